@@ -1,0 +1,64 @@
+"""How an answer is stated: a middle, an interval and how sure the interval is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+"""Array of 64-bit floats; the only number type that leaves ``analytics``."""
+
+INTERVAL_PROB = 0.90
+"""Probability that an interval shown to a reader holds, unless it says otherwise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A modelled number with its uncertainty.
+
+    Attributes
+    ----------
+    median, lower, upper
+        Middle and ends of the central interval, in the unit of the quantity.
+    interval_prob
+        Probability of the interval, 0 to 1.
+    """
+
+    median: float
+    lower: float
+    upper: float
+    interval_prob: float = INTERVAL_PROB
+
+    def __post_init__(self) -> None:
+        if not self.lower <= self.median <= self.upper:
+            raise ValueError(
+                "an estimate needs lower ≤ median ≤ upper; "
+                f"got {self.lower}, {self.median}, {self.upper}"
+            )
+        if not 0.0 < self.interval_prob < 1.0:
+            raise ValueError(f"interval_prob must lie between 0 and 1; got {self.interval_prob}")
+
+
+def estimate_from_draws(draws: ArrayLike, interval_prob: float = INTERVAL_PROB) -> Estimate:
+    """State a sample of draws as median and central interval.
+
+    Parameters
+    ----------
+    draws
+        Draws of one scalar quantity, any shape; at least one, all finite.
+    interval_prob
+        Probability of the interval, 0 to 1.
+
+    Returns
+    -------
+    Estimate
+        In the unit of the draws.
+    """
+    values = np.asarray(draws, dtype=np.float64).ravel()
+    if values.size == 0 or not np.isfinite(values).all():
+        raise ValueError(f"draws must be finite and at least one; got {values.size} values")
+    tail = (1.0 - interval_prob) / 2.0
+    lower, median, upper = np.quantile(values, [tail, 0.5, 1.0 - tail])
+    return Estimate(float(median), float(lower), float(upper), interval_prob)

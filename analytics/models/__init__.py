@@ -1,0 +1,1 @@
+"""One file a question; each opens with its generative story and ends with what it does not know."""
