@@ -1,0 +1,358 @@
+"""What must be said before any number: fixed rules from the records, each with its source.
+
+The rules read the records alone, never a model. Their sentences head every answer. A rule of
+severity ``stop`` names the answers it suppresses; those numbers then appear nowhere, whichever way
+the question is asked. A caution is a reason to call a veterinarian, never a diagnosis, and no rule
+here lifts another: only a person who has examined the animal can do that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+import pandas as pd
+
+Severity = Literal["stop", "warn", "say"]
+"""``stop`` suppresses numbers, ``warn`` heads the answer, ``say`` is part of an honest answer."""
+
+Answer = Literal["doses", "box", "conception", "plan", "forecast"]
+"""The kinds of number a stop can suppress."""
+
+BRUCELLA_RETEST_DAYS = 365
+"""Longest age of a negative *Brucella* test before the page asks for a new one. [d]
+
+At least yearly for studs: Hollett 2006, Theriogenology 66:575-587 (P)."""
+
+BRUCELLA_WINDOW_DAYS = 28
+"""A negative test this soon after contact does not clear. [d]
+
+Agglutination turns positive 1 to 4 weeks after exposure: University of Guelph Animal Health
+Laboratory, LabNote 61 (P)."""
+
+RECENT_DAYS = 70
+"""How long a sign of illness stays in the first lines of a stud's pages. [d]
+
+Spermatogenesis 61.9 d (Soares 2009, J Anat) and about 10 d in the epididymis (M)."""
+
+FAILURES_TO_REFER = 2
+"""Successive empty breedings after which the bitch and the stud are for a veterinarian. (M)"""
+
+ILLNESS_EVENTS = frozenset({"fever", "pain", "swelling", "prostatic disease", "injury"})
+"""Recorded events that hold back doses until a veterinarian has seen the dog."""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One sentence that heads an answer.
+
+    Attributes
+    ----------
+    rule
+        Name of the rule that spoke.
+    severity
+        See :data:`Severity`.
+    sentence
+        What the reader is told.
+    source
+        Author, year, journal and mark, or that it is a rule of this toolkit.
+    stops
+        The answers suppressed; empty unless the severity is ``stop``.
+    """
+
+    rule: str
+    severity: Severity
+    sentence: str
+    source: str
+    stops: frozenset[Answer] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class DogRecords:
+    """The records of one dog that the rules read, as the views give them.
+
+    Attributes
+    ----------
+    dog
+        Call name.
+    evaluations, lab_tests, events, breedings
+        Rows of that dog alone; columns as in the views of the same names. May be empty.
+    """
+
+    dog: str
+    evaluations: pd.DataFrame
+    lab_tests: pd.DataFrame
+    events: pd.DataFrame
+    breedings: pd.DataFrame
+
+
+def stopped_answers(cautions: Iterable[Caution]) -> frozenset[Answer]:
+    """Collect every answer that at least one caution suppresses."""
+    return frozenset[Answer]().union(*(caution.stops for caution in cautions))
+
+
+def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:
+    """Evaluate every rule for one dog, the most severe first.
+
+    Parameters
+    ----------
+    records
+        The dog's rows.
+    today
+        The day the question is asked; nothing later in the records is read.
+
+    Returns
+    -------
+    tuple of Caution
+        Stops, then warnings, then what must be said; in each the order of the rules.
+    """
+    spoken = [
+        *brucella(records, today),
+        *no_sperm_seen(records, today),
+        *discolored_sample(records, today),
+        *illness(records, today),
+        *successive_failures(records, today),
+        *outcome_unknown(records, today),
+    ]
+    order: dict[Severity, int] = {"stop": 0, "warn": 1, "say": 2}
+    return tuple(sorted(spoken, key=lambda caution: order[caution.severity]))
+
+
+def brucella(records: DogRecords, today: date) -> list[Caution]:
+    """*Brucella canis* status: positive or suspect stops, absence is said first.
+
+    A positive or suspect result is never outweighed by a later negative here: confirmation and
+    release are a veterinarian's, and in many places the law's.
+    """
+    source = "Hollett 2006, Theriogenology 66:575-587; Guelph AHL LabNote 61 (P)"
+    tests = _until(records.lab_tests, "sampled_on", today)
+    if not tests.empty:
+        tests = tests[tests["what"].str.contains("brucella", case=False, na=False)]
+    if tests.empty:
+        return [
+            Caution(
+                "brucella not recorded",
+                "warn",
+                f"No Brucella test of {records.dog} is recorded. Both partners should be tested "
+                "before they are bred or semen is shipped; the infection passes to people.",
+                source,
+            )
+        ]
+    results = tests["result"].str.lower()
+    alarming = tests[results.isin(["positive", "suspect"])]
+    if not alarming.empty:
+        last = alarming.sort_values("sampled_on").iloc[-1]
+        return [
+            Caution(
+                "brucella positive or suspect",
+                "stop",
+                f"{records.dog}: {last['what']} {str(last['result']).lower()} on "
+                f"{day(last['sampled_on'])}. No box and no breeding plan is given. The infection "
+                "passes to people and may be notifiable: ask a veterinarian before anything else; "
+                "a later negative test alone does not clear it.",
+                source,
+                frozenset({"doses", "box", "plan", "conception", "forecast"}),
+            )
+        ]
+    negative = tests[results == "negative"]
+    if negative.empty:
+        return [
+            Caution(
+                "brucella result missing",
+                "warn",
+                f"A Brucella test of {records.dog} is recorded without a result.",
+                source,
+            )
+        ]
+    last_on = _as_date(negative["sampled_on"].max())
+    age_days = (today - last_on).days
+    if age_days > BRUCELLA_RETEST_DAYS:
+        return [
+            Caution(
+                "brucella test old",
+                "warn",
+                f"The last negative Brucella test of {records.dog} is of {day(last_on)}, "
+                f"{age_days} days ago; at least yearly is advised, for a bitch before each heat.",
+                source,
+            )
+        ]
+    return [
+        Caution(
+            "brucella negative",
+            "say",
+            f"Brucella of {records.dog} negative on {day(last_on)}. One negative test within "
+            f"about {BRUCELLA_WINDOW_DAYS} days of contact does not clear a dog.",
+            source,
+        )
+    ]
+
+
+def no_sperm_seen(records: DogRecords, today: date) -> list[Caution]:
+    """A last raw sample without sperm stops doses and forecasts."""
+    raw = _raw_samples(records.evaluations, today)
+    if raw.empty or not _shows_no_sperm(raw.iloc[-1]):
+        return []
+    sample = raw.iloc[-1]
+    twice = len(raw) > 1 and _shows_no_sperm(raw.iloc[-2])
+    return [
+        Caution(
+            "no sperm seen",
+            "stop",
+            f"No sperm was seen in {records.dog}'s {'last two samples' if twice else 'last sample'}"
+            f" ({day(sample['collected_earliest'])}). No dose or forecast is given; the count is "
+            "shown as an upper limit. What a veterinarian would be asked: a repeat after rest with "
+            "a teaser bitch, a look in the spun pellet, alkaline phosphatase of the fluid "
+            "(incomplete ejaculation explained 11 of 24 such samples), urine after collection, "
+            "and Brucella.",
+            "Tesi 2018, Theriogenology 118:34-39 (P); rest from memory (M)",
+            frozenset({"doses", "box", "plan", "conception", "forecast"}),
+        )
+    ]
+
+
+def discolored_sample(records: DogRecords, today: date) -> list[Caution]:
+    """Blood, pus or urine in the last sample stops its doses."""
+    raw = _raw_samples(records.evaluations, today)
+    if raw.empty:
+        return []
+    sample = raw.iloc[-1]
+    seen = str(sample["appearance"]).lower()
+    if seen not in {"blood", "pus", "urine"}:
+        return []
+    return [
+        Caution(
+            f"{seen} in the sample",
+            "stop",
+            f"{seen.capitalize()} was noted in {records.dog}'s sample of "
+            f"{day(sample['collected_earliest'])}. No dose is counted from it; "
+            "a veterinarian should see the dog before he is used again.",
+            "trade memory (M)",
+            frozenset({"doses", "box"}),
+        )
+    ]
+
+
+def illness(records: DogRecords, today: date) -> list[Caution]:
+    """A collection stopped for pain, a fever or a swelling within one spermatogenic cycle."""
+    since = pd.Timestamp(today) - pd.Timedelta(days=RECENT_DAYS)
+    spoken: list[Caution] = []
+    recent = _until(records.events, "started_on", today)
+    if not recent.empty:
+        recent = recent[pd.to_datetime(recent["started_on"]) >= since]
+        for event in recent[recent["kind"].str.lower().isin(ILLNESS_EVENTS)].itertuples():
+            spoken.append(
+                Caution(
+                    "illness recorded",
+                    "warn",
+                    f"{str(event.kind).capitalize()} of {records.dog} is recorded on "
+                    f"{day(event.started_on)}. Semen made during an illness is ejaculated up to "
+                    f"about {RECENT_DAYS} days later; a sick dog is not collected, and a "
+                    "veterinarian decides when he is well.",
+                    "Soares 2009, J Anat (P); epididymal transit from memory (M)",
+                )
+            )
+    attempts = _until(records.evaluations, "collected_earliest", today)
+    if not attempts.empty:
+        pained = attempts[attempts["failed_reason"].eq("stopped for pain")]
+        pained = pained[pd.to_datetime(pained["collected_earliest"]) >= since]
+        if not pained.empty:
+            last = pained.sort_values("collected_earliest").iloc[-1]
+            spoken.append(
+                Caution(
+                    "stopped for pain",
+                    "stop",
+                    f"The collection of {records.dog} on {day(last['collected_earliest'])} was "
+                    "stopped for pain. He is not collected again before a veterinarian has seen "
+                    "him.",
+                    "trade memory (M)",
+                    frozenset({"doses", "box"}),
+                )
+            )
+    return spoken
+
+
+def successive_failures(records: DogRecords, today: date) -> list[Caution]:
+    """Two breedings in a row without a litter are a question for a veterinarian."""
+    known = _until(records.breedings, "bred_earliest", today)
+    if known.empty:
+        return []
+    known = known[known["whelped"].notna()].sort_values("bred_earliest")
+    run = 0
+    for whelped in reversed(known["whelped"].astype(bool).tolist()):
+        if whelped:
+            break
+        run += 1
+    if run < FAILURES_TO_REFER:
+        return []
+    return [
+        Caution(
+            "successive failures",
+            "warn",
+            f"The last {run} breedings of {records.dog} with a known outcome gave no litter. "
+            "After two failures in a row both partners are examined before the next attempt.",
+            "trade memory (M)",
+        )
+    ]
+
+
+def outcome_unknown(records: DogRecords, today: date) -> list[Caution]:
+    """Outcomes not reported back are counted, with what they could change."""
+    bred = _until(records.breedings, "bred_earliest", today)
+    if bred.empty:
+        return []
+    due_since = pd.Timestamp(today) - pd.Timedelta(days=RECENT_DAYS)
+    overdue = bred[bred["whelped"].isna() & (bred["bred_earliest"] < due_since)]
+    if overdue.empty:
+        return []
+    known = bred[bred["whelped"].notna()]
+    n_whelped = int(known["whelped"].astype(bool).sum())
+    n_unknown, n_known = len(overdue), len(known)
+    extremes = (
+        f" If none of them whelped the share is {100 * n_whelped / (n_known + n_unknown):.0f} %, "
+        f"if all did {100 * (n_whelped + n_unknown) / (n_known + n_unknown):.0f} %."
+    )
+    return [
+        Caution(
+            "outcome unknown",
+            "say",
+            f"The outcome of {n_unknown} of {records.dog}'s {n_known + n_unknown} breedings was "
+            f"never reported.{extremes}",
+            "counted from the records",
+        )
+    ]
+
+
+def day(moment: object) -> str:
+    """Print a day so that it cannot be misread: 5 Mar 2024."""
+    on = _as_date(moment)
+    return f"{on.day} {on:%b %Y}"
+
+
+def _as_date(moment: object) -> date:
+    return pd.Timestamp(moment).date()  # type: ignore[arg-type]
+
+
+def _until(rows: pd.DataFrame, column: str, today: date) -> pd.DataFrame:
+    """Rows not later than today; the whole of today counts."""
+    if rows.empty:
+        return rows
+    return rows[pd.to_datetime(rows[column]) < pd.Timestamp(today) + pd.Timedelta(days=1)]
+
+
+def _raw_samples(evaluations: pd.DataFrame, today: date) -> pd.DataFrame:
+    """Raw samples in order of collection; a failed attempt is no sample."""
+    rows = _until(evaluations, "collected_earliest", today)
+    if rows.empty:
+        return rows
+    rows = rows[rows["stage"].eq("raw") & rows["failed_reason"].isna()]
+    return rows.sort_values("collected_earliest")
+
+
+def _shows_no_sperm(sample: pd.Series) -> bool:
+    """Zero cells or a concentration of zero was recorded; not counted is not zero."""
+    counted = pd.to_numeric(
+        pd.Series([sample["n_cells_counted"], sample["concentration_m_per_ml"]])
+    )
+    return bool((counted == 0).any())
