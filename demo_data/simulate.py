@@ -1,0 +1,1001 @@
+"""Make the demo kennel: eight invented years of Ambertarn in the Ostrelby valley.
+
+Nothing here is real: kennel, place, breeds, dogs, people, laboratories and carriers are made up.
+The script imports nothing of the toolkit, so that a mistake cannot be shared; it writes the sheets
+as an owner would have filled them in, and beside them the truth they were made from.
+
+    python demo_data/simulate.py [--out DIR]
+
+The outcome of a breeding follows the conception chain and the litter model that the toolkit
+documents; the parameters are one plausible kennel's, not the centres of the toolkit's priors.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import math
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+SEED = 20240229
+START, TODAY = date(2018, 11, 1), date(2026, 10, 31)
+N_BREEDINGS = 240
+
+TRUE = {
+    "c01": 2.35, "c02": 2.5, "c03": -0.45, "c04": 0.85, "c05": -0.65, "c06": -0.7, "c07": -0.6,
+    "c08": -0.2, "c09": 0.15, "c10": 0.5, "c11": 0.03, "c12": -0.2, "c13": -0.3, "c14": -0.22,
+    "c15": -1.1, "c16": -0.12, "c17_fresh": -0.35, "c17_chilled": -0.6, "c17_frozen": -1.2,
+    "c18_vaginal": -1.1, "c18_intrauterine": -1.9, "c19": 0.3,
+    "c20_bitch": 0.45, "c20_stud": 0.3, "c20_breed": 0.25,
+    "l01_small": 1.40, "l01_medium": 1.78, "l01_large": 1.95, "l03": -0.12, "l04": -0.05,
+    "l05": -0.28, "l06": 0.08, "l07": 0.08, "l08": 0.05, "l09": -0.025, "l10": -0.07,
+    "l12_dam": 0.13, "l12_stud": 0.06, "l13": 0.2, "l14": -2.75, "l14_size": 0.08, "l15": -3.0,
+    "s01_hours": 170.0, "s02_milk": 0.5, "s03": 1.5,
+    "r01_sd_pct": 8.0, "r02_cv": 0.06,
+    "q01_within": 0.40, "q02_within": 0.4, "q03_days": 2.5, "q03_deficit": 0.30, "q04": 0.08,
+}  # fmt: skip
+"""The truth, under the ids of the toolkit's table of priors."""
+
+SCAN_SENSITIVITY, SCAN_SPECIFICITY = 0.97, 0.99
+USUAL_DOSE_M = {"vaginal": 200.0, "transcervical": 100.0}
+EARLY_EDGE = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}
+LATE_EDGE = {"natural": 5.0, "vaginal": 5.0, "transcervical": 6.0}
+HINGE_WIDTH = 0.25
+
+OBSERVER_BIAS_PCT = {"Ida": 0.0, "Rolf": 8.0, "Dr. Sund": 0.0}
+LABORATORIES = {"Vessel Lab": ("ng/mL", 1.0), "Norra Analys": ("nmol/L", 0.75)}
+"""Unit and scale: Norra Analys reads three quarters of what Vessel Lab reads."""
+NMOL_PER_NG = 3.1801
+
+PROFILE_HOURS = (-120, -56, -40, -24, -16, -8, 0, 24, 48, 72, 120, 192, 480)
+PROFILE_NG_PER_ML = (0.5, 0.7, 0.9, 1.2, 1.4, 1.5, 2.65, 3.2, 5.1, 7.2, 13.0, 22.0, 30.0)
+"""Mean progesterone by hours from the LH peak: Concannon 1977 to the peak and the day after it,
+Hollinshead & Hanlon 2019 to three days; the later rise is this scenario's own."""
+
+FEVER_ON = date(2024, 3, 4)
+FEVER_DIP = ((0, 0.0), (17, 0.0), (27, math.log(0.35)), (45, math.log(0.35)), (76, 0.0))
+"""Days since the fever and change of log total sperm; deepest in the weeks 4 to 7, over within one
+spermatogenic cycle of its onset."""
+AGEING_FROM_YEARS, AGEING_PER_YEAR = 7.0, -0.20
+
+
+@dataclass
+class Stud:
+    """An invented stud and the truth about his semen."""
+
+    name: str
+    born: date
+    log_total_m: float
+    motility_logit: float
+    normal_logit: float
+    ages: bool = False
+    fever: bool = False
+    effect: float = 0.0
+    litter_effect: float = 0.0
+    collections: dict[date, Sample] = field(default_factory=dict)
+
+
+@dataclass
+class Sample:
+    """One collection, as it was."""
+
+    stud: Stud
+    on: date
+    destination: str
+    failed: str = ""
+    total_m: float = 0.0
+    motile_share: float = 0.0
+    normal_share: float = 0.0
+    volume_ml: float = 0.0
+    extender: str = ""
+    n_doses: int = 0
+
+
+@dataclass
+class Bitch:
+    """An invented bitch and the truth about her."""
+
+    name: str
+    born: date
+    breed: str
+    weight_kg: float
+    owner: str
+    clinic: str
+    missed_before: bool
+    litters_before: int
+    effect: float
+    dam_effect: float
+
+
+@dataclass
+class Breeding:
+    """One breeding, from the first day of the heat to eight weeks."""
+
+    bitch: Bitch
+    stud: Stud
+    first_day: date
+    ovulation: datetime
+    semen: str
+    route: str
+    days: list[date]
+    times: list[str]
+    collected_on: date | None = None
+    arrived_on: date | None = None
+    promised_on: date | None = None
+    arrived_at: str = ""
+    true_dose_m: float | None = None
+    n_straws: int = 0
+    first_litter: bool = False
+
+
+STUDS = (
+    Stud("Bracken", date(2015, 6, 3), math.log(950), 1.45, 1.25, ages=True),
+    Stud("Tarn", date(2016, 4, 18), math.log(720), 1.30, 1.15, fever=True),
+    Stud("Sorrel", date(2016, 2, 9), math.log(620), 1.05, 0.95),
+    Stud("Merle", date(2017, 9, 27), math.log(820), 1.60, 1.45),
+    Stud("Pike", date(2019, 5, 12), math.log(560), 1.25, 1.35),
+)
+BREEDS = {"Ostrel Spaniel": 22.0, "Hollin Terrier": 8.0, "Karrow Hound": 34.0}
+BITCH_NAMES = """
+Alder Anise Aster Avens Birch Bryony Burnet Calla Campion Cicely Clover Comfrey Coral Cress Dahlia
+Damson Dill Dulse Elder Elma Fern Fescue Flax Furze Gale Gentian Hazel Heath Hyssop Iris Ivy Juniper
+Kelp Larch Laurel Lilac Linden Lovage Madder Mallow Melick Mint Myrtle Nettle Olive Oxlip Peony Pine
+Primrose Quince Rue Saffron Sage Sedge Senna Sorbus Tansy Thyme Vetch Willow
+""".split()
+CLINICS = ("Osterby Animal Clinic", "Lindal Veterinarians", "Two Bridges Clinic")
+CARRIERS = ("Night Coach", "Valley Parcel")
+FROZEN_SESSIONS = (date(2018, 11, 12), date(2020, 10, 5), date(2022, 9, 19), date(2024, 10, 7))
+
+
+def hinge(x: float) -> float:
+    """Smooth positive part."""
+    return HINGE_WIDTH * float(np.logaddexp(0.0, x / HINGE_WIDTH))
+
+
+def expit(x: float) -> float:
+    """Inverse logit."""
+    return 1.0 / (1.0 + math.exp(-x))
+
+
+def make_bitches(rng: np.random.Generator) -> list[Bitch]:
+    """Sixty bitches: the kennel's own spaniels, and visitors of three breeds."""
+    bitches = []
+    for i, name in enumerate(BITCH_NAMES):
+        own = i < 24
+        breed = "Ostrel Spaniel" if own or i < 38 else ("Hollin Terrier", "Karrow Hound")[i % 2]
+        born = date(2014, 6, 1) + timedelta(days=int(rng.integers(0, 3100)))
+        bitches.append(
+            Bitch(
+                name,
+                born,
+                breed,
+                round(float(BREEDS[breed] * rng.normal(1.0, 0.07)), 1),
+                "Ambertarn" if own else f"Owner {i - 23}",
+                "" if own else CLINICS[int(rng.integers(len(CLINICS)))],
+                bool(rng.random() < 0.17),
+                int(rng.integers(0, 3)) if born < date(2016, 6, 1) else 0,
+                float(rng.normal(0.0, TRUE["c20_bitch"])),
+                float(rng.normal(0.0, TRUE["l12_dam"])),
+            )
+        )
+    return bitches
+
+
+def heats_to_breed(rng: np.random.Generator, bitch: Bitch) -> list[date]:
+    """First days of four heats at which the bitch is bred, in her fertile years."""
+    first = max(START, bitch.born + timedelta(days=500)) + timedelta(days=int(rng.integers(0, 200)))
+    last = min(TODAY - timedelta(days=18), bitch.born + timedelta(days=int(8.8 * 365)))
+    heats = []
+    while first < last:
+        heats.append(first)
+        first += timedelta(days=int(rng.normal(206, 18)))
+    chosen = sorted(rng.permutation(len(heats))[: N_BREEDINGS // len(BITCH_NAMES)])
+    return [heats[i] for i in chosen]
+
+
+def choose_method(rng: np.random.Generator, bitch: Bitch, on: date) -> tuple[str, str]:
+    """Semen and route; old bitches and those that missed are given frozen more often."""
+    special = bitch.missed_before or (on - bitch.born).days > 6 * 365
+    own = bitch.owner == "Ambertarn"
+    weights = {
+        "natural": 0.45 if own else 0.12,
+        "fresh": 0.40 if own else 0.13,
+        "chilled": 0.0 if own else 0.58,
+        "frozen": (0.45 if special else 0.12) if own else (0.50 if special else 0.14),
+    }
+    shares = np.array(list(weights.values()))
+    semen = str(rng.choice(list(weights), p=shares / shares.sum()))
+    if semen == "natural":
+        return semen, "natural"
+    vaginal = {"fresh": 0.75, "chilled": 0.55, "frozen": 0.25}[semen]
+    return semen, "vaginal" if rng.random() < vaginal else "transcervical"
+
+
+def clock(rng: np.random.Generator) -> str:
+    """A time of day in working hours, to five minutes."""
+    return f"{int(rng.integers(8, 18)):02d}:{int(rng.integers(0, 12)) * 5:02d}"
+
+
+def plan_breeding(rng: np.random.Generator, bitch: Bitch, first_day: date) -> Breeding:
+    """Choose stud, method and days around the true ovulation, with the errors people make."""
+    of_age = [stud for stud in STUDS if (first_day - stud.born).days > 560]
+    stud = of_age[int(rng.integers(len(of_age)))]
+    lag_days = float(np.clip(rng.normal(11.0, 2.4), 5.0, 20.0))
+    ovulation = datetime.combine(first_day, datetime.min.time()) + timedelta(days=lag_days)
+    semen, route = choose_method(rng, bitch, first_day)
+    aim = {"natural": 0.6, "fresh": 1.6, "chilled": 2.2, "frozen": 3.0}[semen]
+    spread = {"natural": 1.2, "fresh": 1.1, "chilled": 1.1, "frozen": 0.8}[semen]
+    offset = aim + float(rng.normal(0.0, spread))
+    if rng.random() < 0.07:
+        offset += float(rng.choice([-3.5, 3.5]))
+    target = ovulation + timedelta(days=offset)
+    breeding = Breeding(bitch, stud, first_day, ovulation, semen, route, [], [])
+    first = target.date()
+    if semen == "chilled":
+        breeding.collected_on = first - timedelta(days=1)
+        breeding.promised_on = first
+        late = int(rng.choice([0, 1, 3], p=[0.89, 0.08, 0.03]))
+        breeding.arrived_on = first + timedelta(days=late)
+        breeding.arrived_at = f"{int(rng.integers(9, 14)):02d}:{int(rng.integers(0, 4)) * 15:02d}"
+        first = breeding.arrived_on
+    if semen == "fresh":
+        breeding.collected_on = first
+    breeding.days, breeding.times = [first], [clock(rng)]
+    again = {"natural": 0.7, "fresh": 0.45, "chilled": 0.25, "frozen": 0.45}[semen]
+    if rng.random() < again:
+        gap = 1 if semen in ("frozen", "chilled") else 2
+        breeding.days.append(first + timedelta(days=gap))
+        breeding.times.append(clock(rng))
+    return breeding
+
+
+def plan_collections(rng: np.random.Generator, breedings: list[Breeding]) -> None:
+    """Days on which each stud is collected: for breedings, for the tank, and to look at him."""
+    for breeding in breedings:
+        if breeding.collected_on:
+            sample = breeding.stud.collections.setdefault(
+                breeding.collected_on,
+                Sample(breeding.stud, breeding.collected_on, "own bitch"),
+            )
+            if breeding.semen == "chilled":
+                sample.destination = "shipped"
+    for stud in STUDS:
+        ready = max(START, stud.born + timedelta(days=480))
+        for session in FROZEN_SESSIONS:
+            if session > ready:
+                stud.collections.setdefault(session, Sample(stud, session, "frozen"))
+        on = ready + timedelta(days=int(rng.integers(1, 20)))
+        while on < TODAY - timedelta(days=2):
+            stud.collections.setdefault(on, Sample(stud, on, "evaluation only"))
+            on += timedelta(days=max(1, int(rng.gamma(6.0, 4.0))))
+        if stud.fever:
+            for week in range(-3, 15):
+                check = FEVER_ON + timedelta(days=7 * week)
+                if week not in (0,):
+                    stud.collections.setdefault(check, Sample(stud, check, "evaluation only"))
+
+
+def log_change(stud: Stud, on: date) -> float:
+    """What age and illness do to the log of total sperm on a day."""
+    change = 0.0
+    if stud.ages:
+        age_years = (on - stud.born).days / 365.25
+        change += AGEING_PER_YEAR * max(0.0, age_years - AGEING_FROM_YEARS)
+    if stud.fever:
+        days, logs = zip(*FEVER_DIP, strict=True)
+        change += float(np.interp((on - FEVER_ON).days, days, logs))
+    return change
+
+
+def collect(rng: np.random.Generator) -> None:
+    """Give every planned collection its true sample, in order of days."""
+    for stud in STUDS:
+        last: date | None = None
+        for on in sorted(stud.collections):
+            sample = stud.collections[on]
+            routine = sample.destination == "evaluation only"
+            if routine and rng.random() < 0.03:
+                reasons = ["no erection", "refused", "nothing", "stopped for pain"]
+                sample.failed = str(rng.choice(reasons, p=[0.4, 0.35, 0.22, 0.03]))
+                if (TODAY - on).days < 120 and sample.failed == "stopped for pain":
+                    sample.failed = "refused"
+                continue
+            rest_days = (on - last).days if last else 20
+            last = on
+            deficit = TRUE["q03_deficit"] * math.exp(-(rest_days - 1) / TRUE["q03_days"])
+            season = TRUE["q04"] * math.cos(2 * math.pi * (on.timetuple().tm_yday - 30) / 365.25)
+            dip = log_change(stud, on)
+            fever_share = dip / math.log(0.35) if stud.fever else 0.0
+            log_total = stud.log_total_m + dip + math.log(1 - deficit) + season
+            sample.total_m = math.exp(log_total + rng.normal(0.0, TRUE["q01_within"]))
+            sample.motile_share = expit(
+                stud.motility_logit - 0.7 * fever_share + rng.normal(0.0, TRUE["q02_within"])
+            )
+            sample.normal_share = expit(
+                stud.normal_logit
+                - 0.8 * fever_share
+                + (0.35 * dip if stud.ages else 0.0)
+                + rng.normal(0.0, 0.25)
+            )
+            sample.volume_ml = float(np.round(math.exp(rng.normal(math.log(2.6), 0.3)), 1))
+
+
+def kept_share(hours: float, extender: str) -> float:
+    """Share of motility left after chilled storage."""
+    scale = TRUE["s01_hours"] * (TRUE["s02_milk"] if extender == "milk" else 1.0)
+    return math.exp(-((hours / scale) ** TRUE["s03"]))
+
+
+def give_doses(rng: np.random.Generator, breedings: list[Breeding]) -> None:
+    """Split the samples into doses; what reaches the bitch is the true dose."""
+    for breeding in breedings:
+        if breeding.semen == "frozen":
+            breeding.n_straws = int(rng.choice([2, 3, 4]))
+            breeding.true_dose_m = breeding.n_straws * 34.0 * math.exp(rng.normal(0.0, 0.3))
+        elif breeding.collected_on:
+            sample = breeding.stud.collections[breeding.collected_on]
+            motile_m = sample.total_m * sample.motile_share
+            wanted_m = 220.0 if breeding.semen == "chilled" else 380.0
+            sample.n_doses = int(np.clip(motile_m / wanted_m, 1, 3))
+            kept = 1.0
+            if breeding.semen == "chilled":
+                sample.extender = sample.extender or str(
+                    rng.choice(["egg yolk", "milk"], p=[0.75, 0.25])
+                )
+                kept = kept_share(stored_hours(breeding), sample.extender)
+            breeding.true_dose_m = motile_m / sample.n_doses * kept
+
+
+def stored_hours(breeding: Breeding) -> float:
+    """Hours from the collection, at ten in the morning, to the first insemination."""
+    collected = datetime.combine(breeding.collected_on or breeding.days[0], datetime.min.time())
+    hour, minute = map(int, breeding.times[0].split(":"))
+    used = datetime.combine(breeding.days[0], datetime.min.time())
+    used += timedelta(hours=hour, minutes=minute)
+    return max(0.0, (used - collected - timedelta(hours=10)).total_seconds() / 3600)
+
+
+def timing_term(breeding: Breeding, day: float) -> float:
+    """What the day of one insemination, counted from ovulation, does on the logit scale."""
+    early = {"natural": "fresh"}.get(breeding.semen, breeding.semen)
+    late = "intrauterine" if breeding.route == "transcervical" else "vaginal"
+    term = TRUE[f"c17_{early}"] * hinge(EARLY_EDGE[breeding.semen] - day)
+    term += TRUE[f"c18_{late}"] * hinge(day - LATE_EDGE[breeding.route])
+    if breeding.semen == "frozen":
+        term += TRUE["c19"] * (math.exp(-0.5 * ((day - 3.3) / 0.7) ** 2) - 1.0)
+    return term
+
+
+def insemination_days(breeding: Breeding) -> list[float]:
+    """Days from true ovulation to each insemination."""
+    days = []
+    for on, at in zip(breeding.days, breeding.times, strict=True):
+        hour, minute = map(int, at.split(":"))
+        moment = datetime.combine(on, datetime.min.time()) + timedelta(hours=hour, minutes=minute)
+        days.append((moment - breeding.ovulation).total_seconds() / 86400)
+    return days
+
+
+def pregnant_logit(breeding: Breeding, breed_effect: float) -> float:
+    """Linear predictor of a pregnancy, term by term as the priors table lists them."""
+    bitch, on = breeding.bitch, breeding.days[0]
+    eta = TRUE["c01"] + bitch.effect + breeding.stud.effect + breed_effect
+    if breeding.semen != "natural":
+        eta += TRUE["c03"]
+        eta += TRUE["c04"] if breeding.route == "transcervical" else 0.0
+        eta += {"fresh": 0.0, "chilled": TRUE["c05"], "frozen": TRUE["c06"]}[breeding.semen]
+        if breeding.semen == "frozen" and breeding.route == "vaginal":
+            eta += TRUE["c07"]
+        doublings = math.log2((breeding.true_dose_m or 1.0) / USUAL_DOSE_M[breeding.route])
+        eta += TRUE["c11"] * hinge(doublings) - TRUE["c10"] * hinge(-doublings)
+    if breeding.semen == "chilled":
+        eta += TRUE["c12"] * max(0.0, stored_hours(breeding) / 24 - 1.0)
+    if len(breeding.days) > 1:
+        eta += TRUE["c09"]
+    shapes = [
+        sample.normal_share
+        for day, sample in breeding.stud.collections.items()
+        if day <= on and not sample.failed
+    ]
+    if shapes:
+        eta += TRUE["c13"] * max(0.0, (70 - 100 * shapes[-1]) / 10)
+    eta += TRUE["c14"] * max(0.0, (on - bitch.born).days / 365.25 - 5)
+    eta += TRUE["c15"] * bitch.missed_before
+    eta += TRUE["c16"] * max(0.0, (on - breeding.stud.born).days / 365.25 - 8)
+    return eta + max(timing_term(breeding, day) for day in insemination_days(breeding))
+
+
+def litter_log_mean(breeding: Breeding) -> float:
+    """Log mean of total born."""
+    bitch = breeding.bitch
+    size = "small" if bitch.weight_kg < 10 else "medium" if bitch.weight_kg < 25 else "large"
+    log_mean = TRUE[f"l01_{size}"] + bitch.dam_effect + breeding.stud.litter_effect
+    if breeding.semen != "natural":
+        log_mean += (
+            TRUE["l03"]
+            + {"fresh": 0.0, "chilled": TRUE["l04"], "frozen": TRUE["l05"]}[breeding.semen]
+        )
+        log_mean += TRUE["l06"] if breeding.route == "transcervical" else 0.0
+        log_mean += TRUE["l08"] * min(0.0, math.log2((breeding.true_dose_m or 1.0) / 100.0))
+    log_mean += TRUE["l07"] if len(breeding.days) > 1 else 0.0
+    log_mean += TRUE["l09"] * ((breeding.days[0] - bitch.born).days / 365.25 - 4)
+    return log_mean + (TRUE["l10"] if breeding.first_litter else 0.0)
+
+
+def draw_litter(rng: np.random.Generator, mean: float) -> int:
+    """Draw from a Conway-Maxwell-Poisson litter size of that mean, none of it zero."""
+    nu = math.exp(TRUE["l13"])
+    log_rate = nu * math.log(mean + (nu - 1) / (2 * nu))
+    sizes = np.arange(1, 31)
+    log_weight = sizes * log_rate - nu * np.array([math.lgamma(size + 1) for size in sizes])
+    weight = np.exp(log_weight - log_weight.max())
+    return int(rng.choice(sizes, p=weight / weight.sum()))
+
+
+def write(path: Path, rows: list[dict[str, object]]) -> None:
+    """Write one sheet; the headings are those of the first row."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def dogs_sheet(rng: np.random.Generator, bitches: list[Bitch]) -> list[dict[str, object]]:
+    """The Dogs sheet."""
+    rows: list[dict[str, object]] = []
+    for i, stud in enumerate(STUDS):
+        rows.append(
+            dog_row(
+                stud.name, "male", stud.born, "Ostrel Spaniel", 23.5, f"900000001{i:06d}",
+                "Ambertarn", "", "", round(float(rng.uniform(1, 9)), 1),
+            )
+        )  # fmt: skip
+    for i, bitch in enumerate(bitches):
+        rows.append(
+            dog_row(
+                bitch.name, "female", bitch.born, bitch.breed, bitch.weight_kg,
+                f"900000002{i:06d}" if rng.random() < 0.8 else "", bitch.owner,
+                bitch.litters_before or "", 1 if bitch.missed_before else "",
+                round(float(rng.uniform(0, 12)), 1) if rng.random() < 0.6 else "",
+            )
+        )  # fmt: skip
+    return rows
+
+
+def dog_row(
+    name: str, sex: str, born: date, breed: str, weight_kg: float, chip: str, owner: str,
+    litters: object, missed: object, inbreeding_pct: object,
+) -> dict[str, object]:  # fmt: skip
+    """One line of the Dogs sheet."""
+    return {
+        "Dog": name, "Registered name": f"Ambertarn {name}" if owner == "Ambertarn" else "",
+        "Sex": sex, "Born": born.isoformat(), "Breed": breed, "Adult weight (kg)": weight_kg,
+        "Chip": chip, "Registry number": "", "Sire": "", "Dam": "",
+        "Inbreeding (%)": inbreeding_pct, "Owner": owner, "Litters before": litters,
+        "Missed before": missed, "Notes": "",
+    }  # fmt: skip
+
+
+def collections_sheet(rng: np.random.Generator) -> list[dict[str, object]]:
+    """The Collections sheet: what was read, by whom and how, with the gaps of real life."""
+    rows = []
+    samples = [sample for stud in STUDS for sample in stud.collections.values()]
+    for sample in sorted(samples, key=lambda sample: (sample.on, sample.stud.name)):
+        rows.append(collection_row(rng, sample))
+    return rows
+
+
+def collection_row(rng: np.random.Generator, sample: Sample) -> dict[str, object]:
+    """One line of the Collections sheet."""
+    row: dict[str, object] = dict.fromkeys(
+        (
+            "Dog", "Date", "Time", "Result", "Volume (mL)", "Concentration (M/mL)", "Cells counted",
+            "How counted", "% moving", "% moving forward", "How judged", "Sperm judged", "% normal",
+            "Sperm checked for shape", "Appearance", "Read by", "Extender", "Doses made",
+            "Where they went", "Notes",
+        ),
+        "",
+    )  # fmt: skip
+    row["Dog"], row["Date"] = sample.stud.name, sample.on.isoformat()
+    if rng.random() < 0.03:
+        row["Date"] = f"{sample.on.day} {sample.on:%b %Y}"
+    if rng.random() < 0.4:
+        row["Time"] = clock(rng)
+    if sample.failed:
+        row["Result"] = sample.failed
+        return row
+    # The high reader came to the kennel in 2021 and shares the work from then on.
+    observers, shares = ["Ida", "Dr. Sund"], [0.8, 0.2]
+    if sample.on.year >= 2021:
+        observers, shares = ["Ida", "Rolf", "Dr. Sund"], [0.45, 0.37, 0.18]
+    observer = str(rng.choice(observers, p=shares))
+    row["Read by"] = observer
+    row["Volume (mL)"] = f"{sample.volume_ml:.1f}" if rng.random() < 0.97 else ""
+    concentration = sample.total_m / sample.volume_ml
+    way = float(rng.random())
+    weekly_check = sample.stud.fever and abs((sample.on - FEVER_ON).days) < 120
+    if way < 0.70 or weekly_check:
+        extra = math.exp(rng.normal(0.0, TRUE["r02_cv"]))
+        n_cells = int(rng.poisson(concentration * 0.8 * extra))
+        row["How counted"], row["Cells counted"] = "chamber", n_cells
+        row["Concentration (M/mL)"] = f"{n_cells / 0.8:.0f}"
+        if rng.random() < 0.1:
+            row["Cells counted"] = ""
+    elif way < 0.86:
+        row["How counted"] = "photometer"
+        row["Concentration (M/mL)"] = f"{concentration * math.exp(rng.normal(0.0, 0.1)):.0f}"
+    elif way < 0.94:
+        row["How counted"] = "not counted"
+    elif way < 0.955:
+        row["Concentration (M/mL)"] = "too many to count"
+    read_motility(rng, sample, observer, row)
+    if rng.random() < 0.4:
+        n_checked = int(rng.choice([100, 200]))
+        n_normal = int(rng.binomial(n_checked, sample.normal_share))
+        row["% normal"], row["Sperm checked for shape"] = (
+            round(100 * n_normal / n_checked),
+            n_checked,
+        )
+    row["Appearance"] = "normal" if rng.random() < 0.7 else ""
+    row["Extender"] = sample.extender
+    if sample.n_doses:
+        row["Doses made"] = sample.n_doses
+    if sample.destination == "frozen":
+        row["Doses made"] = int(np.clip(sample.total_m * sample.motile_share / 120, 2, 9))
+    row["Where they went"] = sample.destination
+    if rng.random() < 0.03:
+        row["Notes"] = str(
+            rng.choice(["teaser bitch in the room", "hot day", "drop on cold slide"])
+        )
+    return row
+
+
+def read_motility(
+    rng: np.random.Generator, sample: Sample, observer: str, row: dict[str, object]
+) -> None:
+    """Counted by the vet, by eye in tens by the others."""
+    if observer == "Dr. Sund":
+        n_judged = 200
+        n_forward = int(rng.binomial(n_judged, sample.motile_share))
+        n_moving = n_forward + int(rng.binomial(n_judged - n_forward, 0.35))
+        row["How judged"], row["Sperm judged"] = "counted", n_judged
+        row["% moving forward"] = f"{100 * n_forward / n_judged:g}"
+        row["% moving"] = f"{100 * n_moving / n_judged:g}"
+        return
+    seen = 100 * sample.motile_share + OBSERVER_BIAS_PCT[observer]
+    seen += float(rng.normal(0.0, TRUE["r01_sd_pct"]))
+    forward = int(np.clip(round(seen / 10) * 10, 0, 90))
+    row["How judged"] = "by eye"
+    if rng.random() < 0.03:
+        row["% moving forward"] = f"{max(0, forward - 10)}-{forward}"
+    else:
+        row["% moving forward"] = forward
+    if rng.random() < 0.5:
+        row["% moving"] = min(95, forward + 10)
+
+
+def boxes_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dict[str, object]]:
+    """The Boxes sheet: every chilled dose, with its readings on arrival and kept back."""
+    rows = []
+    for breeding in breedings:
+        if breeding.semen != "chilled":
+            continue
+        assert breeding.collected_on and breeding.arrived_on and breeding.promised_on
+        sample = breeding.stud.collections[breeding.collected_on]
+        reported = rng.random() < 0.9
+        row: dict[str, object] = {
+            "Stud": breeding.stud.name,
+            "Collected on": breeding.collected_on.isoformat(),
+            "Sent on": breeding.collected_on.isoformat(),
+            "Sent at": f"{int(rng.integers(15, 19))}:30",
+            "Carrier": str(rng.choice(CARRIERS)),
+            "Extender": sample.extender,
+            "Doses": 2 if len(breeding.days) > 1 else 1,
+            "Volume per dose (mL)": f"{float(rng.uniform(3, 6)):.1f}",
+            "M forward per dose": recorded_dose(rng, breeding) if rng.random() < 0.6 else "",
+            "For bitch": breeding.bitch.name,
+            "Clinic": breeding.bitch.clinic,
+            "Promised on": breeding.promised_on.isoformat(),
+            "Arrived on": breeding.arrived_on.isoformat() if reported else "",
+            "Arrived at": breeding.arrived_at if reported and rng.random() < 0.6 else "",
+            "% moving forward on arrival": "",
+            "Minutes warmed on arrival": "",
+            "% moving forward kept back": "",
+            "Kept back read on": "",
+            "Kept back read at": "",
+            "Minutes warmed kept back": "",
+            "Notes": "",
+        }
+        if reported and rng.random() < 0.55:
+            hours = stored_hours(breeding)
+            seen = 100 * sample.motile_share * kept_share(hours, sample.extender)
+            seen += float(rng.normal(0.0, TRUE["r01_sd_pct"]))
+            row["% moving forward on arrival"] = int(np.clip(round(seen / 10) * 10, 0, 90))
+            row["Minutes warmed on arrival"] = int(rng.choice([3, 5, 5, 10]))
+        if rng.random() < 0.5:
+            on = breeding.collected_on + timedelta(days=int(rng.choice([1, 2, 3])))
+            hours = 24.0 * (on - breeding.collected_on).days
+            seen = 100 * sample.motile_share * kept_share(hours, sample.extender)
+            seen += float(rng.normal(0.0, TRUE["r01_sd_pct"]))
+            row["% moving forward kept back"] = int(np.clip(round(seen / 10) * 10, 0, 90))
+            row["Kept back read on"] = on.isoformat()
+            row["Kept back read at"] = clock(rng) if rng.random() < 0.5 else ""
+            row["Minutes warmed kept back"] = 5
+        rows.append(row)
+    return rows
+
+
+def recorded_dose(rng: np.random.Generator, breeding: Breeding) -> str:
+    """A dose as it was worked out at the bench, with its error."""
+    assert breeding.true_dose_m
+    return f"{breeding.true_dose_m * 2 ** float(rng.normal(0.0, 0.3)):.0f}"
+
+
+def heats_sheet(
+    rng: np.random.Generator, breedings: list[Breeding], open_heats: list[tuple[Bitch, date]]
+) -> list[dict[str, object]]:
+    """The Heats sheet, with progesterone of two laboratories in two units."""
+    rows = []
+    for breeding in breedings:
+        wanted = {"natural": 2, "fresh": 3, "chilled": 4, "frozen": 5}[breeding.semen]
+        n_readings = int(np.clip(wanted + rng.integers(-1, 2), 1, 6))
+        if breeding.semen == "natural" and rng.random() < 0.15:
+            n_readings = 0
+        rows.append(
+            heat_row(
+                rng, breeding.bitch, breeding.first_day, breeding.ovulation, n_readings,
+                max(breeding.days),
+            )
+        )  # fmt: skip
+    for bitch, first_day in open_heats:
+        ovulation = datetime.combine(first_day, datetime.min.time()) + timedelta(days=11.5)
+        rows.append(heat_row(rng, bitch, first_day, ovulation, 2, TODAY))
+    return sorted(rows, key=lambda row: (str(row["First day"]), str(row["Bitch"])))
+
+
+def heat_row(
+    rng: np.random.Generator,
+    bitch: Bitch,
+    first_day: date,
+    ovulation: datetime,
+    n_readings: int,
+    until: date,
+) -> dict[str, object]:
+    """One line of the Heats sheet."""
+    row: dict[str, object] = {
+        "Bitch": bitch.name, "First day": first_day.isoformat(), "LH surge on": "",
+        "Vet's ovulation date": "",
+    }  # fmt: skip
+    peak = ovulation - timedelta(hours=float(rng.normal(46.0, 4.0)))
+    shift = float(rng.normal(0.0, 0.25))
+    speed = math.exp(float(rng.normal(0.0, 0.15)))
+    laboratory = str(rng.choice(list(LABORATORIES), p=[0.6, 0.4]))
+    first = ovulation - timedelta(days=2.0 * (n_readings - 1) * 0.75 + float(rng.uniform(0, 1.5)))
+    for n in range(1, 7):
+        keys = [f"Progesterone {n} {word}" for word in ("on", "at")]
+        keys += [f"Progesterone {n}", f"Progesterone {n} unit", f"Progesterone {n} laboratory"]
+        row.update(dict.fromkeys(keys, ""))
+        sampled = first + timedelta(days=2.0 * (n - 1))
+        if n > n_readings or sampled.date() > until or sampled.date() < first_day:
+            continue
+        at = sampled.replace(hour=int(rng.integers(8, 18)), minute=0, second=0, microsecond=0)
+        hours = (at - peak).total_seconds() / 3600 * speed
+        log_ng = float(np.interp(hours, PROFILE_HOURS, np.log(PROFILE_NG_PER_ML)))
+        if rng.random() < 0.08:
+            laboratory = [name for name in LABORATORIES if name != laboratory][0]
+        unit, scale = LABORATORIES[laboratory]
+        value = scale * math.exp(log_ng + shift + float(rng.normal(0.0, 0.10)))
+        text = f"{value:.1f}" if value <= 20 else "> 20"
+        if unit == "nmol/L":
+            text = f"{value * NMOL_PER_NG:.1f}" if value <= 20 else "> 64"
+        timed = f"{at:%H:%M}" if rng.random() < 0.45 else ""
+        row.update(
+            dict(zip(keys, [at.date().isoformat(), timed, text, unit, laboratory], strict=True))
+        )
+    row["Notes"] = ""
+    return row
+
+
+def breedings_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dict[str, object]]:
+    """The Breedings sheet; outcomes follow the chain, and some are never reported."""
+    # Breed effects on conception, drawn once.
+    effects = {breed: float(rng.normal(0.0, TRUE["c20_breed"])) for breed in BREEDS}
+    n_litters = {breeding.bitch.name: breeding.bitch.litters_before for breeding in breedings}
+    rows = []
+    for breeding in sorted(breedings, key=lambda breeding: breeding.days[0]):
+        eta = pregnant_logit(breeding, effects[breeding.bitch.breed])
+        pregnant = rng.random() < expit(eta)
+        whelped = pregnant and rng.random() < expit(TRUE["c02"])
+        breeding.first_litter = n_litters[breeding.bitch.name] == 0
+        row = breeding_row(rng, breeding)
+        mated = breeding.days[0]
+        if rng.random() < 0.75:
+            report_scan(rng, row, mated, pregnant=pregnant)
+        litter_due = (breeding.ovulation + timedelta(days=63)).date()
+        reported = rng.random() > (0.03 if breeding.bitch.owner == "Ambertarn" else 0.13)
+        if whelped:
+            n_litters[breeding.bitch.name] += 1
+        if litter_due < TODAY - timedelta(days=6) and reported:
+            report_litter(rng, row, breeding, whelped=whelped)
+        rows.append(row)
+    TRUE_EFFECTS["breed"] = effects
+    return rows
+
+
+TRUE_EFFECTS: dict[str, dict[str, float]] = {}
+
+
+def breeding_row(rng: np.random.Generator, breeding: Breeding) -> dict[str, object]:
+    """What was known on the day of the breeding."""
+    twice = len(breeding.days) > 1
+    timed = rng.random() < 0.45
+    inseminated = breeding.semen != "natural"
+    away = breeding.bitch.owner != "Ambertarn" and inseminated
+    return {
+        "Bitch": breeding.bitch.name,
+        "Stud": breeding.stud.name,
+        "Date": breeding.days[0].isoformat(),
+        "Time": breeding.times[0] if timed else "",
+        "Semen": breeding.semen,
+        "Route": breeding.route,
+        "Second date": breeding.days[1].isoformat() if twice else "",
+        "Second time": breeding.times[1] if twice and timed else "",
+        "Collected on": breeding.collected_on.isoformat() if breeding.collected_on else "",
+        "M forward per dose": recorded_dose(rng, breeding)
+        if inseminated and rng.random() < 0.62
+        else "",
+        "Straws": breeding.n_straws or "",
+        "Clinic": breeding.bitch.clinic if away else "",
+        "Scan on": "",
+        "Scan": "",
+        "Pups on scan": "",
+        "Result": "",
+        "Whelped on": "",
+        "Born alive": "",
+        "Stillborn": "",
+        "Alive at 8 weeks": "",
+        "Notes": "",
+    }
+
+
+def report_scan(
+    rng: np.random.Generator, row: dict[str, object], mated: date, *, pregnant: bool
+) -> None:
+    """Fill in the scan, with its error; a few are made too early."""
+    lag = int(rng.integers(27, 35)) if rng.random() < 0.94 else int(rng.integers(19, 23))
+    on = mated + timedelta(days=lag)
+    if on > TODAY:
+        return
+    seen = rng.random() < (SCAN_SENSITIVITY if pregnant else 1 - SCAN_SPECIFICITY)
+    if lag < 24 and pregnant:
+        seen = rng.random() < 0.5
+    row["Scan on"], row["Scan"] = on.isoformat(), "pregnant" if seen else "not pregnant"
+
+
+def report_litter(
+    rng: np.random.Generator, row: dict[str, object], breeding: Breeding, *, whelped: bool
+) -> None:
+    """Fill in what came of it."""
+    if not whelped:
+        row["Result"] = "lost" if row["Scan"] == "pregnant" else "empty"
+        return
+    size = draw_litter(rng, math.exp(litter_log_mean(breeding)))
+    born = breeding.ovulation + timedelta(days=63.1 - 0.2 * (size - 5) + float(rng.normal(0, 1.3)))
+    n_dead = int(rng.binomial(size, expit(TRUE["l14"] + TRUE["l14_size"] * (size - 6))))
+    n_dead = min(n_dead, size - 1)
+    row["Result"], row["Whelped on"] = "whelped", born.date().isoformat()
+    row["Born alive"], row["Stillborn"] = size - n_dead, n_dead
+    weeks_on = born.date() + timedelta(days=56)
+    if weeks_on < TODAY and rng.random() < 0.85:
+        row["Alive at 8 weeks"] = int(rng.binomial(size - n_dead, 1 - expit(TRUE["l15"])))
+
+
+def health_sheet(rng: np.random.Generator, bitches: list[Bitch]) -> list[dict[str, object]]:
+    """The Health sheet: yearly tests of the studs, some bitches, and what happened to them."""
+    rows = []
+
+    def note(dog: str, on: date, kind: str, what: str, **more: object) -> None:
+        row: dict[str, object] = {
+            "Dog": dog, "Date": on.isoformat(), "Kind": kind, "What": what, "Result": "",
+            "Value": "", "Unit": "", "Laboratory's range": "", "Until": "", "Laboratory": "",
+            "Drug class": "", "Notes": "",
+        }  # fmt: skip
+        row.update(more)
+        rows.append(row)
+
+    for stud in STUDS:
+        on = max(START, stud.born + timedelta(days=450)) + timedelta(days=int(rng.integers(0, 60)))
+        # One stud's yearly test has lapsed.
+        until = date(2025, 6, 1) if stud.name == "Sorrel" else TODAY
+        while on < until:
+            note(
+                stud.name, on, "laboratory test", "Brucella (RSAT)",
+                Result="negative", Laboratory="Vessel Lab",
+            )  # fmt: skip
+            on += timedelta(days=int(rng.normal(340, 12)))
+    for bitch in bitches:
+        if rng.random() < 0.5:
+            on = max(START, bitch.born + timedelta(days=450)) + timedelta(
+                days=int(rng.integers(90))
+            )
+            note(
+                bitch.name, on, "laboratory test", "Brucella (RSAT)",
+                Result="negative", Laboratory=str(rng.choice(list(LABORATORIES))),
+            )  # fmt: skip
+    note("Tarn", FEVER_ON, "event", "fever", Until="2024-03-07", Notes="39.9, off food")
+    note(
+        "Tarn", FEVER_ON + timedelta(days=1), "event", "drug",
+        **{"Drug class": "antibiotic", "Until": "2024-03-12"},
+    )  # fmt: skip
+    note("Merle", date(2021, 7, 15), "event", "injury", Notes="cut pad")
+    note("Sorrel", date(2023, 8, 11), "event", "travel", Until="2023-08-20")
+    note(
+        "Bracken", date(2025, 9, 3), "examination", "prostate",
+        Result="enlarged, even, not painful", Notes="Dr. Sund",
+    )  # fmt: skip
+    note(
+        "Bracken", date(2025, 9, 3), "examination", "testes",
+        Result="both present, softer than 2022", Notes="Dr. Sund",
+    )  # fmt: skip
+    note(
+        "Tarn", date(2024, 4, 12), "laboratory test", "alkaline phosphatase, seminal fluid",
+        Value="11200", Unit="U/L", Laboratory="Vessel Lab",
+        **{"Laboratory's range": "5000-40000"},
+    )  # fmt: skip
+    return sorted(rows, key=lambda row: (str(row["Date"]), str(row["Dog"]), str(row["What"])))
+
+
+def frozen_sheet(breedings: list[Breeding]) -> list[dict[str, object]]:
+    """The Frozen stock sheet: enough straws, frozen before they were used."""
+    rows = []
+    for stud in STUDS:
+        sessions = [s for s in FROZEN_SESSIONS if s in stud.collections]
+        for i, session in enumerate(sessions):
+            until = sessions[i + 1] if i + 1 < len(sessions) else TODAY
+            used = sum(
+                breeding.n_straws * len(breeding.days)
+                for breeding in breedings
+                if breeding.stud is stud and session <= breeding.days[0] < until
+            )
+            rows.append(
+                {
+                    "Stud": stud.name,
+                    "Frozen on": session.isoformat(),
+                    "Lot": f"{stud.name[:2].upper()}-{session:%y%m}",
+                    "Straws": used + (5 if i + 1 == len(sessions) else 0),
+                    "M sperm per straw": 34,
+                    "% moving forward after thaw": 50,
+                    "Straws per dose": 3,
+                    "Stored at": "home tank",
+                    "Notes": "",
+                }
+            )
+    return [row for row in rows if row["Straws"]]
+
+
+def prices_sheet() -> list[dict[str, object]]:
+    """The Prices sheet."""
+    prices = (
+        ("collection and evaluation", 80), ("box and overnight delivery", 145),
+        ("extender per dose", 18), ("transcervical insemination at the clinic", 190),
+        ("vaginal insemination at the clinic", 60), ("progesterone test", 55),
+        ("thawing and frozen dose", 120), ("pregnancy scan", 70), ("stud fee per litter", 900),
+    )  # fmt: skip
+    return [
+        {
+            "What": what, "Price": price, "Currency": "EUR", "From": "2023-01-01", "Until": "",
+            "Notes": "",
+        }
+        for what, price in prices
+    ]  # fmt: skip
+
+
+def typing_errors() -> list[dict[str, object]]:
+    """Sound lines and lines with slips of the pen, to be kept apart by the loader."""
+    sound = {
+        "Dog": "Merle", "Date": "2026-09-01", "Time": "07:10", "Volume (mL)": "2.4",
+        "Concentration (M/mL)": "310", "% moving": "80", "% moving forward": "70",
+        "How judged": "by eye", "Where they went": "evaluation only",
+    }  # fmt: skip
+    slips: list[dict[str, object]] = [
+        {"% moving forward": "850"},
+        {"Date": "2026-02-31"},
+        {"Dog": "Brakken"},
+        {"Volume (mL)": "2,5,1"},
+        {"% moving forward": "90", "How judged": "counted"},
+        {"Volume (mL)": "-2.4"},
+        {"Date": "2062-09-02"},
+        {"How judged": "by ear"},
+        {"Time": "25:70"},
+        {"Concentration (M/mL)": "310000000"},
+        {"Date": ""},
+        {"Date": "03/04/2026"},
+    ]
+    rows = []
+    for i, slip in enumerate(slips):
+        good = dict.fromkeys(COLLECTION_HEADINGS, "") | sound
+        good["Time"] = f"07:{i:02d}"
+        rows += [good, good | {"Time": f"06:{i:02d}"} | slip]
+    return rows
+
+
+COLLECTION_HEADINGS = (
+    "Dog", "Date", "Time", "Result", "Volume (mL)", "Concentration (M/mL)", "Cells counted",
+    "How counted", "% moving", "% moving forward", "How judged", "Sperm judged", "% normal",
+    "Sperm checked for shape", "Appearance", "Read by", "Extender", "Doses made",
+    "Where they went", "Notes",
+)  # fmt: skip
+
+
+def true_parameters(bitches: list[Bitch], breedings: list[Breeding]) -> dict[str, object]:
+    """Everything the records were made from."""
+    return {
+        "seed": SEED,
+        "today": TODAY.isoformat(),
+        "parameters": TRUE,
+        "observer_bias_pct": OBSERVER_BIAS_PCT,
+        "laboratory_scale": {name: scale for name, (_, scale) in LABORATORIES.items()},
+        "stud_effect": {stud.name: round(stud.effect, 4) for stud in STUDS},
+        "bitch_effect": {bitch.name: round(bitch.effect, 4) for bitch in bitches},
+        "breed_effect": {name: round(e, 4) for name, e in TRUE_EFFECTS["breed"].items()},
+        "stud_total_sperm_m": {stud.name: round(math.exp(stud.log_total_m), 1) for stud in STUDS},
+        "fever": {"stud": "Tarn", "on": FEVER_ON.isoformat(), "log_change_by_day": FEVER_DIP},
+        "ageing": {
+            "stud": "Bracken", "from_years": AGEING_FROM_YEARS, "log_per_year": AGEING_PER_YEAR,
+        },
+        "ovulation": {
+            f"{breeding.bitch.name} {breeding.first_day.isoformat()}":
+                breeding.ovulation.isoformat(timespec="minutes")
+            for breeding in breedings
+        },
+    }  # fmt: skip
+
+
+def simulate(out: Path) -> None:
+    """Write the whole scenario below a folder."""
+    rng = np.random.default_rng(SEED)
+    for stud in STUDS:
+        stud.collections.clear()
+        stud.effect = float(rng.normal(0.0, TRUE["c20_stud"]))
+        stud.litter_effect = float(rng.normal(0.0, TRUE["l12_stud"]))
+    bitches = make_bitches(rng)
+    breedings = [
+        plan_breeding(rng, bitch, first_day)
+        for bitch in bitches
+        for first_day in heats_to_breed(rng, bitch)
+    ]
+    breedings = [breeding for breeding in breedings if max(breeding.days) <= TODAY]
+    plan_collections(rng, breedings)
+    collect(rng)
+    give_doses(rng, breedings)
+    bred_lately = {breeding.bitch.name for breeding in breedings if breeding.days[0].year == 2026}
+    open_heats = [
+        (bitch, TODAY - timedelta(days=lag))
+        for lag, bitch in zip(
+            (6, 9), (b for b in bitches[:24] if b.name not in bred_lately), strict=False
+        )
+    ]
+    records = out / "records"
+    write(records / "dogs.csv", dogs_sheet(rng, bitches))
+    write(records / "breedings.csv", breedings_sheet(rng, breedings))
+    write(records / "collections.csv", collections_sheet(rng))
+    write(records / "boxes.csv", boxes_sheet(rng, breedings))
+    write(records / "heats.csv", heats_sheet(rng, breedings, open_heats))
+    write(records / "health.csv", health_sheet(rng, bitches))
+    write(records / "frozen.csv", frozen_sheet(breedings))
+    write(records / "prices.csv", prices_sheet())
+    write(out / "typing_errors" / "collections.csv", typing_errors())
+    truth = json.dumps(true_parameters(bitches, breedings), indent=1, ensure_ascii=False)
+    (out / "true_parameters.json").write_text(truth + "\n", encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    arguments = argparse.ArgumentParser(description=__doc__)
+    arguments.add_argument("--out", type=Path, default=Path(__file__).parent)
+    simulate(arguments.parse_args().out)

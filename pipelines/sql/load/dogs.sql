@@ -1,0 +1,14 @@
+-- Rows of the Dogs sheet, from the accepted lines.
+INSERT INTO dog
+SELECT
+    entry_id, entry_id, call_name, registered_name, sex, born_on, breed, adult_weight_kg, sire, dam,
+    inbreeding_pct, owner, CAST(n_litters_before AS INTEGER), CAST(n_missed_before AS INTEGER),
+    notes
+FROM accepted;
+
+INSERT INTO dog_identifier
+SELECT entry_id, entry_id, 'chip', chip FROM accepted WHERE chip IS NOT NULL
+UNION ALL
+SELECT entry_id, entry_id, 'registry', registry_number
+FROM accepted
+WHERE registry_number IS NOT NULL;
