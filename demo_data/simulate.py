@@ -146,7 +146,7 @@ Alder Anise Aster Avens Birch Bryony Burnet Calla Campion Cicely Clover Comfrey 
 Damson Dill Dulse Elder Elma Fern Fescue Flax Furze Gale Gentian Hazel Heath Hyssop Iris Ivy Juniper
 Kelp Larch Laurel Lilac Linden Lovage Madder Mallow Melick Mint Myrtle Nettle Olive Oxlip Peony Pine
 Primrose Quince Rue Saffron Sage Sedge Senna Sorbus Tansy Thyme Vetch Willow
-""".split()
+""".split()  # noqa: SIM905
 CLINICS = ("Osterby Animal Clinic", "Lindal Veterinarians", "Two Bridges Clinic")
 CARRIERS = ("Night Coach", "Valley Parcel")
 FROZEN_SESSIONS = (date(2018, 11, 12), date(2020, 10, 5), date(2022, 9, 19), date(2024, 10, 7))
@@ -586,7 +586,8 @@ def boxes_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dic
     for breeding in breedings:
         if breeding.semen != "chilled":
             continue
-        assert breeding.collected_on and breeding.arrived_on and breeding.promised_on
+        if not (breeding.collected_on and breeding.arrived_on and breeding.promised_on):
+            raise ValueError("a chilled breeding has a box")
         sample = breeding.stud.collections[breeding.collected_on]
         reported = rng.random() < 0.9
         row: dict[str, object] = {
@@ -633,7 +634,8 @@ def boxes_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dic
 
 def recorded_dose(rng: np.random.Generator, breeding: Breeding) -> str:
     """A dose as it was worked out at the bench, with its error."""
-    assert breeding.true_dose_m
+    if breeding.true_dose_m is None:
+        raise ValueError("a natural mating has no dose")
     return f"{breeding.true_dose_m * 2 ** float(rng.normal(0.0, 0.3)):.0f}"
 
 
@@ -688,7 +690,7 @@ def heat_row(
         hours = (at - peak).total_seconds() / 3600 * speed
         log_ng = float(np.interp(hours, PROFILE_HOURS, np.log(PROFILE_NG_PER_ML)))
         if rng.random() < 0.08:
-            laboratory = [name for name in LABORATORIES if name != laboratory][0]
+            laboratory = next(name for name in LABORATORIES if name != laboratory)
         unit, scale = LABORATORIES[laboratory]
         value = scale * math.exp(log_ng + shift + float(rng.normal(0.0, 0.10)))
         text = f"{value:.1f}" if value <= 20 else "> 20"

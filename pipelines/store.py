@@ -17,7 +17,7 @@ from datetime import date, datetime
 from importlib.resources import files
 from pathlib import Path
 from types import TracebackType
-from typing import Literal, Self
+from typing import Any, Literal, Self
 
 import duckdb
 import numpy as np
@@ -235,18 +235,11 @@ class Store:
                     connection.execute(f"CREATE OR REPLACE VIEW {view} AS\n{body}")
 
     def _schema_version(self) -> int:
-        known = self._connection.execute(
-            "SELECT count(*) FROM duckdb_tables() WHERE table_name = 'schema_version'"
-        ).fetchone()
-        if not known or not known[0]:
-            return 0
-        row = self._connection.execute("SELECT max(version) FROM schema_version").fetchone()
-        return int(row[0]) if row and row[0] is not None else 0
+        known = "SELECT count(*) FROM duckdb_tables() WHERE table_name = 'schema_version'"
+        return self._one("SELECT max(version) FROM schema_version") if self._one(known) else 0
 
     def _has_views(self) -> bool:
-        rows = self._connection.execute(
-            "SELECT view_name FROM duckdb_views() WHERE NOT internal"
-        ).fetchall()
+        rows = self._rows("SELECT view_name FROM duckdb_views() WHERE NOT internal")
         return set(VIEWS) <= {name for (name,) in rows}
 
     def read(self, view: str) -> pd.DataFrame:
@@ -278,15 +271,15 @@ class Store:
 
     def fingerprint(self) -> str:
         """Fingerprint of the current lines; independent of their order of loading."""
-        row = self._connection.execute(
+        rows = self._rows(
             """
             SELECT sha256(coalesce(string_agg(sheet || chr(31) || cells, chr(30)
                 ORDER BY sheet, cells), ''))
             FROM line
             WHERE state = 'current'
             """
-        ).fetchone()
-        return str(row[0]) if row else ""
+        )
+        return str(rows[0][0])
 
     def load(
         self,
@@ -342,8 +335,11 @@ class Store:
         return LoadReport(counts, findings)
 
     def _one(self, query: str) -> int:
-        row = self._connection.execute(query).fetchone()
-        return int(row[0]) if row else 0
+        return int(self._rows(query)[0][0])
+
+    def _rows(self, query: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+        """All rows of a query; a result left half read would block the connection."""
+        return self._connection.execute(query, list(values)).fetchall()
 
     def _load_sheet(
         self, sheet: Sheet, given: Sequence[SheetFile], today: date, day_order: DayOrder | None
@@ -359,8 +355,7 @@ class Store:
                 f"DELETE FROM {table} WHERE entry_id IN (SELECT entry_id FROM accepted)"
             )
         connection.execute((SQL / "load" / f"{sheet.name}.sql").read_text(encoding="utf-8"))
-        row = connection.execute("SELECT * FROM outcome").fetchone()
-        return SheetCount(*row) if row else SheetCount()
+        return SheetCount(*self._rows("SELECT * FROM outcome")[0])
 
     def _stage(self, sheet: Sheet, given: Sequence[SheetFile], today: date) -> None:
         """Put the cells of all files of one sheet, as text, into the temporary table staged."""
@@ -399,12 +394,12 @@ class Store:
     def _file_id(self, file: SheetFile, today: date) -> int:
         """Id of a source file; the same bytes under the same name are one file."""
         digest = hashlib.sha256(file.path.read_bytes()).hexdigest()
-        known = self._connection.execute(
+        known = self._rows(
             "SELECT file_id FROM source_file WHERE name = ? AND sheet = ? AND sha256 = ?",
             [file.path.name, file.sheet.name, digest],
-        ).fetchone()
+        )
         if known:
-            return int(known[0])
+            return int(known[0][0])
         file_id = self._one("SELECT coalesce(max(file_id), 0) + 1 FROM source_file")
         self._connection.execute(
             "INSERT INTO source_file VALUES (?, ?, ?, ?, ?)",
@@ -482,7 +477,7 @@ class Store:
 
     def read_fit(self, model: str) -> KeptFit | None:
         """Read the kept posterior of a model; None when there is none."""
-        row = self._connection.execute(
+        rows = self._rows(
             """
             SELECT fit_id, model, fitted_at, seed, data_fingerprint, model_fingerprint,
                 priors_fingerprint, versions, diagnostics, seconds
@@ -490,13 +485,14 @@ class Store:
             WHERE model = ?
             """,
             [model],
-        ).fetchone()
-        if row is None:
+        )
+        if not rows:
             return None
-        draws = self._connection.execute(
+        row = rows[0]
+        draws = self._rows(
             "SELECT parameter, shape, draws FROM fit_draws WHERE fit_id = ? ORDER BY parameter",
             [row[0]],
-        ).fetchall()
+        )
         return KeptFit(
             model=row[1],
             fitted_at=row[2],
