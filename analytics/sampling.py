@@ -1,0 +1,215 @@
+"""Has the sampler settled? Nothing leaves before it has.
+
+NUTS of NumPyro in 64 bits, chains side by side in one compiled program. Every fit passes one gate:
+R-hat at most 1.01, bulk and tail effective sizes of at least 400, no divergence. A fit that fails
+is repeated with more and smaller steps; one that fails at the end of the schedule is refused, and
+no number of it is released.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import jax
+import numpy as np
+import numpyro
+from arviz_stats.base import array_stats
+from numpyro.infer import MCMC, NUTS
+
+from analytics.errors import ConvergenceError
+from analytics.estimate import Floats
+
+numpyro.enable_x64()
+
+MAX_RHAT = 1.01
+"""Largest acceptable R-hat: Vehtari et al. 2021, Bayesian Analysis 16:667-718 (P)."""
+
+MIN_ESS = 400.0
+"""Smallest acceptable bulk and tail effective sample size of four chains; same source (P)."""
+
+TAIL_PROBS = (0.05, 0.95)
+"""Quantiles at which the tails must be known; the ends of the intervals that are shown."""
+
+N_CHAINS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One attempt: how long and how careful.
+
+    Attributes
+    ----------
+    n_warmup, n_draws
+        Iterations of each chain.
+    target_accept
+        Wanted acceptance; nearer to 1 means smaller steps.
+    """
+
+    n_warmup: int
+    n_draws: int
+    target_accept: float
+
+
+SCHEDULE = (Run(500, 600, 0.9), Run(1000, 1500, 0.97), Run(1500, 4000, 0.99))
+"""Attempts in order; the next one starts only when the one before has not settled."""
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostics:
+    """What the gate read.
+
+    Attributes
+    ----------
+    max_rhat, min_ess_bulk, min_ess_tail
+        The worst over all gated parameters.
+    n_divergent
+        Divergent transitions after warm-up.
+    n_chains, n_draws
+        Size of the run that settled.
+    """
+
+    max_rhat: float
+    min_ess_bulk: float
+    min_ess_tail: float
+    n_divergent: int
+    n_chains: int
+    n_draws: int
+
+    @property
+    def settled(self) -> bool:
+        """Whether the fit passes the gate."""
+        return (
+            self.max_rhat <= MAX_RHAT
+            and min(self.min_ess_bulk, self.min_ess_tail) >= MIN_ESS
+            and self.n_divergent == 0
+        )
+
+    def as_dict(self) -> dict[str, float]:
+        """Plain numbers, to be kept beside the draws."""
+        return {name: float(value) for name, value in asdict(self).items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """A settled sample.
+
+    Attributes
+    ----------
+    values
+        Draws by site, chains joined, first axis of length n_chains × n_draws.
+    diagnostics
+        What the gate read.
+    seconds
+        Wall time over all attempts. [s]
+    """
+
+    values: Mapping[str, Floats]
+    diagnostics: Diagnostics
+    seconds: float
+
+
+def keep_compiled(folder: Path) -> None:
+    """Keep compiled programs in a folder, so that the next process starts with them.
+
+    Parameters
+    ----------
+    folder
+        Made when it does not exist; may be deleted at any time.
+    """
+    jax.config.update("jax_compilation_cache_dir", str(folder))
+    jax.config.update("jax_persistent_cache_min_compile_time_secs", 0.0)
+    jax.config.update("jax_persistent_cache_min_entry_size_bytes", -1)
+
+
+def library_versions() -> dict[str, str]:
+    """Versions of the libraries that make the draws."""
+    return {name: version(name) for name in ("jax", "jaxlib", "numpyro", "numpy")}
+
+
+def sample(
+    model: Callable[..., Any],
+    arguments: Mapping[str, Any],
+    *,
+    name: str,
+    gated: Sequence[str],
+    seed: int,
+    schedule: Sequence[Run] = SCHEDULE,
+) -> Draws:
+    """Sample a model until it has settled.
+
+    Parameters
+    ----------
+    model
+        NumPyro model; its data are arguments, never closed over.
+    arguments
+        Keyword arguments of the model.
+    name
+        What the model is called in a refusal.
+    gated
+        Sites that must settle; padded or purely derived sites are left out.
+    seed
+        The same seed gives the same bytes on one machine.
+    schedule
+        Attempts in order.
+
+    Raises
+    ------
+    ConvergenceError
+        The last attempt has not settled either.
+    """
+    started = time.perf_counter()
+    for attempt, run in enumerate(schedule):
+        kernel = NUTS(model, target_accept_prob=run.target_accept)
+        mcmc = MCMC(
+            kernel,
+            num_warmup=run.n_warmup,
+            num_samples=run.n_draws,
+            num_chains=N_CHAINS,
+            chain_method="vectorized",
+            progress_bar=False,
+        )
+        key = jax.random.fold_in(jax.random.key(seed), attempt)
+        mcmc.run(key, **arguments, extra_fields=("diverging",))
+        by_chain = {
+            site: np.asarray(values, dtype=np.float64)
+            for site, values in mcmc.get_samples(group_by_chain=True).items()
+        }
+        n_divergent = int(np.asarray(mcmc.get_extra_fields()["diverging"]).sum())
+        diagnostics, worst = _diagnose({site: by_chain[site] for site in gated}, n_divergent)
+        if diagnostics.settled:
+            joined = {
+                site: values.reshape(-1, *values.shape[2:]) for site, values in by_chain.items()
+            }
+            return Draws(joined, diagnostics, time.perf_counter() - started)
+    raise ConvergenceError(
+        f"{name} did not settle: worst R-hat {diagnostics.max_rhat:.3f} for {worst} (wanted at "
+        f"most {MAX_RHAT}), smallest effective sample "
+        f"{min(diagnostics.min_ess_bulk, diagnostics.min_ess_tail):.0f} (wanted {MIN_ESS:.0f}), "
+        f"{n_divergent} divergences (wanted 0). No number of it is shown; look for contradictory "
+        "records, or report the case."
+    )
+
+
+def _diagnose(by_chain: Mapping[str, Floats], n_divergent: int) -> tuple[Diagnostics, str]:
+    """Read the gate's numbers, and the site with the worst R-hat."""
+    rhat: dict[str, float] = {}
+    bulk: dict[str, float] = {}
+    tail: dict[str, float] = {}
+    for site, values in by_chain.items():
+        flat = values.reshape(*values.shape[:2], -1)
+        axes = {"chain_axis": 0, "draw_axis": 1}
+        rhat[site] = float(np.max(array_stats.rhat(flat, **axes)))
+        bulk[site] = float(np.min(array_stats.ess(flat, method="bulk", **axes)))
+        tail[site] = float(np.min(array_stats.ess(flat, method="tail", prob=TAIL_PROBS, **axes)))
+        # A site that does not move has no R-hat; that is no sign of settling.
+        rhat[site] = rhat[site] if np.isfinite(rhat[site]) else float("inf")
+    n_chains, n_draws = next(iter(by_chain.values())).shape[:2]
+    diagnostics = Diagnostics(
+        max(rhat.values()), min(bulk.values()), min(tail.values()), n_divergent, n_chains, n_draws
+    )
+    return diagnostics, max(rhat, key=lambda site: rhat[site])
