@@ -77,8 +77,7 @@ def poisson_interval(n_cells: ArrayLike, interval_prob: float = INTERVAL_PROB) -
     Returns
     -------
     numpy.ndarray
-        Lower and upper end, shape (2, ...). For zero cells the lower end is 0 and the upper end is
-        one-sided at the same probability: a limit.
+        Lower and upper end, shape (2, ...); the lower end of a zero count is 0.
 
     Notes
     -----
@@ -89,9 +88,27 @@ def poisson_interval(n_cells: ArrayLike, interval_prob: float = INTERVAL_PROB) -
     count = np.asarray(n_cells, dtype=np.float64)
     tail = (1.0 - interval_prob) / 2.0
     lower = np.where(count > 0, chi2.ppf(tail, 2.0 * np.maximum(count, 0.5)) / 2.0, 0.0)
-    upper = chi2.ppf(np.where(count > 0, 1.0 - tail, interval_prob), 2.0 * (count + 1.0)) / 2.0
-    missing = np.isnan(count)
-    return np.where(missing, np.nan, np.stack([lower, upper]))
+    upper = chi2.ppf(1.0 - tail, 2.0 * (count + 1.0)) / 2.0
+    return np.where(np.isnan(count), np.nan, np.stack([lower, upper]))
+
+
+def poisson_upper_limit(n_cells: ArrayLike, prob: float = INTERVAL_PROB) -> Floats:
+    r"""One-sided upper limit of the expected count; what "none seen" still allows.
+
+    Parameters
+    ----------
+    n_cells
+        Cells counted.
+    prob
+        Probability that the limit holds.
+
+    Notes
+    -----
+    .. math:: \tfrac12 \chi^2_{p;\,2N+2}
+
+    For no cell at 95 % it is 3.0, the rule of three.
+    """
+    return np.asarray(chi2.ppf(prob, 2.0 * (np.asarray(n_cells, dtype=np.float64) + 1.0)) / 2.0)
 
 
 def wilson_interval(
@@ -124,7 +141,8 @@ def wilson_interval(
     z = float(ndtri(0.5 + interval_prob / 2.0))
     centre = (x + z**2 / 2.0) / (n + z**2)
     half = z / (n + z**2) * np.sqrt(np.maximum(x * (n - x) / n, 0.0) + z**2 / 4.0)
-    return np.stack([np.maximum(centre - half, 0.0), np.minimum(centre + half, 1.0)])
+    lower = np.where(x == 0.0, 0.0, centre - half)
+    return np.stack([lower, np.where(x == n, 1.0, centre + half)])
 
 
 def exact_interval(

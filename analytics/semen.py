@@ -69,8 +69,8 @@ def total_sperm_interval_m(
     Returns
     -------
     numpy.ndarray
-        Lower and upper end, shape (2, ...). [10⁶] For zero cells the upper limit is of the count
-        itself; it is NaN where no concentration was read.
+        Lower and upper end, shape (2, ...). [10⁶] NaN where no concentration was read; for zero
+        cells the upper end is NaN, since it depends on the chamber volume that was looked at.
 
     Notes
     -----
@@ -80,13 +80,13 @@ def total_sperm_interval_m(
     total = total_sperm_m(volume_ml, concentration_m_per_ml)
     cells = np.asarray(n_cells_counted, dtype=np.float64)
     z = float(ndtri(0.5 + interval_prob / 2.0))
-    other = np.where(np.isnan(cells), np.hypot(PHOTOMETER_CV, VOLUME_CV),
-                     np.hypot(extra_cv, VOLUME_CV))  # fmt: skip
+    reading_cv: Floats = np.where(np.isnan(cells), PHOTOMETER_CV, extra_cv)
+    other: Floats = np.hypot(reading_cv, VOLUME_CV)
     counted = poisson_interval(np.nan_to_num(cells, nan=1.0), interval_prob)
     with np.errstate(divide="ignore", invalid="ignore"):
         relative = np.abs(np.log(counted / cells))
     relative = np.where(np.isnan(cells), 0.0, relative)
-    widened = np.sqrt(relative**2 + (z * other) ** 2)
+    widened = np.hypot(relative, z * other)
     with np.errstate(invalid="ignore"):
         ends = np.stack([total * np.exp(-widened[0]), total * np.exp(widened[1])])
     return np.where(cells == 0, np.stack([np.zeros_like(total), np.full_like(total, np.nan)]), ends)
@@ -141,9 +141,8 @@ def with_measures(evaluations: pd.DataFrame, *, extra_cv: float) -> pd.DataFrame
     motility = _column(evaluations, "progressive_motility_pct")
     total = total_sperm_m(volume, concentration)
     low, high = total_sperm_interval_m(volume, concentration, cells, extra_cv=extra_cv)
-    motile_low, motile_high = motility_interval_pct(
-        motility, _column(evaluations, "n_motility_judged")
-    )
+    n_judged = _column(evaluations, "n_motility_judged")
+    motile_low, motile_high = motility_interval_pct(motility, n_judged)
     return evaluations.assign(
         total_sperm_m=total,
         motile_sperm_m=total * motility / 100.0,

@@ -273,7 +273,7 @@ def prepare_conception(
         rows["stud"].to_numpy(dtype=str),
     )
     kept = _middle(first, "inseminated") - _middle(first, "collected")
-    stored: Floats = kept.dt.total_seconds().to_numpy(dtype=np.float64) / 86400.0
+    stored = np.asarray(kept.dt.total_seconds(), dtype=np.float64) / 86400.0
     design = design_matrix(
         semen,
         route,

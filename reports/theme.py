@@ -1,0 +1,47 @@
+"""Colors, type and sizes, shared by charts and pages.
+
+A page names its colors by role in CSS variables, so that one drawing serves light, dark and paper.
+Blue and ochre keep apart for every common color vision; shape and label always say the same.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+INK, MUTED, RULE = "var(--ink)", "var(--muted)", "var(--rule)"
+SERIES = ("var(--series-1)", "var(--series-2)", "var(--series-3)", "var(--series-4)")
+SHAPES = ("circle", "square", "triangle-up", "diamond")
+FONT = "var(--font)"
+
+
+def chart_config() -> dict[str, Any]:
+    """Vega-Lite configuration of every chart."""
+    text = {"labelColor": INK, "titleColor": INK, "labelFont": FONT, "titleFont": FONT}
+    return {
+        "background": "transparent",
+        "font": FONT,
+        "view": {"stroke": "transparent"},
+        "axis": {
+            **text,
+            "domainColor": RULE,
+            "tickColor": RULE,
+            "gridColor": RULE,
+            "gridOpacity": 0.55,
+            "labelFontSize": 12,
+            "titleFontSize": 12,
+            "titleFontWeight": "normal",
+            "titlePadding": 10,
+        },
+        "legend": {
+            **text,
+            "orient": "bottom",
+            "direction": "horizontal",
+            "labelFontSize": 12,
+            "titleFontSize": 12,
+            "titleFontWeight": "normal",
+            "symbolSize": 80,
+            "columns": 3,
+        },
+        "range": {"category": list(SERIES)},
+        "text": {"color": INK, "font": FONT, "fontSize": 12},
+    }
