@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import asdict
 from datetime import date, datetime
+from enum import Enum
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -17,11 +19,20 @@ import typer
 
 from analytics.errors import ToolkitError
 
+
+class DayOrder(Enum):
+    """Order of day and month in a date with slashes or dots."""
+
+    DAY_FIRST = "day-first"
+    MONTH_FIRST = "month-first"
+
+
 app = typer.Typer(
     help="Breeding-program analytics for kennels: records, models, reports.",
     pretty_exceptions_show_locals=False,
     rich_markup_mode=None,
     no_args_is_help=True,
+    add_completion=True,
 )
 
 StoreOption = Annotated[
@@ -33,6 +44,10 @@ TodayOption = Annotated[
     typer.Option("--today", formats=["%Y-%m-%d"], help="The day the question is asked."),
 ]
 SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the sampler.")]
+DatesOption = Annotated[
+    DayOrder | None,
+    typer.Option("--dates", help="Which comes first in dates such as 03/04/2024."),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
 
 DEFAULT_STORE = Path("kennel.duckdb")
@@ -47,8 +62,108 @@ def _progress(sentence: str) -> None:
     typer.echo(sentence, err=True)
 
 
-def _print(answer: dict[str, Any], lines: list[str], *, as_json: bool) -> None:
-    typer.echo(json.dumps(answer, ensure_ascii=False, indent=2) if as_json else "\n".join(lines))
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder of the demo.", file_okay=False)] = Path(
+        "studcurve-demo"
+    ),
+    seed: SeedOption = DEFAULT_SEED,
+) -> None:
+    """Make the invented kennel: its records file, its fit and its pages."""
+    from pipelines.run import run_demo
+
+    index = run_demo(out, seed=seed, say=_progress)
+    typer.echo(f"Open {index} in a browser; the records file lies beside it.")
+
+
+@app.command()
+def load(
+    paths: Annotated[list[Path], typer.Argument(help="Sheets in CSV, or folders of them.")],
+    store: StoreOption = DEFAULT_STORE,
+    today: TodayOption = None,
+    dates: DatesOption = None,
+    check: Annotated[bool, typer.Option("--check", help="Check and change nothing.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Read sheets into the records file; what cannot be true is kept apart with its reason."""
+    from pipelines.store import Store
+
+    with Store.open(store) as opened:
+        report = opened.load(
+            paths, today=_day(today), day_order=dates.value if dates else None, check_only=check
+        )
+    if as_json:
+        sheets = {sheet: asdict(count) for sheet, count in report.sheets.items()}
+        _print_json({"sheets": sheets, "findings": report.findings.to_dict("records")})
+    else:
+        for sheet, count in report.sheets.items():
+            typer.echo(
+                f"{sheet}: {count.n_new} new, {count.n_changed} changed, "
+                f"{count.n_unchanged} unchanged, {count.n_refused} refused, "
+                f"{count.n_questions} questions"
+            )
+        for finding in report.findings.to_dict("records"):
+            typer.echo(_finding_line(finding))
+    if report.n_refused:
+        typer.echo(
+            "Refused lines are kept and not used. Correct them in their file and load it again; "
+            "`studcurve refused` lists them.",
+            err=True,
+        )
+        raise typer.Exit(1)
+
+
+@app.command()
+def refused(store: StoreOption = DEFAULT_STORE, as_json: JsonOption = False) -> None:
+    """List the lines that wait for a correction, and why."""
+    from pipelines.store import Store
+
+    with Store.open(store, read_only=True) as opened:
+        findings = opened.read("findings")
+    waiting = findings[findings["is_open"]]
+    if as_json:
+        _print_json(waiting.to_dict("records"))
+        return
+    if waiting.empty:
+        typer.echo("No line is waiting.")
+    for finding in waiting.to_dict("records"):
+        typer.echo(_finding_line(finding))
+
+
+@app.command()
+def fit(store: StoreOption = DEFAULT_STORE, seed: SeedOption = DEFAULT_SEED) -> None:
+    """Fit what the records allow and keep it in the records file."""
+    from pipelines.run import fit_models
+
+    kept = fit_models(store, seed=seed, say=_progress)
+    typer.echo(f"{kept.model}: kept, {kept.seconds:.0f} s, seed {kept.seed}")
+
+
+@app.command()
+def review(
+    studs: Annotated[list[str] | None, typer.Argument(help="Call names; all when none.")] = None,
+    store: StoreOption = DEFAULT_STORE,
+    out: Annotated[Path, typer.Option("--out", help="Folder of the pages.")] = Path("pages"),
+    today: TodayOption = None,
+) -> None:
+    """Write the review of one stud or of all, and the index page."""
+    from pipelines.run import write_stud_reviews
+
+    for page in write_stud_reviews(store, out, today=_day(today), studs=studs or ()):
+        typer.echo(f"wrote {page}")
+
+
+def _finding_line(finding: dict[Any, Any]) -> str:
+    """One finding as one line; control characters of a cell are shown, never obeyed."""
+    line = (
+        f"{finding['file']}, line {finding['line']}: {finding['message']}. {finding['remedy']}"
+        f" [{finding['severity']}]"
+    )
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
+
+
+def _print_json(answer: object) -> None:
+    typer.echo(json.dumps(answer, ensure_ascii=False, indent=2, default=str))
 
 
 def main(arguments: list[str] | None = None) -> None:

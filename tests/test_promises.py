@@ -1,0 +1,88 @@
+"""Promises that span the packages: the README's commands, the wheel's contents, no stray facts."""
+
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+TRACKED = subprocess.run(
+    ["git", "ls-files", "--cached", "--others", "--exclude-standard"],
+    cwd=ROOT,
+    capture_output=True,
+    text=True,
+    check=True,
+).stdout.split()
+TEXT_SUFFIXES = {".py", ".md", ".toml", ".txt", ".sql", ".html", ".css", ".js", ".json", ".csv", ""}
+
+
+def readme_commands():
+    return re.findall(r"^```sh\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+
+
+def test_readme_promises_two_commands_that_stand_alone():
+    job, tests = readme_commands()[:2]
+
+    assert job.strip().endswith("studcurve demo")
+    assert tests.strip().endswith("pytest")
+    assert all(command.startswith("python3 -m venv .venv && ") for command in (job, tests))
+
+
+def test_every_command_the_readme_names_exists():
+    from typer.testing import CliRunner
+
+    from pipelines.cli import app
+
+    help_text = CliRunner().invoke(app, ["--help"]).output
+    named = set(re.findall(r"`studcurve ([a-z]+)", README))
+
+    assert named
+    assert {command for command in named if command not in help_text} == set()
+
+
+def test_help_starts_without_the_heavy_packages():
+    heavy = {"jax", "numpyro", "statsmodels", "sklearn", "altair", "vl_convert"}
+    loaded = subprocess.run(
+        [sys.executable, "-c", "import sys, pipelines.cli; print(*sorted(sys.modules))"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.split()
+
+    assert heavy & set(loaded) == set()
+
+
+def test_constraints_name_no_host():
+    lines = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
+
+    assert lines
+    assert all(re.match(r"^[A-Za-z0-9._-]+==[^ ]+( ; .*)?$", line) for line in lines)
+
+
+@pytest.mark.parametrize(
+    "stray", [r"https?://(?!www\.apache\.org|www\.w3\.org|vega\.github\.io)", r"/(work|farm)/"]
+)
+def test_no_tracked_file_holds_an_address_or_a_path_of_a_machine(stray):
+    found = []
+    for name in TRACKED:
+        path = ROOT / name
+        if path.suffix not in TEXT_SUFFIXES or path == Path(__file__) or not path.is_file():
+            continue
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+            if re.search(stray, line):
+                found.append(f"{name}:{number}: {line.strip()[:80]}")
+
+    assert found == []
+
+
+def test_the_wheel_holds_the_packages_and_the_demo_and_no_tests():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    shipped = project["tool"]["hatch"]["build"]["targets"]["wheel"]["only-include"]
+
+    assert {"analytics", "pipelines", "reports", "demo_data/records"} <= set(shipped)
+    assert not any(path.startswith("tests") for path in shipped)
