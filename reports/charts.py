@@ -27,7 +27,6 @@ def readings_over_time(
     *,
     value_title: str,
     commonly_used: float,
-    commonly_used_label: str,
     log_scale: bool,
     t: Mapping[str, str],
 ) -> dict[str, Any]:
@@ -41,8 +40,8 @@ def readings_over_time(
         Columns on (datetime), label.
     value_title
         Axis title with unit.
-    commonly_used, commonly_used_label
-        A published value drawn as a line, with its source in the label.
+    commonly_used
+        A published value drawn as a dashed line; the lead beside the chart names its source.
     log_scale
         Whether equal distances are equal ratios.
     t
@@ -87,14 +86,9 @@ def readings_over_time(
         .encode(x=x, y=y, color=color, shape=shape, opacity=opacity, tooltip=tooltip)
         .add_params(singled_out)
     )
-    reference = pd.DataFrame({"value": [commonly_used], "label": [commonly_used_label]})
+    reference = pd.DataFrame({"value": [commonly_used]})
     line = alt.Chart(reference).mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
-    line_label = (
-        alt.Chart(reference)
-        .mark_text(align="left", baseline="bottom", dx=4, dy=-3, fill=MUTED, fontSize=11)
-        .encode(y=y, x=alt.value(0), text="label:N")
-    )
-    layers: list[Any] = [line, errors, points, line_label]
+    layers: list[Any] = [line, errors, points]
     if not events.empty:
         marks = alt.Chart(events).encode(x=x)
         layers[:0] = [marks.mark_rule(stroke=MUTED, strokeWidth=1)]

@@ -23,8 +23,11 @@ COMMONLY_USED_TOTAL_M = 300.0
 COMMONLY_USED_MOTILITY_PCT = 70.0
 """Progressive motility that is often asked of a stud; consensus of several guides (M). [%]"""
 
-EVENT_WORDS = 24
-"""Longest label of an event in a picture, in characters."""
+EVENT_CHARACTERS = 24
+"""Longest name of an event in a picture; the table of events has it whole."""
+
+EVENT_APART_DAYS = 60
+"""Events nearer than this would print over each other. [d]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +118,8 @@ def build_stud_review(results: StudResults, language: str = "en") -> Report:
     figures = [_total(results, t), _motility(results, t)]
     if "conception" not in stopped_answers(results.cautions) and results.chances:
         figures += [_chances(results.chances, t), _coefficients(results.coefficients, t)]
+    if not results.events.empty:
+        figures.append(_events(results.events, t))
     return Report(
         kind=t["stud_review"],
         title=results.stud,
@@ -139,7 +144,6 @@ def _total(results: StudResults, t: Mapping[str, str]) -> Figure:
         _event_marks(results.events),
         value_title=f"{quantity.label} ({quantity.unit})",
         commonly_used=COMMONLY_USED_TOTAL_M,
-        commonly_used_label=t["commonly_used_total"],
         log_scale=True,
         t=t,
     )
@@ -167,7 +171,8 @@ def _total(results: StudResults, t: Mapping[str, str]) -> Figure:
     )  # fmt: skip
     spoken = t["spoken_readings"].format(n=len(counted), what=quantity.label)
     table = Table(t["total_title"], columns, rows)
-    return Figure("total", t["total_title"], t["total_lead"], chart, spoken, table)
+    lead = f"{t['total_lead']} {t['commonly_used_total']}"
+    return Figure("total", t["total_title"], lead, chart, spoken, table)
 
 
 def _motility(results: StudResults, t: Mapping[str, str]) -> Figure:
@@ -178,7 +183,6 @@ def _motility(results: StudResults, t: Mapping[str, str]) -> Figure:
         _event_marks(results.events),
         value_title=t["axis_motility"],
         commonly_used=COMMONLY_USED_MOTILITY_PCT,
-        commonly_used_label=t["commonly_used_motility"],
         log_scale=False,
         t=t,
     )
@@ -203,7 +207,8 @@ def _motility(results: StudResults, t: Mapping[str, str]) -> Figure:
     )
     spoken = t["spoken_readings"].format(n=len(read), what=t["axis_motility"])
     table = Table(t["motility_title"], columns, rows)
-    return Figure("motility", t["motility_title"], t["motility_lead"], chart, spoken, table)
+    lead = f"{t['motility_lead']} {t['commonly_used_motility']}"
+    return Figure("motility", t["motility_title"], lead, chart, spoken, table)
 
 
 def _chances(chances: Sequence[SemenTypeChance], t: Mapping[str, str]) -> Figure:
@@ -274,6 +279,25 @@ def _coefficients(coefficients: Sequence[Coefficient], t: Mapping[str, str]) -> 
     return Figure("coefficients", t["coefficients_title"], lead, None, "", table)
 
 
+def _events(events: pd.DataFrame, t: Mapping[str, str]) -> Figure:
+    """What happened to the dog, as recorded."""
+    rows = tuple(
+        (
+            day(event["started_on"]),
+            "–" if pd.isna(event["until_on"]) else day(event["until_on"]),
+            str(event["kind"]),
+            "–" if pd.isna(event["drug_class"]) else str(event["drug_class"]),
+            "–" if pd.isna(event["text"]) else str(event["text"]),
+        )
+        for event in events.sort_values("started_on").to_dict("records")
+    )
+    columns = tuple(
+        Column(t[f"column_{name}"]) for name in ("from", "until", "event", "drug", "notes")
+    )
+    table = Table(t["events_title"], columns, rows)
+    return Figure("events", t["events_title"], t["events_lead"], None, "", table)
+
+
 def _points(
     rows: pd.DataFrame, value: str, low: str, high: str, t: Mapping[str, str]
 ) -> pd.DataFrame:
@@ -292,12 +316,17 @@ def _points(
 
 
 def _event_marks(events: pd.DataFrame) -> pd.DataFrame:
-    """Events as labelled days; events of one day share one label."""
-    if events.empty:
-        return pd.DataFrame({"on": [], "label": []})
-    days = pd.to_datetime(events["started_on"]).dt.strftime("%Y-%m-%d")
-    labels = [str(kind)[:EVENT_WORDS] for kind in events["kind"]]
-    return pd.DataFrame({"on": days, "label": labels}).drop_duplicates("on")
+    """Events as labelled days; what follows within a few weeks shares the first one's label."""
+    marks: list[dict[str, str]] = []
+    last: pd.Timestamp | None = None
+    for event in events.sort_values("started_on").to_dict("records"):
+        on, kind = pd.Timestamp(event["started_on"]), str(event["kind"])[:EVENT_CHARACTERS]
+        if last is not None and (on - last).days <= EVENT_APART_DAYS:
+            marks[-1]["label"] += f", {kind}"
+            continue
+        marks.append({"on": f"{on:%Y-%m-%d}", "label": kind})
+        last = on
+    return pd.DataFrame(marks, columns=["on", "label"])
 
 
 def text(value: object, t: Mapping[str, str]) -> str:

@@ -11,7 +11,8 @@ from typing import Any
 INK, MUTED, RULE = "var(--ink)", "var(--muted)", "var(--rule)"
 SERIES = ("var(--series-1)", "var(--series-2)", "var(--series-3)", "var(--series-4)")
 SHAPES = ("circle", "square", "triangle-up", "diamond")
-FONT = "var(--font)"
+FONT = "'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Noto Sans', Arial, sans-serif"
+"""Spelled out, as in the stylesheet: the chart engine measures text before any style applies."""
 
 
 def chart_config() -> dict[str, Any]:

@@ -1,0 +1,46 @@
+"""What several tests share: the demo's records file, and its fit."""
+
+from pathlib import Path
+
+import pytest
+
+from pipelines.fit import fit_conception, kept_conception
+from pipelines.run import DEMO, DEMO_TODAY
+from pipelines.store import Store
+
+DEMO_SEED = 20240229
+
+
+@pytest.fixture(scope="session")
+def demo_records() -> Path:
+    return DEMO / "records"
+
+
+@pytest.fixture(scope="session")
+def demo_store_path(tmp_path_factory, demo_records) -> Path:
+    path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
+    with Store.open(path) as store:
+        store.load([demo_records], today=DEMO_TODAY)
+    return path
+
+
+@pytest.fixture
+def demo_store(demo_store_path):
+    with Store.open(demo_store_path, read_only=True) as store:
+        yield store
+
+
+@pytest.fixture(scope="session")
+def fitted_store_path(tmp_path_factory, demo_records) -> Path:
+    path = tmp_path_factory.mktemp("fitted") / "demo.duckdb"
+    with Store.open(path) as store:
+        store.load([demo_records], today=DEMO_TODAY)
+        fit_conception(store, seed=DEMO_SEED, say=lambda sentence: None)
+    return path
+
+
+@pytest.fixture(scope="session")
+def demo_fit(fitted_store_path):
+    with Store.open(fitted_store_path, read_only=True) as store:
+        posterior, _ = kept_conception(store)
+    return posterior
