@@ -55,7 +55,7 @@ class Run:
     target_accept: float
 
 
-SCHEDULE = (Run(500, 600, 0.9), Run(1000, 1500, 0.97), Run(1500, 4000, 0.99))
+SCHEDULE = (Run(600, 800, 0.95), Run(1000, 2000, 0.98), Run(1500, 4000, 0.995))
 """Attempts in order; the next one starts only when the one before has not settled."""
 
 
@@ -200,14 +200,16 @@ def _diagnose(by_chain: Mapping[str, Floats], n_divergent: int) -> tuple[Diagnos
     rhat: dict[str, float] = {}
     bulk: dict[str, float] = {}
     tail: dict[str, float] = {}
-    for site, values in by_chain.items():
-        flat = values.reshape(*values.shape[:2], -1)
-        axes = {"chain_axis": 0, "draw_axis": 1}
-        rhat[site] = float(np.max(array_stats.rhat(flat, **axes)))
-        bulk[site] = float(np.min(array_stats.ess(flat, method="bulk", **axes)))
-        tail[site] = float(np.min(array_stats.ess(flat, method="tail", prob=TAIL_PROBS, **axes)))
-        # A site that does not move has no R-hat; that is no sign of settling.
-        rhat[site] = rhat[site] if np.isfinite(rhat[site]) else float("inf")
+    axes = {"chain_axis": 0, "draw_axis": 1}
+    # A chain that never moves divides by a variance of zero: its R-hat is infinite, as it should.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for site, values in by_chain.items():
+            flat = values.reshape(*values.shape[:2], -1)
+            rhat[site] = float(np.max(np.nan_to_num(array_stats.rhat(flat, **axes), nan=np.inf)))
+            bulk[site] = float(np.min(array_stats.ess(flat, method="bulk", **axes)))
+            tail[site] = float(
+                np.min(array_stats.ess(flat, method="tail", prob=TAIL_PROBS, **axes))
+            )
     n_chains, n_draws = next(iter(by_chain.values())).shape[:2]
     diagnostics = Diagnostics(
         max(rhat.values()), min(bulk.values()), min(tail.values()), n_divergent, n_chains, n_draws

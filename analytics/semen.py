@@ -89,7 +89,8 @@ def total_sperm_interval_m(
     widened = np.hypot(relative, z * other)
     with np.errstate(invalid="ignore"):
         ends = np.stack([total * np.exp(-widened[0]), total * np.exp(widened[1])])
-    return np.where(cells == 0, np.stack([np.zeros_like(total), np.full_like(total, np.nan)]), ends)
+    limits = np.stack([np.zeros_like(ends[0]), np.full_like(ends[1], np.nan)])
+    return np.where(cells == 0, limits, ends)
 
 
 def motility_interval_pct(

@@ -4,11 +4,17 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.fit import fit_conception, kept_conception
+from analytics.sampling import keep_compiled
+from pipelines.fit import cache_folder, fit_conception, kept_conception
 from pipelines.run import DEMO, DEMO_TODAY
 from pipelines.store import Store
 
 DEMO_SEED = 20240229
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled_programs_are_kept():
+    keep_compiled(cache_folder())
 
 
 @pytest.fixture(scope="session")

@@ -743,8 +743,8 @@ def _insemination_days(
     merged = inseminations.merge(ovulation, on="cycle_id", how="left")
     middle = _middle(merged, "inseminated")
     merged["day"] = (middle - pd.to_datetime(merged["ovulation_at"])).dt.total_seconds() / 86400.0
-    half = (merged["inseminated_latest"] - merged["inseminated_earliest"]) / 2
-    half_days = half.dt.total_seconds() / 86400.0
+    latest = pd.to_datetime(merged["inseminated_latest"])
+    half_days = (latest - middle).dt.total_seconds() / 86400.0
     merged["day_sd"] = np.sqrt(merged["ovulation_sd_days"] ** 2 + half_days**2 / 3.0)
     shape = (len(rows), 2)
     days, sd, made = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape, dtype=bool)

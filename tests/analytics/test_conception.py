@@ -1,0 +1,258 @@
+"""The conception chain: its table, its likelihood by a second route, recovery and refusal."""
+
+import itertools
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.special import expit
+
+from analytics.errors import ConvergenceError
+from analytics.models.conception import (
+    ARCHETYPES,
+    COEFFICIENTS,
+    LINEAR,
+    archetype_prob,
+    chain_log_likelihood,
+    design_matrix,
+    fit_conception,
+    observation_logs,
+    own_breedings_prob,
+    prepare_conception,
+    prior_draws,
+    share_from_records,
+)
+from analytics.models.ovulation import ovulation_of_cycles
+from analytics.sampling import Run
+from pipelines.fit import conception_data
+from pipelines.run import DEMO, DEMO_TODAY
+from pipelines.store import Store
+
+BANDS = {
+    "natural, timed": (76, 86, 81),
+    "fresh vaginal, 400 M, twice": (60, 80, 75),
+    "chilled vaginal, 24 h, 150 M, once": (45, 70, 63),
+    "chilled transcervical, 48 h, 100 M, once": (60, 78, 74),
+    "frozen transcervical, +2/+3, 100 M, twice": (68, 80, 76),
+    "frozen vaginal, 7 years, missed before, 100 M, once": (10, 40, 27),
+}
+"""Bands of the published table for the chance of a litter, and the figure once computed from it."""
+
+BREEDING_COLUMNS = [
+    "breeding_id", "bitch", "stud", "breed", "clinic", "semen_type", "route", "n_inseminations",
+    "bred_earliest", "pregnant", "whelped", "normal_morphology_pct", "bitch_age_years",
+    "stud_age_years", "missed_before",
+]  # fmt: skip
+INSEMINATION_COLUMNS = [
+    "insemination_id", "breeding_id", "cycle_id", "n_in_breeding", "inseminated_earliest",
+    "inseminated_latest", "motile_dose_m", "collected_earliest", "collected_latest",
+]  # fmt: skip
+
+
+def kennel(outcomes, semen_type="natural", route="natural"):
+    """Breedings of one stud and one bitch, two days after a well-known ovulation."""
+    breedings, inseminations, ovulation = [], [], []
+    for i, (pregnant, whelped) in enumerate(outcomes):
+        on = pd.Timestamp("2020-01-05 12:00") + pd.Timedelta(days=200 * i)
+        breedings.append(
+            (i, "Ash", "Rowan", "Ostrel Spaniel", None, semen_type, route, 1, on, pregnant,
+             whelped, np.nan, 4.0, 4.0, False)
+        )  # fmt: skip
+        inseminations.append((i, i, i, 1, on, on, np.nan, pd.NaT, pd.NaT))
+        ovulation.append((i, on - pd.Timedelta(days=2), 0.1))
+    return (
+        pd.DataFrame(breedings, columns=BREEDING_COLUMNS),
+        pd.DataFrame(inseminations, columns=INSEMINATION_COLUMNS),
+        pd.DataFrame(ovulation, columns=["cycle_id", "ovulation_at", "ovulation_sd_days"]),
+    )
+
+
+@pytest.mark.parametrize("name", ARCHETYPES)
+def test_the_table_alone_gives_each_archetype_its_published_band(name):
+    low, high, computed = BANDS[name]
+    draws = prior_draws(np.random.default_rng(20240229), 40_000)
+
+    chance = 100 * archetype_prob(draws, ARCHETYPES[name]).mean()
+
+    assert low <= chance <= high
+    assert chance == pytest.approx(computed, abs=2.0)
+
+
+def test_seven_cells_of_semen_and_route_have_the_rows_of_the_table():
+    # Rows of the priors table that each cell switches on.
+    wanted = {
+        ("natural", "natural"): set(),
+        ("fresh", "vaginal"): {"c03"},
+        ("fresh", "transcervical"): {"c03", "c04"},
+        ("chilled", "vaginal"): {"c03", "c05"},
+        ("chilled", "transcervical"): {"c03", "c04", "c05"},
+        ("frozen", "vaginal"): {"c03", "c06", "c07"},
+        ("frozen", "transcervical"): {"c03", "c04", "c06"},
+    }
+    semen, route = (np.array(column) for column in zip(*wanted, strict=True))
+    ones = np.ones(7)
+
+    design = design_matrix(
+        semen, route, n_inseminations=ones, storage_days=ones, normal_morphology_pct=80 * ones,
+        bitch_age_years=4 * ones, stud_age_years=4 * ones, missed_before=0 * ones,
+    )  # fmt: skip
+
+    for row, rows in zip(design, wanted.values(), strict=True):
+        assert {name for name, value in zip(LINEAR, row, strict=True) if value} == rows
+        assert set(row) <= {0.0, 1.0}
+
+
+def test_what_can_be_seen_of_a_breeding_sums_to_one():
+    # Second route: enumerate every scan and report; their probabilities must exhaust the chain.
+    eta, whelped_logit = 0.4, 1.7
+    total = 0.0
+    for scan, whelped in itertools.product((0, 1), (0, 1)):
+        logs = observation_logs(np.array([scan]), np.array([whelped]))
+        total += float(np.exp(chain_log_likelihood(eta, whelped_logit, *logs))[0])
+    assert total == pytest.approx(1.0, abs=1e-12)
+
+    logs = observation_logs(np.array([1]), np.array([-1]))
+    scanned = float(np.exp(chain_log_likelihood(eta, whelped_logit, *logs))[0])
+    assert scanned == pytest.approx(0.97 * expit(0.4) + 0.01 * (1 - expit(0.4)), abs=1e-12)
+
+    logs = observation_logs(np.array([-1]), np.array([1]))
+    litter = float(np.exp(chain_log_likelihood(eta, whelped_logit, *logs))[0])
+    assert litter == pytest.approx(expit(0.4) * expit(1.7), abs=1e-12)
+
+
+def test_a_small_kennel_agrees_with_importance_sampling_from_the_table():
+    outcomes = [(None, True)] * 3 + [(None, False)] * 4 + [(True, False)] * 2 + [(True, None)]
+    data = prepare_conception(*kennel(outcomes))
+    posterior = fit_conception(data, seed=5)
+
+    # Second route: draw the table and weigh each draw by the outcomes, in plain numpy. One stud,
+    # bitch and breed share every breeding; years differ; the timing is far inside the window.
+    rng = np.random.default_rng(17)
+    n = 400_000
+    c01, c02 = rng.normal(2.2, 0.4, n), rng.normal(2.6, 0.3, n)
+    shared = sum(np.abs(rng.normal(0, s, n)) * rng.normal(size=n) for s in (0.4, 0.5, 0.4))
+    year_sd, q = np.abs(rng.normal(0, 0.3, n)), expit(c02)
+    years = [pd.Timestamp("2020-01-05") + pd.Timedelta(days=200 * i) for i in range(len(outcomes))]
+    effect = {year: year_sd * rng.normal(size=n) for year in {on.year for on in years}}
+    weight = np.ones(n)
+    for on, (pregnant, whelped) in zip(years, outcomes, strict=True):
+        p = expit(c01 + shared + effect[on.year])
+        seen = (0.97, 0.01) if pregnant else (1.0, 1.0)
+        if whelped is None:
+            weight *= p * seen[0] + (1 - p) * seen[1]
+        elif whelped:
+            weight *= p * q * seen[0]
+        else:
+            weight *= p * (1 - q) * seen[0] + (1 - p) * seen[1]
+    weight /= weight.sum()
+    ess = 1 / (weight**2).sum()
+
+    for name, values in (("c01", c01), ("c02", c02)):
+        mean = weight @ values
+        sd = np.sqrt(weight @ (values - mean) ** 2)
+        error = np.hypot(sd / np.sqrt(ess), sd / np.sqrt(posterior.diagnostics.min_ess_bulk))
+        assert ess > 1000
+        assert posterior.draws[name].mean() == pytest.approx(mean, abs=4 * error)
+        assert posterior.draws[name].std() == pytest.approx(sd, rel=0.10)
+
+
+def test_an_unsettled_fit_is_refused():
+    data = prepare_conception(*kennel([(None, True)]))
+
+    with pytest.raises(ConvergenceError, match="conception did not settle"):
+        fit_conception(data, seed=1, schedule=(Run(3, 10, 0.5),))
+
+
+@pytest.mark.parametrize(
+    "outcomes",
+    [[], [(None, None)], [(True, True)] * 3, [(False, False)] * 3],
+    ids=["no breeding", "nothing reported", "all whelped", "none whelped"],
+)
+def test_a_kennel_that_says_little_is_given_the_published_table(outcomes):
+    data = prepare_conception(*kennel(outcomes, "frozen", "vaginal"))
+
+    posterior = fit_conception(data, seed=2)
+
+    # Three breedings hardly move a row with an sd of half a logit.
+    assert posterior.estimate("c04").median == pytest.approx(0.7, abs=0.1)
+    assert posterior.share_from_records("c04") < 0.10
+
+
+def test_the_demos_truth_lies_within_the_intervals(demo_fit):
+    truth = json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))["parameters"]
+
+    missed = []
+    for row in (*COEFFICIENTS, "c19", "c20_stud", "c20_bitch", "c20_breed"):
+        low, high = np.quantile(demo_fit.draws[row], [0.025, 0.975])
+        if not low <= truth[row] <= high:
+            missed.append(row)
+    assert missed == []
+    assert demo_fit.diagnostics.settled
+
+
+def test_records_move_what_they_can_speak_of_and_leave_the_rest(demo_fit):
+    assert demo_fit.share_from_records("c01") > 0.2
+    # No surgical insemination is in the demo.
+    assert demo_fit.share_from_records("c08") < 0.05
+    assert share_from_records(np.array([0.0, 2.0]), np.array([0.0, 1.0])) == 0.0
+
+
+def test_known_partners_make_the_chance_surer_than_the_table_alone(demo_fit):
+    chosen = demo_fit.data.semen_type == "frozen"
+
+    published, together = own_breedings_prob(demo_fit, chosen)
+
+    known = demo_fit.data.whelped[chosen]
+    assert together.std() < published.std()
+    assert abs(together.mean() - known[known >= 0].mean()) < abs(
+        published.mean() - known[known >= 0].mean()
+    )
+
+
+def test_motility_at_the_same_motile_dose_changes_nothing(tmp_path, demo_records, demo_store):
+    folder = tmp_path / "records"
+    folder.mkdir()
+    for path in demo_records.glob("*.csv"):
+        rows = pd.read_csv(path, dtype=str)
+        if path.stem == "collections":
+            rows["% moving forward"] = rows["% moving forward"].where(
+                rows["% moving forward"].isna(), "40"
+            )
+            rows["% moving"] = None
+        rows.to_csv(folder / path.name, index=False)
+    with Store.open(tmp_path / "other.duckdb") as store:
+        report = store.load([folder], today=DEMO_TODAY)
+        assert report.n_refused == 0
+        changed = conception_data(store)
+
+    assert changed.fingerprint() == conception_data(demo_store).fingerprint()
+
+
+def test_a_missing_dose_is_less_sure_than_a_recorded_one(demo_store):
+    data = conception_data(demo_store)
+    rows = demo_store.read("breedings").sort_values(["bred_earliest", "bitch", "stud"])
+    first = demo_store.read("inseminations").query("n_in_breeding == 1").set_index("breeding_id")
+    recorded = first.loc[rows["breeding_id"], "motile_dose_m"].notna().to_numpy()
+    inseminated = data.semen_type != "natural"
+
+    assert data.dose_sd[inseminated & recorded].max() < 0.36
+    assert data.dose_sd[inseminated & ~recorded].min() > data.dose_sd[inseminated & recorded].max()
+
+
+def test_days_without_progesterone_are_less_sure(demo_store):
+    data = conception_data(demo_store)
+    rows = demo_store.read("breedings").sort_values(["bred_earliest", "bitch", "stud"])
+    dated = ovulation_of_cycles(demo_store.read("cycles"), demo_store.read("progesterone"))
+    n_readings = dated.set_index("cycle_id").loc[rows["cycle_id"], "n_readings"].to_numpy()
+
+    assert data.day_sd[n_readings == 0, 0].mean() > 1.5 * data.day_sd[n_readings >= 4, 0].mean()
+
+
+@pytest.mark.slow
+def test_the_same_seed_gives_the_same_draws_of_the_demo(demo_fit, fitted_store_path):
+    again = fit_conception(demo_fit.data, seed=20240229)
+
+    thin = len(again.draws["c01"]) // len(demo_fit.draws["c01"])
+    for name, values in demo_fit.draws.items():
+        assert again.draws[name][::thin][: len(values)].tobytes() == values.tobytes()

@@ -1,0 +1,67 @@
+"""The sampler gives the eight schools their posterior, and refuses what has not settled."""
+
+import jax.numpy as jnp
+import numpy as np
+import numpyro
+import numpyro.distributions as dist
+import pytest
+
+from analytics.errors import ConvergenceError
+from analytics.sampling import Run, sample
+
+EFFECTS = np.array([28.0, 8, -3, 7, -1, 1, 18, 12])
+ERRORS = np.array([15.0, 10, 16, 11, 9, 11, 10, 18])
+
+
+def eight_schools(effects, errors):
+    mu = numpyro.sample("mu", dist.Normal(0.0, 5.0))
+    tau = numpyro.sample("tau", dist.HalfCauchy(5.0))
+    z = numpyro.sample("z", dist.Normal(0.0, 1.0).expand((8,)).to_event(1))
+    theta = numpyro.deterministic("theta", mu + tau * z)
+    numpyro.sample("y", dist.Normal(theta, errors).to_event(1), obs=effects)
+
+
+def test_eight_schools_match_exact_quadrature():
+    # Rubin 1981; posterior by exact quadrature: mu 4.3968 (3.3177), tau 3.5973 (3.2200), theta of
+    # the first school 6.2117 (5.593), of the seventh 6.2966.
+    draws = sample(
+        eight_schools, {"effects": EFFECTS, "errors": ERRORS}, name="eight schools",
+        gated=("mu", "tau", "z"), seed=3, schedule=(Run(1000, 3000, 0.99),),
+    )  # fmt: skip
+    values = draws.values
+
+    ess = draws.diagnostics.min_ess_bulk
+    assert values["mu"].mean() == pytest.approx(4.3968, abs=4 * 3.3177 / ess**0.5)
+    assert values["tau"].mean() == pytest.approx(3.5973, abs=4 * 3.2200 / ess**0.5)
+    assert values["theta"][:, 0].mean() == pytest.approx(6.2117, abs=4 * 5.593 / ess**0.5)
+    assert values["theta"][:, 6].mean() == pytest.approx(6.2966, abs=4 * 5.2 / ess**0.5)
+
+
+def test_a_run_that_has_not_settled_is_refused_with_its_numbers():
+    with pytest.raises(ConvergenceError, match=r"eight schools did not settle: worst R-hat"):
+        sample(
+            eight_schools, {"effects": EFFECTS, "errors": ERRORS}, name="eight schools",
+            gated=("mu", "tau", "z"), seed=3, schedule=(Run(5, 20, 0.6),),
+        )  # fmt: skip
+
+
+def test_two_modes_that_chains_do_not_share_are_refused():
+    def two_modes():
+        x = numpyro.sample("x", dist.Normal(0.0, 50.0))
+        numpyro.factor("well", jnp.logaddexp(-((x - 40.0) ** 2), -((x + 40.0) ** 2)))
+
+    with pytest.raises(ConvergenceError, match="for x"):
+        sample(two_modes, {}, name="two modes", gated=("x",), seed=1,
+               schedule=(Run(300, 300, 0.8),))  # fmt: skip
+
+
+def test_the_same_seed_gives_the_same_bytes():
+    arguments = {"effects": EFFECTS, "errors": ERRORS}
+    schedule = (Run(400, 1500, 0.99), Run(1000, 3000, 0.99))
+    first, second = (
+        sample(eight_schools, arguments, name="eight schools", gated=("mu",), seed=11,
+               schedule=schedule)
+        for _ in range(2)
+    )  # fmt: skip
+
+    assert first.values["mu"].tobytes() == second.values["mu"].tobytes()

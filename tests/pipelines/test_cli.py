@@ -1,0 +1,108 @@
+"""The terminal: clear sentences, right exit codes, nothing lost."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from pipelines.cli import main
+from pipelines.run import DEMO
+
+
+def run(*arguments, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main([str(argument) for argument in arguments])
+    printed = capsys.readouterr()
+    return stop.value.code or 0, printed.out, printed.err
+
+
+@pytest.fixture
+def store_path(tmp_path, capsys):
+    path = tmp_path / "kennel.duckdb"
+    code, _, _ = run(
+        "load", DEMO / "records", "--store", path, "--today", "2026-10-31", capsys=capsys
+    )
+    assert code == 0
+    return path
+
+
+def test_the_file_of_errors_exits_1_and_loads_the_good_lines(store_path, capsys):
+    code, out, err = run(
+        "load", DEMO / "typing_errors", "--store", store_path, "--today", "2026-10-31",
+        capsys=capsys,
+    )  # fmt: skip
+
+    assert code == 1
+    assert "collections: 12 new, 0 changed, 0 unchanged, 12 refused" in out
+    assert 'collections.csv, line 3: % moving forward is "850"' in out
+    assert "studcurve refused" in err
+
+
+def test_refused_lists_what_waits_as_text_and_for_machines(store_path, capsys):
+    run("load", DEMO / "typing_errors", "--store", store_path, "--today", "2026-10-31",
+        capsys=capsys)  # fmt: skip
+
+    code, out, _ = run("refused", "--store", store_path, capsys=capsys)
+    assert code == 0
+    assert 'Dog is "Brakken"' in out
+
+    _, out, _ = run("refused", "--store", store_path, "--json", capsys=capsys)
+    findings = json.loads(out)
+    assert {"file", "line", "message", "remedy", "severity", "cells"} <= set(findings[0])
+    assert sum(finding["severity"] == "refused" for finding in findings) == 14
+
+
+def test_a_missing_records_file_is_a_sentence_and_exit_1(tmp_path, capsys):
+    code, _, err = run("review", "--store", tmp_path / "none.duckdb", capsys=capsys)
+
+    assert code == 1
+    assert "There is no records file" in err
+
+
+def test_an_unknown_stud_is_a_sentence_with_the_known_ones(store_path, tmp_path, capsys):
+    code, _, err = run("review", "Brakken", "--store", store_path, "--out", tmp_path / "p",
+                       capsys=capsys)  # fmt: skip
+
+    assert code == 1
+    assert "'Brakken'" in err
+    assert "Bracken" in err
+
+
+def test_a_review_without_a_fit_has_records_and_says_so(store_path, tmp_path, capsys):
+    code, out, _ = run(
+        "review", "tarn", "--store", store_path, "--out", tmp_path / "pages", "--today",
+        "2026-10-31", capsys=capsys,
+    )  # fmt: skip
+
+    page = (tmp_path / "pages" / "stud-tarn.html").read_text(encoding="utf-8")
+    assert code == 0
+    assert "wrote" in out
+    assert "no fit yet" in page
+    assert "Chance of a litter by semen type" not in page
+
+
+def test_wrong_usage_is_exit_2(capsys):
+    assert run("load", "--dates", "sideways", "x", capsys=capsys)[0] == 2
+
+
+def test_control_characters_of_a_cell_are_shown_and_not_obeyed(tmp_path, capsys):
+    sheet = tmp_path / "dogs.csv"
+    sheet.write_text("Dog,Sex\nRowan,\x1b[31mred\n", encoding="utf-8")
+
+    _, out, _ = run("load", sheet, "--store", tmp_path / "k.duckdb", capsys=capsys)
+
+    assert "\x1b" not in out
+    assert r"\x1b[31mred" in out
+
+
+def test_the_console_command_is_the_same_program():
+    shown = subprocess.run(
+        [sys.executable, "-m", "pipelines.cli", "--help"],
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+
+    assert "demo" in shown
+    assert "refused" in shown
