@@ -36,10 +36,14 @@ HOME_COUNT_CV = PRIORS["r02_home"].centre
 
 SEMEN_ORDER = ("natural", "fresh", "chilled", "frozen")
 
-METHOD = (
+METHOD_OF_READINGS = (
     "Counts: the line through a sample is the exact Poisson interval of the cells that were "
     "counted, widened by the error of a home count (15 %) and of the volume (5 %); a motility "
     "judged by eye carries a reading error of 8 points, a counted one its score interval.",
+)
+"""How the numbers of a sample came about."""
+
+METHOD_OF_CHANCES = (
     "Chance of a litter: a chain from insemination to pregnancy at the scan to whelping, starting "
     "from the published table and updated by the kennel's breedings with a sampler (NUTS); stud, "
     "bitch, breed, clinic and year each have their own effect. Dose and day from ovulation are "
@@ -51,7 +55,7 @@ METHOD = (
     "special or the difficult bitch; a difference between methods is not what a change of method "
     "would do.",
 )
-"""How the numbers of a stud review came about."""
+"""How the chances of a litter came about; said only where they are shown."""
 
 
 def fit_models(store_path: Path, *, seed: int, say: Callable[[str], None]) -> KeptFit:
@@ -161,9 +165,10 @@ def _stud_results(
         chances, coefficients = _chances(fitted), _coefficients(fitted)
         if len(breedings):
             answer.append(_litters_sentence(stud, fitted))
+    method = (*METHOD_OF_READINGS, *(METHOD_OF_CHANCES if chances else ()))
     return StudResults(
         stud, _facts(dog), cautions, tuple(answer), readings, events, chances, coefficients,
-        METHOD, _sources(), provenance, today,
+        method, _sources(with_chances=bool(chances)), provenance, today,
     )  # fmt: skip
 
 
@@ -231,13 +236,12 @@ def _own_share(whelped: np.ndarray) -> tuple[int, int, Estimate | None]:
     return n_known, n_whelped, Estimate(n_whelped / n_known, float(lower), float(upper))
 
 
-def _sources() -> tuple[str, ...]:
-    """Every source of the chain, once, with its mark."""
-    cited = {
-        f"{PRIORS[row].source} ({PRIORS[row].mark})"
-        for row in (*conception.COEFFICIENTS, "c19", "r01_sd", "r02_home", "r05_sensitivity")
-    }
-    return tuple(sorted(cited))
+def _sources(*, with_chances: bool) -> tuple[str, ...]:
+    """Every source of what is shown, once, with its mark."""
+    rows = ["r01_sd", "r02_home"]
+    if with_chances:
+        rows += [*conception.COEFFICIENTS, "c19", "r05_sensitivity"]
+    return tuple(sorted({f"{PRIORS[row].source} ({PRIORS[row].mark})" for row in rows}))
 
 
 def _facts(dog: pd.Series) -> str:
