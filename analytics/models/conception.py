@@ -42,6 +42,13 @@ import numpyro.distributions as dist
 import pandas as pd
 from scipy.special import expit
 
+from analytics.breeding_inputs import (
+    USUAL_DOSE_M,
+    days_given_population,
+    doses_given_record,
+    insemination_days,
+    middle_of,
+)
 from analytics.estimate import Estimate, Floats, estimate_from_draws
 from analytics.priors import PRIORS
 from analytics.sampling import SCHEDULE, Diagnostics, Run, sample
@@ -55,9 +62,6 @@ COEFFICIENTS = (
 
 LINEAR = ("c03", "c04", "c05", "c06", "c07", "c08", "c09", "c12", "c13", "c14", "c15", "c16")
 """Ids of the coefficients with a column of their own in the design matrix."""
-
-USUAL_DOSE_M = {"vaginal": 200.0, "transcervical": 100.0, "surgical": 100.0}
-"""Usual motile dose by route (prior c10). [10⁶]"""
 
 EARLY_EDGE_DAYS = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}
 """Days from ovulation before which an insemination is early (prior c17). [d]"""
@@ -73,19 +77,6 @@ HINGE_WIDTH = 0.25
 
 STORAGE_LIMIT_DAYS = 3.0
 """No claim beyond 72 h of chilled storage (prior c12). [d]"""
-
-DOSE_LOG2_SD = 0.35
-"""Error of a recorded motile dose: a home count and motility by eye (r01, r02). [doublings]"""
-
-DOSE_POPULATION = (0.0, 0.8)
-"""Mean and sd of the log2 dose against the usual one, before any record (J). [doublings]"""
-
-DAY_POPULATION = {"natural": (1.0, 1.5), "fresh": (1.5, 1.5), "chilled": (2.0, 1.5),
-                  "frozen": (3.0, 1.0)}  # fmt: skip
-"""Mean and sd of the day of insemination from ovulation, before any record (J). [d]"""
-
-POPULATION_WORTH = 5.0
-"""Records that the population's starting values are worth (J)."""
 
 PADDING = {"breeding": 64, "stud": 8, "bitch": 32, "breed": 4, "clinic": 4, "year": 8}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
@@ -262,17 +253,17 @@ def prepare_conception(
     rows = breedings.sort_values(["bred_earliest", "bitch", "stud"]).reset_index(drop=True)
     semen = rows["semen_type"].to_numpy(dtype=str)
     route = rows["route"].to_numpy(dtype=str)
-    days, day_sd, made = _insemination_days(rows, inseminations, ovulation)
-    day_mean, day_sd = _given_population(days, day_sd, semen, made)
+    days, day_sd, made = insemination_days(rows, inseminations, ovulation)
+    day_mean, day_sd = days_given_population(days, day_sd, semen, made)
     first = inseminations[inseminations["n_in_breeding"] == 1].set_index("breeding_id")
     first = first.reindex(rows["breeding_id"])
-    dose_mean, dose_sd = _dose_given_record(
+    dose_mean, dose_sd = doses_given_record(
         first["motile_dose_m"].to_numpy(dtype=np.float64),
         semen,
         route,
         rows["stud"].to_numpy(dtype=str),
     )
-    kept = _middle(first, "inseminated") - _middle(first, "collected")
+    kept = middle_of(first, "inseminated") - middle_of(first, "collected")
     stored = np.asarray(kept.dt.total_seconds(), dtype=np.float64) / 86400.0
     design = design_matrix(
         semen,
@@ -736,88 +727,6 @@ def _flags(
     }
 
 
-def _insemination_days(
-    rows: pd.DataFrame, inseminations: pd.DataFrame, ovulation: pd.DataFrame
-) -> tuple[Floats, Floats, np.ndarray[Any, Any]]:
-    """Day of the first two inseminations from ovulation, its sd, and whether they were made."""
-    merged = inseminations.merge(ovulation, on="cycle_id", how="left")
-    middle = _middle(merged, "inseminated")
-    merged["day"] = (middle - pd.to_datetime(merged["ovulation_at"])).dt.total_seconds() / 86400.0
-    latest = pd.to_datetime(merged["inseminated_latest"])
-    half_days = (latest - middle).dt.total_seconds() / 86400.0
-    merged["day_sd"] = np.sqrt(merged["ovulation_sd_days"] ** 2 + half_days**2 / 3.0)
-    shape = (len(rows), 2)
-    days, sd, made = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape, dtype=bool)
-    for j in (1, 2):
-        one = merged[merged["n_in_breeding"] == j].set_index("breeding_id")
-        one = one.reindex(rows["breeding_id"])
-        days[:, j - 1] = one["day"].to_numpy(dtype=np.float64)
-        sd[:, j - 1] = one["day_sd"].to_numpy(dtype=np.float64)
-        made[:, j - 1] = one["insemination_id"].notna().to_numpy()
-    return days, sd, made
-
-
-def _given_population(
-    days: Floats, sd: Floats, semen: np.ndarray[Any, Any], made: np.ndarray[Any, Any]
-) -> tuple[Floats, Floats]:
-    """Mean and sd of each day given its measurement and the days of that semen type."""
-    mean, width = np.zeros_like(days), np.ones_like(days)
-    for kind, start in DAY_POPULATION.items():
-        for j in (0, 1):
-            chosen = (semen == kind) & made[:, j]
-            centre, spread = _population(days[chosen, j], sd[chosen, j], (start[0] + j, start[1]))
-            mean[chosen, j], width[chosen, j] = _combine(
-                days[chosen, j], sd[chosen, j], np.full(chosen.sum(), centre), spread
-            )
-    return mean, width
-
-
-def _dose_given_record(
-    dose_m: Floats,
-    semen: np.ndarray[Any, Any],
-    route: np.ndarray[Any, Any],
-    stud: np.ndarray[Any, Any],
-) -> tuple[Floats, Floats]:
-    """Mean and sd of each log2 dose given its record and the doses of that stud and method."""
-    usual = np.array([USUAL_DOSE_M.get(kind, np.nan) for kind in route])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        doublings = np.where(dose_m > 0, np.log2(dose_m / usual), np.nan)
-    error = np.full_like(doublings, DOSE_LOG2_SD)
-    mean, width = np.zeros_like(doublings), np.ones_like(doublings)
-    for kind in ("fresh", "chilled", "frozen"):
-        for where in USUAL_DOSE_M:
-            method = (semen == kind) & (route == where)
-            centre, spread = _population(doublings[method], error[method], DOSE_POPULATION)
-            for name in np.unique(stud[method]):
-                chosen = method & (stud == name)
-                own, _ = _population(doublings[chosen], error[chosen], (centre, spread))
-                mean[chosen], width[chosen] = _combine(
-                    doublings[chosen], error[chosen], np.full(chosen.sum(), own), spread
-                )
-    return mean, width
-
-
-def _population(values: Floats, error: Floats, start: tuple[float, float]) -> tuple[float, float]:
-    """Mean and sd of a population from records with error, shrunk towards starting values."""
-    known = np.isfinite(values) & (error < 2.0 * start[1])
-    n = int(known.sum())
-    if n == 0:
-        return start
-    centre = (POPULATION_WORTH * start[0] + values[known].sum()) / (POPULATION_WORTH + n)
-    excess = (values[known] - centre) ** 2 - error[known] ** 2
-    variance = (POPULATION_WORTH * start[1] ** 2 + excess.sum()) / (POPULATION_WORTH + n)
-    # The spread never falls below a quarter of where it started: few records prove no sameness.
-    return float(centre), float(np.sqrt(max(variance, (start[1] / 4.0) ** 2)))
-
-
-def _combine(values: Floats, error: Floats, centre: Floats, spread: float) -> tuple[Floats, Floats]:
-    """Normal record and normal population together; without a record the population alone."""
-    precision = np.where(np.isfinite(values), 1.0 / np.nan_to_num(error, nan=1.0) ** 2, 0.0)
-    total = precision + 1.0 / spread**2
-    mean = (precision * np.nan_to_num(values) + centre / spread**2) / total
-    return mean, 1.0 / np.sqrt(total)
-
-
 def _groups(
     rows: pd.DataFrame,
 ) -> tuple[dict[str, np.ndarray[Any, Any]], dict[str, tuple[str, ...]]]:
@@ -836,11 +745,6 @@ def _groups(
         if factor in _ALWAYS_GROUPED or len(found) > 1:
             groups[factor], levels[factor] = index.astype(np.int64), tuple(found.tolist())
     return groups, levels
-
-
-def _middle(rows: pd.DataFrame, moment: str) -> pd.Series:
-    earliest = pd.to_datetime(rows[f"{moment}_earliest"])
-    return earliest + (pd.to_datetime(rows[f"{moment}_latest"]) - earliest) / 2
 
 
 def _numbers(rows: pd.DataFrame, column: str) -> Floats:
