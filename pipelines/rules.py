@@ -1,35 +1,86 @@
 """What cannot be true, what is doubtful: one named row each.
 
-A rule is a condition in SQL over the typed cells of one line; a line that meets a condition of
-severity ``refused`` is kept whole with the reason and enters no table. Cells appear under their
-library name once typed, and under ``<name>__text`` as typed by the owner.
+A rule is a condition in SQL over the cells of one line. A line that meets a condition of severity
+``refused`` is kept whole with the reason and enters no table; a ``question`` lets it in and asks.
+In a condition a cell appears typed under its library name and as the owner wrote it under
+``<name>__text``; a dog's cell also gives ``<name>_id``, ``<name>_matches`` (dogs of that name),
+``<name>_sex`` and ``<name>_born_on``. ``load_day()`` is the day of the load. Rules of the scope
+``records`` are asked after all sheets are in, and may look into the tables.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
 from dataclasses import dataclass
 from typing import Literal
 
-from analytics.vocabulary import VOCABULARY
-from pipelines.sheets import SHEETS, Column, Sheet
+from pipelines.sheets import N_PROGESTERONE, SHEETS
 
 Severity = Literal["refused", "question"]
-
-FUTURE_ALLOWED = frozenset({"promised_on", "until_on", "valid_from", "valid_until"})
-"""Dates that may lie ahead; every other date is of something that has happened."""
+Scope = Literal["line", "records"]
 
 EARLIEST_YEAR = 1970
 """A date before this is a slip: no record of a living kennel is older. (J)"""
 
-LITTER_DAYS = (50, 80)
+WHELPING_DAYS = (50, 80)
 """Whelping this many days after the first mating cannot be. [d]
 
 Single timed matings whelped after 58 to 65 days: Okkens 2001 (P); widened for a mating up to eight
-days from ovulation and for abortion near term."""
+days from ovulation, and for a birth too early to live."""
+
+USUAL_WHELPING_DAYS = (56, 72)
+"""Whelping outside of these days after the first mating is asked about. [d]
+
+57 to 72 days from a single mating: Concannon 1983 (M)."""
 
 NEGATIVE_SCAN_FROM_DAYS = 24
 """A negative scan earlier than this after mating is no negative. [d] (J, priors row r05)"""
+
+USUAL_NG_PER_ML = 40.0
+"""Progesterone around a heat above this is more likely nmol/L. [ng/mL]
+
+Luteal peaks of 15 to 80 ng/mL come weeks after ovulation, when nobody times a breeding (M)."""
+
+USUAL_SPIN_G = 1200.0
+"""A spin above this is more likely rounds per minute. [g] (M)"""
+
+USUAL_TOTAL_M = 5000.0
+"""More sperm in one ejaculate are asked about. [10⁶]
+
+Whole ejaculates rarely exceed 3,000 M: Atlantic Veterinary College (P)."""
+
+USUAL_LITTER = 16
+"""A larger litter is asked about; 1 to 24 in 37,946 litters, mean 5.4 (P)."""
+
+FRACTION_INBREEDING = 0.5
+"""An inbreeding coefficient up to this, in percent, may have been meant as a fraction. (J)"""
+
+YOUNGEST_MONTHS, OLDEST_YEARS = 8, 15
+"""Breeding before or after these ages is asked about. (M)"""
+
+OVULATION_DAYS = (3, 31)
+"""Days from first bleeding to ovulation in a Beagle colony: Reprod Domest Anim, 2012 (P)."""
+
+HEAT_DAYS = (-10, 60)
+"""A progesterone reading outside of these days of its heat is asked about. [d] (J)"""
+
+SECOND_WITHIN_DAYS = 10
+"""A second insemination later than this belongs to another breeding. [d] (J)"""
+
+CHILLED_WITHIN_DAYS = 7
+"""Chilled semen older than this is asked about; no claim is made beyond 72 h. [d] (J)"""
+
+FRESH_WITHIN_DAYS = 1
+"""Fresh semen older than this is asked about. [d] (J)"""
+
+ONE_HEAT_DAYS = 21
+"""Two studs within this many days bred the bitch in one heat. [d] (J)"""
+
+CARRIER_WITHIN_DAYS = 10
+"""A box that travelled longer is asked about. [d] (J)"""
+
+_ITSELF = "a contradiction in itself (D)"
+_SLIP = "a slip of the pen, judgement (J)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +103,8 @@ class Rule:
         What to do.
     source
         Who says so.
+    scope
+        ``line`` before the line is let in; ``records`` after all lines are in, questions only.
     """
 
     name: str
@@ -61,245 +114,284 @@ class Rule:
     condition: str
     wanted: str
     remedy: str
-    source: str = "a contradiction in itself (D)"
+    source: str = _ITSELF
+    scope: Scope = "line"
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Columns of the sheet that the condition reads, and the one that is shown."""
+        words = {
+            re.sub(r"(__text|_id|_matches|_sex|_born_on)$", "", word)
+            for word in re.findall(r"[a-z_0-9]+", self.condition)
+        } | set(re.findall(r"[a-z_0-9]+", self.condition))
+        return tuple(
+            name for name in SHEETS[self.sheet].names if name in words or name == self.column
+        )
+
+
+def _days(later: str, earlier: str) -> str:
+    return f"date_diff('day', {earlier}, {later})"
+
+
+def _refused(*row: str, source: str = _ITSELF) -> Rule:
+    name, sheet, column, condition, wanted, remedy = row
+    return Rule(name, sheet, column, "refused", condition, wanted, remedy, source)
+
+
+def _question(*row: str, source: str, scope: Scope = "line") -> Rule:
+    name, sheet, column, condition, wanted, remedy = row
+    return Rule(name, sheet, column, "question", condition, wanted, remedy, source, scope)
+
+
+def _progesterone(n: int) -> tuple[Rule, ...]:
+    value, on, unit = f"progesterone_{n}", f"progesterone_{n}_on", f"progesterone_{n}_unit"
+    return (
+        _refused(
+            "progesterone without date",
+            "heats",
+            on,
+            f"{value} IS NOT NULL AND {on} IS NULL",
+            "missing beside a progesterone value",
+            "Enter the day of the blood sample.",
+        ),
+        _question(
+            "progesterone without unit",
+            "heats",
+            unit,
+            f"{value}.low IS NOT NULL AND {unit} IS NULL",
+            "missing beside a progesterone value",
+            "Enter ng/mL or nmol/L; without a unit the reading is kept and not used.",
+            source="1 ng/mL = 3.180 nmol/L (D)",
+        ),
+        _question(
+            "nmol/L written as ng/mL",
+            "heats",
+            value,
+            f"{unit} = 'ng/mL' AND {value}.low > {USUAL_NG_PER_ML}",
+            f"above {USUAL_NG_PER_ML:g} ng/mL, which is more likely nmol/L",
+            "Look at the laboratory's sheet and correct the unit, or confirm it.",
+            source="luteal peaks from memory (M)",
+        ),
+        _question(
+            "progesterone outside of its heat",
+            "heats",
+            on,
+            f"{_days(on, 'first_day')} NOT BETWEEN {HEAT_DAYS[0]} AND {HEAT_DAYS[1]}",
+            f"not {HEAT_DAYS[0]} to {HEAT_DAYS[1]} days from the first bleeding",
+            "Check both days.",
+            source=_SLIP,
+        ),
+    )
 
 
 RULES: tuple[Rule, ...] = (
-    Rule(
-        "forward above moving",
-        "collections",
-        "progressive_motility_pct",
-        "refused",
+    # Dogs
+    _question(
+        "inbreeding as a fraction", "dogs", "inbreeding_pct",
+        f"inbreeding_pct > 0 AND inbreeding_pct <= {FRACTION_INBREEDING}",
+        "which may mean a fraction; percent is wanted", "Write 12 for 12 %, or confirm it.",
+        source=_SLIP),
+    _question(
+        "two dogs with one chip", "dogs", "chip",
+        "(SELECT count(*) FROM dog_identifier WHERE kind = 'chip' AND identifier = typed.chip) > 1",
+        "which is also the chip of another dog", "Read the chip again and correct the wrong one.",
+        source=_ITSELF, scope="records"),
+    # Collections
+    _refused(
+        "forward above moving", "collections", "progressive_motility_pct",
         "progressive_motility_pct.low > total_motility_pct.high",
         "more than the share that moves at all",
-        "Sperm moving forward are part of those moving; correct one of the two.",
-    ),
-    Rule(
-        "failed but measured",
-        "collections",
-        "failed_reason",
-        "question",
+        "Sperm moving forward are part of those moving; correct one of the two."),
+    _refused(
+        "per mL instead of millions", "collections", "concentration_m_per_ml",
+        "concentration_m_per_ml.low BETWEEN 1e6 AND 5e9",
+        "which looks like sperm per mL; millions per mL are wanted", "Divide by 1,000,000.",
+        source=_SLIP),
+    _question(
+        "failed but measured", "collections", "failed_reason",
         "failed_reason IS NOT NULL AND (volume_ml IS NOT NULL OR concentration_m_per_ml IS NOT NULL"
-        " OR progressive_motility_pct IS NOT NULL)",
+        " OR progressive_motility_pct IS NOT NULL OR n_doses > 0)",
         "on a line that also holds measurements",
         "Clear the result if a sample was collected; its measurements are not used until then.",
-    ),
-    Rule(
-        "per mL instead of millions",
-        "collections",
-        "concentration_m_per_ml",
-        "refused",
-        "concentration_m_per_ml.low BETWEEN 1e6 AND 5e9",
-        "which looks like sperm per mL; millions per mL are wanted",
-        "Divide by 1,000,000.",
-        "unit slip (D)",
-    ),
-    Rule(
-        "arrived before sent",
-        "boxes",
-        "arrived_on",
-        "refused",
-        "arrived_on + coalesce(arrived_at, TIME '23:59:59') "
-        "< sent_on + coalesce(sent_at, TIME '00:00')",
-        "before the box left",
-        "Correct the day or the time.",
-    ),
-    Rule(
-        "sent before collected",
-        "boxes",
-        "sent_on",
-        "refused",
-        "sent_on < collected_on",
-        "before the collection",
-        "Correct one of the two days.",
-    ),
-    Rule(
-        "second before first",
-        "breedings",
-        "second_on",
-        "refused",
-        "second_on < bred_on",
-        "before the first insemination",
-        "Exchange the two dates.",
-    ),
-    Rule(
-        "natural by another route",
-        "breedings",
-        "route",
-        "refused",
+        source=_ITSELF),
+    _question(
+        "more sperm than an ejaculate", "collections", "concentration_m_per_ml",
+        f"volume_ml.low * concentration_m_per_ml.low > {USUAL_TOTAL_M}",
+        f"which makes more than {USUAL_TOTAL_M:,.0f} million sperm with this volume",
+        "Check both; a pellet is counted in the volume it was taken up in.",
+        source="Atlantic Veterinary College (P), widened (J)"),
+    _question(
+        "rounds per minute", "collections", "spin_g", f"spin_g > {USUAL_SPIN_G}",
+        "which may be rounds per minute; g is wanted",
+        "Turn rpm into g with the radius of the rotor, or confirm it.",
+        source="trade memory (M)"),
+    _refused(
+        "more fluid than sample", "collections", "fluid_taken_off_ml",
+        "fluid_taken_off_ml > volume_ml.high",
+        "more than the whole sample", "Correct one of the two volumes."),
+    # Boxes sent
+    _refused(
+        "arrived before sent", "boxes", "arrived_on",
+        "arrived_on + coalesce(arrived_at, TIME '23:59:59')"
+        " < sent_on + coalesce(sent_at, TIME '00:00:00')",
+        "before the box left", "Correct the day or the time."),
+    _refused(
+        "sent before collected", "boxes", "sent_on", "sent_on < collected_on",
+        "before the collection", "Correct one of the two days."),
+    _refused(
+        "kept back before collected", "boxes", "kept_back_on",
+        "kept_back_on < coalesce(collected_on, sent_on)",
+        "before the collection", "Correct one of the two days."),
+    _refused(
+        "read before arrival", "boxes", "arrival_pct",
+        "arrival_pct IS NOT NULL AND arrived_on IS NULL",
+        "on a line without a day of arrival", "Enter the day on which the box arrived."),
+    _question(
+        "long on the way", "boxes", "arrived_on",
+        f"{_days('arrived_on', 'sent_on')} > {CARRIER_WITHIN_DAYS}",
+        f"more than {CARRIER_WITHIN_DAYS} days after the box left", "Check the two days.",
+        source=_SLIP),
+    # Heats
+    _question(
+        "ovulation far from bleeding", "heats", "vet_ovulation_on",
+        f"{_days('vet_ovulation_on', 'first_day')}"
+        f" NOT BETWEEN {OVULATION_DAYS[0]} AND {OVULATION_DAYS[1]}",
+        f"not {OVULATION_DAYS[0]} to {OVULATION_DAYS[1]} days after the first bleeding",
+        "Check both days; a long or silent heat is possible.",
+        source="Beagle colony, Reprod Domest Anim 2012 (P)"),
+    *(rule for n in range(1, N_PROGESTERONE + 1) for rule in _progesterone(n)),
+    # Breedings
+    _refused(
+        "second before first", "breedings", "second_on",
+        "second_on + coalesce(second_at, TIME '23:59:59')"
+        " < bred_on + coalesce(bred_at, TIME '00:00:00')",
+        "before the first insemination", "Exchange the two dates."),
+    _question(
+        "second long after first", "breedings", "second_on",
+        f"{_days('second_on', 'bred_on')} > {SECOND_WITHIN_DAYS}",
+        f"more than {SECOND_WITHIN_DAYS} days after the first",
+        "Check the dates; another breeding has its own line.", source=_SLIP),
+    _refused(
+        "natural by another route", "breedings", "route",
         "route IS NOT NULL AND (semen_type = 'natural') <> (route = 'natural')",
         "which does not fit the semen",
-        "A natural mating has the route natural; inseminated semen has another.",
-    ),
-    Rule(
-        "whelped out of term",
-        "breedings",
-        "whelped_on",
-        "refused",
-        f"date_diff('day', bred_on, whelped_on) NOT BETWEEN {LITTER_DAYS[0]} AND {LITTER_DAYS[1]}",
-        f"not {LITTER_DAYS[0]} to {LITTER_DAYS[1]} days after the breeding",
-        "Correct the date of breeding or of whelping.",
-        "Okkens 2001 (P), widened",
-    ),
-    Rule(
-        "empty with pups",
-        "breedings",
-        "result",
-        "refused",
+        "A natural mating has the route natural; inseminated semen has another."),
+    _question(
+        "route missing", "breedings", "route",
+        "route__text IS NULL AND semen_type <> 'natural'",
+        "and vaginal is assumed", "Enter vaginal or transcervical.",
+        source="common practice, no source"),
+    _refused(
+        "bred before collected", "breedings", "collected_on", "collected_on > bred_on",
+        "after the insemination", "Correct one of the two days."),
+    _question(
+        "old semen", "breedings", "collected_on",
+        f"semen_type IN ('fresh', 'chilled') AND {_days('bred_on', 'collected_on')}"
+        f" > CASE semen_type WHEN 'fresh' THEN {FRESH_WITHIN_DAYS} ELSE {CHILLED_WITHIN_DAYS} END",
+        "long before the insemination for such semen", "Check both days.",
+        source="no claim beyond 72 h (J)"),
+    _refused(
+        "whelped out of term", "breedings", "whelped_on",
+        f"{_days('whelped_on', 'bred_on')}"
+        f" NOT BETWEEN {WHELPING_DAYS[0]} AND {WHELPING_DAYS[1]}",
+        f"not {WHELPING_DAYS[0]} to {WHELPING_DAYS[1]} days after the breeding",
+        "Correct the date of breeding or of whelping; a loss before term has the result lost.",
+        source="Okkens 2001 (P), widened"),
+    _question(
+        "whelped early or late", "breedings", "whelped_on",
+        f"{_days('whelped_on', 'bred_on')}"
+        f" BETWEEN {WHELPING_DAYS[0]} AND {USUAL_WHELPING_DAYS[0] - 1}"
+        f" OR {_days('whelped_on', 'coalesce(second_on, bred_on)')}"
+        f" BETWEEN {USUAL_WHELPING_DAYS[1] + 1} AND {WHELPING_DAYS[1]}",
+        f"not {USUAL_WHELPING_DAYS[0]} to {USUAL_WHELPING_DAYS[1]} days after the breeding",
+        "Check the dates, or confirm it.", source="Concannon 1983 (M)"),
+    _refused(
+        "empty with pups", "breedings", "result",
         "result IN ('empty', 'lost') AND (n_born_alive > 0 OR whelped_on IS NOT NULL)",
-        "on a line that also holds a litter",
-        "Correct the result, or clear the litter.",
-    ),
-    Rule(
-        "more alive at 8 weeks than born",
-        "breedings",
-        "n_alive_8_weeks",
-        "refused",
+        "on a line that also holds a litter", "Correct the result, or clear the litter."),
+    _refused(
+        "more alive at 8 weeks than born", "breedings", "n_alive_8_weeks",
         "n_alive_8_weeks > n_born_alive",
-        "more than were born alive",
-        "Correct one of the two numbers.",
-    ),
-    Rule(
-        "early negative scan",
-        "breedings",
-        "scan",
-        "question",
-        "scan = 'not pregnant' AND date_diff('day', bred_on, scanned_on) "
-        f"< {NEGATIVE_SCAN_FROM_DAYS}",
+        "more than were born alive", "Correct one of the two numbers."),
+    _question(
+        "very large litter", "breedings", "n_born_alive",
+        f"n_born_alive + coalesce(n_stillborn, 0) > {USUAL_LITTER}",
+        f"which makes a litter of more than {USUAL_LITTER}", "Check the number, or confirm it.",
+        source="37,946 litters, Reprod Domest Anim 2017 (P)"),
+    _refused(
+        "scanned before bred", "breedings", "scanned_on", "scanned_on < bred_on",
+        "before the breeding", "Correct one of the two days."),
+    _question(
+        "early negative scan", "breedings", "scan",
+        f"scan = 'not pregnant' AND {_days('scanned_on', 'bred_on')} < {NEGATIVE_SCAN_FROM_DAYS}",
         f"seen before day {NEGATIVE_SCAN_FROM_DAYS} after the breeding",
         "Too early for a negative; it is not counted as one. Enter a later scan if there was one.",
-        "priors row r05 (J)",
-    ),
-    Rule(
-        "bred too young",
-        "breedings",
-        "bred_on",
-        "question",
-        "bred_on < (SELECT born_on FROM dog WHERE dog.dog_id = typed.dog_id) + INTERVAL 8 MONTH",
-        "before the bitch was eight months old",
-        "Check the date and her date of birth.",
-        "trade memory (M)",
-    ),
-    Rule(
-        "progesterone without unit",
-        "heats",
-        "progesterone_1_unit",
-        "question",
-        " OR ".join(
-            f"(progesterone_{n} IS NOT NULL AND progesterone_{n}_unit IS NULL)" for n in range(1, 7)
-        ),
-        "missing beside a progesterone value",
-        "Enter ng/mL or nmol/L; without a unit the reading is kept and not used.",
-        "1 ng/mL = 3.180 nmol/L (D)",
-    ),
-    *(
-        Rule(
-            "progesterone without date",
-            "heats",
-            f"progesterone_{n}_on",
-            "refused",
-            f"progesterone_{n} IS NOT NULL AND progesterone_{n}_on IS NULL",
-            "missing beside a progesterone value",
-            "Enter the day of the blood sample.",
-        )
-        for n in range(1, 7)
-    ),
-)
+        source="priors row r05 (J)"),
+    _question(
+        "pups on a negative scan", "breedings", "n_pups_on_scan",
+        "n_pups_on_scan > 0 AND coalesce(scan, '') <> 'pregnant'",
+        "beside a scan that is not pregnant", "Correct the scan or clear the number.",
+        source=_ITSELF),
+    _question(
+        "bred too young", "breedings", "bred_on",
+        f"bred_on < dog_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH"
+        f" OR bred_on < stud_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH",
+        f"before both partners were {YOUNGEST_MONTHS} months old",
+        "Check the date and the dates of birth.", source="trade memory (M)"),
+    _question(
+        "bred very old", "breedings", "bred_on",
+        f"bred_on > dog_born_on + INTERVAL {OLDEST_YEARS} YEAR",
+        f"after the bitch was {OLDEST_YEARS} years old",
+        "Check the date and her date of birth.", source="trade memory (M)"),
+    _refused(
+        "straw not yet frozen", "breedings", "lot",
+        "semen_type = 'frozen' AND bred_on < (SELECT min(frozen_lot.frozen_on) FROM frozen_lot"
+        " WHERE frozen_lot.stud_id = typed.stud_id AND frozen_lot.lot = typed.lot)",
+        "which was frozen after this insemination", "Correct the lot or one of the two days."),
+    _question(
+        "no straw frozen by then", "breedings", "bred_on",
+        "semen_type = 'frozen' AND lot IS NULL AND bred_on < (SELECT min(frozen_lot.frozen_on)"
+        " FROM frozen_lot WHERE frozen_lot.stud_id = typed.stud_id)",
+        "before the first lot of this stud was frozen",
+        "Enter the missing lot in the Frozen stock sheet, or correct one of the two days.",
+        source=_ITSELF),
+    _question(
+        "lot not in stock", "breedings", "lot",
+        "lot IS NOT NULL AND NOT EXISTS (SELECT 1 FROM frozen_lot"
+        " WHERE frozen_lot.stud_id = typed.stud_id AND frozen_lot.lot = typed.lot)",
+        "which is no lot of this stud in the Frozen stock sheet",
+        "Add the lot there, or correct its name.", source=_ITSELF),
+    _question(
+        "no straws left", "breedings", "n_straws",
+        "semen_type = 'frozen' AND n_straws > 0 AND (SELECT sum(frozen_lot.n_straws)"
+        " FROM frozen_lot WHERE frozen_lot.stud_id = typed.stud_id) < (SELECT"
+        " sum(inseminations.n_straws) FROM inseminations WHERE inseminations.stud_id"
+        " = typed.stud_id AND inseminations.semen_type = 'frozen')",
+        "and with it more straws of this stud were used than were frozen",
+        "Enter the missing lot in the Frozen stock sheet, or correct the straws.",
+        source=_ITSELF, scope="records"),
+    _question(
+        "second sire in one heat", "breedings", "stud",
+        "EXISTS (SELECT 1 FROM breedings AS other WHERE other.bitch_id = typed.dog_id"
+        " AND other.stud_id <> typed.stud_id AND abs("
+        f"{_days('bred_on', 'CAST(other.bred_earliest AS DATE)')}) <= {ONE_HEAT_DAYS})",
+        f"and another stud covered her within {ONE_HEAT_DAYS} days",
+        "Her pups are given to neither stud before their parentage is tested.", source=_ITSELF,
+        scope="records"),
+    # Health
+    _refused(
+        "until before it began", "health", "until_on", "until_on < noted_on",
+        "before it began", "Exchange the two dates."),
+    _question(
+        "Brucella result unclear", "health", "result",
+        "kind = 'laboratory test' AND what__text ILIKE '%brucella%'"
+        " AND lower(coalesce(result, '')) NOT IN ('negative', 'positive', 'suspect')",
+        "not one of negative, positive, suspect",
+        "Write one of the three words; until then the test counts as not read.",
+        source="sheet definition (D)"),
+    # Prices
+    _refused(
+        "price ends before it begins", "prices", "valid_until", "valid_until < valid_from",
+        "before its first day", "Exchange the two dates."),
+)  # fmt: skip
 """The rules between cells; those of single cells follow from the sheet's columns."""
-
-
-def cell_rules(sheet: Sheet) -> Iterator[Rule]:
-    """Make the rules that follow from what each column holds."""
-    for column in sheet.columns:
-        yield from _cell_rules(sheet.name, column)
-
-
-def rules_of(sheet: Sheet) -> tuple[Rule, ...]:
-    """Every rule of a sheet."""
-    return (*cell_rules(sheet), *(rule for rule in RULES if rule.sheet == sheet.name))
-
-
-def _cell_rules(sheet: str, column: Column) -> Iterator[Rule]:
-    name, typed_as_text = column.name, f"{column.name}__text"
-
-    def refuse(rule: str, condition: str, wanted: str, remedy: str) -> Rule:
-        return Rule(rule, sheet, name, "refused", condition, wanted, remedy, "sheet definition (D)")
-
-    if column.required:
-        yield refuse(
-            "missing", f"{typed_as_text} IS NULL", "and every line needs it", "Fill it in."
-        )
-    if column.kind == "dog":
-        yield refuse(
-            "unknown dog",
-            f"{typed_as_text} IS NOT NULL AND {name}_matches = 0",
-            "which is no dog of the Dogs sheet",
-            "Add the dog there first, or correct the name.",
-        )
-        yield refuse(
-            "two dogs of that name",
-            f"{name}_matches > 1",
-            "which is the name of more than one dog",
-            "Give one of them another call name in the Dogs sheet.",
-        )
-    if column.kind == "choice":
-        words = ", ".join(f"'{word.lower()}'" for word in column.choices)
-        yield refuse(
-            "unknown word",
-            f"lower({typed_as_text}) NOT IN ({words})",
-            f"not one of {', '.join(column.choices)}",
-            "Use one of these words.",
-        )
-    if column.kind == "day":
-        yield refuse(
-            "not a date",
-            f"{typed_as_text} IS NOT NULL AND {name} IS NULL",
-            "which is no date that can be read without guessing",
-            "Write 2024-03-05 or 5 Mar 2024, or say whether day or month comes first.",
-        )
-        yield refuse(
-            "date too early",
-            f"year({name}) < {EARLIEST_YEAR}",
-            f"before {EARLIEST_YEAR}",
-            "Correct the year.",
-        )
-        if name not in FUTURE_ALLOWED:
-            yield refuse(
-                "date ahead", f"{name} > today()", "which is still to come", "Correct the date."
-            )
-    if column.kind == "clock":
-        yield refuse(
-            "not a time",
-            f"{typed_as_text} IS NOT NULL AND {name} IS NULL",
-            "which is no time of day",
-            "Write 14:30.",
-        )
-    if column.kind in ("number", "reading", "by_eye"):
-        yield refuse(
-            "not a number",
-            f"{typed_as_text} IS NOT NULL AND {name} IS NULL",
-            "which is no number",
-            "Write 12.5, > 20, 70-80, or leave the cell blank.",
-        )
-        quantity = VOCABULARY[column.quantity or name]
-        low, high = (name, name) if column.kind == "number" else (f"{name}.low", f"{name}.high")
-        # A censored reading is judged by the end that was measured.
-        beyond_high = (
-            high
-            if column.kind == "number"
-            else f"CASE WHEN isinf({high}) THEN {low} ELSE {high} END"
-        )
-        unit = f" {quantity.unit}" if quantity.unit else ""
-        yield refuse(
-            "out of range",
-            f"({low} < {quantity.low} OR {beyond_high} > {quantity.high})",
-            f"outside the possible {quantity.low:g} to {quantity.high:g}{unit}",
-            "Correct the cell.",
-        )
-
-
-def check_rules() -> None:
-    """Refuse a rule that names a sheet or column that does not exist."""
-    for rule in RULES:
-        if rule.column not in {column.name for column in SHEETS[rule.sheet].columns}:
-            raise ValueError(f"rule {rule.name!r} names no column of {rule.sheet}: {rule.column}")

@@ -1,24 +1,26 @@
-"""The owner's sheets: which headings they carry, and which file is which sheet.
+"""The owner's sheets: which columns they carry, and which headings belong to which sheet.
 
 This is the only module that knows how a sheet spells a heading or a word. Beyond it there are
-library names and text cells; a blank cell is ``None``.
+library names. What makes a line itself is decided here too: its subject (the dog), its day, and a
+mark that tells lines of one subject and day apart.
 """
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 from typing import Literal
 
 from analytics.errors import RecordsError
 
-CellKind = Literal["text", "dog", "choice", "day", "clock", "number", "reading", "by_eye"]
-"""How a cell is read: a known dog, one of a few words, a date, a time, a number, a measurement
-that may be censored, or a motility that is rounded when judged by eye."""
+CellKind = Literal[
+    "text", "dog", "choice", "day", "clock", "count", "number", "reading", "by eye", "printed"
+]
+"""How a cell is read: free text, a known dog, one of a few words, a date, a time, a whole number,
+a number, a measurement that may be censored, a motility that is rounded when judged by eye, or what
+a laboratory printed, which may be anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +32,17 @@ class Column:
     heading
         As the owner sees it.
     name
-        Library name; the quantity in the vocabulary unless ``quantity`` says otherwise.
+        Library name.
     kind
         How its cells are read.
     required
         Whether a line without it is refused.
     choices
         The words a choice may take.
-    quantity
-        Name in the vocabulary that gives the bounds, when it differs from ``name``.
+    word
+        Name in the vocabulary, where it differs from ``name``.
+    may_lie_ahead
+        Whether a date may be later than the day of the load.
     """
 
     heading: str
@@ -46,7 +50,13 @@ class Column:
     kind: CellKind = "text"
     required: bool = False
     choices: tuple[str, ...] = ()
-    quantity: str | None = None
+    word: str = ""
+    may_lie_ahead: bool = False
+
+    @property
+    def vocabulary_name(self) -> str:
+        """Name under which the vocabulary knows this column."""
+        return self.word or self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,65 +67,74 @@ class Sheet:
     ----------
     name
         Also the stem of its CSV file.
+    title
+        Name of its worksheet.
     columns
-        In the order of the sheet.
-    key
-        Columns whose values identify a line; a line with the same key replaces its older version.
+        In the order of the sheet. Cells are kept in this order; a later column goes to the end, so
+        that lines kept earlier still compare.
+    subject, day, marks
+        Columns that say what a line is about; the marks tell apart lines of one subject and day.
     """
 
     name: str
+    title: str
     columns: tuple[Column, ...]
-    key: tuple[str, ...]
+    subject: str
+    day: str | None
+    marks: tuple[str, ...]
 
     def column(self, name: str) -> Column:
         """Find a column by its library name."""
         return next(column for column in self.columns if column.name == name)
 
-
-@dataclass(frozen=True, slots=True)
-class SheetFile:
-    """A file as read: every cell is text, every line keeps its number.
-
-    Attributes
-    ----------
-    path
-        Where it came from.
-    sheet
-        Which sheet it is.
-    lines
-        Physical line number of the first line of each row, from 1.
-    cells
-        One dict a row: library name to text or None.
-    """
-
-    path: Path
-    sheet: Sheet
-    lines: list[int]
-    cells: list[dict[str, str | None]]
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Library names of the columns, in order."""
+        return tuple(column.name for column in self.columns)
 
 
 N_PROGESTERONE = 6
 """Progesterone readings that a Heats line has room for."""
+
+MORPHOLOGY_PARTS = {
+    "head_pct": "% abnormal heads",
+    "midpiece_pct": "% abnormal midpieces",
+    "tail_pct": "% abnormal tails",
+    "proximal_droplet_pct": "% proximal droplets",
+    "distal_droplet_pct": "% distal droplets",
+    "detached_head_pct": "% detached heads",
+}
+"""Columns of the parts in which sperm are abnormal, and their headings."""
 
 FAILED = ("no erection", "refused", "nothing", "stopped for pain")
 """Why a collection failed."""
 
 SEMEN_TYPES = ("natural", "fresh", "chilled", "frozen")
 ROUTES = ("natural", "vaginal", "transcervical", "surgical")
+EXAMPLE_PREFIX = "(example)"
+"""A line whose first cell begins so is the workbook's example line, and is ignored."""
+
+_METHODS = ("chamber", "photometer", "not counted")
+_APPEARANCES = ("normal", "blood", "pus", "urine", "other")
+_DESTINATIONS = ("own bitch", "shipped", "frozen", "discarded", "evaluation only")
+_KINDS = ("examination", "laboratory test", "event")
+_EYE = "progressive_motility_pct"
 
 
 def _progesterone(n: int) -> tuple[Column, ...]:
+    stem, head = f"progesterone_{n}", f"Progesterone {n}"
     return (
-        Column(f"Progesterone {n} on", f"progesterone_{n}_on", "day"),
-        Column(f"Progesterone {n} at", f"progesterone_{n}_at", "clock"),
-        Column(f"Progesterone {n}", f"progesterone_{n}", "reading", quantity="progesterone"),
+        Column(f"{head} on", f"{stem}_on", "day", word="progesterone_on"),
+        Column(f"{head} at", f"{stem}_at", "clock", word="progesterone_at"),
+        Column(head, stem, "reading", word="progesterone"),
         Column(
-            f"Progesterone {n} unit",
-            f"progesterone_{n}_unit",
+            f"{head} unit",
+            f"{stem}_unit",
             "choice",
             choices=("ng/mL", "nmol/L"),
+            word="progesterone_unit",
         ),
-        Column(f"Progesterone {n} laboratory", f"progesterone_{n}_laboratory"),
+        Column(f"{head} laboratory", f"{stem}_laboratory", word="laboratory"),
     )
 
 
@@ -124,6 +143,7 @@ _NOTES = Column("Notes", "notes")
 _SHEETS = (
     Sheet(
         "dogs",
+        "Dogs",
         (
             Column("Dog", "call_name", required=True),
             Column("Registered name", "registered_name"),
@@ -137,14 +157,17 @@ _SHEETS = (
             Column("Dam", "dam"),
             Column("Inbreeding (%)", "inbreeding_pct", "number"),
             Column("Owner", "owner"),
-            Column("Litters before", "n_litters_before", "number"),
-            Column("Missed before", "n_missed_before", "number"),
+            Column("Litters before", "n_litters_before", "count"),
+            Column("Missed before", "n_missed_before", "count"),
             _NOTES,
         ),
-        ("call_name", "born_on"),
+        "call_name",
+        None,
+        ("registered_name", "born_on"),
     ),
     Sheet(
         "collections",
+        "Collections",
         (
             Column("Dog", "dog", "dog", required=True),
             Column("Date", "collected_on", "day", required=True),
@@ -152,95 +175,102 @@ _SHEETS = (
             Column("Result", "failed_reason", "choice", choices=FAILED),
             Column("Volume (mL)", "volume_ml", "reading"),
             Column("Concentration (M/mL)", "concentration_m_per_ml", "reading"),
-            Column("Cells counted", "n_cells_counted", "number"),
-            Column(
-                "How counted",
-                "count_method",
-                "choice",
-                choices=("chamber", "photometer", "not counted"),
-            ),
-            Column("% moving", "total_motility_pct", "by_eye"),
-            Column("% moving forward", "progressive_motility_pct", "by_eye"),
+            Column("Cells counted", "n_cells_counted", "count"),
+            Column("How counted", "count_method", "choice", choices=_METHODS),
+            Column("% moving", "total_motility_pct", "by eye"),
+            Column("% moving forward", "progressive_motility_pct", "by eye"),
             Column("How judged", "motility_method", "choice", choices=("counted", "by eye")),
-            Column("Sperm judged", "n_motility_judged", "number"),
+            Column("Sperm judged", "n_motility_judged", "count"),
             Column("% normal", "normal_morphology_pct", "reading"),
-            Column("Sperm checked for shape", "n_morphology_checked", "number"),
-            Column(
-                "Appearance",
-                "appearance",
-                "choice",
-                choices=("normal", "blood", "pus", "urine", "other"),
-            ),
+            Column("Sperm checked for shape", "n_morphology_checked", "count"),
+            Column("Appearance", "appearance", "choice", choices=_APPEARANCES),
             Column("Read by", "observer"),
             Column("Extender", "extender"),
-            Column("Doses made", "n_doses", "number"),
-            Column(
-                "Where they went",
-                "destination",
-                "choice",
-                choices=("own bitch", "shipped", "frozen", "discarded", "evaluation only"),
+            Column("Doses made", "n_doses", "count"),
+            Column("Where they went", "destination", "choice", choices=_DESTINATIONS),
+            _NOTES,
+            Column("Minutes warmed", "minutes_at_37", "number"),
+            *(
+                Column(heading, name, "reading", word="abnormal_pct")
+                for name, heading in MORPHOLOGY_PARTS.items()
             ),
+            Column("Spun at (g)", "spin_g", "number"),
+            Column("Spun for (min)", "spin_min", "number"),
+            Column("Fluid taken off (mL)", "fluid_taken_off_ml", "number"),
+            Column("Volume after extending (mL)", "volume_after_ml", "number"),
+        ),
+        "dog",
+        "collected_on",
+        ("collected_at",),
+    ),
+    Sheet(
+        "frozen",
+        "Frozen stock",
+        (
+            Column("Stud", "dog", "dog", required=True, word="stud"),
+            Column("Frozen on", "frozen_on", "day", required=True),
+            Column("Lot", "lot", required=True),
+            Column("Straws", "n_straws", "count", required=True),
+            Column("M sperm per straw", "motile_per_straw_m", "reading"),
+            Column("% moving forward after thaw", "post_thaw_progressive_motility_pct", "by eye"),
+            Column("Straws per dose", "n_straws_per_dose", "count"),
+            Column("Stored at", "stored_at"),
             _NOTES,
         ),
-        ("dog", "collected_on", "collected_at"),
+        "dog",
+        "frozen_on",
+        ("lot",),
     ),
     Sheet(
         "boxes",
+        "Boxes sent",
         (
-            Column("Stud", "dog", "dog", required=True),
+            Column("Stud", "dog", "dog", required=True, word="stud"),
             Column("Collected on", "collected_on", "day"),
             Column("Sent on", "sent_on", "day", required=True),
             Column("Sent at", "sent_at", "clock"),
             Column("Carrier", "carrier"),
             Column("Extender", "extender"),
-            Column("Doses", "n_doses", "number"),
+            Column("Doses", "n_doses", "count"),
             Column("Volume per dose (mL)", "dose_volume_ml", "number"),
             Column("M forward per dose", "motile_dose_m", "reading"),
             Column("For bitch", "for_bitch"),
             Column("Clinic", "clinic"),
-            Column("Promised on", "promised_on", "day"),
+            Column("Promised on", "promised_on", "day", may_lie_ahead=True),
             Column("Arrived on", "arrived_on", "day"),
             Column("Arrived at", "arrived_at", "clock"),
-            Column(
-                "% moving forward on arrival",
-                "arrival_pct",
-                "by_eye",
-                quantity="progressive_motility_pct",
-            ),
-            Column(
-                "Minutes warmed on arrival", "arrival_minutes", "number", quantity="minutes_at_37"
-            ),
-            Column(
-                "% moving forward kept back",
-                "kept_back_pct",
-                "by_eye",
-                quantity="progressive_motility_pct",
-            ),
+            Column("% moving forward on arrival", "arrival_pct", "by eye", word=_EYE),
+            Column("Minutes warmed on arrival", "arrival_minutes", "number", word="minutes_at_37"),
+            Column("% moving forward kept back", "kept_back_pct", "by eye", word=_EYE),
             Column("Kept back read on", "kept_back_on", "day"),
             Column("Kept back read at", "kept_back_at", "clock"),
-            Column(
-                "Minutes warmed kept back", "kept_back_minutes", "number", quantity="minutes_at_37"
-            ),
+            Column("Minutes warmed kept back", "kept_back_minutes", "number", word="minutes_at_37"),
             _NOTES,
         ),
-        ("dog", "sent_on", "for_bitch"),
+        "dog",
+        "sent_on",
+        ("for_bitch", "clinic"),
     ),
     Sheet(
         "heats",
+        "Heats",
         (
-            Column("Bitch", "dog", "dog", required=True),
+            Column("Bitch", "dog", "dog", required=True, word="bitch"),
             Column("First day", "first_day", "day", required=True),
             Column("LH surge on", "lh_surge_on", "day"),
             Column("Vet's ovulation date", "vet_ovulation_on", "day"),
             *(column for n in range(1, N_PROGESTERONE + 1) for column in _progesterone(n)),
             _NOTES,
         ),
-        ("dog", "first_day"),
+        "dog",
+        "first_day",
+        (),
     ),
     Sheet(
         "breedings",
+        "Breedings",
         (
-            Column("Bitch", "dog", "dog", required=True),
+            Column("Bitch", "dog", "dog", required=True, word="bitch"),
             Column("Stud", "stud", "dog", required=True),
             Column("Date", "bred_on", "day", required=True),
             Column("Time", "bred_at", "clock"),
@@ -250,70 +280,58 @@ _SHEETS = (
             Column("Second time", "second_at", "clock"),
             Column("Collected on", "collected_on", "day"),
             Column("M forward per dose", "motile_dose_m", "reading"),
-            Column("Straws", "n_straws", "number"),
+            Column("Straws", "n_straws", "count"),
             Column("Clinic", "clinic"),
             Column("Scan on", "scanned_on", "day"),
             Column("Scan", "scan", "choice", choices=("pregnant", "not pregnant", "unclear")),
-            Column("Pups on scan", "n_pups_on_scan", "number"),
+            Column("Pups on scan", "n_pups_on_scan", "count"),
             Column("Result", "result", "choice", choices=("whelped", "empty", "lost")),
             Column("Whelped on", "whelped_on", "day"),
-            Column("Born alive", "n_born_alive", "number"),
-            Column("Stillborn", "n_stillborn", "number"),
-            Column("Alive at 8 weeks", "n_alive_8_weeks", "number"),
+            Column("Born alive", "n_born_alive", "count"),
+            Column("Stillborn", "n_stillborn", "count"),
+            Column("Alive at 8 weeks", "n_alive_8_weeks", "count"),
             _NOTES,
+            Column("Lot", "lot"),
         ),
-        ("dog", "stud", "bred_on"),
+        "dog",
+        "bred_on",
+        ("stud",),
     ),
     Sheet(
         "health",
+        "Health",
         (
             Column("Dog", "dog", "dog", required=True),
             Column("Date", "noted_on", "day", required=True),
-            Column(
-                "Kind",
-                "kind",
-                "choice",
-                required=True,
-                choices=("examination", "laboratory test", "event"),
-            ),
+            Column("Kind", "kind", "choice", required=True, choices=_KINDS),
             Column("What", "what", required=True),
             Column("Result", "result"),
-            Column("Value", "measured_value", "reading"),
+            Column("Value", "measured_value", "printed"),
             Column("Unit", "unit"),
             Column("Laboratory's range", "laboratory_range"),
-            Column("Until", "until_on", "day"),
+            Column("Until", "until_on", "day", may_lie_ahead=True),
             Column("Laboratory", "laboratory"),
             Column("Drug class", "drug_class"),
             _NOTES,
         ),
-        ("dog", "noted_on", "kind", "what"),
-    ),
-    Sheet(
-        "frozen",
-        (
-            Column("Stud", "dog", "dog", required=True),
-            Column("Frozen on", "frozen_on", "day", required=True),
-            Column("Lot", "lot", required=True),
-            Column("Straws", "n_straws", "number", required=True),
-            Column("M sperm per straw", "motile_per_straw_m", "reading"),
-            Column("% moving forward after thaw", "post_thaw_progressive_motility_pct", "by_eye"),
-            Column("Straws per dose", "n_straws_per_dose", "number"),
-            Column("Stored at", "stored_at"),
-            _NOTES,
-        ),
-        ("dog", "lot"),
+        "dog",
+        "noted_on",
+        ("kind", "what", "laboratory"),
     ),
     Sheet(
         "prices",
+        "Prices",
         (
             Column("What", "what", required=True),
             Column("Price", "price", "number", required=True),
             Column("Currency", "currency", required=True),
-            Column("From", "valid_from", "day"),
-            Column("Until", "valid_until", "day"),
+            Column("From", "valid_from", "day", may_lie_ahead=True),
+            Column("Until", "valid_until", "day", may_lie_ahead=True),
             _NOTES,
         ),
-        ("what", "valid_from"),
+        "what",
+        "valid_from",
+        ("currency",),
     ),
 )
 
@@ -321,111 +339,79 @@ SHEETS: Mapping[str, Sheet] = MappingProxyType({sheet.name: sheet for sheet in _
 """Every sheet, in the order in which they are loaded: what is referred to comes first."""
 
 
-def read_sheet(path: Path) -> SheetFile:
-    """Read one CSV file as text.
+def recognize(file_name: str, stem: str, headings: Sequence[str]) -> Sheet:
+    """Tell which sheet a row of headings belongs to.
 
     Parameters
     ----------
-    path
-        A CSV file named after its sheet, or with a sheet's headings.
-
-    Returns
-    -------
-    SheetFile
-        Cells stripped; a blank cell is None; wholly blank rows are left out.
+    file_name
+        For the message.
+    stem
+        Name of the file or worksheet without its ending; decides when it names a sheet.
+    headings
+        The first row.
 
     Raises
     ------
     RecordsError
-        The file cannot be read as a sheet; the sentence says why and what to do.
+        Neither the name nor the headings fit a sheet.
     """
-    text = _decoded(path)
-    try:
-        rows = _numbered_rows(text)
-    except csv.Error as problem:
-        raise RecordsError(
-            f"{path.name} is not a readable CSV file ({problem}). Save it again as CSV."
-        ) from None
-    if not rows:
-        raise RecordsError(f"{path.name} is empty. A sheet begins with its row of headings.")
-    headings = [heading.strip() for heading in rows[0][1]]
-    sheet = _recognised(path, headings)
-    names = _names(path, sheet, headings)
-    lines: list[int] = []
-    cells: list[dict[str, str | None]] = []
-    for line, row in rows[1:]:
-        if not any(cell.strip() for cell in row):
-            continue
-        if len(row) > len(names) and any(cell.strip() for cell in row[len(names) :]):
-            raise RecordsError(
-                f"{path.name}, line {line}: {len(row)} cells under {len(names)} headings. "
-                "A comma inside a cell needs quotes around the cell."
-            )
-        padded = [*row, *([""] * (len(names) - len(row)))]
-        lines.append(line)
-        cells.append(
-            {name: padded[i].strip() or None for i, name in enumerate(names) if name is not None}
-        )
-    return SheetFile(path, sheet, lines, cells)
-
-
-def _decoded(path: Path) -> str:
-    try:
-        raw = path.read_bytes()
-    except OSError as problem:
-        raise RecordsError(f"{path} cannot be read: {problem.strerror}.") from None
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise RecordsError(
-            f"{path.name} is not UTF-8 text. Save it as 'CSV UTF-8' and load it again."
-        ) from None
-    if "\0" in text:
-        raise RecordsError(f"{path.name} holds NUL characters, so it is no CSV text file.")
-    return text
-
-
-def _numbered_rows(text: str) -> list[tuple[int, list[str]]]:
-    """Rows with the physical number of their first line, also past quoted line breaks."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    numbered: list[tuple[int, list[str]]] = []
-    first = 1
-    for row in reader:
-        numbered.append((first, row))
-        first = reader.line_num + 1
-    return numbered
-
-
-def _recognised(path: Path, headings: list[str]) -> Sheet:
-    if path.stem.lower() in SHEETS:
-        return SHEETS[path.stem.lower()]
+    named = _plain(stem)
     for sheet in SHEETS.values():
-        if {column.heading for column in sheet.columns if column.required} <= set(headings) and set(
-            headings
-        ) <= {column.heading for column in sheet.columns}:
+        if named in (sheet.name, _plain(sheet.title)):
             return sheet
-    raise RecordsError(
-        f"{path.name} is none of the sheets {', '.join(SHEETS)}: neither its name nor its headings "
-        "fit. Name the file after its sheet."
-    )
+    given = {_plain(heading) for heading in headings if heading.strip()}
+    fitting = [
+        sheet
+        for sheet in SHEETS.values()
+        if {_plain(c.heading) for c in sheet.columns if c.required} <= given
+        and given <= {_plain(c.heading) for c in sheet.columns}
+    ]
+    if not fitting:
+        raise RecordsError(
+            f"{file_name} is none of the sheets {', '.join(s.title for s in SHEETS.values())}: "
+            "neither its name nor its headings fit. Name it after its sheet, or start from the "
+            "empty workbook."
+        )
+    return max(fitting, key=lambda sheet: sum(column.required for column in sheet.columns))
 
 
-def _names(path: Path, sheet: Sheet, headings: list[str]) -> list[str | None]:
-    known = {column.heading.casefold(): column.name for column in sheet.columns}
-    names = [known.get(heading.casefold()) for heading in headings]
-    unknown = [h for h, name in zip(headings, names, strict=True) if name is None and h]
-    if unknown:
-        raise RecordsError(
-            f"{path.name} has no use for the heading {unknown[0]!r}; the sheet {sheet.name} has "
-            f"{', '.join(column.heading for column in sheet.columns[:6])}, … Rename or remove it."
-        )
-    given = [name for name in names if name is not None]
-    if len(set(given)) < len(given):
-        raise RecordsError(f"{path.name} has the same heading twice. Remove one of them.")
-    missing = [column.heading for column in sheet.columns if column.required]
-    missing = [heading for heading in missing if known[heading.casefold()] not in given]
-    if missing:
-        raise RecordsError(
-            f"{path.name} has no column {missing[0]!r}, which every line of {sheet.name} needs."
-        )
-    return names
+def library_names(file_name: str, sheet: Sheet, headings: Sequence[str]) -> list[str | None]:
+    """Translate headings to library names; a blank heading gives None.
+
+    Raises
+    ------
+    RecordsError
+        A heading is unknown or comes twice, or a required one is missing.
+    """
+    known = {_plain(column.heading): column for column in sheet.columns}
+    columns = [known.get(_plain(heading)) for heading in headings]
+    for heading, column in zip(headings, columns, strict=True):
+        if column is None and heading.strip():
+            raise RecordsError(
+                f"{file_name} has no use for the heading {heading.strip()[:60]!r}; the sheet "
+                f"{sheet.title} has {', '.join(c.heading for c in sheet.columns[:6])}, … "
+                "Rename or remove it."
+            )
+    given = [column for column in columns if column is not None]
+    for column in sheet.columns:
+        if given.count(column) > 1:
+            raise RecordsError(
+                f"{file_name} has the heading {column.heading!r} twice. Remove one of them."
+            )
+        if column.required and column not in given:
+            raise RecordsError(
+                f"{file_name} has no column {column.heading!r}, which every line of "
+                f"{sheet.title} needs. Add it."
+            )
+    return [column.name if column else None for column in columns]
+
+
+def n_known(headings: Sequence[str]) -> int:
+    """Count the headings that some sheet knows: tells the separator of a CSV file."""
+    known = {_plain(column.heading) for sheet in SHEETS.values() for column in sheet.columns}
+    return sum(_plain(heading) in known for heading in headings)
+
+
+def _plain(heading: str) -> str:
+    return re.sub(r"\s+", " ", heading).strip().casefold()

@@ -7,17 +7,16 @@ changed line supersedes its older version and both stay readable.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
+import tempfile
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
-from importlib.resources import files
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Literal, Self
+from typing import Any, Self
 
 import duckdb
 import numpy as np
@@ -25,65 +24,16 @@ import pandas as pd
 
 from analytics.errors import RecordsError, StoreLockedError
 from analytics.estimate import Floats
-from pipelines.rules import Rule, rules_of
-from pipelines.sheets import SHEETS, Column, Sheet, SheetFile, read_sheet
-
-SQL = files("pipelines") / "sql"
+from pipelines.loading import DayOrder, SheetCount, load_sheets
+from pipelines.schema import SQL, VIEWS, broken_promises, due_migrations, upgrade
+from pipelines.sheets import SHEETS
+from pipelines.staging import read_texts, stage
 
 STORAGE_VERSION = "v1.4.0"
 """File format: readable by every release of the engine since 1.4."""
 
-VIEWS = (
-    "dogs",
-    "evaluations",
-    "cycles",
-    "progesterone",
-    "inseminations",
-    "breedings",
-    "shipments",
-    "events",
-    "lab_tests",
-    "frozen_lots",
-    "findings",
-)
-"""Views in the order in which they are built: a view reads only tables and views before it."""
-
-DOMAIN_TABLES = (
-    "dog",
-    "dog_identifier",
-    "collection",
-    "evaluation",
-    "morphology",
-    "processing",
-    "dose",
-    "frozen_lot",
-    "shipment",
-    "cycle",
-    "hormone_test",
-    "breeding",
-    "insemination",
-    "pregnancy_check",
-    "litter",
-    "examination",
-    "lab_test",
-    "event",
-    "price",
-)
-"""Tables whose rows stand for a current line."""
-
-DayOrder = Literal["day-first", "month-first"]
-"""Which comes first in a date such as 03/04/2024."""
-
-
-@dataclass(frozen=True, slots=True)
-class SheetCount:
-    """What a load did with the lines of one sheet."""
-
-    n_new: int = 0
-    n_unchanged: int = 0
-    n_changed: int = 0
-    n_refused: int = 0
-    n_questions: int = 0
+MEMORY_LIMIT = "1GB"
+"""What the engine may hold in memory; a larger load goes through a temporary file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,16 +45,24 @@ class LoadReport:
     sheets
         Counts by sheet, in order of loading.
     findings
-        The open findings of this load; columns as in the view ``findings``.
+        The open findings that this load is about; columns as in the view ``findings``.
+    ignored
+        Names of worksheets that are none of the sheets.
     """
 
     sheets: Mapping[str, SheetCount]
     findings: pd.DataFrame
+    ignored: tuple[str, ...] = ()
 
     @property
     def n_refused(self) -> int:
         """Lines that were kept and not used."""
         return sum(count.n_refused for count in self.sheets.values())
+
+    @property
+    def n_questions(self) -> int:
+        """Doubts about lines that were let in."""
+        return sum(count.n_questions for count in self.sheets.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,13 +107,26 @@ class Store:
     Use :meth:`open` as a context manager.
     """
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+    def __init__(
+        self,
+        connection: duckdb.DuckDBPyConnection,
+        path: Path,
+        staging: tempfile.TemporaryDirectory[str],
+    ) -> None:
         self._connection = connection
+        self._staging = staging
         self.path = path
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Self:
         """Open a records file, making it when it does not exist.
+
+        Parameters
+        ----------
+        path
+            The file.
+        read_only
+            Many readers may open it at once, and no writer with them.
 
         Raises
         ------
@@ -164,28 +135,23 @@ class Store:
         RecordsError
             The file is missing (read only), of a newer version, or no records file.
         """
-        if read_only and not path.exists():
-            raise RecordsError(f"There is no records file {path}. Load sheets into it first.")
-        config: dict[str, str | bool | int | float | list[str]] = {"enable_external_access": False}
-        if not path.exists():
-            config["storage_compatibility_version"] = STORAGE_VERSION
+        connection = _connect(path, read_only=read_only)
+        store = cls(connection, path, tempfile.TemporaryDirectory(prefix="studcurve-"))
         try:
-            connection = duckdb.connect(str(path), read_only=read_only, config=config)
-        except duckdb.IOException as problem:
-            holder = re.search(r"PID (\d+)", str(problem))
-            if holder:
-                raise StoreLockedError(
-                    f"{path.name} is in use by another process (number {holder[1]}). "
-                    "Close it or wait, then try again; nothing was changed."
-                ) from None
-            raise RecordsError(f"{path} is no records file that can be read: {problem}") from None
-        store = cls(connection, path)
-        try:
+            # From here on nothing can be read but the texts that we put into the staging folder.
+            connection.execute(f"SET allowed_directories = ['{store._staging.name}']")
+            connection.execute("SET enable_external_access = false")
+            connection.execute("SET lock_configuration = true")
             store._migrate(read_only=read_only)
         except BaseException:
-            connection.close()
+            store.close()
             raise
         return store
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._connection.close()
+        self._staging.cleanup()
 
     def __enter__(self) -> Self:
         return self
@@ -196,51 +162,35 @@ class Store:
         problem: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._connection.close()
+        self.close()
 
     @contextmanager
-    def _transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
+    def _transaction(self, *, keep: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
+        """One transaction: whole or, on any problem and unless it is to be kept, nothing."""
         self._connection.execute("BEGIN")
         try:
             yield self._connection
-            self._connection.execute("COMMIT")
+            self._connection.execute("COMMIT" if keep else "ROLLBACK")
         except BaseException:
-            self._connection.execute("ROLLBACK")
+            # A commit that failed has rolled back already.
+            with suppress(duckdb.TransactionException):
+                self._connection.execute("ROLLBACK")
             raise
 
     def _migrate(self, *, read_only: bool) -> None:
-        scripts = sorted((SQL / "migrations").iterdir(), key=lambda script: script.name)
-        newest = len(scripts)
-        version = self._schema_version()
-        if version > newest:
-            raise RecordsError(
-                f"{self.path.name} was written by schema {version}; this version reads schema "
-                f"{newest}. Install the newer version that wrote it."
-            )
-        if version < newest and read_only:
-            raise RecordsError(
-                f"{self.path.name} was written by schema {version}; this version reads schema "
-                f"{newest}. Load any sheet once to bring the file up to date."
-            )
-        if not read_only and (version < newest or not self._has_views()):
+        due = due_migrations(self._connection, self.path.name, read_only=read_only)
+        if due:
             with self._transaction() as connection:
-                connection.execute(
-                    "CREATE TABLE IF NOT EXISTS schema_version (version INTEGER PRIMARY KEY)"
-                )
-                for number, script in enumerate(scripts[version:], version + 1):
-                    connection.execute(script.read_text(encoding="utf-8"))
-                    connection.execute("INSERT INTO schema_version VALUES (?)", [number])
-                for view in VIEWS:
-                    body = (SQL / "views" / f"{view}.sql").read_text(encoding="utf-8")
-                    connection.execute(f"CREATE OR REPLACE VIEW {view} AS\n{body}")
+                upgrade(connection, due)
+        if not read_only:
+            self._connection.execute((SQL / "macros.sql").read_text(encoding="utf-8"))
 
-    def _schema_version(self) -> int:
-        known = "SELECT count(*) FROM duckdb_tables() WHERE table_name = 'schema_version'"
-        return self._one("SELECT max(version) FROM schema_version") if self._one(known) else 0
+    def _one(self, query: str) -> int:
+        return int(self._rows(query)[0][0])
 
-    def _has_views(self) -> bool:
-        rows = self._rows("SELECT view_name FROM duckdb_views() WHERE NOT internal")
-        return set(VIEWS) <= {name for (name,) in rows}
+    def _rows(self, query: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+        """All rows of a query; a result left half read would block the connection."""
+        return self._connection.execute(query, list(values)).fetchall()
 
     def read(self, view: str) -> pd.DataFrame:
         """Read a view whole, in the order of its grain.
@@ -248,21 +198,29 @@ class Store:
         Parameters
         ----------
         view
-            One of :data:`VIEWS`.
+            One of :data:`pipelines.schema.VIEWS`.
         """
         if view not in VIEWS:
             raise ValueError(f"{view!r} is no view; the views are {', '.join(VIEWS)}")
         return self._connection.execute(f"SELECT * FROM {view} ORDER BY ALL").df()
 
     def lines(self, sheet: str) -> pd.DataFrame:
-        """Read every line of a sheet ever loaded, with its state and its cells as typed."""
+        """Read every line of a sheet ever loaded: where it came from, its state, its cells.
+
+        Parameters
+        ----------
+        sheet
+            Name of the sheet. Every cell has a column of its library name, as typed.
+        """
+        names = SHEETS[sheet].names
+        cells = ", ".join(f"line.cells ->> {n} AS {name}" for n, name in enumerate(names))
         return self._connection.execute(
-            """
-            SELECT entry.key, line.line_id, source_file.name AS file, line.line, line.state,
-                line.cells
+            f"""
+            SELECT
+                line.entry_id, line.version, line.line_id, source_file.name AS file,
+                line.line AS line_in_file, line.state, {cells}
             FROM line
             JOIN source_file USING (file_id)
-            LEFT JOIN entry USING (entry_id)
             WHERE line.sheet = ?
             ORDER BY line.line_id
             """,
@@ -281,6 +239,10 @@ class Store:
         )
         return str(rows[0][0])
 
+    def broken_promises(self) -> list[str]:
+        """List what does not hold in the file; empty for a sound one."""
+        return broken_promises(self._connection)
+
     def load(
         self,
         paths: Sequence[Path],
@@ -294,7 +256,7 @@ class Store:
         Parameters
         ----------
         paths
-            Sheet files, or folders of them.
+            Sheet files (CSV), workbooks (XLSX), or folders of them.
         today
             A record of a later day is refused.
         day_order
@@ -312,137 +274,28 @@ class Store:
         RecordsError
             A file cannot be read as a sheet; nothing is changed then.
         """
-        sheets = [read_sheet(path) for path in _sheet_paths(paths)]
-        counts: dict[str, SheetCount] = {}
-        self._connection.execute("BEGIN")
-        try:
-            self._connection.execute((SQL / "macros.sql").read_text(encoding="utf-8"))
-            self._connection.execute(
-                f"CREATE OR REPLACE TEMP MACRO today() AS DATE '{today.isoformat()}'"
+        with tempfile.TemporaryDirectory(dir=self._staging.name) as folder:
+            texts, ignored = read_texts(paths, Path(folder))
+            stage(self._connection, texts, Path(folder), unreadable=duckdb.Error)
+            for text in texts:
+                if not text.is_unchanged():
+                    raise RecordsError(f"{text.name} was changed while it was read. Load it again.")
+        with self._transaction(keep=not check_only) as connection:
+            load_id = self._one("SELECT coalesce(max(load_id), 0) + 1 FROM load")
+            counts = load_sheets(
+                connection, texts, load_id=load_id, today=today, day_order=day_order
             )
-            newest = self._one("SELECT coalesce(max(finding_id), 0) FROM finding")
-            for sheet in SHEETS.values():
-                given = [file for file in sheets if file.sheet.name == sheet.name]
-                if given:
-                    counts[sheet.name] = self._load_sheet(sheet, given, today, day_order)
-            findings = self._connection.execute(
-                "SELECT * FROM findings WHERE finding_id > ? ORDER BY finding_id", [newest]
-            ).df()
-            self._connection.execute("ROLLBACK" if check_only else "COMMIT")
-        except BaseException:
-            self._connection.execute("ROLLBACK")
-            raise
-        return LoadReport(counts, findings)
-
-    def _one(self, query: str) -> int:
-        return int(self._rows(query)[0][0])
-
-    def _rows(self, query: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
-        """All rows of a query; a result left half read would block the connection."""
-        return self._connection.execute(query, list(values)).fetchall()
-
-    def _load_sheet(
-        self, sheet: Sheet, given: Sequence[SheetFile], today: date, day_order: DayOrder | None
-    ) -> SheetCount:
-        connection = self._connection
-        self._stage(sheet, given, today)
-        self._type_cells(sheet, day_order)
-        self._find(sheet)
-        script = (SQL / "accept.sql").read_text(encoding="utf-8")
-        connection.execute(script.replace("$sheet", f"'{sheet.name}'"))
-        for table in DOMAIN_TABLES:
-            connection.execute(
-                f"DELETE FROM {table} WHERE entry_id IN (SELECT entry_id FROM accepted)"
-            )
-        connection.execute((SQL / "load" / f"{sheet.name}.sql").read_text(encoding="utf-8"))
-        return SheetCount(*self._rows("SELECT * FROM outcome")[0])
-
-    def _stage(self, sheet: Sheet, given: Sequence[SheetFile], today: date) -> None:
-        """Put the cells of all files of one sheet, as text, into the temporary table staged."""
-        frames = []
-        n_lines = self._one("SELECT coalesce(max(line_id), 0) FROM line")
-        for file in given:
-            file_id = self._file_id(file, today)
-            names = [column.name for column in sheet.columns]
-            frame = pd.DataFrame(file.cells, columns=names, dtype="string")
-            frame.insert(0, "line_number", np.asarray(file.lines, dtype=np.int64))
-            frame.insert(0, "source_id", file_id)
-            frame["cells"] = [
-                json.dumps(
-                    {name: text for name, text in cells.items() if text is not None},
-                    ensure_ascii=False,
-                    sort_keys=True,
+            if any(count.n_new or count.n_changed for count in counts.values()) or self._one(
+                f"SELECT count(*) FROM source_file WHERE load_id = {load_id}"
+            ):
+                connection.execute(
+                    "INSERT INTO load VALUES (?, ?, ?, ?)",
+                    [load_id, datetime.now().replace(microsecond=0), today, day_order],
                 )
-                for cells in file.cells
-            ]
-            frames.append(frame)
-        incoming = pd.concat(frames, ignore_index=True)
-        incoming.insert(0, "line_id", n_lines + 1 + np.arange(len(incoming)))
-        self._connection.register("incoming", incoming)
-        columns = ", ".join(
-            f"CAST({column.name} AS VARCHAR) AS {column.name}" for column in sheet.columns
-        )
-        self._connection.execute(
-            f"""
-            CREATE OR REPLACE TEMP TABLE staged AS
-            SELECT line_id, source_id AS file_id, line_number AS line, cells, {columns}
-            FROM incoming
-            """
-        )
-        self._connection.unregister("incoming")
-
-    def _file_id(self, file: SheetFile, today: date) -> int:
-        """Id of a source file; the same bytes under the same name are one file."""
-        digest = hashlib.sha256(file.path.read_bytes()).hexdigest()
-        known = self._rows(
-            "SELECT file_id FROM source_file WHERE name = ? AND sheet = ? AND sha256 = ?",
-            [file.path.name, file.sheet.name, digest],
-        )
-        if known:
-            return int(known[0][0])
-        file_id = self._one("SELECT coalesce(max(file_id), 0) + 1 FROM source_file")
-        self._connection.execute(
-            "INSERT INTO source_file VALUES (?, ?, ?, ?, ?)",
-            [file_id, file.path.name, file.sheet.name, digest, today],
-        )
-        return file_id
-
-    def _type_cells(self, sheet: Sheet, day_order: DayOrder | None) -> None:
-        """Read every cell by its column's kind into the temporary table typed."""
-        order = f"'{day_order}'" if day_order else "NULL"
-        typed = ", ".join(part for column in sheet.columns for part in _typed(column, sheet, order))
-        key = " || chr(31) || ".join(
-            f"coalesce(lower(CAST({name} AS VARCHAR)), '')" for name in sheet.key
-        )
-        self._connection.execute(
-            f"""
-            CREATE OR REPLACE TEMP TABLE typed AS
-            SELECT *, {key} AS key
-            FROM (SELECT line_id, file_id, line, cells, {typed} FROM staged AS cell)
-            """
-        )
-
-    def _find(self, sheet: Sheet) -> None:
-        """Apply the sheet's rules; what they find goes to the temporary table found."""
-        self._connection.execute(
-            """
-            CREATE OR REPLACE TEMP TABLE found (
-                line_id BIGINT, severity VARCHAR, rule VARCHAR, column_heading VARCHAR,
-                cell VARCHAR, message VARCHAR, remedy VARCHAR
-            )
-            """
-        )
-        for rule in rules_of(sheet):
-            column = sheet.column(rule.column)
-            self._connection.execute(
-                f"""
-                INSERT INTO found
-                SELECT line_id, ?, ?, ?, {column.name}__text, {_message(rule, column)}, ?
-                FROM typed
-                WHERE {rule.condition}
-                """,
-                [rule.severity, rule.name, column.heading, rule.remedy],
-            )
+            findings = connection.execute(
+                "SELECT * FROM findings WHERE finding_id IN (FROM touched) ORDER BY finding_id"
+            ).df()
+        return LoadReport(counts, findings, tuple(ignored))
 
     def save_fit(self, kept: KeptFit) -> None:
         """Keep a posterior; the older one of the same model is replaced."""
@@ -510,52 +363,22 @@ class Store:
         )
 
 
-def _sheet_paths(paths: Sequence[Path]) -> list[Path]:
-    found: list[Path] = []
-    for path in paths:
-        if path.is_dir():
-            inside = sorted(path.glob("*.csv"))
-            if not inside:
-                raise RecordsError(f"{path} holds no CSV file. Name the sheets or their folder.")
-            found.extend(inside)
-        elif path.exists():
-            found.append(path)
-        else:
-            raise RecordsError(f"There is no file {path}.")
-    return found
-
-
-def _typed(column: Column, sheet: Sheet, day_order: str) -> Iterator[str]:
-    """SQL that reads one cell, and the cell as typed beside it."""
-    name = f"cell.{column.name}"
-    if column.kind == "day":
-        yield f"parse_day({name}, {day_order}) AS {column.name}"
-    elif column.kind == "clock":
-        yield f"parse_clock({name}) AS {column.name}"
-    elif column.kind == "number":
-        yield f"parse_number({name}) AS {column.name}"
-    elif column.kind == "reading":
-        yield f"CAST(parse_reading({name}) AS reading) AS {column.name}"
-    elif column.kind == "by_eye":
-        judged = {other.name for other in sheet.columns} & {"motility_method"}
-        method = "lower(cell.motility_method)" if judged else "NULL"
-        yield f"CAST(parse_by_eye({name}, {method}) AS reading) AS {column.name}"
-    elif column.kind == "choice":
-        # The word as the column spells it, so that NG/ML is stored as ng/mL.
-        cases = " ".join(f"WHEN '{word.lower()}' THEN '{word}'" for word in column.choices)
-        yield f"CASE lower({name}) {cases} END AS {column.name}"
-    else:
-        yield f"{name} AS {column.name}"
-    if column.kind == "dog":
-        match = f"FROM dog WHERE lower(dog.call_name) = lower({name})"
-        yield f"(SELECT count(*) {match}) AS {column.name}_matches"
-        yield f"(SELECT min(dog.dog_id) {match}) AS {column.name}_id"
-    yield f"{name} AS {column.name}__text"
-
-
-def _message(rule: Rule, column: Column) -> str:
-    """SQL that spells out a finding: what came and what was wanted."""
-    heading, wanted = (text.replace("'", "''") for text in (column.heading, rule.wanted))
-    return (
-        f"'{heading} is ' || coalesce('\"' || {column.name}__text || '\"', 'blank') || ', {wanted}'"
-    )
+def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+    if read_only and not path.exists():
+        raise RecordsError(f"There is no records file {path}. Load sheets into it first.")
+    config: dict[str, str | bool | int | float | list[str]] = {"memory_limit": MEMORY_LIMIT}
+    if not path.exists():
+        config["storage_compatibility_version"] = STORAGE_VERSION
+    try:
+        return duckdb.connect(str(path), read_only=read_only, config=config)
+    except duckdb.Error as problem:
+        holder = re.search(r"PID (\d+)", str(problem))
+        if holder:
+            raise StoreLockedError(
+                f"{path.name} is in use by another process (number {holder[1]}). Close it or "
+                "wait, then try again; nothing was changed."
+            ) from None
+        raise RecordsError(
+            f"{path} is no records file that can be read. Name another one with --store, or "
+            "restore a backup."
+        ) from None

@@ -1,74 +1,101 @@
--- How a cell is read. Each macro gives NULL for text that is not of its kind: a reading is never
--- guessed. Slash and dot dates need the order of day and month (parameter day_order).
+-- How a cell is read. Each macro gives NULL for text that is not of its kind: nothing is guessed.
+-- They are applied once to each distinct text of a sheet (cells.sql).
 
-CREATE OR REPLACE TEMP MACRO parse_day(t, day_order) AS CASE
-    WHEN regexp_full_match(t, '\d{4}-\d{1,2}-\d{1,2}( 00:00(:00)?)?')
-        THEN TRY_CAST(left(t, 10) AS DATE)
-    WHEN regexp_full_match(t, '\d{1,2}\.? [A-Za-z]{3,9},? \d{4}')
-        THEN CAST(try_strptime(
-            regexp_replace(t, '[.,]', '', 'g'), ['%d %b %Y', '%d %B %Y']
-        ) AS DATE)
-    WHEN regexp_full_match(t, '\d{1,2}[/.]\d{1,2}[/.]\d{4}') AND day_order = 'day-first'
-        THEN CAST(try_strptime(t, ['%d/%m/%Y', '%d.%m.%Y']) AS DATE)
-    WHEN regexp_full_match(t, '\d{1,2}[/.]\d{1,2}[/.]\d{4}') AND day_order = 'month-first'
-        THEN CAST(try_strptime(t, ['%m/%d/%Y', '%m.%d.%Y']) AS DATE)
+CREATE TEMP MACRO month_day(t) AS CAST(try_strptime(
+    regexp_replace(t, '[.,]', '', 'g'), ['%d %b %Y', '%d %B %Y', '%b %d %Y', '%B %d %Y']
+) AS DATE);
+
+-- A date that waits for the order of day and month: slash, dot and dash dates that do not begin
+-- with the year.
+CREATE TEMP MACRO is_unordered_day(t) AS regexp_full_match(t, '\d{1,2}[/.-]\d{1,2}[/.-]\d{4}');
+
+CREATE TEMP MACRO parse_day(t, day_order) AS CASE
+    WHEN regexp_full_match(t, '\d{4}[-/]\d{1,2}[-/]\d{1,2}([ T]00:00(:00(\.0+)?)?)?')
+        THEN TRY_CAST(replace(regexp_extract(t, '^[\d/-]+'), '/', '-') AS DATE)
+    WHEN is_unordered_day(t) AND day_order = 'day-first'
+        THEN CAST(try_strptime(regexp_replace(t, '[/.]', '-', 'g'), '%d-%m-%Y') AS DATE)
+    WHEN is_unordered_day(t) AND day_order = 'month-first'
+        THEN CAST(try_strptime(regexp_replace(t, '[/.]', '-', 'g'), '%m-%d-%Y') AS DATE)
+    WHEN regexp_full_match(t, '\d{1,2}\.? [A-Za-z]{3,9}\.?,? \d{4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}')
+        THEN month_day(t)
 END;
 
-CREATE OR REPLACE TEMP MACRO parse_clock(t) AS CASE
-    WHEN regexp_full_match(t, '\d{1,2}:\d{2}(:\d{2})?') THEN TRY_CAST(lpad(t, 5, '0') AS TIME)
+CREATE TEMP MACRO parse_clock(t) AS CASE
+    WHEN regexp_full_match(t, '\d{1,2}:\d{2}(:\d{2})?')
+        THEN CAST(try_strptime(t, ['%H:%M', '%H:%M:%S']) AS TIME)
+    WHEN regexp_full_match(t, '\d{1,2}:\d{2} ?[AaPp][Mm]')
+        THEN CAST(try_strptime(replace(upper(t), ' ', ''), '%I:%M%p') AS TIME)
 END;
 
 -- A decimal point or a decimal comma; 1,234 is refused because it could be either.
-CREATE OR REPLACE TEMP MACRO parse_number(t) AS CASE
-    WHEN regexp_full_match(t, '[-+]?\d+(\.\d+)?') THEN TRY_CAST(t AS DOUBLE)
-    WHEN regexp_full_match(t, '[-+]?\d+,(\d{1,2}|\d{4,})')
-        THEN TRY_CAST(replace(t, ',', '.') AS DOUBLE)
-END;
+CREATE TEMP MACRO parse_number(t) AS TRY_CAST(CASE
+    WHEN regexp_full_match(t, '[-+]?\d+(\.\d+)?([eE][-+]?\d{1,2})?') THEN t
+    WHEN regexp_full_match(t, '[-+]?(\d+,(\d{1,2}|\d{4,})|0,\d+)') THEN replace(t, ',', '.')
+END AS DOUBLE);
 
--- Words that are records of their own: no number, and not a gap either.
-CREATE OR REPLACE TEMP MACRO is_word(t) AS lower(t) IN (
-    'too many to count', 'none seen', 'not done', 'not counted', 'unknown', '?', 'not read'
+CREATE TEMP MACRO is_word(t) AS lower(t) IN (
+    'too many to count', 'none seen', 'not done', 'not counted', 'not read', 'unknown', '?'
 );
 
-CREATE OR REPLACE TEMP MACRO parse_reading(t) AS CASE
-    WHEN parse_number(t) IS NOT NULL
-        THEN {'kind': 'exact', 'low': parse_number(t), 'high': parse_number(t), 'text': t}
-    WHEN lower(t) = 'none seen' THEN {'kind': 'word', 'low': 0.0, 'high': 0.0, 'text': t}
-    WHEN is_word(t) THEN {'kind': 'word', 'low': NULL, 'high': NULL, 'text': t}
-    WHEN regexp_full_match(t, '[>≥] ?[^>≥ ]+') AND parse_number(ltrim(t, '>≥ ')) IS NOT NULL
-        THEN {'kind': 'above', 'low': parse_number(ltrim(t, '>≥ ')), 'high': 'inf'::DOUBLE, 'text': t}
-    WHEN regexp_full_match(t, '[<≤] ?[^<≤ ]+') AND parse_number(ltrim(t, '<≤ ')) IS NOT NULL
-        THEN {'kind': 'below', 'low': 0.0, 'high': parse_number(ltrim(t, '<≤ ')), 'text': t}
-    WHEN regexp_full_match(t, '[~≈] ?[^~≈ ]+') AND parse_number(ltrim(t, '~≈ ')) IS NOT NULL
-        THEN {'kind': 'rounded', 'low': 0.9 * parse_number(ltrim(t, '~≈ ')),
-              'high': 1.1 * parse_number(ltrim(t, '~≈ ')), 'text': t}
-    WHEN regexp_full_match(t, '\d+([.,]\d+)? ?[-–] ?\d+([.,]\d+)?')
-        AND parse_number(regexp_extract(t, '^([\d.,]+)', 1))
-            <= parse_number(regexp_extract(t, '([\d.,]+)$', 1))
-        THEN {'kind': 'between', 'low': parse_number(regexp_extract(t, '^([\d.,]+)', 1)),
-              'high': parse_number(regexp_extract(t, '([\d.,]+)$', 1)), 'text': t}
-END;
+CREATE TEMP MACRO make_reading(kind, low, high, t) AS CAST(
+    {'kind': kind, 'low': low, 'high': high, 'text': t} AS reading
+);
+
+-- A measurement as it may be written: 12.5, > 20, < 0.2, ~70, 70-80, or a word of its own. "~70" is
+-- taken as good to a tenth of itself: judgement (J).
+CREATE TEMP MACRO parse_reading(t) AS list_transform(
+    [{
+        'plain': parse_number(t),
+        'sign': left(t, 1),
+        'signed': parse_number(regexp_extract(t, '^(?:>=?|<=?|[≥≤~≈]) ?(.+)$', 1)),
+        'low': parse_number(regexp_extract(t, '^([\d.,]+) ?(?:-|–|to) ?[\d.,]+$', 1)),
+        'high': parse_number(regexp_extract(t, '^[\d.,]+ ?(?:-|–|to) ?([\d.,]+)$', 1))
+    }],
+    lambda p: CASE
+        WHEN p.plain IS NOT NULL THEN make_reading('exact', p.plain, p.plain, t)
+        WHEN lower(t) = 'none seen' THEN make_reading('word', 0.0, 0.0, t)
+        WHEN is_word(t) THEN make_reading('word', NULL, NULL, t)
+        WHEN p.sign IN ('>', '≥') AND p.signed IS NOT NULL
+            THEN make_reading('above', p.signed, CAST('inf' AS DOUBLE), t)
+        WHEN p.sign IN ('<', '≤') AND p.signed IS NOT NULL
+            THEN make_reading('below', 0.0, p.signed, t)
+        WHEN p.sign IN ('~', '≈') AND p.signed IS NOT NULL
+            THEN make_reading('rounded', 0.9 * p.signed, 1.1 * p.signed, t)
+        WHEN p.low <= p.high THEN make_reading('between', p.low, p.high, t)
+    END
+)[1];
+
+-- Unless said, sperm that were numbered were counted, and others judged by eye.
+CREATE TEMP MACRO parse_method(method, n_judged) AS coalesce(
+    lower(method), CASE WHEN n_judged IS NULL THEN 'by eye' ELSE 'counted' END
+);
 
 -- A motility judged by eye stands for the step it was rounded to: tens, fives or single points.
-CREATE OR REPLACE TEMP MACRO half_step(v) AS
+CREATE TEMP MACRO half_step(v) AS
     CASE WHEN v % 10 = 0 THEN 5.0 WHEN v % 5 = 0 THEN 2.5 ELSE 0.5 END;
 
-CREATE OR REPLACE TEMP MACRO parse_by_eye(t, method) AS CASE
-    WHEN parse_number(t) IS NULL OR coalesce(method, 'by eye') <> 'by eye' THEN parse_reading(t)
-    WHEN parse_number(t) NOT BETWEEN 0 AND 100 THEN parse_reading(t)
-    ELSE {
-        'kind': 'rounded',
-        'low': greatest(parse_number(t) - half_step(parse_number(t)), 0.0),
-        'high': least(parse_number(t) + half_step(parse_number(t)), 100.0),
-        'text': t
-    }
+CREATE TEMP MACRO judged(r, method) AS CASE
+    WHEN method = 'by eye' AND r.kind = 'exact'
+        THEN make_reading('rounded', r.low - half_step(r.low), r.low + half_step(r.low), r.text)
+    ELSE r
 END;
 
 -- A moment is an interval: a bare date is the whole day.
-CREATE OR REPLACE TEMP MACRO to_moment(d, c, t) AS CASE
-    WHEN d IS NULL THEN NULL
-    WHEN c IS NULL THEN {
-        'earliest': CAST(d AS TIMESTAMP), 'latest': d + TIME '23:59:59', 'text': t
-    }
-    ELSE {'earliest': d + c, 'latest': d + c, 'text': t}
-END;
+CREATE TEMP MACRO to_moment(d, c, d_text, c_text) AS CASE WHEN d IS NOT NULL THEN CAST({
+    'earliest': d + coalesce(c, TIME '00:00:00'),
+    'latest': d + coalesce(c, TIME '23:59:59'),
+    'text': concat_ws(' ', d_text, c_text)
+} AS moment) END;
+
+-- The ends of a reading that were measured: of "> 20" the 20, of a value judged by eye the value.
+CREATE TEMP MACRO largest_measured(r) AS CASE
+    WHEN isinf(r.high) THEN r.low WHEN r.kind = 'rounded' THEN (r.low + r.high) / 2 ELSE r.high END;
+CREATE TEMP MACRO smallest_measured(r) AS CASE
+    WHEN r.kind = 'below' THEN r.high WHEN r.kind = 'rounded' THEN (r.low + r.high) / 2
+    ELSE r.low END;
+
+-- Whether two marks can be the same one, a blank part being unknown.
+CREATE TEMP MACRO is_compatible(a, b) AS len(list_filter(
+    list_zip(string_split(a, '|'), string_split(b, '|')),
+    lambda part: part[1] <> part[2] AND part[1] <> '' AND part[2] <> ''
+)) = 0;

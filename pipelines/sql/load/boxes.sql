@@ -2,31 +2,27 @@
 INSERT INTO shipment
 SELECT
     entry_id, entry_id, dog_id, collected_on,
-    to_moment(sent_on, sent_at, concat_ws(' ', sent_on__text, sent_at__text)),
-    carrier, extender, CAST(n_doses AS INTEGER), dose_volume_ml, motile_dose_m, for_bitch, clinic,
-    promised_on,
-    to_moment(arrived_on, arrived_at, concat_ws(' ', arrived_on__text, arrived_at__text)),
+    to_moment(sent_on, sent_at, sent_on__text, sent_at__text),
+    carrier, extender, TRY_CAST(n_doses AS INTEGER), dose_volume_ml, motile_dose_m, for_bitch,
+    clinic, promised_on,
+    to_moment(arrived_on, arrived_at, arrived_on__text, arrived_at__text),
     notes
 FROM accepted;
 
 INSERT INTO evaluation (
-    evaluation_id, entry_id, stud_id, collected, stage, evaluated, progressive_motility_pct,
+    evaluation_id, entry_id, stud_id, shipment_id, stage, evaluated, progressive_motility_pct,
     motility_method, minutes_at_37
 )
 SELECT
-    entry_id * 10 + 1, entry_id, dog_id,
-    to_moment(coalesce(collected_on, sent_on), NULL, coalesce(collected_on__text, sent_on__text)),
-    'on arrival',
-    to_moment(arrived_on, arrived_at, concat_ws(' ', arrived_on__text, arrived_at__text)),
+    entry_id * 10 + 1, entry_id, dog_id, entry_id, 'on arrival',
+    to_moment(arrived_on, arrived_at, arrived_on__text, arrived_at__text),
     arrival_pct, 'by eye', arrival_minutes
 FROM accepted
 WHERE arrival_pct IS NOT NULL
 UNION ALL
 SELECT
-    entry_id * 10 + 2, entry_id, dog_id,
-    to_moment(coalesce(collected_on, sent_on), NULL, coalesce(collected_on__text, sent_on__text)),
-    'kept back',
-    to_moment(kept_back_on, kept_back_at, concat_ws(' ', kept_back_on__text, kept_back_at__text)),
+    entry_id * 10 + 2, entry_id, dog_id, entry_id, 'kept back',
+    to_moment(kept_back_on, kept_back_at, kept_back_on__text, kept_back_at__text),
     kept_back_pct, 'by eye', kept_back_minutes
 FROM accepted
 WHERE kept_back_pct IS NOT NULL;

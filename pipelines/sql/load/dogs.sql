@@ -1,9 +1,9 @@
--- Rows of the Dogs sheet, from the accepted lines.
+-- Rows of the Dogs sheet.
 INSERT INTO dog
 SELECT
     entry_id, entry_id, call_name, registered_name, sex, born_on, breed, adult_weight_kg, sire, dam,
-    inbreeding_pct, owner, CAST(n_litters_before AS INTEGER), CAST(n_missed_before AS INTEGER),
-    notes
+    inbreeding_pct, owner, TRY_CAST(n_litters_before AS INTEGER),
+    TRY_CAST(n_missed_before AS INTEGER), notes
 FROM accepted;
 
 INSERT INTO dog_identifier

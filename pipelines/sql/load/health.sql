@@ -1,17 +1,17 @@
 -- Rows of the Health sheet: examinations, laboratory tests as the laboratory printed them, events.
 INSERT INTO examination
-SELECT entry_id, entry_id, dog_id, noted_on, what, result, notes
+SELECT entry_id, entry_id, dog_id, noted_on, lower(what), result, measured_value, unit, notes
 FROM accepted
 WHERE kind = 'examination';
 
 INSERT INTO lab_test
 SELECT
-    entry_id, entry_id, dog_id, what, noted_on, lower(result), measured_value, unit,
-    laboratory_range, laboratory
+    entry_id, entry_id, dog_id, what, noted_on, result, measured_value, unit, laboratory_range,
+    laboratory, notes
 FROM accepted
 WHERE kind = 'laboratory test';
 
 INSERT INTO event
-SELECT entry_id, entry_id, dog_id, lower(what), noted_on, until_on, drug_class, notes
+SELECT entry_id, entry_id, dog_id, lower(what), noted_on, until_on, drug_class, result, notes
 FROM accepted
 WHERE kind = 'event';

@@ -1,34 +1,57 @@
--- Tables as recorded, nothing calculated. References between tables are kept by the loader and
--- proved by a test: this engine cannot rewrite a parent that a declared foreign key points at.
--- An id is made by the loader: a domain row's id is the id of its entry, or entry × 10 + n where
--- one line makes several rows.
+-- Tables as recorded, nothing calculated. The engine cannot rewrite a parent that a declared foreign
+-- key points at, so references are kept by the loader and proved by checks.sql. The tables that
+-- grow with every collection (line, collection, evaluation, processing, dose) carry no index: their
+-- ids are made from one count inside the transaction, and checks.sql proves them unique.
+-- The id of a domain row is the id of its entry, or entry × 10 + n where a line makes several rows.
 
-CREATE TYPE reading AS STRUCT(kind VARCHAR, low DOUBLE, high DOUBLE, "text" VARCHAR);
+CREATE TYPE reading_kind AS ENUM ('exact', 'rounded', 'below', 'above', 'between', 'word');
+
+-- Ends of a rounded value lie half a step away from it; ends of a word are NULL. A reading without
+-- sperm ("none seen") is the word with both ends zero.
+CREATE TYPE reading AS STRUCT(kind reading_kind, low DOUBLE, high DOUBLE, "text" VARCHAR);
 CREATE TYPE moment AS STRUCT(earliest TIMESTAMP, latest TIMESTAMP, "text" VARCHAR);
+
+CREATE TABLE load (
+    load_id BIGINT PRIMARY KEY,
+    loaded_at TIMESTAMP NOT NULL,
+    day DATE NOT NULL,
+    day_order VARCHAR CHECK (day_order IN ('day-first', 'month-first'))
+);
 
 CREATE TABLE source_file (
     file_id BIGINT PRIMARY KEY,
+    load_id BIGINT NOT NULL,
     name VARCHAR NOT NULL,
     sheet VARCHAR NOT NULL,
     sha256 VARCHAR NOT NULL,
-    loaded_on DATE NOT NULL
+    n_lines BIGINT NOT NULL
 );
 
--- What a line is about, for ever: sheet and key. Its versions are lines.
-CREATE TABLE entry (
-    entry_id BIGINT PRIMARY KEY,
+-- The order of the cells in line.cells.
+CREATE TABLE sheet_column (
     sheet VARCHAR NOT NULL,
-    key VARCHAR NOT NULL
+    position INTEGER NOT NULL,
+    name VARCHAR NOT NULL,
+    heading VARCHAR NOT NULL,
+    PRIMARY KEY (sheet, position)
 );
 
+-- Every line ever loaded, whole. entry_id is what it is about (sheet, subject, day, mark) and stays
+-- when the line is corrected. A refused line has no version; one about nothing known has no entry.
 CREATE TABLE line (
-    line_id BIGINT PRIMARY KEY,
+    line_id BIGINT NOT NULL,
     entry_id BIGINT,
+    version INTEGER,
     file_id BIGINT NOT NULL,
     line INTEGER NOT NULL,
     sheet VARCHAR NOT NULL,
-    cells VARCHAR NOT NULL,
-    state VARCHAR NOT NULL CHECK (state IN ('current', 'superseded', 'refused'))
+    subject VARCHAR,
+    day DATE,
+    mark VARCHAR,
+    cells VARCHAR NOT NULL USING COMPRESSION zstd,
+    state VARCHAR NOT NULL CHECK (
+        state IN ('current', 'superseded', 'refused', 'withdrawn', 'erased')
+    )
 );
 
 CREATE TABLE finding (
@@ -40,7 +63,15 @@ CREATE TABLE finding (
     cell VARCHAR,
     message VARCHAR NOT NULL,
     remedy VARCHAR NOT NULL,
-    is_open BOOLEAN NOT NULL
+    closed_by VARCHAR CHECK (closed_by IN ('corrected', 'confirmed', 'withdrawn', 'erased'))
+);
+
+-- What was erased on request: that it was, when and why; never what.
+CREATE TABLE tombstone (
+    entry_id BIGINT NOT NULL,
+    erased_on DATE NOT NULL,
+    reason VARCHAR NOT NULL,
+    n_erased INTEGER NOT NULL
 );
 
 CREATE TABLE dog (
@@ -51,10 +82,10 @@ CREATE TABLE dog (
     sex VARCHAR NOT NULL CHECK (sex IN ('male', 'female')),
     born_on DATE,
     breed VARCHAR,
-    adult_weight_kg DOUBLE,
+    adult_weight_kg DOUBLE CHECK (adult_weight_kg > 0),
     sire VARCHAR,
     dam VARCHAR,
-    inbreeding_pct DOUBLE,
+    inbreeding_pct DOUBLE CHECK (inbreeding_pct BETWEEN 0 AND 100),
     owner VARCHAR,
     n_litters_before INTEGER,
     n_missed_before INTEGER,
@@ -70,7 +101,7 @@ CREATE TABLE dog_identifier (
 );
 
 CREATE TABLE collection (
-    collection_id BIGINT PRIMARY KEY,
+    collection_id BIGINT NOT NULL,
     entry_id BIGINT NOT NULL,
     stud_id BIGINT NOT NULL,
     collected moment NOT NULL,
@@ -79,11 +110,14 @@ CREATE TABLE collection (
     notes VARCHAR
 );
 
+-- A raw reading belongs to a collection; one of a box to a shipment. evaluated is NULL when the
+-- sample was read at once.
 CREATE TABLE evaluation (
-    evaluation_id BIGINT PRIMARY KEY,
+    evaluation_id BIGINT NOT NULL,
     entry_id BIGINT NOT NULL,
     stud_id BIGINT NOT NULL,
-    collected moment,
+    collection_id BIGINT,
+    shipment_id BIGINT,
     stage VARCHAR NOT NULL CHECK (
         stage IN ('raw', 'after spin', 'extended', 'kept back', 'on arrival', 'after thaw')
     ),
@@ -100,26 +134,31 @@ CREATE TABLE evaluation (
     n_motility_judged INTEGER,
     normal_morphology_pct reading,
     n_morphology_checked INTEGER,
-    minutes_at_37 DOUBLE
+    minutes_at_37 DOUBLE,
+    CHECK (collection_id IS NOT NULL OR shipment_id IS NOT NULL)
 );
 
 CREATE TABLE morphology (
-    entry_id BIGINT NOT NULL,
     evaluation_id BIGINT NOT NULL,
+    entry_id BIGINT NOT NULL,
     part VARCHAR NOT NULL,
     abnormal_pct reading NOT NULL,
     PRIMARY KEY (evaluation_id, part)
 );
 
 CREATE TABLE processing (
-    processing_id BIGINT PRIMARY KEY,
+    processing_id BIGINT NOT NULL,
     entry_id BIGINT NOT NULL,
     collection_id BIGINT NOT NULL,
-    extender VARCHAR
+    extender VARCHAR,
+    spin_g DOUBLE,
+    spin_min DOUBLE,
+    fluid_taken_off_ml DOUBLE,
+    volume_after_ml DOUBLE
 );
 
 CREATE TABLE dose (
-    dose_id BIGINT PRIMARY KEY,
+    dose_id BIGINT NOT NULL,
     entry_id BIGINT NOT NULL,
     collection_id BIGINT NOT NULL,
     n_doses INTEGER NOT NULL,
@@ -132,7 +171,7 @@ CREATE TABLE frozen_lot (
     stud_id BIGINT NOT NULL,
     frozen_on DATE NOT NULL,
     lot VARCHAR NOT NULL,
-    n_straws INTEGER NOT NULL,
+    n_straws INTEGER NOT NULL CHECK (n_straws >= 0),
     motile_per_straw_m reading,
     post_thaw_progressive_motility_pct reading,
     n_straws_per_dose INTEGER,
@@ -172,10 +211,10 @@ CREATE TABLE hormone_test (
     hormone_test_id BIGINT PRIMARY KEY,
     entry_id BIGINT NOT NULL,
     cycle_id BIGINT NOT NULL,
-    hormone VARCHAR NOT NULL,
+    hormone VARCHAR NOT NULL CHECK (hormone = 'progesterone'),
     sampled moment NOT NULL,
     result reading NOT NULL,
-    unit VARCHAR,
+    unit VARCHAR CHECK (unit IN ('ng/mL', 'nmol/L')),
     laboratory VARCHAR
 );
 
@@ -184,8 +223,8 @@ CREATE TABLE breeding (
     entry_id BIGINT NOT NULL,
     bitch_id BIGINT NOT NULL,
     stud_id BIGINT NOT NULL,
-    semen_type VARCHAR NOT NULL,
-    route VARCHAR NOT NULL,
+    semen_type VARCHAR NOT NULL CHECK (semen_type IN ('natural', 'fresh', 'chilled', 'frozen')),
+    route VARCHAR NOT NULL CHECK (route IN ('natural', 'vaginal', 'transcervical', 'surgical')),
     clinic VARCHAR,
     notes VARCHAR
 );
@@ -198,7 +237,8 @@ CREATE TABLE insemination (
     inseminated moment NOT NULL,
     collected_on DATE,
     motile_dose_m reading,
-    n_straws INTEGER
+    n_straws INTEGER,
+    lot VARCHAR
 );
 
 CREATE TABLE pregnancy_check (
@@ -217,9 +257,9 @@ CREATE TABLE litter (
     breeding_id BIGINT NOT NULL,
     result VARCHAR NOT NULL CHECK (result IN ('whelped', 'empty', 'lost')),
     whelped_on DATE,
-    n_born_alive INTEGER,
-    n_stillborn INTEGER,
-    n_alive_8_weeks INTEGER
+    n_born_alive INTEGER CHECK (n_born_alive >= 0),
+    n_stillborn INTEGER CHECK (n_stillborn >= 0),
+    n_alive_8_weeks INTEGER CHECK (n_alive_8_weeks >= 0)
 );
 
 CREATE TABLE examination (
@@ -229,6 +269,8 @@ CREATE TABLE examination (
     examined_on DATE NOT NULL,
     what VARCHAR NOT NULL,
     finding VARCHAR,
+    measured_value reading,
+    unit VARCHAR,
     notes VARCHAR
 );
 
@@ -242,7 +284,8 @@ CREATE TABLE lab_test (
     measured_value reading,
     unit VARCHAR,
     laboratory_range VARCHAR,
-    laboratory VARCHAR
+    laboratory VARCHAR,
+    notes VARCHAR
 );
 
 CREATE TABLE event (
@@ -253,6 +296,7 @@ CREATE TABLE event (
     started_on DATE NOT NULL,
     until_on DATE,
     drug_class VARCHAR,
+    result VARCHAR,
     notes VARCHAR
 );
 
@@ -263,7 +307,8 @@ CREATE TABLE price (
     price DOUBLE NOT NULL,
     currency VARCHAR NOT NULL,
     valid_from DATE,
-    valid_until DATE
+    valid_until DATE,
+    notes VARCHAR
 );
 
 -- A kept posterior; its draws are little-endian 64-bit floats.
@@ -287,3 +332,10 @@ CREATE TABLE fit_draws (
     draws BLOB NOT NULL,
     PRIMARY KEY (fit_id, parameter)
 );
+
+-- The value of a reading where both ends are known; a word has none.
+CREATE MACRO middle(r) AS
+    CASE WHEN r.kind <> 'word' AND isfinite(r.high) THEN (r.low + r.high) / 2 END;
+
+-- An end of a percentage, held within 0 and 100; one that is not known stays so.
+CREATE MACRO percent_end(v) AS CASE WHEN v IS NOT NULL THEN greatest(0, least(100, v)) END;

@@ -3,7 +3,13 @@
 -- Reads:   event, dog
 -- Notes:   kind is the owner's word for it, in lower case.
 SELECT
-    event.event_id, event.dog_id, dog.call_name AS dog, event.kind, event.started_on,
-    event.until_on, event.drug_class, event.notes AS "text"
+    event.event_id,
+    event.dog_id,
+    dog.call_name AS dog,
+    event.kind,
+    event.started_on,
+    event.until_on,
+    event.drug_class,
+    concat_ws('; ', event.result, event.notes) AS "text"
 FROM event
 JOIN dog USING (dog_id)

@@ -1,20 +1,25 @@
 -- Title:   What was refused or doubted, and why
 -- Grain:   finding_id
 -- Reads:   finding, line, source_file
--- Notes:   line is the physical line in the file as it was loaded.
+-- Notes:   line is the physical line in the file as it was loaded; sentence is the whole of it.
 SELECT
     finding.finding_id,
-    line.sheet,
-    source_file.name AS file,
-    line.line,
     finding.severity,
     finding.rule,
+    source_file.name AS file,
+    line.line,
     finding.column_heading,
-    finding.cell,
+    finding.cell AS "text",
     finding.message,
     finding.remedy,
+    line.sheet,
+    finding.closed_by IS NULL AS is_open,
+    finding.closed_by,
+    line.line_id,
+    line.state,
     line.cells,
-    finding.is_open
+    source_file.name || ', line ' || line.line || ': ' || finding.message || '. '
+        || finding.remedy AS sentence
 FROM finding
 JOIN line USING (line_id)
 JOIN source_file USING (file_id)

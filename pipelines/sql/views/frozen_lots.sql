@@ -1,24 +1,33 @@
 -- Title:   Frozen stock and what is left of it
 -- Grain:   frozen_lot_id
 -- Reads:   frozen_lot, insemination, breeding, dog
--- Notes:   A breeding does not name its lot: straws leave the stud's oldest lot first.
+-- Notes:   A breeding that names its lot takes its straws from there; one that does not takes them
+--          from the stud's oldest straws. No lot falls below zero.
 WITH used AS (
-    SELECT breeding.stud_id, sum(coalesce(insemination.n_straws, 0)) AS n_used
+    SELECT breeding.stud_id, insemination.lot, sum(insemination.n_straws) AS n_used
     FROM insemination
     JOIN breeding USING (breeding_id)
     WHERE breeding.semen_type = 'frozen'
-    GROUP BY breeding.stud_id
+    GROUP BY breeding.stud_id, insemination.lot
+),
+
+named AS (
+    SELECT
+        frozen_lot.*,
+        greatest(frozen_lot.n_straws - coalesce(used.n_used, 0), 0) AS n_unnamed
+    FROM frozen_lot
+    LEFT JOIN used ON used.stud_id = frozen_lot.stud_id AND used.lot = frozen_lot.lot
 ),
 
 stacked AS (
     SELECT
-        frozen_lot.*,
-        coalesce(sum(frozen_lot.n_straws) OVER (
-            PARTITION BY frozen_lot.stud_id
-            ORDER BY frozen_lot.frozen_on, frozen_lot.frozen_lot_id
+        named.*,
+        coalesce(sum(n_unnamed) OVER (
+            PARTITION BY stud_id
+            ORDER BY frozen_on, frozen_lot_id
             ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-        ), 0) AS n_straws_older
-    FROM frozen_lot
+        ), 0) AS n_older
+    FROM named
 )
 
 SELECT
@@ -28,15 +37,13 @@ SELECT
     stacked.frozen_on,
     stacked.lot,
     stacked.n_straws,
-    stacked.n_straws - least(
-        greatest(coalesce(used.n_used, 0) - stacked.n_straws_older, 0), stacked.n_straws
-    ) AS n_straws_left,
-    stacked.motile_per_straw_m.low AS motile_per_straw_m,
-    (stacked.post_thaw_progressive_motility_pct.low
-        + stacked.post_thaw_progressive_motility_pct.high) / 2
-        AS post_thaw_progressive_motility_pct,
+    CAST(stacked.n_unnamed - least(
+        greatest(coalesce(used.n_used, 0) - stacked.n_older, 0), stacked.n_unnamed
+    ) AS INTEGER) AS n_straws_left,
+    middle(stacked.motile_per_straw_m) AS motile_per_straw_m,
+    middle(stacked.post_thaw_progressive_motility_pct) AS post_thaw_progressive_motility_pct,
     stacked.n_straws_per_dose,
     stacked.stored_at
 FROM stacked
 JOIN dog ON dog.dog_id = stacked.stud_id
-LEFT JOIN used ON used.stud_id = stacked.stud_id
+LEFT JOIN used ON used.stud_id = stacked.stud_id AND used.lot IS NULL

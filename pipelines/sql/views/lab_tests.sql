@@ -3,8 +3,15 @@
 -- Reads:   lab_test, dog
 -- Notes:   Result, unit and range are shown and never graded.
 SELECT
-    lab_test.lab_test_id, lab_test.dog_id, dog.call_name AS dog, lab_test.what,
-    lab_test.sampled_on, lab_test.result, lab_test.measured_value.text AS value_text,
-    lab_test.unit, lab_test.laboratory_range, lab_test.laboratory
+    lab_test.lab_test_id,
+    lab_test.dog_id,
+    dog.call_name AS dog,
+    lab_test.what,
+    lab_test.sampled_on,
+    lab_test.result,
+    lab_test.measured_value.text AS value_text,
+    lab_test.unit,
+    lab_test.laboratory_range,
+    lab_test.laboratory
 FROM lab_test
 JOIN dog USING (dog_id)

@@ -1,0 +1,186 @@
+"""The shape of the records file: its migrations, its views, and what must always hold in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+
+from analytics.errors import RecordsError
+from pipelines.sheets import SHEETS
+from pipelines.staging import Connection
+
+SQL = files("pipelines") / "sql"
+
+VIEWS = (
+    "collection_days",
+    "dogs",
+    "evaluations",
+    "cycles",
+    "progesterone",
+    "inseminations",
+    "breedings",
+    "shipments",
+    "events",
+    "lab_tests",
+    "frozen_lots",
+    "findings",
+)
+"""Views in the order in which they are built: a view reads only tables and views before it."""
+
+KEYS = {
+    "load": ("load_id",),
+    "source_file": ("file_id",),
+    "sheet_column": ("sheet", "position"),
+    "line": ("line_id",),
+    "finding": ("finding_id",),
+    "dog": ("dog_id",),
+    "dog_identifier": ("dog_id", "kind"),
+    "collection": ("collection_id",),
+    "evaluation": ("evaluation_id",),
+    "morphology": ("evaluation_id", "part"),
+    "processing": ("processing_id",),
+    "dose": ("dose_id",),
+    "frozen_lot": ("frozen_lot_id",),
+    "shipment": ("shipment_id",),
+    "cycle": ("cycle_id",),
+    "hormone_test": ("hormone_test_id",),
+    "breeding": ("breeding_id",),
+    "insemination": ("insemination_id",),
+    "pregnancy_check": ("pregnancy_check_id",),
+    "litter": ("litter_id",),
+    "examination": ("examination_id",),
+    "lab_test": ("lab_test_id",),
+    "event": ("event_id",),
+    "price": ("price_id",),
+    "fit": ("fit_id",),
+    "fit_draws": ("fit_id", "parameter"),
+}
+"""What tells the rows of each table apart, whether or not the engine keeps an index of it."""
+
+REFERENCES = (
+    ("source_file", "load_id", "load"),
+    ("line", "file_id", "source_file"),
+    ("finding", "line_id", "line"),
+    ("dog_identifier", "dog_id", "dog"),
+    ("collection", "stud_id", "dog"),
+    ("evaluation", "stud_id", "dog"),
+    ("evaluation", "collection_id", "collection"),
+    ("evaluation", "shipment_id", "shipment"),
+    ("morphology", "evaluation_id", "evaluation"),
+    ("processing", "collection_id", "collection"),
+    ("dose", "collection_id", "collection"),
+    ("frozen_lot", "stud_id", "dog"),
+    ("shipment", "stud_id", "dog"),
+    ("cycle", "bitch_id", "dog"),
+    ("hormone_test", "cycle_id", "cycle"),
+    ("breeding", "bitch_id", "dog"),
+    ("breeding", "stud_id", "dog"),
+    ("insemination", "breeding_id", "breeding"),
+    ("pregnancy_check", "breeding_id", "breeding"),
+    ("litter", "breeding_id", "breeding"),
+    ("examination", "dog_id", "dog"),
+    ("lab_test", "dog_id", "dog"),
+    ("event", "dog_id", "dog"),
+    ("fit_draws", "fit_id", "fit"),
+)
+"""Column by column, the table whose key it must name."""
+
+OF_A_LINE = tuple(
+    table
+    for table in KEYS
+    if table not in ("load", "source_file", "sheet_column", "line", "finding", "fit", "fit_draws")
+)
+"""Tables whose rows stand for a current line, by its entry."""
+
+
+def due_migrations(connection: Connection, file_name: str, *, read_only: bool) -> list[Traversable]:
+    """List the migrations that a records file is due, in order.
+
+    Raises
+    ------
+    RecordsError
+        The file is of a newer version, or of an older one and may not be written.
+    """
+    scripts = sorted((SQL / "migrations").iterdir(), key=lambda script: script.name)
+    version, newest = schema_version(connection), len(scripts)
+    if version > newest:
+        raise RecordsError(
+            f"{file_name} was written by schema {version}; this version reads schema {newest}. "
+            "Install the newer version that wrote it."
+        )
+    if version < newest and read_only:
+        raise RecordsError(
+            f"{file_name} was written by schema {version}; this version reads schema {newest}. "
+            "Load any sheet once to bring the file up to date."
+        )
+    return scripts[version:]
+
+
+def schema_version(connection: Connection) -> int:
+    """Version of the schema; 0 for an empty file."""
+    ((is_known,),) = connection.execute(
+        "SELECT count(*) FROM duckdb_tables() WHERE table_name = 'schema_version'"
+    ).fetchall()
+    if not is_known:
+        return 0
+    ((version,),) = connection.execute("SELECT max(version) FROM schema_version").fetchall()
+    return int(version)
+
+
+def upgrade(connection: Connection, due: Sequence[Traversable]) -> None:
+    """Run migrations and make the views anew; to be called within one transaction."""
+    version = schema_version(connection)
+    connection.execute("CREATE TABLE IF NOT EXISTS schema_version (version INTEGER PRIMARY KEY)")
+    for number, script in enumerate(due, version + 1):
+        connection.execute(script.read_text(encoding="utf-8"))
+        connection.execute("INSERT INTO schema_version VALUES (?)", [number])
+    for view in VIEWS:
+        body = (SQL / "views" / f"{view}.sql").read_text(encoding="utf-8")
+        connection.execute(f"CREATE OR REPLACE VIEW {view} AS\n{body}")
+    connection.execute("DELETE FROM sheet_column")
+    for sheet in SHEETS.values():
+        for position, column in enumerate(sheet.columns, 1):
+            connection.execute(
+                "INSERT INTO sheet_column VALUES (?, ?, ?, ?)",
+                [sheet.name, position, column.name, column.heading],
+            )
+
+
+def broken_promises(connection: Connection) -> list[str]:
+    """List what does not hold: keys that come twice, references to nothing, stray versions.
+
+    Returns
+    -------
+    list of str
+        One sentence each; empty for a sound file.
+    """
+    queries = {
+        f"{table}: {', '.join(key)} comes twice": (
+            f"SELECT 1 FROM {table} GROUP BY {', '.join(key)} HAVING count(*) > 1"
+        )
+        for table, key in KEYS.items()
+    }
+    for table, column, parent in REFERENCES:
+        key = KEYS[parent][0]
+        queries[f"{table}: {column} names no row of {parent}"] = (
+            f"SELECT 1 FROM {table} WHERE {column} IS NOT NULL "
+            f"AND {column} NOT IN (SELECT {key} FROM {parent})"
+        )
+    for table in OF_A_LINE:
+        queries[f"{table}: a row without its current line"] = (
+            f"SELECT 1 FROM {table} WHERE entry_id NOT IN "
+            "(SELECT entry_id FROM line WHERE state = 'current')"
+        )
+    queries["line: an entry with two current versions"] = (
+        "SELECT 1 FROM line WHERE state = 'current' GROUP BY entry_id HAVING count(*) > 1"
+    )
+    queries["line: two entries about the same thing"] = (
+        "SELECT 1 FROM line WHERE state = 'current' "
+        "GROUP BY sheet, subject, day, mark HAVING count(*) > 1"
+    )
+    return [
+        promise
+        for promise, query in queries.items()
+        if connection.execute(f"{query} LIMIT 1").fetchall()
+    ]

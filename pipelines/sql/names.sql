@@ -1,0 +1,28 @@
+-- By which names a dog is found: its call name, else its registered name, else chip or registry number.
+-- A name of several dogs finds none of them.
+CREATE OR REPLACE TEMP TABLE dog_name AS
+WITH every AS (
+    SELECT lower(call_name) AS name, 1 AS choice, dog_id FROM dog
+    UNION ALL
+    SELECT lower(registered_name), 2, dog_id FROM dog WHERE registered_name IS NOT NULL
+    UNION ALL
+    SELECT lower(identifier), 3, dog_id FROM dog_identifier
+),
+
+best AS (
+    SELECT *
+    FROM every
+    QUALIFY choice = min(choice) OVER (PARTITION BY name)
+),
+
+counted AS (
+    SELECT name, count(DISTINCT dog_id) AS n_dogs, min(dog_id) AS dog_id
+    FROM best
+    GROUP BY name
+)
+
+SELECT
+    counted.name AS cell, counted.n_dogs, CASE WHEN counted.n_dogs = 1 THEN dog.dog_id END AS dog_id,
+    dog.sex, dog.born_on
+FROM counted
+JOIN dog USING (dog_id);

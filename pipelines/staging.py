@@ -1,0 +1,145 @@
+"""From a sheet's text to a table of text: every cell as typed, every line with its number."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Protocol
+
+from analytics.errors import RecordsError
+from pipelines.files import MAX_RECORD_CHARACTERS, SheetText, find_files, read_csv_text, rewrite
+from pipelines.sheets import EXAMPLE_PREFIX, SHEETS, Sheet
+from pipelines.workbook import WORKBOOK_ENDINGS, read_workbook
+
+
+class Rows(Protocol):
+    """What a query answers."""
+
+    def fetchall(self) -> list[Any]:
+        """All rows as tuples."""
+
+
+class Connection(Protocol):
+    """The part of a database connection that loading needs."""
+
+    def execute(self, query: str, parameters: object = ...) -> Rows:
+        """Run one or several statements."""
+
+
+def read_texts(paths: Sequence[Path], staging: Path) -> tuple[list[SheetText], list[str]]:
+    """Read files and folders as sheets of text.
+
+    Returns
+    -------
+    list of SheetText, list of str
+        The sheets, and the names of worksheets that are none.
+
+    Raises
+    ------
+    RecordsError
+        A file cannot be read as a sheet; the sentence says why and what to do.
+    """
+    texts: list[SheetText] = []
+    ignored: list[str] = []
+    for path in find_files(paths):
+        if path.suffix.lower() in WORKBOOK_ENDINGS:
+            sheets, others = read_workbook(path, staging)
+            texts.extend(sheets)
+            ignored.extend(others)
+        else:
+            texts.append(read_csv_text(path, staging))
+    return texts, ignored
+
+
+def stage(
+    connection: Connection,
+    texts: Sequence[SheetText],
+    staging: Path,
+    *,
+    unreadable: type[Exception],
+) -> None:
+    """Read every text into the temporary table of its sheet, as text.
+
+    Parameters
+    ----------
+    connection
+        Outside of a transaction.
+    texts
+        The sheets.
+    staging
+        Folder for texts that must be written anew.
+    unreadable
+        What the connection raises about a text that it cannot read.
+
+    Raises
+    ------
+    RecordsError
+        A text cannot be read to its end.
+    """
+    connection.execute(
+        "CREATE OR REPLACE TEMP TABLE staged_first (sheet VARCHAR, file_no INTEGER, first_n BIGINT)"
+    )
+    for sheet, given in by_sheet(texts):
+        columns = ", ".join(f"{name} VARCHAR" for name in sheet.names)
+        connection.execute(
+            f"CREATE OR REPLACE TEMP TABLE staged_{sheet.name} "
+            f"(file_no INTEGER, line INTEGER, surplus VARCHAR, {columns})"
+        )
+        for file_no, text in enumerate(given):
+            if not _read(connection, file_no, text, unreadable) and (
+                text.is_rewritten
+                or not _read(connection, file_no, rewrite(text, staging), unreadable)
+            ):
+                raise RecordsError(
+                    f"{text.name} cannot be read to its end. Save it again as CSV and load it."
+                )
+
+
+def by_sheet(texts: Sequence[SheetText]) -> list[tuple[Sheet, list[SheetText]]]:
+    """Group texts by their sheet, in the order of loading."""
+    given = [(sheet, [text for text in texts if text.sheet == sheet]) for sheet in SHEETS.values()]
+    return [(sheet, its_texts) for sheet, its_texts in given if its_texts]
+
+
+def _read(
+    connection: Connection, file_no: int, text: SheetText, unreadable: type[Exception]
+) -> bool:
+    """Read one text; whether every record of it came in."""
+    table = f"staged_{text.sheet.name}"
+    known = [name for name in text.names if name]
+    given = ["line", "surplus"] if text.is_rewritten else []
+    given += [name or f"unnamed_{n}" for n, name in enumerate(text.names)]
+    own = "CAST(line AS INTEGER), surplus" if text.is_rewritten else "NULL, NULL"
+    columns = ", ".join(f"'{name}': 'VARCHAR'" for name in given)
+    path = str(text.path).replace("'", "''")
+    try:
+        connection.execute(
+            f"""
+            INSERT INTO {table} (file_no, line, surplus, {", ".join(known)})
+            SELECT {file_no}, {own}, {", ".join(f"nullif(trim({name}), '')" for name in known)}
+            FROM read_csv(
+                '{path}', columns = {{{columns}}}, delim = '{text.separator}', quote = '"',
+                escape = '"', header = false, skip = 1, auto_detect = false, strict_mode = true,
+                null_padding = false, max_line_size = {MAX_RECORD_CHARACTERS},
+                parallel = {str(not text.is_rewritten).lower()}
+            )
+            """
+        )
+    except unreadable:
+        return False
+    query = f"SELECT count(*) FROM {table} WHERE file_no = {file_no}"
+    if connection.execute(query).fetchall() != [(text.n_records,)]:
+        connection.execute(f"DELETE FROM {table} WHERE file_no = {file_no}")
+        return False
+    # The number of a line read in the plain way follows from its place, also once the blank lines
+    # and the workbook's example, which are no records, are gone.
+    connection.execute(
+        f"""
+        INSERT INTO staged_first
+        SELECT '{text.sheet.name}', {file_no}, min(rowid) FROM {table} WHERE file_no = {file_no};
+        DELETE FROM {table}
+        WHERE coalesce({", ".join(known)}, surplus) IS NULL
+            OR starts_with({text.sheet.names[0]}, '{EXAMPLE_PREFIX}');
+        """
+    )
+    return True

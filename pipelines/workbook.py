@@ -1,0 +1,148 @@
+"""Workbooks: what the owner fills in, read within bounds that no honest workbook reaches."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import zipfile
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+
+from python_calamine import CalamineError, CalamineWorkbook
+
+from analytics.errors import RecordsError
+from pipelines.files import MAX_COLUMNS, SheetText, stamp, write_records
+from pipelines.sheets import SHEETS, library_names, recognize
+
+MAX_CELLS = 20_000_000
+"""Most cells of a worksheet, counted as rows times columns of its far corner."""
+
+MAX_UNPACKED_BYTES = 300_000_000
+"""Most that a workbook may hold once unpacked. [bytes]"""
+
+WORKBOOK_ENDINGS = (".xlsx", ".xlsm")
+GUIDE_TITLE = "Read me first"
+"""Worksheet that explains the workbook and holds no records."""
+
+
+def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]]:
+    """Read the sheets of a workbook as text.
+
+    Returns
+    -------
+    list of SheetText, list of str
+        The sheets, and the names of worksheets that are none.
+
+    Raises
+    ------
+    RecordsError
+        The file cannot be read as a workbook; the sentence says why and what to do.
+    """
+    before = stamp(path)
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    try:
+        workbook = CalamineWorkbook.from_filelike(_unpacked(path))
+        titles = workbook.sheet_names
+    except (CalamineError, zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError) as why:
+        raise RecordsError(
+            f"{path.name} is no workbook that can be read ({why}). Save it again as XLSX."
+        ) from None
+    texts: list[SheetText] = []
+    ignored: list[str] = []
+    for title in titles:
+        name = f"{path.name} ({title})"
+        try:
+            rows = workbook.get_sheet_by_name(title).to_python(skip_empty_area=False)
+        except (CalamineError, OSError) as why:
+            raise RecordsError(f"{name} cannot be read ({why}). Save it again as XLSX.") from None
+        headings = [_cell_text(cell).strip() for cell in rows[0]] if rows else []
+        if title == GUIDE_TITLE or not any(headings):
+            continue
+        try:
+            sheet = recognize(name, title, headings)
+        except RecordsError:
+            ignored.append(name)
+            continue
+        text = SheetText(
+            name=name,
+            sheet=sheet,
+            names=tuple(library_names(name, sheet, headings)),
+            path=path,
+            separator=",",
+            sha256=digest,
+            n_records=0,
+            is_rewritten=False,
+            encoding="workbook",
+            origin=path,
+            stamp=before,
+        )
+        records = ((n, [_cell_text(cell) for cell in row]) for n, row in enumerate(rows[1:], 2))
+        texts.append(write_records(text, records, staging))
+    if not texts:
+        raise RecordsError(
+            f"{path.name} holds none of the sheets {', '.join(s.title for s in SHEETS.values())}. "
+            "Start from the empty workbook."
+        )
+    return texts, ignored
+
+
+def _unpacked(path: Path) -> io.BytesIO:
+    """The parts of a workbook that hold cells, unpacked within bounds."""
+    plain = io.BytesIO()
+    n_bytes = 0
+    with zipfile.ZipFile(path) as packed, zipfile.ZipFile(plain, "w", zipfile.ZIP_STORED) as store:
+        for part in packed.infolist():
+            if not part.filename.endswith((".xml", ".rels")):
+                continue
+            n_bytes += part.file_size
+            if n_bytes > MAX_UNPACKED_BYTES:
+                raise RecordsError(
+                    f"{path.name} unpacks to more than {MAX_UNPACKED_BYTES / 1e6:.0f} MB. Load the "
+                    "sheets as CSV, in parts."
+                )
+            content = packed.read(part)
+            if part.filename.startswith("xl/worksheets/"):
+                _refuse_far_corner(path, content)
+            store.writestr(part.filename, content)
+    plain.seek(0)
+    return plain
+
+
+def _refuse_far_corner(path: Path, worksheet: bytes) -> None:
+    """A lone cell at the far corner of a worksheet would claim all the cells before it."""
+    n_rows, n_columns = 1, 1
+    for letters, digits in re.findall(rb"\br=[\"']([A-Za-z]{1,9})([0-9]{1,12})[\"']", worksheet):
+        n_rows = max(n_rows, int(digits))
+        column = 0
+        for letter in letters.upper():
+            column = 26 * column + letter - ord("A") + 1
+        n_columns = max(n_columns, column)
+    if n_columns > MAX_COLUMNS or n_rows * n_columns > MAX_CELLS:
+        raise RecordsError(
+            f"{path.name} has a cell in row {n_rows} or column {n_columns}, far from the others. "
+            "Delete what lies beyond the sheet, or load the sheets as CSV."
+        )
+
+
+def _cell_text(cell: object) -> str:
+    """A cell of a workbook as its owner would have typed it."""
+    if isinstance(cell, bool):
+        return str(cell).upper()
+    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 2**53:
+        return str(int(cell))
+    if isinstance(cell, datetime):
+        if cell.year < 1901:  # a spreadsheet's bare time is a time of its day zero
+            return _clock_text(cell.time())
+        return cell.date().isoformat() if cell.time() == time() else cell.isoformat(" ", "seconds")
+    if isinstance(cell, date):
+        return cell.isoformat()
+    if isinstance(cell, time):
+        return _clock_text(cell)
+    if isinstance(cell, timedelta):
+        return _clock_text((datetime.min + cell).time()) if cell.days == 0 else str(cell)
+    return str(cell)
+
+
+def _clock_text(clock: time) -> str:
+    return clock.isoformat("seconds" if clock.second else "minutes")
