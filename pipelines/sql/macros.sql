@@ -1,5 +1,5 @@
 -- How a cell is read. Each macro gives NULL for text that is not of its kind: nothing is guessed.
--- They are applied once to each distinct text of a sheet (cells.sql).
+-- They are applied once to each distinct text of a sheet (pipelines/loading.py).
 
 CREATE TEMP MACRO month_day(t) AS CAST(try_strptime(
     regexp_replace(t, '[.,]', '', 'g'), ['%d %b %Y', '%d %B %Y', '%b %d %Y', '%B %d %Y']
