@@ -2,8 +2,8 @@
 
 The way through the package, in the order a number travels:
 
-``errors``, ``vocabulary``, ``readings``, ``estimate``
-    What can go wrong, what the quantities are called, what a record says, how an answer is stated.
+``errors``, ``vocabulary``, ``estimate``
+    What can go wrong, what the quantities are called, how an answer is stated.
 ``counting``, ``semen``, ``calendar``
     Closed-form measures, each with its formula, unit and source.
 ``priors``, ``sampling``, ``models/``
