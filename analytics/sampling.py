@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -71,6 +71,8 @@ class Diagnostics:
         Divergent transitions after warm-up.
     n_chains, n_draws
         Size of the run that settled.
+    n_attempts
+        Runs until it settled.
     """
 
     max_rhat: float
@@ -79,6 +81,7 @@ class Diagnostics:
     n_divergent: int
     n_chains: int
     n_draws: int
+    n_attempts: int
 
     @property
     def settled(self) -> bool:
@@ -106,11 +109,62 @@ class Draws:
         What the gate read.
     seconds
         Wall time over all attempts. [s]
+    labels
+        What the last axis of a site counts, where it counts levels that have names.
     """
 
     values: Mapping[str, Floats]
     diagnostics: Diagnostics
     seconds: float
+    labels: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+def independent_draws(values: Mapping[str, Floats]) -> Draws:
+    """Draws of a table of priors, told as a settled sample: each draw stands for itself.
+
+    Parameters
+    ----------
+    values
+        Independent draws by id, first axis draws.
+    """
+    n_draws = len(next(iter(values.values())))
+    return Draws(values, Diagnostics(1.0, n_draws, n_draws, 0, 1, n_draws, 0), 0.0)
+
+
+def effects_of_levels(
+    draws: Draws,
+    effects: str,
+    levels: Sequence[str],
+    *,
+    sd: Floats,
+    rng: np.random.Generator,
+) -> Floats:
+    """Effects of the named levels, drawn anew for a level that the fit has not seen.
+
+    Parameters
+    ----------
+    draws
+        With labels of the effects; without the effects every level is new.
+    effects
+        Name of the effects in the draws.
+    levels
+        Names wanted, in order.
+    sd
+        Spread between levels, shape (n_draws,).
+    rng
+        Source of the new levels' draws.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n_draws, n_levels).
+    """
+    seen = {name: k for k, name in enumerate(draws.labels.get(effects, ()))}
+    found = np.empty((len(sd), len(levels)))
+    for k, name in enumerate(levels):
+        fresh = rng.normal(size=len(sd))
+        found[:, k] = draws.values[effects][:, seen[name]] if name in seen else sd * fresh
+    return found
 
 
 def keep_compiled(folder: Path) -> None:
@@ -180,7 +234,9 @@ def sample(
             for site, values in mcmc.get_samples(group_by_chain=True).items()
         }
         n_divergent = int(np.asarray(mcmc.get_extra_fields()["diverging"]).sum())
-        diagnostics, worst = _diagnose({site: by_chain[site] for site in gated}, n_divergent)
+        diagnostics, worst = _diagnose(
+            {site: by_chain[site] for site in gated}, n_divergent, n_attempts=attempt + 1
+        )
         if diagnostics.settled:
             joined = {
                 site: values.reshape(-1, *values.shape[2:]) for site, values in by_chain.items()
@@ -195,7 +251,9 @@ def sample(
     )
 
 
-def _diagnose(by_chain: Mapping[str, Floats], n_divergent: int) -> tuple[Diagnostics, str]:
+def _diagnose(
+    by_chain: Mapping[str, Floats], n_divergent: int, *, n_attempts: int
+) -> tuple[Diagnostics, str]:
     """Read the gate's numbers, and the site with the worst R-hat."""
     rhat: dict[str, float] = {}
     bulk: dict[str, float] = {}
@@ -212,6 +270,12 @@ def _diagnose(by_chain: Mapping[str, Floats], n_divergent: int) -> tuple[Diagnos
             )
     n_chains, n_draws = next(iter(by_chain.values())).shape[:2]
     diagnostics = Diagnostics(
-        max(rhat.values()), min(bulk.values()), min(tail.values()), n_divergent, n_chains, n_draws
+        max(rhat.values()),
+        min(bulk.values()),
+        min(tail.values()),
+        n_divergent,
+        n_chains,
+        n_draws,
+        n_attempts,
     )
     return diagnostics, max(rhat, key=lambda site: rhat[site])

@@ -131,12 +131,22 @@ def refused(store: StoreOption = DEFAULT_STORE, as_json: JsonOption = False) -> 
 
 
 @app.command()
-def fit(store: StoreOption = DEFAULT_STORE, seed: SeedOption = DEFAULT_SEED) -> None:
+def fit(
+    store: StoreOption = DEFAULT_STORE,
+    seed: SeedOption = DEFAULT_SEED,
+    as_json: JsonOption = False,
+) -> None:
     """Fit what the records allow and keep it in the records file."""
-    from pipelines.run import fit_models
+    from pipelines.run import fit_records
 
-    kept = fit_models(store, seed=seed, say=_progress)
-    typer.echo(f"{kept.model}: kept, {kept.seconds:.0f} s, seed {kept.seed}")
+    outcomes = fit_records(store, seed=seed, say=_progress)
+    if as_json:
+        _print_json({outcome.model: asdict(outcome) for outcome in outcomes})
+    else:
+        for outcome in outcomes:
+            typer.echo(f"{outcome.model}: {outcome.state}")
+    if any(outcome.state == "refused" for outcome in outcomes):
+        raise typer.Exit(1)
 
 
 @app.command()

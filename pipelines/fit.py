@@ -1,35 +1,88 @@
 """From views to posteriors that the records file keeps.
 
-A kept fit carries the fingerprints of its data, of its model's text and of the priors. A page made
-from it says how many records came since, and refuses when model or priors have changed.
+Every model of `pipelines/models.py` is fitted, kept and read the same way, two side by side. A kept
+fit carries the fingerprints of its data, of its model's text and of the priors. A page made from it
+says how many records came since, and refuses when model or priors have changed.
 """
 
 from __future__ import annotations
 
 import hashlib
 import inspect
+import multiprocessing
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from types import ModuleType
-
-import numpy as np
+from typing import Any, Generic, Literal
 
 from analytics import sampling
-from analytics.errors import StaleFitError
-from analytics.models import conception
-from analytics.models.ovulation import ovulation_of_cycles
+from analytics.errors import ConvergenceError, StaleFitError
 from analytics.priors import priors_fingerprint
-from analytics.sampling import Diagnostics
+from analytics.sampling import Diagnostics, Draws
+from pipelines.models import MODELS, Model, P
 from pipelines.store import KeptFit, Store
-
-CONCEPTION = "conception"
-CONCEPTION_PRIORS = ("c", "r05")
-"""Rows of the priors table that the conception model reads."""
 
 N_KEPT_DRAWS = 1000
 """Thinned draws that are kept; intervals of 90 % are then sure to about a point."""
+
+N_SIDE_BY_SIDE = 2
+"""Models fitted at once, each in a process of its own: a compiled program holds its memory."""
+
+PROGRESS_EVERY_S = 15.0
+"""How often a running fit is heard of. [s]"""
+
+State = Literal["fitted", "unchanged", "skipped", "refused"]
+
+
+@dataclass(frozen=True, slots=True)
+class FitOutcome:
+    """What became of one model.
+
+    Attributes
+    ----------
+    model
+        Its name.
+    state
+        fitted, unchanged since the kept fit, skipped as too thin, or refused as not settled.
+    sentence
+        The same in words.
+    seconds
+        Wall time of the kept fit; 0 where there is none. [s]
+    diagnostics
+        What the sampler's gate read; empty where there is no fit.
+    """
+
+    model: str
+    state: State
+    sentence: str
+    seconds: float = 0.0
+    diagnostics: Mapping[str, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Known(Generic[P]):
+    """What is known of one model's question today.
+
+    Attributes
+    ----------
+    posterior
+        From the kept fit, or the published table alone.
+    kept
+        The fit it was made from; None for the published table alone.
+    n_records_since
+        Lines loaded since that fit; 0 when they do not touch this model.
+    caveat
+        What a page must say in its first line; empty for a fit of today's records.
+    """
+
+    posterior: P
+    kept: KeptFit | None
+    n_records_since: int
+    caveat: str
 
 
 def cache_folder() -> Path:
@@ -38,17 +91,14 @@ def cache_folder() -> Path:
     return (Path(home) if home else Path.home() / ".cache") / "studcurve" / "compiled"
 
 
-def conception_data(store: Store) -> conception.ConceptionData:
-    """Read what the conception model needs."""
-    return conception.prepare_conception(
-        store.read("breedings"),
-        store.read("inseminations"),
-        ovulation_of_cycles(store.read("cycles"), store.read("progesterone")),
-    )
-
-
-def fit_conception(store: Store, *, seed: int, say: Callable[[str], None]) -> KeptFit:
-    """Fit the conception chain and keep it.
+def fit_models(
+    store: Store,
+    *,
+    seed: int,
+    say: Callable[[str], None],
+    models: Sequence[Model[Any, Any]] = MODELS,
+) -> list[FitOutcome]:
+    """Fit what the records allow and keep it.
 
     Parameters
     ----------
@@ -58,79 +108,102 @@ def fit_conception(store: Store, *, seed: int, say: Callable[[str], None]) -> Ke
         Seed of the sampler.
     say
         Told what is going on.
+    models
+        Which models.
 
-    Raises
-    ------
-    ConvergenceError
-        The fit did not settle; an older one stays.
+    Returns
+    -------
+    list of FitOutcome
+        One a model, in their order. A model that did not settle keeps its older fit.
     """
-    data = conception_data(store)
-    known = store.read_fit(CONCEPTION)
-    if known is not None and _is_current(known, data, seed):
-        say(f"conception: nothing changed since the fit of {known.fitted_at:%Y-%m-%d}")
-        return known
-    say(f"conception: fitting {data.n_breedings} breedings, about a minute the first time")
-    sampling.keep_compiled(cache_folder())
-    posterior = conception.fit_conception(data, seed=seed)
-    thin = max(1, len(posterior.draws["c01"]) // N_KEPT_DRAWS)
-    kept = KeptFit(
-        model=CONCEPTION,
-        fitted_at=datetime.now().replace(microsecond=0),
-        seed=seed,
-        data_fingerprint=data.fingerprint(),
-        model_fingerprint=model_fingerprint(conception, sampling),
-        priors_fingerprint=priors_fingerprint(CONCEPTION_PRIORS),
-        versions=sampling.library_versions(),
-        diagnostics=posterior.diagnostics.as_dict(),
-        seconds=posterior.seconds,
-        draws={name: draws[::thin] for name, draws in posterior.draws.items()},
-    )
-    store.save_fit(kept)
-    read = posterior.diagnostics
-    say(
-        f"conception: settled in {posterior.seconds:.0f} s (R-hat {read.max_rhat:.3f}, effective "
-        f"sample {min(read.min_ess_bulk, read.min_ess_tail):.0f}, {read.n_divergent} divergences)"
-    )
-    return kept
+    outcomes: dict[str, FitOutcome] = {}
+    waiting: dict[str, Any] = {}
+    for model in models:
+        data = model.prepare(store)
+        thin = model.too_thin(data)
+        known = store.read_fit(model.name)
+        if thin is not None:
+            store.drop_fit(model.name)
+            outcomes[model.name] = FitOutcome(model.name, "skipped", skipped_sentence(model, thin))
+        elif known is not None and known.seed == seed and _is_of(known, model, data):
+            sentence = f"{model.name}: nothing changed since the fit of {known.fitted_at:%Y-%m-%d}"
+            outcomes[model.name] = FitOutcome(
+                model.name, "unchanged", sentence, known.seconds, known.diagnostics
+            )
+        else:
+            waiting[model.name] = data
+            say(f"{model.name}: fitting {model.size(data)}")
+            continue
+        say(outcomes[model.name].sentence)
+    by_name = {model.name: model for model in models}
+    for name, result in _sampled(by_name, waiting, seed, say):
+        if isinstance(result, ConvergenceError):
+            outcomes[name] = FitOutcome(name, "refused", str(result))
+        else:
+            store.save_fit(_kept(by_name[name], waiting[name], result, seed, store.last_load()))
+            outcomes[name] = FitOutcome(
+                name, "fitted", _settled_sentence(name, result), result.seconds,
+                result.diagnostics.as_dict(),
+            )  # fmt: skip
+        say(outcomes[name].sentence)
+    return [outcomes[model.name] for model in models]
 
 
-def kept_conception(store: Store) -> tuple[conception.ConceptionPosterior, KeptFit] | None:
-    """Read the kept fit of the conception chain, or None when there is none.
+def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
+    """Read what is known of a model's question: its kept fit, else the published table.
+
+    Parameters
+    ----------
+    store
+        Open.
+    model
+        Which.
+    seed
+        Seed of the published table's draws, where there is no fit.
 
     Raises
     ------
     StaleFitError
-        It was made by another model or from other priors, or its breedings have changed.
+        The kept fit was made by another model or from other priors.
     """
-    kept = store.read_fit(CONCEPTION)
+    data = model.prepare(store)
+    kept = store.read_fit(model.name)
     if kept is None:
-        return None
-    data = conception_data(store)
+        thin = model.too_thin(data)
+        caveat = (
+            skipped_sentence(model, thin)
+            if thin
+            else f"{model.name}: no fit of these records yet, these are published numbers alone. "
+            "Run `studcurve fit`."
+        )
+        posterior = model.restore(data, model.published(seed), seed=seed)
+        return Known(posterior, None, 0, caveat)
     if (
-        kept.model_fingerprint != model_fingerprint(conception, sampling)
-        or kept.priors_fingerprint != priors_fingerprint(CONCEPTION_PRIORS)
+        kept.model_fingerprint != model_fingerprint(*model.modules)
+        or kept.priors_fingerprint != priors_fingerprint(model.prior_ids)
     ):  # fmt: skip
         raise StaleFitError(
-            "The kept fit of conception was made by another version of the model or of the "
+            f"The kept fit of {model.name} was made by another version of the model or of the "
             "published table. Run `studcurve fit`."
         )
-    if kept.data_fingerprint != data.fingerprint():
-        raise StaleFitError(
-            "Breedings or heats have changed since the fit of "
-            f"{kept.fitted_at:%Y-%m-%d %H:%M}. Run `studcurve fit`."
-        )
-    read = kept.diagnostics
-    diagnostics = Diagnostics(
-        read["max_rhat"],
-        read["min_ess_bulk"],
-        read["min_ess_tail"],
-        int(read["n_divergent"]),
-        int(read["n_chains"]),
-        int(read["n_draws"]),
+    draws = Draws(kept.draws, _diagnostics(kept), kept.seconds, kept.labels)
+    posterior = model.restore(data, draws, seed=kept.seed)
+    if kept.data_fingerprint == data.fingerprint():
+        return Known(posterior, kept, 0, "")
+    n_since = store.n_lines_since(kept.load_id)
+    caveat = (
+        f"{model.name}: {n_since} records since the fit of {kept.fitted_at:%Y-%m-%d}; they are "
+        "counted here, and have not moved the chances. Run `studcurve fit`."
     )
-    prior = conception.prior_draws(np.random.default_rng(kept.seed), 4 * N_KEPT_DRAWS)
-    posterior = conception.ConceptionPosterior(data, kept.draws, prior, diagnostics, kept.seconds)
-    return posterior, kept
+    return Known(posterior, kept, n_since, caveat)
+
+
+def skipped_sentence(model: Model[Any, Any], thin: str) -> str:
+    """Why a model is not fitted, and what stands in its place."""
+    return (
+        f"{model.name}: {thin}, too thin to move its priors: skipped; what is said of it is the "
+        "published table alone"
+    )
 
 
 def model_fingerprint(*modules: ModuleType) -> str:
@@ -139,10 +212,111 @@ def model_fingerprint(*modules: ModuleType) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _is_current(kept: KeptFit, data: conception.ConceptionData, seed: int) -> bool:
+def _sampled(
+    by_name: Mapping[str, Model[Any, Any]],
+    waiting: Mapping[str, Any],
+    seed: int,
+    say: Callable[[str], None],
+) -> Any:  # noqa: ANN401
+    """Yield each model's name with its draws, or with the refusal of its sampler, as they come."""
+    if len(waiting) == 1:
+        ((name, data),) = waiting.items()
+        yield name, _fit(by_name[name], data, seed, cache_folder())
+    if len(waiting) < 2:
+        return
+    with ProcessPoolExecutor(
+        min(N_SIDE_BY_SIDE, os.cpu_count() or 1),
+        mp_context=multiprocessing.get_context("spawn"),
+        max_tasks_per_child=1,
+    ) as pool:
+        running: dict[Future[Draws | ConvergenceError], str] = {
+            pool.submit(_fit_named, name, data, seed, cache_folder()): name
+            for name, data in waiting.items()
+        }
+        started = datetime.now()
+        while running:
+            done, _ = wait(running, timeout=PROGRESS_EVERY_S, return_when=FIRST_COMPLETED)
+            if not done:
+                seconds = (datetime.now() - started).total_seconds()
+                say(f"{', '.join(running.values())}: {seconds:.0f} s so far")
+            for future in done:
+                yield running.pop(future), future.result()
+
+
+def _fit_named(name: str, data: Any, seed: int, cache: Path) -> Draws | ConvergenceError:  # noqa: ANN401
+    """Fit one model of :data:`MODELS` in a process of its own."""
+    (model,) = (model for model in MODELS if model.name == name)
+    return _fit(model, data, seed, cache)
+
+
+def _fit(
+    model: Model[Any, Any],
+    data: Any,  # noqa: ANN401
+    seed: int,
+    cache: Path,
+) -> Draws | ConvergenceError:
+    """Thinned draws of one model, or the refusal of its sampler."""
+    sampling.keep_compiled(cache)
+    try:
+        posterior = model.fit(data, seed=seed)
+    except ConvergenceError as refusal:
+        return refusal
+    n_draws = posterior.diagnostics.n_chains * posterior.diagnostics.n_draws
+    thin = max(1, n_draws // N_KEPT_DRAWS)
+    values = {name: draws[::thin] for name, draws in posterior.draws.items()}
+    return Draws(values, posterior.diagnostics, posterior.seconds, posterior.labels)
+
+
+def _kept(
+    model: Model[Any, Any],
+    data: Any,  # noqa: ANN401
+    draws: Draws,
+    seed: int,
+    load_id: int,
+) -> KeptFit:
+    return KeptFit(
+        model=model.name,
+        fitted_at=datetime.now().replace(microsecond=0),
+        seed=seed,
+        data_fingerprint=data.fingerprint(),
+        model_fingerprint=model_fingerprint(*model.modules),
+        priors_fingerprint=priors_fingerprint(model.prior_ids),
+        versions=sampling.library_versions(),
+        diagnostics=draws.diagnostics.as_dict(),
+        seconds=draws.seconds,
+        draws=draws.values,
+        labels=draws.labels,
+        load_id=load_id,
+    )
+
+
+def _settled_sentence(name: str, draws: Draws) -> str:
+    read = draws.diagnostics
+    runs = "" if read.n_attempts == 1 else f" in {read.n_attempts} runs, each longer than the last"
     return (
-        kept.seed == seed
-        and kept.data_fingerprint == data.fingerprint()
-        and kept.model_fingerprint == model_fingerprint(conception, sampling)
-        and kept.priors_fingerprint == priors_fingerprint(CONCEPTION_PRIORS)
+        f"{name}: settled in {draws.seconds:.0f} s{runs} (R-hat {read.max_rhat:.3f}, effective "
+        f"sample {min(read.min_ess_bulk, read.min_ess_tail):.0f}, {read.n_divergent} divergences)"
+    )
+
+
+def _diagnostics(kept: KeptFit) -> Diagnostics:
+    """What the gate read, from the kept numbers."""
+    read = kept.diagnostics
+    return Diagnostics(
+        read["max_rhat"],
+        read["min_ess_bulk"],
+        read["min_ess_tail"],
+        int(read["n_divergent"]),
+        int(read["n_chains"]),
+        int(read["n_draws"]),
+        int(read["n_attempts"]),
+    )
+
+
+def _is_of(kept: KeptFit, model: Model[Any, Any], data: Any) -> bool:  # noqa: ANN401
+    """Whether a kept fit belongs to these data, this model and these priors."""
+    return (
+        kept.data_fingerprint == data.fingerprint()
+        and kept.model_fingerprint == model_fingerprint(*model.modules)
+        and kept.priors_fingerprint == priors_fingerprint(model.prior_ids)
     )

@@ -19,7 +19,8 @@ from analytics.models import conception
 from analytics.priors import PRIORS
 from analytics.semen import with_measures
 from analytics.wording import litters_sentence, samples_sentence
-from pipelines.fit import fit_conception, kept_conception
+from pipelines.fit import FitOutcome, Known, fit_models, known
+from pipelines.models import CONCEPTION
 from pipelines.store import KeptFit, Store
 from reports.index import build_index
 from reports.page import Link, render
@@ -58,10 +59,10 @@ METHOD_OF_CHANCES = (
 """How the chances of a litter came about; said only where they are shown."""
 
 
-def fit_models(store_path: Path, *, seed: int, say: Callable[[str], None]) -> KeptFit:
+def fit_records(store_path: Path, *, seed: int, say: Callable[[str], None]) -> list[FitOutcome]:
     """Fit what the records allow and keep it."""
     with Store.open(store_path) as store:
-        return fit_conception(store, seed=seed, say=say)
+        return fit_models(store, seed=seed, say=say)
 
 
 def write_stud_reviews(
@@ -90,22 +91,22 @@ def write_stud_reviews(
     RecordsError
         A stud is not in the records.
     StaleFitError
-        The kept fit no longer belongs to the records, the model or the priors.
+        The kept fit no longer belongs to the model or the priors.
     """
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in (
             "dogs", "evaluations", "breedings", "events", "lab_tests", "findings",
         )}  # fmt: skip
-        fitted = kept_conception(store)
+        fitted = known(store, CONCEPTION)
         fingerprint = store.fingerprint()
     wanted = _chosen_studs(views, studs)
-    provenance = _provenance(fingerprint, views, fitted[1] if fitted else None, today)
+    provenance = _provenance(fingerprint, views, fitted.kept, today)
     out.mkdir(parents=True, exist_ok=True)
     pages: list[Path] = []
     links: list[Link] = []
     names = _file_names(wanted)
     for stud in wanted:
-        results = _stud_results(stud, views, fitted[0] if fitted else None, provenance, today)
+        results = _stud_results(stud, views, fitted, provenance, today)
         page = out / names[stud]
         _write(page, render(build_stud_review(results)))
         pages.append(page)
@@ -137,7 +138,7 @@ def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
         report = store.load([DEMO / "records"], today=DEMO_TODAY)
     for sheet, count in report.sheets.items():
         say(f"  {sheet}: {count.n_new} new lines, {count.n_questions} questions")
-    fit_models(store_path, seed=seed, say=say)
+    fit_records(store_path, seed=seed, say=say)
     say("demo: writing the pages")
     return write_stud_reviews(store_path, out, today=DEMO_TODAY)[-1]
 
@@ -145,7 +146,7 @@ def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
 def _stud_results(
     stud: str,
     views: dict[str, pd.DataFrame],
-    fitted: conception.ConceptionPosterior | None,
+    fitted: Known[conception.ConceptionPosterior],
     provenance: str,
     today: date,
 ) -> StudResults:
@@ -161,10 +162,12 @@ def _stud_results(
     answer = [samples_sentence(stud, readings)]
     chances: tuple[SemenTypeChance, ...] = ()
     coefficients: tuple[Coefficient, ...] = ()
-    if fitted is not None and "conception" not in stopped_answers(cautions):
-        chances, coefficients = _chances(fitted), _coefficients(fitted)
+    if fitted.kept is not None and "conception" not in stopped_answers(cautions):
+        chances, coefficients = _chances(fitted.posterior), _coefficients(fitted.posterior)
+        if fitted.caveat:
+            answer.insert(0, fitted.caveat)
         if len(breedings):
-            answer.append(_litters_sentence(stud, fitted))
+            answer.append(_litters_sentence(stud, fitted.posterior))
     method = (*METHOD_OF_READINGS, *(METHOD_OF_CHANCES if chances else ()))
     return StudResults(
         stud, _facts(dog), cautions, tuple(answer), readings, events, chances, coefficients,

@@ -12,7 +12,7 @@ import re
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
@@ -87,6 +87,10 @@ class KeptFit:
         Wall time of the fit. [s]
     draws
         Thinned draws by parameter, the first axis counts draws.
+    labels
+        What the last axis of a parameter counts, where it counts levels.
+    load_id
+        The last load that the fit has read.
     """
 
     model: str
@@ -99,6 +103,8 @@ class KeptFit:
     diagnostics: Mapping[str, float]
     seconds: float
     draws: Mapping[str, Floats]
+    labels: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    load_id: int = 0
 
 
 class Store:
@@ -300,14 +306,10 @@ class Store:
     def save_fit(self, kept: KeptFit) -> None:
         """Keep a posterior; the older one of the same model is replaced."""
         with self._transaction() as connection:
-            connection.execute(
-                "DELETE FROM fit_draws WHERE fit_id IN (SELECT fit_id FROM fit WHERE model = ?)",
-                [kept.model],
-            )
-            connection.execute("DELETE FROM fit WHERE model = ?", [kept.model])
+            _delete_fit(connection, kept.model)
             fit_id = self._one("SELECT coalesce(max(fit_id), 0) + 1 FROM fit")
             connection.execute(
-                "INSERT INTO fit VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO fit VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [
                     fit_id,
                     kept.model,
@@ -319,21 +321,50 @@ class Store:
                     json.dumps(dict(kept.versions), sort_keys=True),
                     json.dumps(dict(kept.diagnostics), sort_keys=True),
                     kept.seconds,
+                    kept.load_id,
                 ],
             )
             for parameter, draws in kept.draws.items():
                 packed = np.ascontiguousarray(draws, dtype="<f8")
                 connection.execute(
-                    "INSERT INTO fit_draws VALUES (?, ?, ?, ?)",
-                    [fit_id, parameter, json.dumps(packed.shape), packed.tobytes()],
+                    "INSERT INTO fit_draws VALUES (?, ?, ?, ?, ?)",
+                    [
+                        fit_id,
+                        parameter,
+                        json.dumps(packed.shape),
+                        packed.tobytes(),
+                        json.dumps(kept.labels[parameter]) if parameter in kept.labels else None,
+                    ],
                 )
+
+    def drop_fit(self, model: str) -> None:
+        """Forget the kept posterior of a model; without one, nothing happens."""
+        with self._transaction() as connection:
+            _delete_fit(connection, model)
+
+    def last_load(self) -> int:
+        """Number of the last load; 0 before the first."""
+        return self._one("SELECT coalesce(max(load_id), 0) FROM load")
+
+    def n_lines_since(self, load_id: int) -> int:
+        """Lines in force that came with a load after the one numbered."""
+        rows = self._rows(
+            """
+            SELECT count(*)
+            FROM line
+            JOIN source_file USING (file_id)
+            WHERE line.state = 'current' AND source_file.load_id > ?
+            """,
+            [load_id],
+        )
+        return int(rows[0][0])
 
     def read_fit(self, model: str) -> KeptFit | None:
         """Read the kept posterior of a model; None when there is none."""
         rows = self._rows(
             """
             SELECT fit_id, model, fitted_at, seed, data_fingerprint, model_fingerprint,
-                priors_fingerprint, versions, diagnostics, seconds
+                priors_fingerprint, versions, diagnostics, seconds, load_id
             FROM fit
             WHERE model = ?
             """,
@@ -343,7 +374,12 @@ class Store:
             return None
         row = rows[0]
         draws = self._rows(
-            "SELECT parameter, shape, draws FROM fit_draws WHERE fit_id = ? ORDER BY parameter",
+            """
+            SELECT parameter, shape, draws, labels
+            FROM fit_draws
+            WHERE fit_id = ?
+            ORDER BY parameter
+            """,
             [row[0]],
         )
         return KeptFit(
@@ -358,9 +394,23 @@ class Store:
             seconds=row[9],
             draws={
                 name: np.frombuffer(packed, dtype="<f8").reshape(json.loads(shape))
-                for name, shape, packed in draws
+                for name, shape, packed, _ in draws
             },
+            labels={
+                name: tuple(json.loads(labels))
+                for name, _, _, labels in draws
+                if labels is not None
+            },
+            load_id=row[10] or 0,
         )
+
+
+def _delete_fit(connection: duckdb.DuckDBPyConnection, model: str) -> None:
+    """Delete the kept posterior of a model, within a transaction."""
+    connection.execute(
+        "DELETE FROM fit_draws WHERE fit_id IN (SELECT fit_id FROM fit WHERE model = ?)", [model]
+    )
+    connection.execute("DELETE FROM fit WHERE model = ?", [model])
 
 
 def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:

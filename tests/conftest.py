@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from analytics.sampling import keep_compiled
-from pipelines.fit import cache_folder, fit_conception, kept_conception
+from pipelines.fit import cache_folder, fit_models, known
+from pipelines.models import CONCEPTION
 from pipelines.run import DEMO, DEMO_TODAY
 from pipelines.store import Store
 
@@ -41,12 +42,11 @@ def fitted_store_path(tmp_path_factory, demo_records) -> Path:
     path = tmp_path_factory.mktemp("fitted") / "demo.duckdb"
     with Store.open(path) as store:
         store.load([demo_records], today=DEMO_TODAY)
-        fit_conception(store, seed=DEMO_SEED, say=lambda sentence: None)
+        fit_models(store, seed=DEMO_SEED, say=lambda sentence: None)
     return path
 
 
 @pytest.fixture(scope="session")
 def demo_fit(fitted_store_path):
     with Store.open(fitted_store_path, read_only=True) as store:
-        posterior, _ = kept_conception(store)
-    return posterior
+        return known(store, CONCEPTION).posterior

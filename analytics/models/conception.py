@@ -51,7 +51,15 @@ from analytics.breeding_inputs import (
 )
 from analytics.estimate import Estimate, Floats, estimate_from_draws
 from analytics.priors import PRIORS
-from analytics.sampling import SCHEDULE, Diagnostics, Run, sample
+from analytics.sampling import (
+    SCHEDULE,
+    Diagnostics,
+    Draws,
+    Run,
+    effects_of_levels,
+    independent_draws,
+    sample,
+)
 
 COEFFICIENTS = (
     "c01", "c02", "c03", "c04", "c05", "c06", "c07", "c08", "c09", "c10", "c11", "c12", "c13",
@@ -80,6 +88,9 @@ STORAGE_LIMIT_DAYS = 3.0
 
 PADDING = {"breeding": 64, "stud": 8, "bitch": 32, "breed": 4, "clinic": 4, "year": 8}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
+
+N_PRIOR_DRAWS = 4000
+"""Draws of the published table that stand beside a posterior."""
 
 _GROUP_PRIOR = {
     "stud": "c20_stud", "bitch": "c20_bitch", "breed": "c20_breed", "clinic": "c21_clinic",
@@ -176,15 +187,21 @@ class ConceptionData:
         """Breedings, with or without a known outcome."""
         return len(self.whelped)
 
+    @property
+    def n_known(self) -> int:
+        """Breedings whose scan or whelping was reported."""
+        return int(((self.whelped >= 0) | (self.scanned_pregnant >= 0)).sum())
+
     def fingerprint(self) -> str:
-        """Fingerprint of everything that enters the likelihood."""
+        """Fingerprint of everything that enters the likelihood, names of levels included."""
         digest = hashlib.sha256()
         for values in (
             self.design, self.dose_mean, self.dose_sd, self.day_mean, self.day_sd,
             self.inseminated, self.scanned_pregnant, self.whelped, *self.groups.values(),
         ):  # fmt: skip
             digest.update(np.ascontiguousarray(values).tobytes())
-        digest.update("\x1f".join([*self.semen_type, *self.route, *self.groups]).encode())
+        names = [name for factor in self.levels for name in (factor, *self.levels[factor])]
+        digest.update("\x1f".join([*self.semen_type, *self.route, *names]).encode())
         return digest.hexdigest()
 
 
@@ -209,6 +226,11 @@ class ConceptionPosterior:
     prior_draws: Mapping[str, Floats]
     diagnostics: Diagnostics
     seconds: float
+
+    @property
+    def labels(self) -> Mapping[str, tuple[str, ...]]:
+        """What the last axis of each kind of effect counts."""
+        return {f"effect_{factor}": names for factor, names in self.data.levels.items()}
 
     def estimate(self, row: str) -> Estimate:
         """Posterior of one row of the priors table, on its own scale."""
@@ -359,7 +381,6 @@ def fit_conception(
     data: ConceptionData,
     *,
     seed: int,
-    n_prior_draws: int = 4000,
     schedule: tuple[Run, ...] = SCHEDULE,
 ) -> ConceptionPosterior:
     """Update the published table by the kennel's breedings.
@@ -370,8 +391,6 @@ def fit_conception(
         From :func:`prepare_conception`.
     seed
         Seed of sampler and prior draws.
-    n_prior_draws
-        Draws of the published table that stand beside the posterior.
     schedule
         Attempts of the sampler.
 
@@ -399,8 +418,39 @@ def fit_conception(
         draws[_GROUP_PRIOR[factor]] = values[f"sd_{factor}"]
         effects = values[f"sd_{factor}"][:, None] * values[f"z_{factor}"]
         draws[f"effect_{factor}"] = effects[:, : len(data.levels[factor])]
-    prior = prior_draws(np.random.default_rng(seed), n_prior_draws)
+    prior = prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS)
     return ConceptionPosterior(data, draws, prior, sampled.diagnostics, sampled.seconds)
+
+
+def restore_conception(data: ConceptionData, draws: Draws, *, seed: int) -> ConceptionPosterior:
+    """Make a posterior again from kept draws and the records of today.
+
+    Parameters
+    ----------
+    data
+        Today's; a stud, bitch, … that the fit has not seen gets draws of a new one.
+    draws
+        Kept draws with their labels, or those of the published table.
+    seed
+        Seed of the new levels and of the published table beside them.
+    """
+    rng = np.random.default_rng(seed)
+    prior = prior_draws(rng, N_PRIOR_DRAWS)
+    values = {row: draws.values[row] for row in (*COEFFICIENTS, "c19")}
+    n_draws = len(values["c01"])
+    for row in _GROUP_PRIOR.values():
+        # A factor of one level had no spread in the fit; the published one stands in for it.
+        values[row] = draws.values.get(row, np.resize(prior[row], n_draws))
+    for factor, names in data.levels.items():
+        values[f"effect_{factor}"] = effects_of_levels(
+            draws, f"effect_{factor}", names, sd=values[_GROUP_PRIOR[factor]], rng=rng
+        )
+    return ConceptionPosterior(data, values, prior, draws.diagnostics, draws.seconds)
+
+
+def published_conception(seed: int) -> Draws:
+    """Draws of the published table, told as a settled sample."""
+    return independent_draws(prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS))
 
 
 def prior_draws(rng: np.random.Generator, n_draws: int) -> dict[str, Floats]:

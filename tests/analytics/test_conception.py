@@ -25,7 +25,8 @@ from analytics.models.conception import (
 )
 from analytics.models.ovulation import ovulation_of_cycles
 from analytics.sampling import Run
-from pipelines.fit import N_KEPT_DRAWS, conception_data
+from pipelines.fit import N_KEPT_DRAWS
+from pipelines.models import conception_data
 from pipelines.run import DEMO, DEMO_TODAY
 from pipelines.store import Store
 

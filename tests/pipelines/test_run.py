@@ -5,8 +5,6 @@ import re
 import pandas as pd
 import pytest
 
-from analytics.errors import StaleFitError
-from pipelines.fit import kept_conception
 from pipelines.run import DEMO_TODAY, _file_names, write_stud_reviews
 from pipelines.store import Store
 
@@ -70,29 +68,6 @@ def test_a_positive_brucella_test_takes_the_conception_numbers_off_the_page(
     assert "Chance of a litter" not in tarn
     assert "gave a litter" not in tarn
     assert "Chance of a litter" in (tmp_path / "stud-merle.html").read_text(encoding="utf-8")
-
-
-def test_a_fit_older_than_a_changed_breeding_is_refused(fitted_store_path, tmp_path):
-    path = tmp_path / "kennel.duckdb"
-    path.write_bytes(fitted_store_path.read_bytes())
-    sheet = tmp_path / "breedings.csv"
-    sheet.write_text(
-        "Bitch,Stud,Date,Semen,Result\nAster,Tarn,2026-08-01,natural,empty\n", encoding="utf-8"
-    )
-    with Store.open(path) as store:
-        assert store.load([sheet], today=DEMO_TODAY).n_refused == 0
-        with pytest.raises(StaleFitError, match="Run `studcurve fit`"):
-            kept_conception(store)
-
-
-def test_a_kept_fit_comes_back_as_the_same_posterior(fitted_store_path):
-    with Store.open(fitted_store_path, read_only=True) as store:
-        posterior, kept = kept_conception(store)
-
-    assert posterior.estimate("c06").median == pytest.approx(
-        float(pd.Series(kept.draws["c06"]).median())
-    )
-    assert posterior.data.n_breedings == 240
 
 
 def test_every_stud_gets_a_plain_file_name_of_his_own():

@@ -1,0 +1,107 @@
+"""Which models are fitted, from which views, and how a kept fit becomes a posterior again.
+
+One description a model; `pipelines/fit.py` fits, keeps and reads them all the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import ModuleType
+from typing import Any, Generic, Protocol, TypeVar
+
+from analytics import sampling
+from analytics.estimate import Floats
+from analytics.models import conception
+from analytics.models.ovulation import ovulation_of_cycles
+from analytics.sampling import Diagnostics, Draws
+from pipelines.store import Store
+
+
+class ModelData(Protocol):
+    """What a model reads."""
+
+    def fingerprint(self) -> str:
+        """Fingerprint of everything that enters the likelihood."""
+        ...
+
+
+class Posterior(Protocol):
+    """What a fit gives: draws by id, and what their last axis counts where it counts levels."""
+
+    @property
+    def draws(self) -> Mapping[str, Floats]: ...  # noqa: D102
+    @property
+    def labels(self) -> Mapping[str, tuple[str, ...]]: ...  # noqa: D102
+    @property
+    def diagnostics(self) -> Diagnostics: ...  # noqa: D102
+    @property
+    def seconds(self) -> float: ...  # noqa: D102
+
+
+D = TypeVar("D", bound=ModelData)
+P = TypeVar("P", bound=Posterior)
+
+
+@dataclass(frozen=True, slots=True)
+class Model(Generic[D, P]):
+    """One model, described.
+
+    Attributes
+    ----------
+    name
+        What the kept fit is called.
+    prior_ids
+        Beginnings of the ids of the rows of the priors table that it reads.
+    modules
+        Modules whose text makes the posterior, the sampler's included.
+    prepare
+        Reads the views and gives what the model reads.
+    size
+        What there is to read, in words: "214 breedings".
+    too_thin
+        Why the records cannot move what is published, or None when they can.
+    fit
+        Samples the posterior; ``fit(data, seed=…)``.
+    restore
+        Makes the posterior again from kept draws and the records of today; a level that the fit
+        has not seen gets draws of a new one. ``restore(data, draws, seed=…)``.
+    published
+        Draws of the published table alone; ``published(seed)``. Restored, they are the posterior
+        of a kennel without records.
+    """
+
+    name: str
+    prior_ids: tuple[str, ...]
+    modules: tuple[ModuleType, ...]
+    prepare: Callable[[Store], D]
+    size: Callable[[D], str]
+    too_thin: Callable[[D], str | None]
+    fit: Callable[..., P]
+    restore: Callable[..., P]
+    published: Callable[[int], Draws]
+
+
+def conception_data(store: Store) -> conception.ConceptionData:
+    """Read what the conception model needs."""
+    return conception.prepare_conception(
+        store.read("breedings"),
+        store.read("inseminations"),
+        ovulation_of_cycles(store.read("cycles"), store.read("progesterone")),
+    )
+
+
+CONCEPTION: Model[conception.ConceptionData, conception.ConceptionPosterior] = Model(
+    name="conception",
+    prior_ids=("c0", "c1", "c20", "c21", "r05"),
+    modules=(conception, sampling),
+    prepare=conception_data,
+    size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known outcome",
+    too_thin=lambda data: None if data.n_known else "no breeding has a known outcome",
+    fit=conception.fit_conception,
+    restore=conception.restore_conception,
+    published=conception.published_conception,
+)
+
+MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION,)
+"""Every model that `studcurve fit` fits, the longest first."""

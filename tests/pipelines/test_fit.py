@@ -1,0 +1,154 @@
+"""Fits are kept, read with the records of today, and refused when model or priors have changed."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics import sampling
+from analytics.errors import StaleFitError
+from analytics.models import conception
+from pipelines.cli import main
+from pipelines.fit import fit_models, known
+from pipelines.models import CONCEPTION, MODELS
+from pipelines.run import DEMO_TODAY, write_stud_reviews
+from pipelines.store import Store
+from tests.conftest import DEMO_SEED
+
+
+@pytest.fixture
+def store_with_new_breeding(fitted_store_path, tmp_path):
+    """The demo with one breeding, of a bitch never seen, that came after the fit."""
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(fitted_store_path.read_bytes())
+    for name, text in {
+        "dogs": "Dog,Sex,Breed\nZinnia,female,Ostrel Spaniel\n",
+        "breedings": "Bitch,Stud,Date,Semen,Result\nZinnia,Tarn,2026-08-01,natural,empty\n",
+    }.items():
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    with Store.open(path) as store:
+        report = store.load([tmp_path / "dogs.csv", tmp_path / "breedings.csv"], today=DEMO_TODAY)
+        assert report.n_refused == 0
+    return path
+
+
+def test_a_kept_fit_comes_back_as_the_same_posterior(fitted_store_path):
+    with Store.open(fitted_store_path, read_only=True) as store:
+        read = known(store, CONCEPTION)
+
+    posterior = read.posterior
+    assert read.caveat == ""
+    assert posterior.data.n_breedings == 240
+    assert posterior.estimate("c06").median == pytest.approx(
+        float(pd.Series(read.kept.draws["c06"]).median())
+    )
+    assert posterior.draws["effect_bitch"].tobytes() == read.kept.draws["effect_bitch"].tobytes()
+
+
+def test_an_older_fit_says_how_many_records_came_since(store_with_new_breeding, tmp_path):
+    with Store.open(store_with_new_breeding, read_only=True) as store:
+        read = known(store, CONCEPTION)
+    write_stud_reviews(store_with_new_breeding, tmp_path, today=DEMO_TODAY, studs=["Tarn"])
+
+    assert read.n_records_since == 2
+    assert read.caveat.startswith("conception: 2 records since the fit of ")
+    assert "2 records since the fit of" in (tmp_path / "stud-tarn.html").read_text("utf-8")
+
+
+def test_a_bitch_that_came_after_the_fit_has_the_spread_of_all_bitches(
+    store_with_new_breeding, demo_fit
+):
+    with Store.open(store_with_new_breeding, read_only=True) as store:
+        posterior = known(store, CONCEPTION).posterior
+
+    names = posterior.data.levels["bitch"]
+    unseen = posterior.draws["effect_bitch"][:, names.index("Zinnia")]
+    seen = posterior.draws["effect_bitch"][:, names.index("Birch")]
+    kept = demo_fit.draws["effect_bitch"][:, demo_fit.data.levels["bitch"].index("Birch")]
+    # Four standard errors of a standard deviation from 1,000 draws.
+    assert unseen.std() == pytest.approx(
+        np.sqrt(np.mean(posterior.draws["c20_bitch"] ** 2)), rel=4 / np.sqrt(2 * 1000)
+    )
+    assert np.corrcoef(unseen, seen)[0, 1] == pytest.approx(0.0, abs=4 / np.sqrt(1000))
+    assert seen.tobytes() == kept.tobytes()
+
+
+@pytest.mark.parametrize("changed", ["model_fingerprint", "priors_fingerprint"])
+def test_a_fit_of_another_model_or_other_priors_is_refused(fitted_store_path, tmp_path, changed):
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(fitted_store_path.read_bytes())
+    with Store.open(path) as store:
+        store.save_fit(replace(store.read_fit("conception"), **{changed: "another"}))
+
+        with pytest.raises(StaleFitError, match="Run `studcurve fit`"):
+            known(store, CONCEPTION)
+
+
+def test_an_unchanged_kennel_is_not_fitted_again(fitted_store_path):
+    said = []
+    with Store.open(fitted_store_path) as store:
+        outcomes = fit_models(store, seed=DEMO_SEED, say=said.append, models=[CONCEPTION])
+
+    assert [outcome.state for outcome in outcomes] == ["unchanged"]
+    assert said[0].startswith("conception: nothing changed since the fit of ")
+
+
+def test_records_too_thin_are_skipped_with_a_sentence_and_answered_from_the_table(tmp_path):
+    said = []
+    with Store.open(tmp_path / "empty.duckdb") as store:
+        outcomes = fit_models(store, seed=1, say=said.append)
+        read = known(store, CONCEPTION)
+
+    assert {outcome.state for outcome in outcomes} == {"skipped"}
+    assert all("too thin to move its priors: skipped" in sentence for sentence in said)
+    assert read.kept is None
+    assert "published table alone" in read.caveat
+    # Four standard errors of the mean of the table's own 4,000 draws.
+    assert read.posterior.draws["c06"].mean() == pytest.approx(-0.55, abs=4 * 0.40 / 4000**0.5)
+    assert read.posterior.share_from_records("c06") < 4 * np.sqrt(2 / 4000)
+
+
+def test_a_kennel_that_became_too_thin_forgets_its_fit(fitted_store_path, tmp_path):
+    path = tmp_path / "empty.duckdb"
+    with Store.open(fitted_store_path, read_only=True) as store:
+        kept = store.read_fit("conception")
+    with Store.open(path) as store:
+        store.save_fit(kept)
+        fit_models(store, seed=1, say=lambda sentence: None)
+
+        assert store.read_fit("conception") is None
+
+
+def test_what_did_not_settle_is_refused_and_the_older_fit_stays(
+    fitted_store_path, tmp_path, monkeypatch
+):
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(fitted_store_path.read_bytes())
+
+    def hasty(data, *, seed):
+        return conception.fit_conception(data, seed=seed, schedule=(sampling.Run(3, 10, 0.5),))
+
+    with Store.open(path) as store:
+        older = store.read_fit("conception")
+        outcomes = fit_models(
+            store, seed=DEMO_SEED + 1, say=lambda sentence: None,
+            models=[replace(CONCEPTION, fit=hasty)],
+        )  # fmt: skip
+
+        assert outcomes[0].state == "refused"
+        assert "did not settle" in outcomes[0].sentence
+        assert store.read_fit("conception").draws["c01"].tobytes() == older.draws["c01"].tobytes()
+
+
+def test_the_terminal_tells_machines_what_became_of_each_model(tmp_path, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(["fit", "--store", str(tmp_path / "k.duckdb"), "--json"])
+    printed = capsys.readouterr()
+
+    told = json.loads(printed.out)
+    assert (stop.value.code or 0) == 0
+    assert set(told) == {model.name for model in MODELS}
+    assert all(model["state"] == "skipped" for model in told.values())
+    assert "too thin" in printed.err
