@@ -77,14 +77,17 @@ def readings_over_time(
         alt.Tooltip("how:N", title="·"),
     ]
     base = alt.Chart(readings)
-    errors = base.mark_rule(strokeWidth=1.5).encode(
-        x=x, y=alt.Y("low:Q", scale=scale, title=value_title), y2="high:Q", color=color,
-        opacity=faint,
-    )  # fmt: skip
-    points = (
-        base.mark_point(filled=True, size=42)
-        .encode(x=x, y=y, color=color, shape=shape, opacity=opacity, tooltip=tooltip)
+    # The legend listens only where the first layer that has it carries the selection.
+    errors = (
+        base.mark_rule(strokeWidth=1.5)
+        .encode(
+            x=x, y=alt.Y("low:Q", scale=scale, title=value_title), y2="high:Q", color=color,
+            opacity=faint,
+        )
         .add_params(singled_out)
+    )  # fmt: skip
+    points = base.mark_point(filled=True, size=42).encode(
+        x=x, y=y, color=color, shape=shape, opacity=opacity, tooltip=tooltip
     )
     reference = pd.DataFrame({"value": [commonly_used]})
     line = alt.Chart(reference).mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
@@ -134,24 +137,22 @@ def chance_by_semen_type(chances: pd.DataFrame, t: Mapping[str, str]) -> dict[st
         color=color,
         opacity=opacity,
     )
-    whiskers = base.mark_rule(strokeWidth=2.5).encode(
-        x=alt.X("lower_pct:Q", scale=scale, title=t["axis_chance"]), x2="upper_pct:Q"
-    )
-    points = (
-        base.mark_point(filled=True, size=85)
-        .encode(
-            x=alt.X("median_pct:Q", scale=scale, title=t["axis_chance"]),
-            shape=shape,
-            tooltip=[
-                alt.Tooltip("semen:N", title=t["column_semen"]),
-                alt.Tooltip("source:N", title=t["legend_source"]),
-                alt.Tooltip("median_pct:Q", title=t["axis_chance"], format=".0f"),
-                alt.Tooltip("lower_pct:Q", title=t["column_interval"], format=".0f"),
-                alt.Tooltip("upper_pct:Q", title="–", format=".0f"),
-                alt.Tooltip("note:N", title="·"),
-            ],
-        )
+    whiskers = (
+        base.mark_rule(strokeWidth=2.5)
+        .encode(x=alt.X("lower_pct:Q", scale=scale, title=t["axis_chance"]), x2="upper_pct:Q")
         .add_params(singled_out)
+    )
+    points = base.mark_point(filled=True, size=85).encode(
+        x=alt.X("median_pct:Q", scale=scale, title=t["axis_chance"]),
+        shape=shape,
+        tooltip=[
+            alt.Tooltip("semen:N", title=t["column_semen"]),
+            alt.Tooltip("source:N", title=t["legend_source"]),
+            alt.Tooltip("median_pct:Q", title=t["axis_chance"], format=".0f"),
+            alt.Tooltip("lower_pct:Q", title=t["column_interval"], format=".0f"),
+            alt.Tooltip("upper_pct:Q", title="–", format=".0f"),
+            alt.Tooltip("note:N", title="·"),
+        ],
     )
     return _finished(alt.layer(whiskers, points), 62 * len(semen) + 20)
 

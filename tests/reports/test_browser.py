@@ -49,7 +49,7 @@ def visit(browser, page: Path, **context):
     tab.on("dialog", lambda dialog: lines.append(f"dialog {dialog.message}"))
     tab.goto(page.as_uri())
     tab.wait_for_function(
-        "document.querySelectorAll('.chart').length"
+        "() => document.querySelectorAll('.chart').length"
         " === document.querySelectorAll('.chart[data-drawn]').length"
     )
     return tab, [url for url in requests if url != page.as_uri()], lines
@@ -80,17 +80,16 @@ def test_every_chart_draws_its_marks(browser, pages):
 
 def test_a_click_on_the_legend_singles_out_one_observer(browser, pages):
     tab, _, _ = visit(browser, pages["stud-tarn.html"])
-    opacities = (
-        "[...document.querySelectorAll('#total svg .mark-symbol.role-mark path')]"
-        ".map((mark) => mark.getAttribute('opacity'))"
+    n_opacities = (
+        "new Set([...document.querySelectorAll('#total svg .mark-symbol.role-mark path')]"
+        ".map((mark) => mark.getAttribute('opacity'))).size"
     )
-    before = set(tab.evaluate(opacities))
+    before = tab.evaluate(n_opacities)
 
     tab.locator("#total svg .role-legend-symbol path").first.click(force=True)
-    tab.wait_for_timeout(300)
 
-    assert len(before) == 1
-    assert len(set(tab.evaluate(opacities))) == 2
+    assert before == 1
+    tab.wait_for_function(f"() => {n_opacities} === 2")
     tab.context.close()
 
 
