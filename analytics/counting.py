@@ -2,17 +2,36 @@ r"""What does a count say, and how far may two counts differ?
 
 Counts of cells are Poisson, shares of counted cells binomial. Formulas follow the WHO laboratory
 manual for human semen (5th ed., 2010); its tables could not be opened and are quoted from memory
-where marked (M). Element-wise; a missing value in gives a missing value out.
+where marked (M). Element-wise; a missing value in gives a missing value out. Quantiles come from
+``scipy.special``: its statistics package would take a second to start at the bench.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri
-from scipy.stats import beta, chi2
+from scipy.special import betaincinv, gammaincc, gammainccinv, gammaincinv, ndtri
 
 from analytics.estimate import INTERVAL_PROB, Floats
+
+NEUBAUER_NL: Mapping[str, float] = MappingProxyType({"square": 4.0, "row": 20.0, "grid": 100.0})
+"""Volume above a part of the improved Neubauer chamber. [nL]
+
+0.1 mm deep; a grid of 1 mm² holds 100 nL, the central one has 25 squares in 5 rows (geometry)."""
+
+DILUTION_GUIDE = ((15.0, 5.0), (40.0, 10.0), (200.0, 20.0), (np.inf, 50.0))
+"""Sperm in a field at 40×, up to, and the dilution to count at.
+
+ESHRE guidelines 2002 for human semen (secondary)."""
+
+UPPER_LIMIT_PROB = 0.95
+"""Level of an upper limit for a count: that of the rule of three.
+
+Hanley & Lippman-Hand 1983, JAMA 249:1743-1745 (M)."""
 
 MAX_DIFFERENCE_PCT_OF_200 = (
     (0, 1), (1, 2), (2, 3), (4, 4), (7, 5), (11, 6), (16, 7), (23, 8), (34, 9), (65, 10), (76, 9),
@@ -87,12 +106,12 @@ def poisson_interval(n_cells: ArrayLike, interval_prob: float = INTERVAL_PROB) -
     """
     count = np.asarray(n_cells, dtype=np.float64)
     tail = (1.0 - interval_prob) / 2.0
-    lower = np.where(count > 0, chi2.ppf(tail, 2.0 * np.maximum(count, 0.5)) / 2.0, 0.0)
-    upper = chi2.ppf(1.0 - tail, 2.0 * (count + 1.0)) / 2.0
+    lower = np.where(count > 0, gammaincinv(np.maximum(count, 0.5), tail), 0.0)
+    upper = gammainccinv(count + 1.0, tail)
     return np.where(np.isnan(count), np.nan, np.stack([lower, upper]))
 
 
-def poisson_upper_limit(n_cells: ArrayLike, prob: float = INTERVAL_PROB) -> Floats:
+def poisson_upper_limit(n_cells: ArrayLike, prob: float = UPPER_LIMIT_PROB) -> Floats:
     r"""One-sided upper limit of the expected count; what "none seen" still allows.
 
     Parameters
@@ -100,7 +119,7 @@ def poisson_upper_limit(n_cells: ArrayLike, prob: float = INTERVAL_PROB) -> Floa
     n_cells
         Cells counted.
     prob
-        Probability that the limit holds.
+        Probability that the limit holds, at least.
 
     Notes
     -----
@@ -108,7 +127,65 @@ def poisson_upper_limit(n_cells: ArrayLike, prob: float = INTERVAL_PROB) -> Floa
 
     For no cell at 95 % it is 3.0, the rule of three.
     """
-    return np.asarray(chi2.ppf(prob, 2.0 * (np.asarray(n_cells, dtype=np.float64) + 1.0)) / 2.0)
+    return np.asarray(gammaincinv(np.asarray(n_cells, dtype=np.float64) + 1.0, prob))
+
+
+def count_interval(
+    n_cells: ArrayLike, *, extra_cv: ArrayLike, interval_prob: float = INTERVAL_PROB
+) -> Floats:
+    r"""Interval of the expected count where pipette and mixing err beyond Poisson.
+
+    Parameters
+    ----------
+    n_cells
+        Cells counted, shape (...).
+    extra_cv
+        Error beyond Poisson, as a coefficient of variation (prior r02); several independent errors
+        are joined by their root sum of squares.
+    interval_prob
+        Probability of the interval.
+
+    Returns
+    -------
+    numpy.ndarray
+        Lower and upper end, shape (2, ...).
+
+    Notes
+    -----
+    The exact Poisson interval is widened on the log scale,
+    :math:`\log N \pm \sqrt{h^2 + (z\,\mathrm{cv})^2}` with :math:`h` its distance from the
+    count. At zero cells the upper end is multiplied by :math:`e^{z\,\mathrm{cv}}`.
+    """
+    cells = np.asarray(n_cells, dtype=np.float64)
+    lower, upper = poisson_interval(cells, interval_prob)
+    other = float(ndtri(0.5 + interval_prob / 2.0)) * np.asarray(extra_cv, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        below = np.hypot(np.log(cells) - np.log(lower), other)
+        above = np.hypot(np.log(upper) - np.log(cells), other)
+        widened = np.stack([cells * np.exp(-below), cells * np.exp(above)])
+    none_seen = np.stack(np.broadcast_arrays(0.0 * upper, upper * np.exp(other)))
+    return np.where(cells == 0.0, none_seen, widened)
+
+
+def concentration_interval_m_per_ml(
+    n_cells: ArrayLike,
+    n_squares: ArrayLike,
+    square_volume_nl: ArrayLike,
+    dilution: ArrayLike = 1.0,
+    *,
+    extra_cv: ArrayLike,
+    interval_prob: float = INTERVAL_PROB,
+) -> Floats:
+    """Interval of a chamber's concentration; arguments as in the concentration and the count.
+
+    Returns
+    -------
+    numpy.ndarray
+        Lower and upper end, shape (2, ...); for no cell seen from 0 to what the volume that was
+        looked at still allows. [10⁶ mL⁻¹]
+    """
+    ends = count_interval(n_cells, extra_cv=extra_cv, interval_prob=interval_prob)
+    return concentration_m_per_ml(ends, n_squares, square_volume_nl, dilution)
 
 
 def wilson_interval(
@@ -126,7 +203,7 @@ def wilson_interval(
     Returns
     -------
     numpy.ndarray
-        Lower and upper end, 0 to 1, shape (2, ...).
+        Lower and upper end, 0 to 1, shape (2, ...); NaN where nothing was looked at.
 
     Notes
     -----
@@ -138,11 +215,13 @@ def wilson_interval(
     """
     x = np.asarray(n_seen, dtype=np.float64)
     n = np.asarray(n_checked, dtype=np.float64)
+    n = np.where(n > 0.0, n, np.nan)
     z = float(ndtri(0.5 + interval_prob / 2.0))
     centre = (x + z**2 / 2.0) / (n + z**2)
     half = z / (n + z**2) * np.sqrt(np.maximum(x * (n - x) / n, 0.0) + z**2 / 4.0)
     lower = np.where(x == 0.0, 0.0, centre - half)
-    return np.stack([lower, np.where(x == n, 1.0, centre + half)])
+    upper = np.where(x == n, 1.0, centre + half)
+    return np.where(np.isnan(x + n), np.nan, np.stack([lower, upper]))
 
 
 def exact_interval(
@@ -151,10 +230,95 @@ def exact_interval(
     """Exact (Clopper-Pearson) interval of a share; arguments and shape as the score interval."""
     x = np.asarray(n_seen, dtype=np.float64)
     n = np.asarray(n_checked, dtype=np.float64)
+    n = np.where(n > 0.0, n, np.nan)
     tail = (1.0 - interval_prob) / 2.0
-    lower = np.where(x > 0, beta.ppf(tail, np.maximum(x, 0.5), n - x + 1.0), 0.0)
-    upper = np.where(x < n, beta.ppf(1.0 - tail, x + 1.0, np.maximum(n - x, 0.5)), 1.0)
+    lower = np.where(x > 0, betaincinv(np.maximum(x, 0.5), n - x + 1.0, tail), 0.0)
+    upper = np.where(x < n, betaincinv(x + 1.0, np.maximum(n - x, 0.5), 1.0 - tail), 1.0)
     return np.where(np.isnan(x + n), np.nan, np.stack([lower, upper]))
+
+
+def difference_interval(
+    n_seen_first: ArrayLike,
+    n_checked_first: ArrayLike,
+    n_seen_second: ArrayLike,
+    n_checked_second: ArrayLike,
+    interval_prob: float = INTERVAL_PROB,
+) -> Floats:
+    r"""Interval of the difference of two shares, first minus second.
+
+    Returns
+    -------
+    numpy.ndarray
+        Lower and upper end, −1 to 1, shape (2, ...).
+
+    Notes
+    -----
+    From the score intervals :math:`(l_i, u_i)` of both shares :math:`p_i`,
+
+    .. math::
+
+        p_1 - p_2 - \sqrt{(p_1 - l_1)^2 + (u_2 - p_2)^2}, \quad
+        p_1 - p_2 + \sqrt{(u_1 - p_1)^2 + (p_2 - l_2)^2}
+
+    Newcombe 1998, Statistics in Medicine 17:873-890, method 10.
+    """
+    (l1, u1), (l2, u2) = (
+        wilson_interval(n_seen_first, n_checked_first, interval_prob),
+        wilson_interval(n_seen_second, n_checked_second, interval_prob),
+    )
+    with np.errstate(invalid="ignore"):
+        p1 = np.divide(n_seen_first, n_checked_first, dtype=np.float64)
+        p2 = np.divide(n_seen_second, n_checked_second, dtype=np.float64)
+    middle = p1 - p2
+    return np.stack([middle - np.hypot(p1 - l1, u2 - p2), middle + np.hypot(u1 - p1, p2 - l2)])
+
+
+@dataclass(frozen=True, slots=True)
+class SquareDispersion:
+    """How evenly the cells lie over the squares of one chamber.
+
+    Attributes
+    ----------
+    index
+        Variance over mean; 1 for cells that fall independently.
+    clumped_prob
+        Probability that independent cells would lie at least as unevenly (a one-sided p-value).
+    extra_cv
+        Spread between squares beyond Poisson, as a coefficient of variation; 0 when there is none.
+    """
+
+    index: float
+    clumped_prob: float
+    extra_cv: float
+
+
+def dispersion_over_squares(n_cells_by_square: ArrayLike) -> SquareDispersion:
+    r"""Whether the cells are clumped: are the squares more unequal than chance makes them?
+
+    Parameters
+    ----------
+    n_cells_by_square
+        Cells in each of at least two squares of the same size, at least one cell in all.
+
+    Notes
+    -----
+    .. math:: D = \sum_i (x_i - \bar x)^2 / \bar x \sim \chi^2_{s-1}
+
+    for :math:`s` squares of independent cells; index :math:`D/(s-1)`. Fisher, Thornton & Mackenzie
+    1922, Annals of Applied Biology 9:325-359 (M). Below about one cell a square the approximation
+    is rough.
+    """
+    cells = np.asarray(n_cells_by_square, dtype=np.float64).ravel()
+    if cells.size < 2 or not np.isfinite(cells).all() or cells.sum() <= 0.0:
+        raise ValueError(f"dispersion needs two squares and one cell; got {cells.tolist()}")
+    mean, variance = cells.mean(), cells.var(ddof=1)
+    freedom = cells.size - 1
+    index = float(variance / mean)
+    return SquareDispersion(
+        index,
+        float(gammaincc(freedom / 2.0, freedom * index / 2.0)),
+        float(np.sqrt(max(variance - mean, 0.0)) / mean),
+    )
 
 
 def sampling_error_pct(n_cells: ArrayLike) -> Floats:

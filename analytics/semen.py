@@ -6,14 +6,19 @@ one.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from analytics.counting import poisson_interval, wilson_interval
+from analytics.counting import count_interval, wilson_interval
 from analytics.estimate import INTERVAL_PROB, Floats
 from analytics.priors import PRIORS
+
+if TYPE_CHECKING:
+    # Frames come in and go out by their own methods; the bench starts without the frame library.
+    import pandas as pd
 
 PHOTOMETER_CV = 0.10
 """Reading error of a photometer's concentration, as a coefficient of variation. (J)"""
@@ -51,6 +56,7 @@ def total_sperm_interval_m(
     n_cells_counted: ArrayLike,
     *,
     extra_cv: float,
+    looked_at_nl: ArrayLike = np.nan,
     interval_prob: float = INTERVAL_PROB,
 ) -> Floats:
     r"""Interval of total sperm from counting and reading error.
@@ -63,6 +69,9 @@ def total_sperm_interval_m(
         Cells behind the concentration; NaN for a photometer or an unrecorded count.
     extra_cv
         Error of a chamber count beyond Poisson (prior r02).
+    looked_at_nl
+        Undiluted semen above the counted squares: their volume over the dilution. Only read where
+        no cell was seen. [nL]
     interval_prob
         Probability of the interval.
 
@@ -70,27 +79,25 @@ def total_sperm_interval_m(
     -------
     numpy.ndarray
         Lower and upper end, shape (2, ...). [10⁶] NaN where no concentration was read; for zero
-        cells the upper end is NaN, since it depends on the chamber volume that was looked at.
+        cells the upper end is what the volume that was looked at still allows, NaN where that
+        volume is not known.
 
     Notes
     -----
-    The exact Poisson interval is widened on the log scale by the other errors,
-    :math:`\log N \pm \sqrt{h^2 + (z\,\mathrm{cv})^2}` with :math:`h` its distance from the count.
+    The interval of the count (:func:`analytics.counting.count_interval`), with the error of the
+    volume joined to that of the reading.
     """
     total = total_sperm_m(volume_ml, concentration_m_per_ml)
     cells = np.asarray(n_cells_counted, dtype=np.float64)
-    z = float(ndtri(0.5 + interval_prob / 2.0))
     reading_cv: Floats = np.where(np.isnan(cells), PHOTOMETER_CV, extra_cv)
     other: Floats = np.hypot(reading_cv, VOLUME_CV)
-    counted = poisson_interval(np.nan_to_num(cells, nan=1.0), interval_prob)
+    z = float(ndtri(0.5 + interval_prob / 2.0))
+    read = np.stack([total * np.exp(-z * other), total * np.exp(z * other)])
+    counted = count_interval(cells, extra_cv=other, interval_prob=interval_prob)
     with np.errstate(divide="ignore", invalid="ignore"):
-        relative = np.abs(np.log(counted / cells))
-    relative = np.where(np.isnan(cells), 0.0, relative)
-    widened = np.hypot(relative, z * other)
-    with np.errstate(invalid="ignore"):
-        ends = np.stack([total * np.exp(-widened[0]), total * np.exp(widened[1])])
-    limits = np.stack([np.zeros_like(ends[0]), np.full_like(ends[1], np.nan)])
-    return np.where(cells == 0, limits, ends)
+        per_cell = np.where(cells == 0.0, np.divide(volume_ml, looked_at_nl), total / cells)
+        scaled = np.where(counted == 0.0, 0.0, counted * per_cell)
+    return np.where(np.isnan(cells), read, np.where(np.isnan(total), np.nan, scaled))
 
 
 def motility_interval_pct(

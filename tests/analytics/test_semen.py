@@ -37,6 +37,15 @@ def test_a_count_of_zero_keeps_its_zero_and_has_no_made_up_upper_end():
     assert np.isnan(high)
 
 
+def test_a_count_of_zero_is_bounded_by_the_chamber_that_was_looked_at():
+    # 0 cells in 100 nL at 1:20: 5 nL of semen; at most 3.0 cells there, in 2 mL 1.2 M, widened.
+    low, high = total_sperm_interval_m(2.0, 0.0, 0.0, extra_cv=0.15, looked_at_nl=5.0)
+
+    assert low == 0.0
+    widened = np.exp(1.6449 * np.hypot(0.15, 0.05))
+    assert high == pytest.approx(-np.log(0.05) / 5.0 * 2.0 * widened, rel=1e-4)
+
+
 def test_a_motility_by_eye_is_less_sure_than_one_of_two_hundred_counted():
     by_eye = motility_interval_pct(70.0, np.nan)
     counted = motility_interval_pct(70.0, 200.0)
