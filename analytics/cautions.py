@@ -15,6 +15,8 @@ from typing import Literal
 
 import pandas as pd
 
+from analytics.calendar import spoken_day
+
 Severity = Literal["stop", "warn", "say"]
 """``stop`` suppresses numbers, ``warn`` heads the answer, ``say`` is part of an honest answer."""
 
@@ -326,8 +328,7 @@ def outcome_unknown(records: DogRecords, today: date) -> list[Caution]:
 
 def day(moment: object) -> str:
     """Print a day so that it cannot be misread: 5 Mar 2024."""
-    on = _as_date(moment)
-    return f"{on.day} {on:%b %Y}"
+    return spoken_day(_as_date(moment))
 
 
 def _as_date(moment: object) -> date:

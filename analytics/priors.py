@@ -89,6 +89,24 @@ _STORAGE = (
 _CONCANNON = "Concannon 1977 (six Beagles)"
 _J = "judgement"
 
+PROGESTERONE_PROFILE: tuple[tuple[int, float, str, str], ...] = (
+    (-120, 0.5, "early heat: judgement", "J"),
+    (-56, 0.7, _CONCANNON, "P"),
+    (-40, 0.9, _CONCANNON, "P"),
+    (-24, 1.2, _CONCANNON, "P"),
+    (-16, 1.4, _CONCANNON, "P"),
+    (-8, 1.5, _CONCANNON, "P"),
+    (0, 2.65, f"mean of 2.6 and 2.7: {_CONCANNON}; {_P4}", "D"),
+    (24, 3.2, _CONCANNON, "P"),
+    (48, 5.1, f"mean of 5.4 and 4.8: {_CONCANNON}; {_P4}", "D"),
+    (72, 7.2, _P4, "P"),
+    (120, 12.0, "early luteal rise: judgement", "J"),
+    (240, 25.0, "early luteal rise: judgement", "J"),
+    (480, 30.0, "luteal level: judgement", "J"),
+)
+"""Mean progesterone of the reference assay, a radioimmunoassay, by hours from the LH peak:
+hours, ng/mL, source, mark. Rows o01 of the table."""
+
 _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
     # id, words, mean, sd, unit, source, mark
     (
@@ -311,14 +329,34 @@ _OTHER = (
     Prior("q03_deficit", "rest: deficit on the next day", "beta", 0.275, 0.06, "share",
           "15 to 40 %: judgement", "J"),
     Prior("q05_length", "slow level: length", "log-normal", 1.0, 0.5, "y", _J, "J"),
-    Prior("o01", "mean progesterone at LH 0", "fixed", 2.65, 0.0, "ng/mL", f"{_CONCANNON}; {_P4}",
-          "P"),
+    *(
+        Prior(f"o01_{hours:+d}h", f"mean progesterone {hours:+d} h from the LH peak", "fixed",
+              ng_per_ml, 0.0, "ng/mL", source, mark)
+        for hours, ng_per_ml, source, mark in PROGESTERONE_PROFILE
+    ),
     Prior("o02", "level between cycles", "half-normal", 0.0, 0.25, "log", f"judgement on {_P4}",
           "J"),
     Prior("o03_between", "assay scale between laboratories", "half-normal", 0.0, 0.3, "log",
           "slopes 0.45 to 1.06, Theriogenology 147:116-123, 2020", "P"),
     Prior("o03_within", "assay scale within a laboratory", "half-normal", 0.0, 0.10, "log",
           "the same", "P"),
+    Prior("o03_radio", "scale of a radioimmunoassay", "normal", 0.0, 0.15, "log",
+          "the profile's own kind of assay; spread judgement", "J"),
+    Prior("o03_enzyme", "scale of enzyme-amplified chemiluminescence", "normal", -0.48, 0.35, "log",
+          "between 0.16 + 0.45 of the radioimmunoassay (Theriogenology 147:116-123, 2020) and 0.85 "
+          "of it (Nöthling & De Cramer 2019, JSAVA 90:a1730)", "D"),
+    Prior("o03_electro", "scale of electrochemiluminescence", "normal", 0.0, 0.15, "log",
+          "-0.23 + 1.06 of the radioimmunoassay: Theriogenology 147:116-123, 2020; sd judgement",
+          "D, J"),
+    Prior("o03_clinic", "scale of an analyzer in the clinic", "normal", 0.1, 0.3, "log",
+          "reads higher by a share not printed in the abstract: Front Vet Sci 8:660923, 2021; size "
+          "judgement", "J"),
+    Prior("o05_earliest", "earliest ovulation, from first bleeding", "fixed", 3.0, 0.0, "d",
+          "Beagle colony, range 3 to 31, Reprod Domest Anim", "P"),
+    Prior("o05_latest", "latest ovulation, from first bleeding", "fixed", 31.0, 0.0, "d",
+          "Beagle colony, range 3 to 31, Reprod Domest Anim", "P"),
+    Prior("o06_small", "a litter of up to four pups comes later by", "fixed", 1.0, 0.0, "d",
+          "Eilts 2005 (764 litters)", "P"),
     Prior("o07", "rise speed between cycles", "half-normal", 0.0, 0.15, "log", _J, "J"),
     Prior("p01", "box on time; next day 6 %, after the weekend 2 %", "dirichlet", 0.92, 20.0,
           "share", "judgement, worth 20 boxes", "J"),
