@@ -14,8 +14,13 @@ import numpy as np
 import pandas as pd
 
 from analytics.estimate import Floats
+from analytics.priors import PRIORS
 
-USUAL_DOSE_M = {"vaginal": 200.0, "transcervical": 100.0, "surgical": 100.0}
+USUAL_DOSE_M = {
+    "vaginal": PRIORS["c10_vaginal"].centre,
+    "transcervical": PRIORS["c10_intrauterine"].centre,
+    "surgical": PRIORS["c10_intrauterine"].centre,
+}
 """Usual motile dose by route (prior c10). [10⁶]"""
 
 DOSE_LOG2_SD = 0.35

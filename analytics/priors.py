@@ -293,6 +293,11 @@ _HALF_NORMAL: tuple[tuple[str, str, float, str, str, str], ...] = (
 _OTHER = (
     Prior("c22", "plan only: bias of each semen and route contrast", "normal", 0.0, 0.3, "logit",
           "judgement: choice of bitch, not method, may have made the difference", "J"),
+    Prior("c10_vaginal", "usual motile dose, vaginal", "fixed", 200.0, 0.0, "M",
+          "at least 150 to 200 M: Linde-Forsberg 1991 (secondary); litters not at their most below "
+          f"200 M: {_BURGESS}", "D"),
+    Prior("c10_intrauterine", "usual motile dose, transcervical or surgical", "fixed", 100.0, 0.0,
+          "M", f"more than 100 M live and normal sperm: {_MASON}", "D"),
     Prior("s01", "storage time scale, egg yolk, 4-5 °C", "log-normal", 192.0, 0.5, "h", _STORAGE,
           "P"),
     Prior("s02_milk", "× milk extender", "log-normal", 0.5, 0.3, "ratio", _ROTA, "D"),
@@ -324,6 +329,9 @@ _OTHER = (
           "probability", _J, "J"),
     Prior("r05_specificity", "an empty bitch scans empty", "fixed", 0.99, 0.0, "probability", _J,
           "J"),
+    Prior("q01_level", "total sperm of a dog of unknown size", "fixed", 775.0, 0.0, "M",
+          "middle of 200 to 3,000 M by size: Lofstedt, Atlantic Veterinary College; of 300 to "
+          "2,000 M: University of Minnesota", "D"),
     Prior("q03_time", "rest: recovery time", "log-normal", 2.5, 0.25, "d",
           "Olar, Amann & Pickett 1983, Biol Reprod", "P, J"),
     Prior("q03_deficit", "rest: deficit on the next day", "beta", 0.275, 0.06, "share",

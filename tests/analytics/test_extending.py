@@ -1,0 +1,66 @@
+"""Extender and volumes: arithmetic that undoes itself, reminders with their sources."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analytics.extending import (
+    bench_reminders,
+    extender_for_concentration_ml,
+    extender_for_ratio_ml,
+    volume_limit_ml,
+)
+
+
+def test_four_parts_of_extender_make_five_of_dose():
+    # "4:1 extender to semen" is 1:4, inside the usual 1:3 to 1:5 (Sugai 2024, Front Vet Sci).
+    assert extender_for_ratio_ml(2.0, 4.0) == 8.0
+    assert bench_reminders(ratio=4.0) == ()
+
+
+@given(st.floats(0.2, 30.0), st.floats(50.0, 2_000.0), st.floats(10.0, 50.0))
+def test_the_extender_for_a_concentration_gives_that_concentration(volume, concentration, final):
+    extender = extender_for_concentration_ml(volume, concentration, final)
+
+    assert volume * concentration / (volume + extender) == pytest.approx(final)
+    # The same by its ratio.
+    again = extender_for_ratio_ml(volume, extender / volume)
+    assert again == pytest.approx(extender)
+
+
+def test_extender_cannot_concentrate():
+    assert np.isnan(extender_for_concentration_ml(2.0, 40.0, 50.0))
+
+
+def test_more_fits_a_heavier_bitch_and_less_fits_the_uterus():
+    # Common practice, no source.
+    weights = (4.0, 8.0, 20.0, 35.0, 60.0)
+    vaginal = [volume_limit_ml(weight, "vaginal") for weight in weights]
+    uterus = [volume_limit_ml(weight, "transcervical") for weight in weights]
+
+    assert vaginal == sorted(vaginal)
+    assert all(inside < outside for inside, outside in zip(uterus, vaginal, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("given_reading", "word", "source"),
+    [
+        ({"ratio": 8.0}, "outside the usual 1:3 to 1:5", "Sugai 2024"),
+        ({"ratio": 1.0}, "outside the usual 1:3 to 1:5", "Sugai 2024"),
+        ({"final_m_per_ml": 20.0}, "thinner than 25 M/mL", "Sugai 2024"),
+        ({"unextended_minutes": 45.0}, "45 minutes", "common practice, no source"),
+        ({"dose_volume_ml": 12.0, "limit_ml": 5.0}, "spin first", "common practice, no source"),
+    ],
+)
+def test_each_reminder_speaks_with_its_source(given_reading, word, source):
+    (reminder,) = bench_reminders(**given_reading)
+
+    assert word in reminder.sentence
+    assert source in reminder.source
+
+
+def test_what_is_not_known_or_just_right_is_not_judged():
+    assert bench_reminders() == ()
+    assert bench_reminders(ratio=5.0, final_m_per_ml=25.0, unextended_minutes=30.0,
+                           dose_volume_ml=5.0, limit_ml=5.0) == ()  # fmt: skip
