@@ -1,0 +1,243 @@
+"""Which options can be carried out at all, and why not the others?
+
+Hours of kennel, carrier and clinic give every day on which a method can begin; what cannot be
+carried out is named with its reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from analytics.plan.options import (
+    Carrier,
+    Circumstances,
+    OpeningHours,
+    Option,
+    Source,
+    Straws,
+)
+
+METHODS = (
+    ("natural", "natural"), ("fresh", "vaginal"), ("fresh", "transcervical"),
+    ("chilled", "vaginal"), ("chilled", "transcervical"), ("frozen", "vaginal"),
+    ("frozen", "transcervical"),
+)  # fmt: skip
+"""Semen types and routes that are ever offered; surgical insemination is not among them."""
+
+HOURS_TO_SECOND = {"natural": 48, "fresh": 48, "chilled": 24, "frozen": 24}
+"""From a first to a second insemination. [h]
+
+Fresh: days 2 and 4 after ovulation (University of Minnesota, secondary); frozen: days 2 and 3
+(Thomassen et al. 2006, Theriogenology 66:1645-1650, P); chilled: the second dose of one box on the
+next day (common practice, no source)."""
+
+FRESH_WITHIN_HOURS = 1
+"""A sample on hand is used as fresh within this long. [h] (common practice, no source)"""
+
+SURGICAL_REASON = (
+    "not offered: surgical insemination may be recorded here and is never proposed; it is "
+    "forbidden in some countries"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Infeasible:
+    """A way to breed that cannot be carried out, and why."""
+
+    method: str
+    reason: str
+
+
+def possible_options(
+    circumstances: Circumstances,
+) -> tuple[tuple[Option, ...], tuple[Infeasible, ...]]:
+    """List every method on every day that can be carried out, and the methods that cannot.
+
+    Parameters
+    ----------
+    circumstances
+        What the kennel, the clinic and the owners can do.
+
+    Returns
+    -------
+    tuple
+        Options, one for each method, number of inseminations and first day; and the methods
+        without any day, with the reason.
+    """
+    options: list[Option] = []
+    infeasible: list[Infeasible] = []
+    for semen_type, route in METHODS:
+        for n in circumstances.n_inseminations:
+            name = Option(semen_type, route, "a mating", (circumstances.asked_at,) * n).method
+            reason = _refusal(circumstances, semen_type, route, n)
+            found = [] if reason else list(_schedules(circumstances, semen_type, route, n))
+            affordable = [o for o in found if not o.cost(circumstances.prices)
+                          > circumstances.max_cost]  # fmt: skip
+            options += affordable
+            if reason:
+                infeasible.append(Infeasible(name, reason))
+            elif not found:
+                infeasible.append(Infeasible(name, _no_day(circumstances, semen_type, n)))
+            elif not affordable:
+                cost = min(option.cost(circumstances.prices) for option in found)
+                infeasible.append(
+                    Infeasible(
+                        name,
+                        f"costs {cost:,.0f} in any case, above the owner's limit of "
+                        f"{circumstances.max_cost:,.0f}",
+                    )
+                )
+    infeasible.append(Infeasible("surgical insemination", SURGICAL_REASON))
+    return tuple(options), tuple(infeasible)
+
+
+def _refusal(circumstances: Circumstances, semen_type: str, route: str, n: int) -> str:
+    """Why a method is out of the question on any day; empty when it is not."""
+    for word in (semen_type, route):
+        if word in circumstances.refused:
+            return f"an owner does not want {word}"
+    if semen_type in ("natural", "fresh") and not circumstances.is_bitch_at_kennel:
+        return "bitch and stud are not in one place"
+    if semen_type == "chilled" and circumstances.carrier is None:
+        return "no carrier is named"
+    if semen_type == "frozen":
+        return _straw_refusal(circumstances.straws, n)
+    return ""
+
+
+def _straw_refusal(straws: Sequence[Straws], n: int) -> str:
+    n_left = sum(lot.n_left for lot in straws)
+    if n_left == 0:
+        return "no straws are left" if straws else "no straws are in stock"
+    if _lot_for(straws, n) is None:
+        wanted = n * min(lot.n_per_dose for lot in straws if lot.n_left)
+        return f"too few straws of one lot are left ({n_left} in all; {wanted} are needed)"
+    return ""
+
+
+def _lot_for(straws: Sequence[Straws], n: int) -> Straws | None:
+    """Oldest lot with enough straws for n inseminations."""
+    return next((lot for lot in straws if lot.n_left >= n * lot.n_per_dose), None)
+
+
+def _no_day(circumstances: Circumstances, semen_type: str, n: int) -> str:
+    """Why no day is left for a method that nobody refuses."""
+    if semen_type == "chilled":
+        return "every box that can still be sent arrives after the window"
+    where = "clinic" if semen_type == "frozen" else "kennel or clinic"
+    return f"the {where} has no open {'pair of days' if n > 1 else 'day'} within the window"
+
+
+def _schedules(
+    circumstances: Circumstances, semen_type: str, route: str, n: int
+) -> Iterator[Option]:
+    """Every day on which a method can begin."""
+    n_days = (circumstances.last_on - circumstances.first_on).days + 1
+    for offset in range(max(0, n_days)):
+        day = circumstances.first_on + timedelta(days=offset)
+        option = (
+            _shipped(circumstances, route, n, day)
+            if semen_type == "chilled"
+            else _in_one_place(circumstances, semen_type, route, n, day)
+        )
+        if option is not None and option.inseminated_at[0].date() == day:
+            yield option
+
+
+def _in_one_place(
+    circumstances: Circumstances, semen_type: str, route: str, n: int, day: date
+) -> Option | None:
+    """A mating, fresh semen or straws: nothing is on the way."""
+    by_vet = semen_type == "frozen" or route == "transcervical"
+    hours = circumstances.clinic if by_vet else circumstances.kennel
+    earliest = max(datetime.combine(day, hours.opens), circumstances.asked_at)
+    times = _repeated(hours, earliest, semen_type, n)
+    if times is None:
+        return None
+    costs: list[tuple[str, int]] = []
+    straws, collected = None, None
+    source: Source = "a mating"
+    if semen_type == "fresh":
+        # Fresh semen is collected anew for each insemination, and used at once.
+        on_hand = circumstances.sample_on_hand_at
+        limit = timedelta(hours=FRESH_WITHIN_HOURS)
+        is_on_hand = n == 1 and on_hand is not None and times[0] - on_hand <= limit
+        source = "sample on hand" if is_on_hand else "next collection"
+        collected = on_hand if is_on_hand else times[0]
+        costs.append(("collection", 0 if is_on_hand else n))
+    if semen_type == "frozen":
+        source, straws = "straws in stock", _lot_for(circumstances.straws, n)
+        costs.append(("frozen dose", n))
+    if semen_type != "natural" and by_vet:
+        costs.append((f"{route} insemination", n))
+    paid = _paid(*costs, ("scan", 1))
+    return Option(semen_type, route, source, times, collected, straws=straws, costs=paid)
+
+
+def _shipped(circumstances: Circumstances, route: str, n: int, day: date) -> Option | None:
+    """Chilled semen whose first insemination, the box being on time, falls on a day."""
+    carrier = circumstances.carrier
+    if carrier is None:
+        return None
+    on_hand = circumstances.sample_on_hand_at
+    for packed_at in _packing_times(circumstances, carrier, day):
+        promised = carrier.promised_at(packed_at)
+        planned = _repeated(circumstances.clinic, promised, "chilled", n)
+        if planned is None or planned[0].date() != day:
+            continue
+        late = [
+            _repeated(circumstances.clinic, brought, "chilled", n)
+            for brought in carrier.brought_if_late(promised)
+        ]
+        if late[0] is None or late[1] is None:
+            continue
+        source: Source = "next collection" if on_hand is None else "sample on hand"
+        return Option(
+            "chilled", route, source, planned,
+            packed_at if on_hand is None else on_hand, packed_at,
+            late[0], late[1], n, carrier=carrier.name, extender=circumstances.extender,
+            costs=_paid(
+                ("collection", 1 if on_hand is None else 0), ("box", 1), ("extender dose", n),
+                (f"{route} insemination", n), ("scan", 1),
+            ),
+        )  # fmt: skip
+    return None
+
+
+def _paid(*items: tuple[str, int]) -> tuple[tuple[str, int], ...]:
+    """Items that are paid for at least once."""
+    return tuple((item, n) for item, n in items if n)
+
+
+def _packing_times(circumstances: Circumstances, carrier: Carrier, day: date) -> Iterator[datetime]:
+    """When a box for an insemination on a day can be packed, the latest first."""
+    if circumstances.sample_on_hand_at is not None:
+        for offset in range(14):
+            packed_on = circumstances.asked_at.date() + timedelta(days=offset)
+            packed_at = datetime.combine(packed_on, carrier.cut_off)
+            if packed_at >= circumstances.asked_at and carrier.takes(packed_at):
+                yield packed_at
+                return
+        return
+    for offset in range(1, 8):
+        packed_at = datetime.combine(day - timedelta(days=offset), circumstances.collected_at)
+        if packed_at >= circumstances.asked_at and carrier.takes(packed_at):
+            yield packed_at
+
+
+def _repeated(
+    hours: OpeningHours, first: datetime, semen_type: str, n: int
+) -> tuple[datetime, ...] | None:
+    """Instants of n inseminations from a first one on; None when nobody is there."""
+    at = hours.first_from(first)
+    if at is None:
+        return None
+    times = [at]
+    for _ in range(1, n):
+        later = hours.first_from(times[-1] + timedelta(hours=HOURS_TO_SECOND[semen_type]))
+        if later is None:
+            return None
+        times.append(later)
+    return tuple(times)

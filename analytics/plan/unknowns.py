@@ -1,0 +1,141 @@
+"""From posteriors, or the published table alone, to joint draws that every option shares.
+
+Nothing is fitted here. Draws of a fit are recycled to the number of joint draws; what happens on
+the day (sample, box, straws, ovulation, new partners) is drawn anew for each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.estimate import Floats
+from analytics.keeping import Medium, published_storage
+from analytics.models import conception
+from analytics.models.ovulation import OvulationPosterior
+from analytics.plan.chain import Pair, Unknowns, bias_draws, plan_coefficients
+from analytics.plan.lateness import BoxRecord, share_draws
+from analytics.plan.samples import SampleBelief
+
+N_JOINT_DRAWS = 4000
+"""Joint draws of a plan; a chance is then sure to a quarter of a point."""
+
+_SPREAD_ROW = {"stud": "c20_stud", "bitch": "c20_bitch", "breed": "c20_breed",
+               "clinic": "c21_clinic", "year": "c21_year"}  # fmt: skip
+_ALWAYS = ("stud", "bitch", "breed")
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Draws of the conception chain and the names that their effects belong to.
+
+    Attributes
+    ----------
+    draws
+        By id, as in :class:`analytics.models.conception.ConceptionPosterior`.
+    levels
+        Names of the levels by grouping factor; empty for the published table.
+    """
+
+    draws: Mapping[str, Floats]
+    levels: Mapping[str, Sequence[str]]
+
+
+def published_chain(rng: np.random.Generator, n_draws: int = N_JOINT_DRAWS) -> Chain:
+    """Draw the published table alone: every partner is a new one."""
+    return Chain(conception.prior_draws(rng, n_draws), {})
+
+
+def draw_unknowns(
+    chain: Chain,
+    pair: Pair,
+    ovulation: OvulationPosterior,
+    sample: SampleBelief,
+    *,
+    medium: Medium,
+    boxes: BoxRecord | None,
+    seed: int,
+    n_draws: int = N_JOINT_DRAWS,
+) -> Unknowns:
+    """Draw everything that is not known of one breeding.
+
+    Parameters
+    ----------
+    chain
+        Of a fit or published.
+    pair
+        The two dogs.
+    ovulation
+        Posterior of this heat.
+    sample
+        Belief about the sample that is or will be collected.
+    medium
+        What a box's sample is kept in.
+    boxes
+        Own record of the carrier.
+    seed
+        The same seed gives the same draws, whichever options are asked about.
+    n_draws
+        Joint draws.
+    """
+    # One stream for each kind of draw: another number of one kind leaves the others as they were.
+    streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(6)]
+    rng_partners, rng_bias, rng_day, rng_sample, rng_storage, rng_boxes = streams
+    uniform = rng_day.uniform(size=(3, n_draws))
+    cumulative = np.cumsum(ovulation.weight)
+    return Unknowns(
+        origin=ovulation.origin,
+        ovulation_days=np.interp(uniform[0], cumulative, ovulation.days),
+        coefficients=plan_coefficients(chain.draws, n_draws),
+        partners=partner_effects(chain, pair, rng=rng_partners, n_draws=n_draws),
+        bias=bias_draws(rng_bias, n_draws),
+        sample=sample,
+        z_sample=rng_sample.normal(size=(2, n_draws)),
+        z_straws=rng_sample.normal(size=n_draws),
+        storage=published_storage(medium, rng=rng_storage, n_draws=n_draws),
+        box_shares={
+            weekday: share_draws(boxes, weekday, rng=rng_boxes, n_draws=n_draws)
+            for weekday in range(7)
+        },
+        u_box=uniform[1],
+        u_pups=uniform[2],
+    )
+
+
+def partner_effects(chain: Chain, pair: Pair, *, rng: np.random.Generator, n_draws: int) -> Floats:
+    """Effects of the partners together; those without a record are drawn from their spread.
+
+    Clinic and year count only where the records hold several of them; the year of a plan is
+    always a new one.
+
+    Parameters
+    ----------
+    chain
+        Draws with the names of their levels.
+    pair
+        The two dogs.
+    rng
+        Source of the new partners' draws.
+    n_draws
+        Joint draws.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n_draws,). [logit]
+    """
+    names = {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed, "clinic": pair.clinic}
+    total = np.zeros(n_draws)
+    for factor, row in _SPREAD_ROW.items():
+        z = rng.normal(size=n_draws)
+        levels = tuple(chain.levels.get(factor, ()))
+        if factor not in _ALWAYS and not levels:
+            continue
+        if names.get(factor) in levels:
+            own = chain.draws[f"effect_{factor}"][:, levels.index(names[factor])]
+            total += np.resize(own, n_draws)
+        else:
+            total += np.resize(chain.draws[row], n_draws) * z
+    return total

@@ -1,0 +1,206 @@
+"""The chain of a plan against the model's own functions, and what may never happen in it."""
+
+import math
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from scipy.special import expit
+
+from analytics.breeding_inputs import USUAL_DOSE_M
+from analytics.models import conception
+from analytics.plan.chain import NEVER_HARMFUL, NEVER_HELPFUL, Shift, bias_draws, simulate
+from analytics.plan.feasible import possible_options
+from analytics.plan.unknowns import Chain, draw_unknowns, partner_effects, published_chain
+
+SOME = settings(
+    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+
+
+@pytest.fixture(scope="module")
+def options(circumstances):
+    return possible_options(circumstances)[0]
+
+
+def one_of_each(options):
+    return list({option.method: option for option in options}.values())
+
+
+def test_the_chain_is_the_conception_model_at_each_draws_own_dose_day_and_hours(
+    options, pair, without_bias
+):
+    unknowns = replace(without_bias, partners=np.zeros(without_bias.n_draws))
+    few = np.arange(0, unknowns.n_draws, 400)
+    for option in one_of_each(options):
+        outcome = simulate(option, pair, unknowns)
+        for d in few:
+            # The model's own function, one draw and one breeding at a time.
+            days = [
+                (at - unknowns.origin).total_seconds() / 86400.0 - unknowns.ovulation_days[d]
+                for at in (option.inseminated_at, option.if_next_day, option.if_weekend)[
+                    outcome.days_late[d]
+                ]
+            ]
+            breeding = conception.Archetype(
+                option.semen_type,
+                option.route,
+                tuple(days),
+                outcome.motile_dose_m[d],
+                outcome.hours_stored[d] / 24.0,
+                bitch_age_years=pair.bitch_age_years,
+                stud_age_years=pair.stud_age_years,
+            )
+            one = {row: draws[[d]] for row, draws in unknowns.coefficients.items()}
+            expected = conception.pregnant_logit(one, breeding)[0]
+
+            assert outcome.logit[d] == pytest.approx(expected, abs=1e-10)
+            assert outcome.litter_prob[d] == pytest.approx(
+                expit(expected) * expit(one["c02"][0]), abs=1e-12
+            )
+
+
+def test_new_partners_average_to_the_models_own_integral(options, pair, without_bias):
+    option = next(o for o in options if o.method == "fresh transcervical, once")
+    outcome = simulate(option, pair, without_bias)
+    chain = published_chain(np.random.default_rng(0))
+    spread = conception.new_partner_spread(chain.draws)
+    without_partners = outcome.logit - without_bias.partners
+
+    averaged = conception.litter_prob(without_bias.coefficients, without_partners, spread=spread)
+
+    error = (outcome.litter_prob - averaged).std() / math.sqrt(len(averaged))
+    assert outcome.litter_prob.mean() == pytest.approx(averaged.mean(), abs=4.0 * error)
+
+
+def test_a_partner_of_the_records_keeps_its_own_effect(pair):
+    rng = np.random.default_rng(4)
+    draws = conception.prior_draws(rng, 500)
+    draws["effect_stud"] = np.column_stack([np.full(500, 0.3), np.full(500, -0.8)])
+    silent = {row: np.zeros(500) for row in ("c20_bitch", "c20_breed")}
+    chain = Chain({**draws, **silent}, {"stud": ("other", pair.stud)})
+
+    effects = partner_effects(chain, pair, rng=rng, n_draws=1000)
+
+    assert effects == pytest.approx(np.full(1000, -0.8))
+
+
+@given(data=st.data())
+@SOME
+def test_an_older_sample_a_smaller_dose_or_a_day_further_out_never_raises_the_chance(
+    data, options, pair, unknowns
+):
+    option = data.draw(st.sampled_from(one_of_each(options)))
+    hours = sorted(data.draw(st.tuples(st.floats(0, 96), st.floats(0, 96))))
+    doublings = sorted(data.draw(st.tuples(st.floats(-9, 6), st.floats(-9, 6))))
+    edge = conception.LATE_EDGE_DAYS[option.route]
+    out = np.array(sorted(data.draw(st.tuples(st.floats(0, 12), st.floats(0, 12)))))
+    first = (option.inseminated_at[0] - unknowns.origin).total_seconds() / 86400.0
+    # Far enough for the first insemination to be past its edge in every draw, whatever the box.
+    beyond = edge + unknowns.ovulation_days.max() - first
+
+    def chance(**shift):
+        return simulate(option, pair, unknowns, shift=Shift(**shift)).litter_prob
+
+    fresher, older = (chance(stored_h=h) for h in hours)
+    fewer, more = (chance(doublings=d) for d in doublings)
+    nearer, further = (chance(days=beyond + d) for d in out)
+
+    assert np.all(older <= fresher)
+    assert np.all(fewer <= more)
+    # A smooth early edge still bends by 0.25 ln(1 + exp(−(late − early)/0.25)) at the late one.
+    early = max(-unknowns.coefficients[row].min() for row in NEVER_HELPFUL)
+    slack = early * conception.hinge(np, -(edge - conception.EARLY_EDGE_DAYS[option.semen_type]))
+    assert np.all(further <= nearer + slack / 4.0 + 1e-15)
+
+
+@given(data=st.data())
+@SOME
+def test_a_day_too_early_is_never_better_than_a_day_less_early(data, options, pair, unknowns):
+    once = [o for o in one_of_each(options) if len(o.inseminated_at) == 1 and o.carrier is None]
+    option = data.draw(st.sampled_from(once))
+    first = (option.inseminated_at[0] - unknowns.origin).total_seconds() / 86400.0
+    early_edge = conception.EARLY_EDGE_DAYS[option.semen_type]
+    before = early_edge + unknowns.ovulation_days.min() - first
+    out = sorted(data.draw(st.tuples(st.floats(0, 10), st.floats(0, 10))))
+
+    nearer, further = (
+        simulate(option, pair, unknowns, shift=Shift(days=before - d)).litter_prob for d in out
+    )
+
+    late = max(-unknowns.coefficients[row].min() for row in NEVER_HELPFUL)
+    slack = late * conception.hinge(np, -(conception.LATE_EDGE_DAYS[option.route] - early_edge))
+    assert np.all(further <= nearer + slack / 4.0 + 1e-15)
+
+
+def test_a_later_box_is_never_better_stored(options, pair, unknowns):
+    option = next(o for o in options if o.method == "chilled vaginal, once")
+
+    outcome = simulate(option, pair, unknowns)
+    on_time = outcome.days_late == 0
+
+    assert 0 < on_time.sum() < len(on_time)
+    planned_h = (option.inseminated_at[0] - option.collected_at) / timedelta(hours=1)
+    assert set(outcome.hours_stored[on_time].round(6)) == {planned_h}
+    assert outcome.hours_stored[~on_time].min() >= planned_h + 24.0
+
+
+@given(sd=st.floats(0.05, 1.0), seed=st.integers(0, 1000))
+@SOME
+def test_a_bias_widens_and_never_moves_the_centre(sd, seed, options, pair, without_bias):
+    bias = bias_draws(np.random.default_rng(seed), without_bias.n_draws, sd=sd)
+    biased_unknowns = replace(without_bias, bias=bias)
+    for option in one_of_each(options):
+        plain = simulate(option, pair, without_bias)
+        biased = simulate(option, pair, biased_unknowns)
+        if option.semen_type == "natural":
+            assert np.array_equal(biased.litter_prob, plain.litter_prob)
+            continue
+        assert biased.logit.mean() == pytest.approx(plain.logit.mean(), abs=1e-12)
+        # Independent by construction, so the variances add; the sampled covariance is at most
+        # four of its errors below zero.
+        added = biased.parts["bias of the contrasts"]
+        error = 2.0 * plain.logit.std() * added.std() / math.sqrt(len(added))
+        assert biased.logit.var() > plain.logit.var() + added.var() - 4.0 * error
+        assert added.std() > 0.9 * sd
+
+
+def test_the_bias_of_the_plan_comes_from_its_own_row_and_no_record_moves_it(pair, ovulation):
+    from analytics.plan.samples import next_sample
+
+    tight = {
+        row: values * 0.01
+        for row, values in conception.prior_draws(np.random.default_rng(1), 1000).items()
+    }
+    drawn = [
+        draw_unknowns(chain, pair, ovulation, next_sample(), medium="egg yolk", boxes=None, seed=3)
+        for chain in (published_chain(np.random.default_rng(0)), Chain(tight, {}))
+    ]
+
+    for row in drawn[0].bias:
+        assert np.array_equal(drawn[0].bias[row], drawn[1].bias[row])
+        # Standard deviation of 4,000 normal draws, four errors of 0.3/√8000.
+        assert drawn[0].bias[row].std() == pytest.approx(0.3, abs=4 * 0.3 / math.sqrt(8000))
+
+
+def test_the_signs_of_a_plan_hold_in_every_draw(unknowns):
+    assert all(unknowns.coefficients[row].max() <= 0.0 for row in NEVER_HELPFUL)
+    assert all(unknowns.coefficients[row].min() >= 0.0 for row in NEVER_HARMFUL)
+
+
+def test_the_same_seed_gives_the_same_draws_and_a_dose_follows_its_sample(options, pair, unknowns):
+    once = next(o for o in options if o.method == "chilled vaginal, once")
+    twice = next(
+        o
+        for o in options
+        if o.method == "chilled vaginal, twice" and o.inseminated_at[0] == once.inseminated_at[0]
+    )
+
+    alone, halved = simulate(once, pair, unknowns), simulate(twice, pair, unknowns)
+
+    assert halved.motile_dose_m == pytest.approx(alone.motile_dose_m / 2.0)
+    assert np.array_equal(simulate(once, pair, unknowns).litter_prob, alone.litter_prob)
+    assert USUAL_DOSE_M["vaginal"] < np.median(alone.motile_dose_m)
