@@ -39,7 +39,7 @@ from analytics.keeping import StorageDraws, retention_share
 from analytics.models import conception
 from analytics.plan.lateness import outcome_draws
 from analytics.plan.options import Option
-from analytics.plan.samples import SampleBelief, straw_dose_m
+from analytics.plan.samples import SampleDraws, straw_dose_m
 from analytics.priors import PRIORS
 
 BIASED = ("c03", "c04", "c05", "c06", "c07", "c08")
@@ -134,8 +134,6 @@ class Unknowns:
         Bias of each contrast by id, centred. [logit]
     sample
         What the sample holds that is or will be collected.
-    z_sample
-        Standard normal numbers behind it, shape (2, n).
     z_straws
         Standard normal numbers behind a frozen dose.
     storage
@@ -151,8 +149,7 @@ class Unknowns:
     coefficients: Mapping[str, Floats]
     partners: Floats
     bias: Mapping[str, Floats]
-    sample: SampleBelief
-    z_sample: Floats
+    sample: SampleDraws
     z_straws: Floats
     storage: StorageDraws
     box_shares: Mapping[int, Floats]
@@ -291,7 +288,7 @@ def _motile_dose_m(option: Option, unknowns: Unknowns, hours: Floats) -> Floats:
         return np.full(unknowns.n_draws, np.nan)
     if option.straws is not None:
         return straw_dose_m(option.straws, option.route, unknowns.z_straws)
-    motile = unknowns.sample.draws(*unknowns.z_sample).motile_m / option.n_doses
+    motile = unknowns.sample.progressive_m / option.n_doses
     if option.semen_type == "fresh":
         return motile
     kept = retention_share(hours, unknowns.storage.eta_h, unknowns.storage.kappa)

@@ -6,7 +6,7 @@ the day (sample, box, straws, ovulation, new partners) is drawn anew for each.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,7 @@ from analytics.models import conception
 from analytics.models.ovulation import OvulationPosterior
 from analytics.plan.chain import Pair, Unknowns, bias_draws, plan_coefficients
 from analytics.plan.lateness import BoxRecord, share_draws
-from analytics.plan.samples import SampleBelief
+from analytics.plan.samples import SampleDraws
 
 N_JOINT_DRAWS = 4000
 """Joint draws of a plan; a chance is then sure to a quarter of a point."""
@@ -52,7 +52,7 @@ def draw_unknowns(
     chain: Chain,
     pair: Pair,
     ovulation: OvulationPosterior,
-    sample: SampleBelief,
+    sample: Callable[[np.random.Generator, int], SampleDraws],
     *,
     medium: Medium,
     boxes: BoxRecord | None,
@@ -70,7 +70,7 @@ def draw_unknowns(
     ovulation
         Posterior of this heat.
     sample
-        Belief about the sample that is or will be collected.
+        Draws the sample that is or will be collected, given a generator and a number.
     medium
         What a box's sample is kept in.
     boxes
@@ -91,9 +91,8 @@ def draw_unknowns(
         coefficients=plan_coefficients(chain.draws, n_draws),
         partners=partner_effects(chain, pair, rng=rng_partners, n_draws=n_draws),
         bias=bias_draws(rng_bias, n_draws),
-        sample=sample,
-        z_sample=rng_sample.normal(size=(2, n_draws)),
         z_straws=rng_sample.normal(size=n_draws),
+        sample=sample(rng_sample, n_draws),
         storage=published_storage(medium, rng=rng_storage, n_draws=n_draws),
         box_shares={
             weekday: share_draws(boxes, weekday, rng=rng_boxes, n_draws=n_draws)

@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import date, datetime
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analytics.models.ovulation import ProgesteroneReading, ovulation_posterior
@@ -13,6 +14,11 @@ from analytics.plan.samples import next_sample
 from analytics.plan.unknowns import draw_unknowns, published_chain
 
 ASKED_AT = datetime(2026, 11, 22, 18)
+
+
+@pytest.fixture(scope="session")
+def sample_of_a_new_stud():
+    return lambda rng, n_draws: next_sample(pd.DataFrame(), rng.normal(size=(2, n_draws)))
 
 
 def progesterone(day, ng_per_ml):
@@ -44,10 +50,10 @@ def pair():
 
 
 @pytest.fixture(scope="session")
-def unknowns(pair, ovulation):
+def unknowns(pair, ovulation, sample_of_a_new_stud):
     chain = published_chain(np.random.default_rng(0))
     return draw_unknowns(
-        chain, pair, ovulation, next_sample(), medium="egg yolk", boxes=None, seed=11
+        chain, pair, ovulation, sample_of_a_new_stud, medium="egg yolk", boxes=None, seed=11
     )
 
 

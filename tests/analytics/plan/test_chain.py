@@ -168,15 +168,18 @@ def test_a_bias_widens_and_never_moves_the_centre(sd, seed, options, pair, witho
         assert added.std() > 0.9 * sd
 
 
-def test_the_bias_of_the_plan_comes_from_its_own_row_and_no_record_moves_it(pair, ovulation):
-    from analytics.plan.samples import next_sample
+def test_the_bias_of_the_plan_comes_from_its_own_row_and_no_record_moves_it(
+    pair, ovulation, sample_of_a_new_stud
+):
 
     tight = {
         row: values * 0.01
         for row, values in conception.prior_draws(np.random.default_rng(1), 1000).items()
     }
     drawn = [
-        draw_unknowns(chain, pair, ovulation, next_sample(), medium="egg yolk", boxes=None, seed=3)
+        draw_unknowns(
+            chain, pair, ovulation, sample_of_a_new_stud, medium="egg yolk", boxes=None, seed=3
+        )
         for chain in (published_chain(np.random.default_rng(0)), Chain(tight, {}))
     ]
 

@@ -7,11 +7,11 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.special import logit
+from scipy.special import expit, logit
 
 from analytics.plan.lateness import BoxRecord, box_record, outcome_draws, share_draws
 from analytics.plan.options import Straws
-from analytics.plan.samples import next_sample, sample_on_hand, straw_dose_m
+from analytics.plan.samples import next_sample, straw_dose_m, usual_motility, usual_of
 from analytics.priors import PRIORS
 
 MONDAY, FRIDAY = 0, 4
@@ -68,67 +68,73 @@ def test_a_greater_number_is_never_an_earlier_box(numbers):
     assert np.all(np.diff(outcomes) >= 0)
 
 
-def reading(day, total=float("nan"), motility=float("nan"), cells=100.0, judged=float("nan")):
-    return {
-        "collected_earliest": pd.Timestamp(2026, 1, day),
-        "total_sperm_m": total,
-        "n_cells_counted": cells,
-        "progressive_motility_pct": motility,
-        "n_motility_judged": judged,
-    }
+def readings(*motility, judged=float("nan"), total=500.0):
+    return pd.DataFrame(
+        {
+            "collected_earliest": pd.date_range("2026-01-01", periods=len(motility), freq="7D"),
+            "progressive_motility_pct": motility,
+            "n_motility_judged": judged,
+            "total_sperm_m": total,
+        }
+    )
 
 
-def test_the_next_sample_is_what_matrix_conditioning_gives():
-    totals = np.array([400.0, 900.0, 620.0])
-    rows = pd.DataFrame([reading(k + 1, total, 80.0) for k, total in enumerate(totals)])
-    cv = PRIORS["r02_home"].centre
-    between, within = PRIORS["q01_between"].sd ** 2, PRIORS["q01_within"].sd ** 2
-    error = cv**2 + 1.0 / 100.0 + 0.05**2
-    prior = next_sample().log_total
+def test_the_next_motility_is_what_matrix_conditioning_gives():
+    shares = np.array([0.80, 0.65, 0.72])
+    between, within = PRIORS["q02_between"].sd ** 2, PRIORS["q02_within"].sd ** 2
+    error = 1.0 / (150.0 * shares * (1.0 - shares))
     # Joint normal of the next collection and the three read ones, conditioned on the readings.
     cross = np.full(3, between)
-    covariance = between + np.eye(3) * (within + error)
-    gain = np.linalg.solve(covariance, cross)
+    gain = np.linalg.solve(between + np.diag(within + error), cross)
 
-    belief = next_sample(rows, extra_cv=cv)
+    usual = usual_motility(readings(*(100.0 * shares), judged=150.0))
 
-    assert belief.n_readings == 3
-    assert belief.log_total.mean == pytest.approx(
-        prior.mean + gain @ (np.log(totals) - prior.mean), abs=1e-12
+    assert usual.n_samples == 3
+    assert usual.logit_mean == pytest.approx(
+        logit(0.75) + gain @ (logit(shares) - logit(0.75)), abs=1e-12
     )
-    assert belief.log_total.variance == pytest.approx(between + within - gain @ cross, abs=1e-12)
+    assert usual.logit_sd**2 == pytest.approx(between + within - gain @ cross, abs=1e-12)
 
 
 def test_a_stud_without_a_reading_has_the_published_spread():
-    belief = next_sample()
+    usual = usual_motility(pd.DataFrame())
 
-    assert belief.n_readings == 0
-    assert belief.log_total.variance == pytest.approx(0.5**2 + 0.45**2)
-    assert belief.logit_motility.variance == pytest.approx(0.6**2 + 0.4**2)
+    assert usual.n_samples == 0
+    assert usual.logit_sd == pytest.approx(math.hypot(0.6, 0.4))
 
 
 def test_what_was_not_read_says_nothing():
-    nothing = pd.DataFrame([reading(1), reading(2)])
-
-    assert next_sample(nothing, extra_cv=0.15) == next_sample()
+    assert usual_motility(readings(float("nan"), float("nan"))) == usual_motility(pd.DataFrame())
 
 
-def test_a_counted_chamber_narrows_the_sample_more_than_a_look():
-    before = next_sample()
-    looked = sample_on_hand(before, reading(1, motility=80.0), extra_cv=0.15)
-    counted = sample_on_hand(before, reading(1, total=600.0, motility=80.0), extra_cv=0.15)
+def test_a_motility_by_eye_says_less_than_a_counted_one():
+    counted = usual_motility(readings(80.0, 80.0, judged=200.0))
+    looked = usual_motility(readings(80.0, 80.0))
 
-    assert looked.log_total == before.log_total
-    assert looked.logit_motility.variance < before.logit_motility.variance
-    assert counted.log_total.variance < looked.log_total.variance
-    assert counted.log_total.mean == pytest.approx(math.log(600.0), abs=0.05)
+    assert looked.logit_sd > counted.logit_sd
+    assert abs(looked.logit_mean - logit(0.75)) < abs(counted.logit_mean - logit(0.75))
 
 
 def test_a_motility_of_one_hundred_by_eye_stays_a_reading():
-    belief = sample_on_hand(next_sample(), reading(1, motility=100.0), extra_cv=0.15)
+    usual = usual_motility(readings(100.0, 0.0))
 
-    assert np.isfinite([belief.logit_motility.mean, belief.logit_motility.variance]).all()
-    assert belief.logit_motility.mean < logit(0.98)
+    assert np.isfinite([usual.logit_mean, usual.logit_sd]).all()
+    assert usual.n_samples == 2
+
+
+def test_the_next_sample_is_total_times_share_and_names_its_source():
+    z = np.random.default_rng(8).normal(size=(2, 20_000))
+    total, motility = usual_of(readings(80.0, 75.0))
+
+    drawn = next_sample(readings(80.0, 75.0), z)
+
+    # Median of the log of a log-normal times a logit-normal, which is nearly symmetric: to the
+    # Monte Carlo error of a median plus the third moment of the log share (below 0.01).
+    middle = total.log_mean + math.log(expit(motility.logit_mean))
+    error = 1.253 * np.log(drawn.progressive_m).std() / math.sqrt(z.shape[1])
+    assert np.median(np.log(drawn.progressive_m)) == pytest.approx(middle, abs=4 * error + 0.01)
+    assert drawn.source == "his last 2 samples"
+    assert next_sample(pd.DataFrame(), z).source == "what is published of sound studs"
 
 
 def test_a_frozen_dose_is_its_straws_and_an_uncounted_lot_the_usual_dose():
