@@ -15,7 +15,7 @@ from typing import Literal
 
 import pandas as pd
 
-from analytics.calendar import spoken_day
+from analytics.sentences import Sentence, Word, sentence
 
 Severity = Literal["stop", "warn", "say"]
 """``stop`` suppresses numbers, ``warn`` heads the answer, ``say`` is part of an honest answer."""
@@ -57,7 +57,7 @@ class Caution:
     severity
         See :data:`Severity`.
     sentence
-        What the reader is told.
+        What the reader is told, by its key and values.
     source
         Author, year, journal and mark, or that it is a rule of this toolkit.
     stops
@@ -66,7 +66,7 @@ class Caution:
 
     rule: str
     severity: Severity
-    sentence: str
+    sentence: Sentence
     source: str
     stops: frozenset[Answer] = frozenset()
 
@@ -137,8 +137,7 @@ def brucella(records: DogRecords, today: date) -> list[Caution]:
             Caution(
                 "brucella not recorded",
                 "warn",
-                f"No Brucella test of {records.dog} is recorded. Both partners should be tested "
-                "before they are bred or semen is shipped; the infection passes to people.",
+                sentence("caution.brucella_not_recorded", dog=records.dog),
                 source,
             )
         ]
@@ -150,10 +149,13 @@ def brucella(records: DogRecords, today: date) -> list[Caution]:
             Caution(
                 "brucella positive or suspect",
                 "stop",
-                f"{records.dog}: {last['what']} {str(last['result']).lower()} on "
-                f"{day(last['sampled_on'])}. No box and no breeding plan is given. The infection "
-                "passes to people and may be notifiable: ask a veterinarian before anything else; "
-                "a later negative test alone does not clear it.",
+                sentence(
+                    "caution.brucella_positive_or_suspect",
+                    dog=records.dog,
+                    what=str(last["what"]),
+                    result=Word("result", str(last["result"]).lower()),
+                    on=_as_date(last["sampled_on"]),
+                ),
                 source,
                 frozenset({"doses", "box", "plan", "conception", "forecast"}),
             )
@@ -164,7 +166,7 @@ def brucella(records: DogRecords, today: date) -> list[Caution]:
             Caution(
                 "brucella result missing",
                 "warn",
-                f"A Brucella test of {records.dog} is recorded without a result.",
+                sentence("caution.brucella_result_missing", dog=records.dog),
                 source,
             )
         ]
@@ -175,8 +177,7 @@ def brucella(records: DogRecords, today: date) -> list[Caution]:
             Caution(
                 "brucella test old",
                 "warn",
-                f"The last negative Brucella test of {records.dog} is of {day(last_on)}, "
-                f"{age_days} days ago; at least yearly is advised, for a bitch before each heat.",
+                sentence("caution.brucella_test_old", dog=records.dog, on=last_on, n_days=age_days),
                 source,
             )
         ]
@@ -184,8 +185,12 @@ def brucella(records: DogRecords, today: date) -> list[Caution]:
         Caution(
             "brucella negative",
             "say",
-            f"Brucella of {records.dog} negative on {day(last_on)}. One negative test within "
-            f"about {BRUCELLA_WINDOW_DAYS} days of contact does not clear a dog.",
+            sentence(
+                "caution.brucella_negative",
+                dog=records.dog,
+                on=last_on,
+                n_days=BRUCELLA_WINDOW_DAYS,
+            ),
             source,
         )
     ]
@@ -202,12 +207,11 @@ def no_sperm_seen(records: DogRecords, today: date) -> list[Caution]:
         Caution(
             "no sperm seen",
             "stop",
-            f"No sperm was seen in {records.dog}'s {'last two samples' if twice else 'last sample'}"
-            f" ({day(sample['collected_earliest'])}). No dose or forecast is given; the count is "
-            "shown as an upper limit. What a veterinarian would be asked: a repeat after rest with "
-            "a teaser bitch, a look in the spun pellet, alkaline phosphatase of the fluid "
-            "(incomplete ejaculation explained 11 of 24 such samples), urine after collection, "
-            "and Brucella.",
+            sentence(
+                "caution.no_sperm_seen_twice" if twice else "caution.no_sperm_seen",
+                dog=records.dog,
+                on=_as_date(sample["collected_earliest"]),
+            ),
             "Tesi 2018, Theriogenology 118:34-39 (P); rest from memory (M)",
             frozenset({"doses", "box", "plan", "conception", "forecast"}),
         )
@@ -227,9 +231,11 @@ def discolored_sample(records: DogRecords, today: date) -> list[Caution]:
         Caution(
             f"{seen} in the sample",
             "stop",
-            f"{seen.capitalize()} was noted in {records.dog}'s sample of "
-            f"{day(sample['collected_earliest'])}. No dose is counted from it; "
-            "a veterinarian should see the dog before he is used again.",
+            sentence(
+                f"caution.{seen}_in_the_sample",
+                dog=records.dog,
+                on=_as_date(sample["collected_earliest"]),
+            ),
             "trade memory (M)",
             frozenset({"doses", "box"}),
         )
@@ -248,10 +254,13 @@ def illness(records: DogRecords, today: date) -> list[Caution]:
                 Caution(
                     "illness recorded",
                     "warn",
-                    f"{str(event.kind).capitalize()} of {records.dog} is recorded on "
-                    f"{day(event.started_on)}. Semen made during an illness is ejaculated up to "
-                    f"about {RECENT_DAYS} days later; a sick dog is not collected, and a "
-                    "veterinarian decides when he is well.",
+                    sentence(
+                        "caution.illness_recorded",
+                        event=Word("event", str(event.kind).lower()),
+                        dog=records.dog,
+                        on=_as_date(event.started_on),
+                        n_days=RECENT_DAYS,
+                    ),
                     "Soares 2009, J Anat (P); epididymal transit from memory (M)",
                 )
             )
@@ -265,9 +274,11 @@ def illness(records: DogRecords, today: date) -> list[Caution]:
                 Caution(
                     "stopped for pain",
                     "stop",
-                    f"The collection of {records.dog} on {day(last['collected_earliest'])} was "
-                    "stopped for pain. He is not collected again before a veterinarian has seen "
-                    "him.",
+                    sentence(
+                        "caution.stopped_for_pain",
+                        dog=records.dog,
+                        on=_as_date(last["collected_earliest"]),
+                    ),
                     "trade memory (M)",
                     frozenset({"doses", "box"}),
                 )
@@ -292,8 +303,7 @@ def successive_failures(records: DogRecords, today: date) -> list[Caution]:
         Caution(
             "successive failures",
             "warn",
-            f"The last {run} breedings of {records.dog} with a known outcome gave no litter. "
-            "After two failures in a row both partners are examined before the next attempt.",
+            sentence("caution.successive_failures", n=run, dog=records.dog),
             "trade memory (M)",
         )
     ]
@@ -310,25 +320,22 @@ def outcome_unknown(records: DogRecords, today: date) -> list[Caution]:
         return []
     known = bred[bred["whelped"].notna()]
     n_whelped = int(known["whelped"].astype(bool).sum())
-    n_unknown, n_known = len(overdue), len(known)
-    extremes = (
-        f" If none of them whelped the share is {100 * n_whelped / (n_known + n_unknown):.0f} %, "
-        f"if all did {100 * (n_whelped + n_unknown) / (n_known + n_unknown):.0f} %."
-    )
+    n_unknown, n_bred = len(overdue), len(known) + len(overdue)
     return [
         Caution(
             "outcome unknown",
             "say",
-            f"The outcome of {n_unknown} of {records.dog}'s {n_known + n_unknown} breedings was "
-            f"never reported.{extremes}",
+            sentence(
+                "caution.outcome_unknown",
+                n=n_unknown,
+                dog=records.dog,
+                n_bred=n_bred,
+                if_none=n_whelped / n_bred,
+                if_all=(n_whelped + n_unknown) / n_bred,
+            ),
             "counted from the records",
         )
     ]
-
-
-def day(moment: object) -> str:
-    """Print a day so that it cannot be misread: 5 Mar 2024."""
-    return spoken_day(_as_date(moment))
 
 
 def _as_date(moment: object) -> date:

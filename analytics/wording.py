@@ -1,15 +1,18 @@
 """From numbers to a fixed set of sentences.
 
-Each sentence is made by a stated rule and carries its interval. Words are associations, never
-effects: what goes with what, in these records. No sentence tells anyone what to do with an animal.
+Each sentence is chosen by a stated rule and carries its interval; its words stand in the catalog.
+Words are associations, never effects: what goes with what, in these records. No sentence tells
+anyone what to do with an animal.
 """
 
 from __future__ import annotations
 
+from datetime import date
+
 import pandas as pd
 
-from analytics.cautions import day
 from analytics.estimate import Estimate
+from analytics.sentences import Sentence, sentence
 
 SPEAKING_SHARE = 0.10
 """Below this share of own information the records cannot speak yet. (rule of this toolkit)"""
@@ -18,7 +21,7 @@ N_LAST_SAMPLES = 5
 """Samples that stand for "now"; fewer are never called a trend. (rule of this toolkit)"""
 
 
-def samples_sentence(stud: str, readings: pd.DataFrame) -> str:
+def samples_sentence(stud: str, readings: pd.DataFrame) -> Sentence:
     """What the last samples held; no trend is claimed.
 
     Parameters
@@ -30,27 +33,46 @@ def samples_sentence(stud: str, readings: pd.DataFrame) -> str:
     """
     counted = readings[readings["total_sperm_m"].notna()].sort_values("collected_earliest")
     if counted.empty:
-        return f"No sample of {stud} has a volume and a count, so nothing is said of his numbers."
+        return sentence("said.no_counted_sample", stud=stud)
     last = counted.tail(N_LAST_SAMPLES)
     total = last["total_sperm_m"]
-    several = len(last) > 1
-    spread = f"{total.min():,.0f} to {total.max():,.0f} M sperm" if several else (
-        f"{total.iloc[0]:,.0f} M sperm"
-    )  # fmt: skip
     motility = last["progressive_motility_pct"].dropna()
-    moving = ""
-    if not motility.empty:
-        low, high = motility.min(), motility.max()
-        moving = f", with {low:.0f} to {high:.0f} % read as moving forward" if high > low else (
-            f", with {low:.0f} % read as moving forward"
-        )  # fmt: skip
-    first_on, last_on = last["collected_earliest"].iloc[0], last["collected_earliest"].iloc[-1]
-    when = f"{day(first_on)} to {day(last_on)}" if several else day(last_on)
-    which = f"{stud}'s last {len(last)} counted samples" if several else f"{stud}'s counted sample"
-    return (
-        f"{which} ({when}) held {spread}{moving}; single samples of a sound stud differ by a third "
-        "or more, so this alone is no trend."
+    if motility.empty:
+        moving = sentence("said.moving_not_read")
+    elif motility.max() > motility.min():
+        moving = sentence(
+            "said.moving_between", low=float(motility.min()), high=float(motility.max())
+        )
+    else:
+        moving = sentence("said.moving", value=float(motility.max()))
+    days = last["collected_earliest"].dt.date
+    if len(last) == 1:
+        return sentence(
+            "said.one_sample", stud=stud, on=days.iloc[0], total=float(total.iloc[0]), moving=moving
+        )
+    return sentence(
+        "said.last_samples",
+        stud=stud,
+        n=len(last),
+        first_on=days.iloc[0],
+        last_on=days.iloc[-1],
+        low=float(total.min()),
+        high=float(total.max()),
+        moving=moving,
     )
+
+
+def fit_age_sentence(n_records: int, fitted_on: date) -> Sentence:
+    """How many records the fit behind a page has not seen.
+
+    Parameters
+    ----------
+    n_records
+        Lines loaded since, at least one.
+    fitted_on
+        Day of the fit.
+    """
+    return sentence("said.fit_older", n=n_records, on=fitted_on)
 
 
 def litters_sentence(
@@ -62,7 +84,7 @@ def litters_sentence(
     published: Estimate,
     together: Estimate,
     share_from_records: float,
-) -> str:
+) -> Sentence:
     """How his breedings came out, against what published work alone would expect of them.
 
     Parameters
@@ -78,27 +100,17 @@ def litters_sentence(
         Share of the last that the records supply, 0 to 1.
     """
     if own is None:
-        return (
-            f"No outcome of a breeding of {stud} is known; published work alone would expect "
-            f"{_percent(published)} of them to give a litter."
-        )
+        return sentence("said.no_outcome_known", stud=stud, published=published)
     if share_from_records < SPEAKING_SHARE:
-        speaking = "the records cannot speak yet, so this is nearly all published work"
+        speaking = sentence("said.records_cannot_speak")
     else:
-        speaking = (
-            f"{100 * share_from_records:.0f} % of that is known from these records, the rest from "
-            "published work"
-        )
-    return (
-        f"Of his {n_known} breedings with a known outcome {n_whelped} gave a litter "
-        f"({_percent(own)}), where published work alone would expect {_percent(published)}; "
-        f"together the chance for such breedings is {_percent(together)}, and {speaking}."
-    )
-
-
-def _percent(estimate: Estimate) -> str:
-    """A chance in percent with its interval."""
-    return (
-        f"{100 * estimate.median:.0f} %, {100 * estimate.interval_prob:.0f} % interval "
-        f"{100 * estimate.lower:.0f} to {100 * estimate.upper:.0f}"
+        speaking = sentence("said.share_from_records", share=share_from_records)
+    return sentence(
+        "said.litters",
+        n_known=n_known,
+        n_whelped=n_whelped,
+        own=own,
+        published=published,
+        together=together,
+        speaking=speaking,
     )

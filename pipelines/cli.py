@@ -13,11 +13,14 @@ from dataclasses import asdict
 from datetime import date, datetime
 from enum import Enum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from analytics.errors import ToolkitError
+
+if TYPE_CHECKING:
+    from reports.page import Reader
 
 
 class DayOrder(Enum):
@@ -25,6 +28,21 @@ class DayOrder(Enum):
 
     DAY_FIRST = "day-first"
     MONTH_FIRST = "month-first"
+
+
+class Language(Enum):
+    """Language of a page."""
+
+    ENGLISH = "en"
+    GERMAN = "de"
+
+
+class For(Enum):
+    """Who reads a page."""
+
+    OWNER = "owner"
+    VET = "vet"
+    CLIENT = "client"
 
 
 app = typer.Typer(
@@ -47,6 +65,13 @@ SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the samp
 DatesOption = Annotated[
     DayOrder | None,
     typer.Option("--dates", help="Which comes first in dates such as 03/04/2024."),
+]
+LanguageOption = Annotated[Language, typer.Option("--language", help="Language of the pages.")]
+AudienceOption = Annotated[
+    For, typer.Option("--for", help="Who reads: a vet sees no prices, a client nothing of others.")
+]
+AnonymousOption = Annotated[
+    bool, typer.Option("--anonymous", help="Leave out the names of dogs, people and places.")
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
 
@@ -155,12 +180,30 @@ def review(
     store: StoreOption = DEFAULT_STORE,
     out: Annotated[Path, typer.Option("--out", help="Folder of the pages.")] = Path("pages"),
     today: TodayOption = None,
+    audience: AudienceOption = For.OWNER,
+    language: LanguageOption = Language.ENGLISH,
+    anonymous: AnonymousOption = False,
 ) -> None:
     """Write the review of one stud or of all, and the index page."""
     from pipelines.run import write_stud_reviews
 
-    for page in write_stud_reviews(store, out, today=_day(today), studs=studs or ()):
+    pages = write_stud_reviews(
+        store,
+        out,
+        today=_day(today),
+        studs=studs or (),
+        reader=_reader(audience, language),
+        anonymous=anonymous,
+    )
+    for page in pages:
         typer.echo(f"wrote {page}")
+
+
+def _reader(audience: For, language: Language) -> Reader:
+    from reports.page import Reader
+    from reports.words import Words
+
+    return Reader(Words(language.value), audience.value)
 
 
 def _finding_line(finding: dict[Any, Any]) -> str:

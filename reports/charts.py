@@ -1,24 +1,31 @@
-"""One function per question: a frame in, an Altair chart out.
+"""One function per question: a frame in, a Vega-Lite specification out.
 
 Frames carry finished numbers under fixed plain column names; a chart lays them out and decides
-nothing. Every text value may be hostile: it stays a datum and never becomes a field name.
+nothing. Every text value may be hostile: it stays a datum and never becomes a field name. Color is
+never the only carrier of meaning: shape, place or a label always says the same.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import altair as alt
 import pandas as pd
 
-from reports.theme import INK, MUTED, SERIES, SHAPES, chart_config
+from reports.theme import FILLS, INK, MUTED, PAPER, SERIES, SHAPES, chart_config
+from reports.words import Words
 
 HEIGHT = 250
 """Height of a time chart. [px]"""
 
 DIMMED = 0.12
 """Opacity of what the reader has not singled out."""
+
+LEGEND_CHARACTERS = 42
+"""Characters of a legend's row that a phone shows beside its symbols."""
+
+ROW = 36
+"""Height of a labelled row. [px]"""
 
 
 def readings_over_time(
@@ -28,7 +35,7 @@ def readings_over_time(
     value_title: str,
     commonly_used: float,
     log_scale: bool,
-    t: Mapping[str, str],
+    words: Words,
 ) -> dict[str, Any]:
     """One measure of a stud's samples over time, observers told apart by shape and color.
 
@@ -44,8 +51,8 @@ def readings_over_time(
         A published value drawn as a dashed line; the lead beside the chart names its source.
     log_scale
         Whether equal distances are equal ratios.
-    t
-        Texts.
+    words
+        Of the reader.
 
     Returns
     -------
@@ -55,9 +62,9 @@ def readings_over_time(
     observers = sorted(readings["observer"].unique())
     singled_out = alt.selection_point(fields=["observer"], bind="legend", name="singled_out")
     scale = alt.Scale(type="log", nice=False) if log_scale else alt.Scale(domain=[0, 100])
-    x = alt.X("on:T", title=t["axis_date"], axis=alt.Axis(format="%Y", tickCount="year"))
+    x = alt.X("on:T", title=words["axis.collected"], axis=alt.Axis(format="%Y", tickCount="year"))
     y = alt.Y("value:Q", title=value_title, scale=scale)
-    legend = alt.Legend(title=t["legend_observer"])
+    legend = _legend(words["legend.observer"], observers)
     color = alt.Color(
         "observer:N", scale=alt.Scale(domain=observers, range=_cycle(SERIES, observers)),
         legend=legend,
@@ -69,12 +76,12 @@ def readings_over_time(
     opacity = alt.condition(singled_out, alt.value(0.9), alt.value(DIMMED))
     faint = alt.condition(singled_out, alt.value(0.45), alt.value(DIMMED / 2))
     tooltip = [
-        alt.Tooltip("on:T", title=t["axis_date"], format="%-d %b %Y"),
-        alt.Tooltip("value:Q", title=value_title, format=".3~r"),
-        alt.Tooltip("low:Q", title=t["column_interval"], format=".3~r"),
-        alt.Tooltip("high:Q", title="–", format=".3~r"),
-        alt.Tooltip("observer:N", title=t["legend_observer"]),
-        alt.Tooltip("how:N", title="·"),
+        alt.Tooltip("on:T", title=words["axis.collected"], format="%-d %b %Y"),
+        alt.Tooltip("value:Q", title=value_title, format=",.0f"),
+        alt.Tooltip("low:Q", title=words["legend.lower"], format=",.0f"),
+        alt.Tooltip("high:Q", title=words["legend.upper"], format=",.0f"),
+        alt.Tooltip("observer:N", title=words["legend.observer"]),
+        alt.Tooltip("how:N", title=words["legend.how"]),
     ]
     base = alt.Chart(readings)
     # The legend listens only where the first layer that has it carries the selection.
@@ -103,58 +110,207 @@ def readings_over_time(
     return _finished(alt.layer(*layers), HEIGHT)
 
 
-def chance_by_semen_type(chances: pd.DataFrame, t: Mapping[str, str]) -> dict[str, Any]:
+def chance_by_semen_type(chances: pd.DataFrame, words: Words) -> dict[str, Any]:
     """Chance of a litter by semen type: published, own records, together.
 
     Parameters
     ----------
     chances
-        Columns semen, source (in display order), median_pct, lower_pct, upper_pct, note.
-    t
-        Texts.
-
-    Returns
-    -------
-    dict
-        Vega-Lite specification.
+        Columns what (semen type), source (in display order), median, lower, upper (%), note.
+    words
+        Of the reader.
     """
-    sources = [t["published"], t["own"], t["together"]]
-    semen = list(dict.fromkeys(chances["semen"]))
-    singled_out = alt.selection_point(fields=["source"], bind="legend", name="singled_out")
+    sources = [words["legend.published"], words["legend.own"], words["legend.together"]]
+    rows = list(dict.fromkeys(chances["what"]))
     scale = alt.Scale(domain=[0, 100])
+    title = words["axis.chance"]
+    base = alt.Chart(chances).encode(
+        y=alt.Y("what:N", sort=rows, title=None),
+        yOffset=alt.YOffset("source:N", sort=sources),
+    )
+    axis = alt.Axis(values=[0, 25, 50, 75, 100])
+    marks = _whiskers(base, axis, scale, sources, title, ".0f", words)
+    return _finished(marks, 62 * len(rows) + 20)
+
+
+def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
+    """Each row of the chain: published and together, the label above its whiskers.
+
+    Parameters
+    ----------
+    frame
+        Columns what (label), source, median, lower, upper (log odds), note; rows in order.
+    words
+        Of the reader.
+    """
+    sources = [words["legend.published"], words["legend.together"]]
+    rows = list(dict.fromkeys(frame["what"]))
+    low, high = float(frame["lower"].min()), float(frame["upper"].max())
+    scale = alt.Scale(domain=[low, high], nice=True)
+    title = words["axis.log_odds"]
+    axis = alt.Axis(format="+.1~f", tickCount=5)
+    y = alt.Y("what:N", sort=rows, title=None, axis=None)
+    base = alt.Chart(frame).encode(y=y, yOffset=alt.YOffset("source:N", sort=["", *sources]))
+    labels = (
+        alt.Chart(pd.DataFrame({"what": rows, "source": ""}))
+        .mark_text(align="left", baseline="middle", fill=INK, fontSize=12)
+        .encode(
+            y=y, yOffset=alt.YOffset("source:N", sort=["", *sources]), x=alt.value(0), text="what:N"
+        )
+    )
+    zero = (
+        alt.Chart(pd.DataFrame({"median": [0.0]})).mark_rule(stroke=MUTED, strokeWidth=1)
+        .encode(x=alt.X("median:Q", scale=scale, title=title, axis=axis))
+    )  # fmt: skip
+    marks = _whiskers(base, axis, scale, sources, title, "+.2f", words)
+    return _finished(alt.layer(zero, labels, marks), (ROW + 6) * len(rows))
+
+
+def response(*, axis_title: str, log_scale: bool, words: Words) -> dict[str, Any]:
+    """Chance of a litter along one slider, with the breedings as dots; the panel brings the data.
+
+    Datasets ``curve`` (x, lower, median, upper), ``here`` (x) and ``dots`` (x, outcome, about) are
+    empty until the panel's script fills them with finished numbers.
+
+    Parameters
+    ----------
+    axis_title
+        Of the slider's axis, with unit.
+    log_scale
+        Whether the axis is drawn by doublings.
+    words
+        Of the reader.
+    """
+    scale = alt.Scale(type="log", base=2, nice=False) if log_scale else alt.Scale(nice=False)
+    x = alt.X("x:Q", title=axis_title, scale=scale, axis=alt.Axis(tickCount=6, format="~g"))
+    # Room above and below for the breedings that gave a litter, or none.
+    y_scale = alt.Scale(domain=[-9, 109], nice=False)
+    y_axis = alt.Axis(values=[0, 25, 50, 75, 100])
+    y = alt.Y("median:Q", title=words["axis.chance"], scale=y_scale, axis=y_axis)
+    curve = alt.Chart(alt.NamedData("curve"))
+    band = curve.mark_area(fill=SERIES[0], opacity=0.16).encode(
+        x=x, y=alt.Y("lower:Q", scale=y_scale, title=words["axis.chance"]), y2="upper:Q"
+    )
+    line = curve.mark_line(stroke=SERIES[0], strokeWidth=2.5).encode(x=x, y=y)
+    here = alt.Chart(alt.NamedData("here"))
+    rule = here.mark_rule(stroke=INK, strokeDash=[2, 3]).encode(x=x)
+    point = here.mark_point(filled=True, size=90, fill=SERIES[0]).encode(x=x, y=y)
+    dots = (
+        alt.Chart(alt.NamedData("dots"))
+        .mark_point(size=26, strokeWidth=1.3, opacity=0.75)
+        .encode(
+            x=x,
+            y=alt.Y("outcome:Q", scale=y_scale, title=words["axis.chance"]),
+            shape=alt.Shape(
+                "known:N", scale=alt.Scale(domain=["yes", "no"], range=["circle", "cross"]),
+                legend=None,
+            ),
+            stroke=alt.value(MUTED),
+            tooltip=[alt.Tooltip("about:N", title=words["legend.breeding"])],
+        )
+    )  # fmt: skip
+    empty: dict[str, list[Any]] = {"curve": [], "here": [], "dots": []}
+    chart = alt.layer(band, line, rule, dots, point)
+    return {**_finished(chart, 210), "datasets": empty}
+
+
+def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
+    """From breedings to pups: every step's blocks stand beside the block they come from.
+
+    Parameters
+    ----------
+    blocks
+        Columns step (0, 1, …), top, bottom (share of the picture's height), kind (good, other or
+        unknown), label, count (text), about (for the tooltip).
+    words
+        Of the reader.
+    """
+    kinds = ["good", "other", "unknown"]
+    n_steps = int(blocks["step"].max()) + 1
+    frame = blocks.assign(
+        left=blocks["step"], right=blocks["step"] + 0.985, middle=(blocks.top + blocks.bottom) / 2
+    )
+    x_scale = alt.Scale(domain=[0, n_steps], nice=False)
+    y_scale = alt.Scale(domain=[1, 0], nice=False)
+    x = alt.X("left:Q", scale=x_scale, axis=None)
+    bars = (
+        alt.Chart(frame)
+        .mark_rect(stroke=PAPER, strokeWidth=1)
+        .encode(
+            x=x,
+            x2="right:Q",
+            y=alt.Y("top:Q", scale=y_scale, axis=None),
+            y2="bottom:Q",
+            fill=alt.Fill("kind:N", scale=alt.Scale(domain=kinds, range=list(FILLS)), legend=None),
+            tooltip=[alt.Tooltip("about:N", title=words["legend.outcome"])],
+        )
+    )
+    unknown = (
+        alt.Chart(frame[frame["kind"] == "unknown"])
+        .mark_rect(fillOpacity=0, stroke=MUTED, strokeDash=[3, 3])
+        .encode(x=x, x2="right:Q", y=alt.Y("top:Q", scale=y_scale, axis=None), y2="bottom:Q")
+    )
+    labels = (
+        alt.Chart(frame[frame["bottom"] - frame["top"] > 0.045])
+        .mark_text(align="left", baseline="middle", dx=6, fontSize=12, fill=INK, lineBreak="\n")
+        .encode(x=x, y=alt.Y("middle:Q", scale=y_scale, axis=None), text="label:N")
+    )
+    return _finished(alt.layer(bars, unknown, labels), 330)
+
+
+def _whiskers(
+    base: alt.Chart,
+    axis: alt.Axis,
+    scale: alt.Scale,
+    sources: list[str],
+    title: str,
+    digits: str,
+    words: Words,
+) -> alt.LayerChart | alt.FacetChart:
+    """Median and interval by source; a click on the legend singles one source out."""
+    singled_out = alt.selection_point(fields=["source"], bind="legend", name="singled_out")
+    legend = _legend(words["legend.source"], sources)
     color = alt.Color(
-        "source:N", scale=alt.Scale(domain=sources, range=list(SERIES[:3])),
-        legend=alt.Legend(title=t["legend_source"]),
+        "source:N", scale=alt.Scale(domain=sources, range=list(SERIES[: len(sources)])),
+        legend=legend,
     )  # fmt: skip
     shape = alt.Shape(
-        "source:N", scale=alt.Scale(domain=sources, range=list(SHAPES[:3])),
-        legend=alt.Legend(title=t["legend_source"]),
+        "source:N", scale=alt.Scale(domain=sources, range=list(SHAPES[: len(sources)])),
+        legend=legend,
     )  # fmt: skip
     opacity = alt.condition(singled_out, alt.value(1.0), alt.value(DIMMED))
-    base = alt.Chart(chances).encode(
-        y=alt.Y("semen:N", sort=semen, title=None),
-        yOffset=alt.YOffset("source:N", sort=sources),
-        color=color,
-        opacity=opacity,
-    )
-    whiskers = (
+    # The legend listens only where the first layer that has it carries the selection.
+    rules = (
         base.mark_rule(strokeWidth=2.5)
-        .encode(x=alt.X("lower_pct:Q", scale=scale, title=t["axis_chance"]), x2="upper_pct:Q")
+        .encode(
+            x=alt.X("lower:Q", scale=scale, title=title, axis=axis),
+            x2="upper:Q",
+            color=color,
+            opacity=opacity,
+        )
         .add_params(singled_out)
     )
     points = base.mark_point(filled=True, size=85).encode(
-        x=alt.X("median_pct:Q", scale=scale, title=t["axis_chance"]),
+        x=alt.X("median:Q", scale=scale, title=title, axis=axis),
+        color=color,
         shape=shape,
+        opacity=opacity,
         tooltip=[
-            alt.Tooltip("semen:N", title=t["column_semen"]),
-            alt.Tooltip("source:N", title=t["legend_source"]),
-            alt.Tooltip("median_pct:Q", title=t["axis_chance"], format=".0f"),
-            alt.Tooltip("lower_pct:Q", title=t["column_interval"], format=".0f"),
-            alt.Tooltip("upper_pct:Q", title="–", format=".0f"),
-            alt.Tooltip("note:N", title="·"),
+            alt.Tooltip("what:N", title=words["column.what"]),
+            alt.Tooltip("source:N", title=words["legend.source"]),
+            alt.Tooltip("median:Q", title=words["legend.middle"], format=digits),
+            alt.Tooltip("lower:Q", title=words["legend.lower"], format=digits),
+            alt.Tooltip("upper:Q", title=words["legend.upper"], format=digits),
+            alt.Tooltip("note:N", title=words["legend.note"]),
         ],
     )
-    return _finished(alt.layer(whiskers, points), 62 * len(semen) + 20)
+    return alt.layer(rules, points)
+
+
+def _legend(title: str, names: list[str]) -> alt.Legend:
+    """A legend whose rows fit a phone: the engine does not wrap them by itself."""
+    longest = max((len(name) for name in names), default=1)
+    return alt.Legend(title=title, columns=max(1, min(len(names), LEGEND_CHARACTERS // longest)))
 
 
 def _finished(chart: alt.LayerChart | alt.FacetChart, height: int) -> dict[str, Any]:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reports.catalog import texts
-from reports.page import Column, Figure, Link, Report, Table
+from reports.page import Link, Reader, Report, Section, Table, columns
 
 
 def build_index(
@@ -15,7 +14,7 @@ def build_index(
     *,
     answer: tuple[str, ...],
     provenance: str,
-    language: str = "en",
+    reader: Reader,
 ) -> Report:
     """Lay out the index.
 
@@ -31,33 +30,36 @@ def build_index(
         What there is, in sentences.
     provenance
         As on every page.
-    language
-        Of the fixed texts.
+    reader
+        For whom; only the owner is shown the lines that wait.
     """
-    t = texts(language)
+    words = reader.words
     rows = tuple(
-        (f"{row['file']}, {row['line']}", str(row["message"]), str(row["remedy"]))
+        (
+            words.say("index.where", file=str(row["file"]), line=int(row["line"])),
+            str(row["message"]),
+            str(row["remedy"]),
+        )
         for row in findings.to_dict("records")
     )
-    columns = tuple(Column(t[f"column_{name}"]) for name in ("line", "finding", "remedy"))
-    waiting = Figure(
+    names = ["where", "finding", "remedy"]
+    waiting = Section(
         "findings",
-        t["open_findings"],
-        t["no_findings"] if findings.empty else t["findings_lead"],
-        None,
-        "",
-        Table(t["open_findings"], columns, rows),
+        words["index.findings"],
+        words["index.findings_lead"],
+        table=Table(words["index.findings"], columns(words, names, texts_in=set(names)), rows),
     )
     return Report(
-        kind=t["index_title"],
+        kind=words["index.title"],
         title=title,
-        subtitle=t["index_lead"],
+        subtitle=words["index.lead"],
         cautions=(),
         answer=answer,
-        figures=() if findings.empty else (waiting,),
+        sections=(waiting,) if rows and reader.audience == "owner" else (),
         links=links,
         method=(),
         sources=(),
         provenance=provenance,
-        language=language,
+        glossary=(),
+        reader=reader,
     )

@@ -10,16 +10,29 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, Literal
 
 import vl_convert
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from analytics.cautions import Caution
-from reports.catalog import texts
+from reports.words import Words, bound
+
+Audience = Literal["owner", "vet", "client"]
+"""Who reads: the owner sees all, a vet no prices, a client nothing about others."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """For whom a page is made: in which language, and for whose eyes."""
+
+    words: Words
+    audience: Audience = "owner"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +61,48 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
-    """A picture and the numbers behind it.
+class Slider:
+    """One thing the reader may move.
+
+    Attributes
+    ----------
+    name, label
+        Short and unique in its panel; as shown.
+    """
+
+    name: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """Controls that read out numbers computed beforehand; nothing is calculated in the page.
+
+    Attributes
+    ----------
+    legend
+        What the controls are about.
+    choice_label, choices
+        Name of the list of choices, and its entries.
+    sliders
+        In the order of the grid's axes.
+    reading
+        What the read-out says first.
+    data
+        Everything the script needs: positions, values, texts.
+    """
+
+    legend: str
+    choice_label: str
+    choices: tuple[str, ...]
+    sliders: tuple[Slider, ...]
+    reading: str
+    data: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A heading with whatever stands below it, in this order.
 
     Attributes
     ----------
@@ -57,20 +110,23 @@ class Figure:
         Short, unique on the page, a valid HTML id.
     heading, lead
         What it shows, and how to read it.
-    chart
-        Vega-Lite specification, or None for a table alone.
-    spoken
-        What the picture says, for those who do not see it.
+    paragraphs
+        Running text.
+    panel
+        Controls above the pictures.
+    charts
+        Vega-Lite specifications by what each says to those who do not see it.
     table
-        The numbers.
+        The numbers; behind a fold on screen where there is a picture.
     """
 
     name: str
     heading: str
-    lead: str
-    chart: dict[str, Any] | None
-    spoken: str
-    table: Table
+    lead: str = ""
+    paragraphs: tuple[str, ...] = ()
+    panel: Panel | None = None
+    charts: tuple[tuple[str, dict[str, Any]], ...] = ()
+    table: Table | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +150,8 @@ class Report:
         What must be said first.
     answer
         The answer in sentences, at most two or three.
-    figures
-        Pictures with their tables, in reading order.
+    sections
+        In reading order.
     links
         Pages this one leads to.
     method
@@ -104,8 +160,10 @@ class Report:
         Author, year, journal and mark; never an address.
     provenance
         One line: which records, which fit, which day.
-    language
-        Of the fixed texts.
+    glossary
+        Keys of the terms that the page explains on demand.
+    reader
+        For whom.
     """
 
     kind: str
@@ -113,12 +171,28 @@ class Report:
     subtitle: str
     cautions: tuple[Caution, ...]
     answer: tuple[str, ...]
-    figures: tuple[Figure, ...]
+    sections: tuple[Section, ...]
     links: tuple[Link, ...]
     method: tuple[str, ...]
     sources: tuple[str, ...]
     provenance: str
-    language: str = "en"
+    glossary: tuple[str, ...]
+    reader: Reader
+
+
+def columns(words: Words, names: Sequence[str], *, texts_in: Set[str]) -> tuple[Column, ...]:
+    """Head columns by the catalog.
+
+    Parameters
+    ----------
+    words
+        Of the reader.
+    names
+        Keys below ``column``, in order.
+    texts_in
+        Those that hold texts; the others hold numbers.
+    """
+    return tuple(Column(words[f"column.{name}"], name not in texts_in) for name in names)
 
 
 def render(report: Report) -> str:
@@ -134,18 +208,25 @@ def render(report: Report) -> str:
     str
         One HTML file; the same report gives the same bytes.
     """
-    drawn = [figure for figure in report.figures if figure.chart is not None]
+    drawn = {
+        f"{section.name}-{k}": spec
+        for section in report.sections
+        for k, (_, spec) in enumerate(section.charts)
+    }
+    panels = {section.name: section.panel.data for section in report.sections if section.panel}
     scripts = (_bundle(), _static("draw.js")) if drawn else ()
     return (
         _environment()
         .get_template("page.html.j2")
         .render(
             report=report,
-            t=texts(report.language),
+            words=report.reader.words,
             style=_static("page.css"),
             scripts=scripts,
             policy=_policy(scripts),
-            specs={figure.name: _safe_json(figure.chart) for figure in drawn},
+            charts={name: _safe_json(spec) for name, spec in drawn.items()},
+            panels={name: _safe_json(data) for name, data in panels.items()},
+            locale=_safe_json(_locale(report.reader.words)) if drawn else "",
         )
     )
 
@@ -162,12 +243,36 @@ def _policy(scripts: tuple[str, ...]) -> str:
     )
 
 
-def _safe_json(spec: dict[str, Any] | None) -> str:
+def _safe_json(data: dict[str, Any]) -> str:
     """JSON that cannot leave its script element."""
-    text = json.dumps(spec, ensure_ascii=False, allow_nan=False, sort_keys=True)
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=True)
     for character in "<>&\u2028\u2029":
         text = text.replace(character, f"\\u{ord(character):04x}")
     return text
+
+
+def _locale(words: Words) -> dict[str, Any]:
+    """How the chart engine prints numbers and days, in the form that it reads."""
+    names = words.texts
+    return {
+        "number": {
+            "decimal": words["format.decimal"],
+            "thousands": words["format.thousands"],
+            "grouping": [3],
+            "currency": ["", ""],
+            "minus": "−",
+        },
+        "time": {
+            "dateTime": "%-d %b %Y, %H:%M",
+            "date": "%-d %b %Y",
+            "time": "%H:%M",
+            "periods": ["AM", "PM"],
+            "days": names["format.days"],
+            "shortDays": names["format.short_days"],
+            "months": names["format.months"],
+            "shortMonths": names["format.short_months"],
+        },
+    }
 
 
 @cache
@@ -192,4 +297,10 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_held,
     )
+
+
+def _held(value: object) -> object:
+    """Every text that the template prints keeps its numbers and units on one line."""
+    return bound(value) if isinstance(value, str) and not isinstance(value, Markup) else value

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from typing import Any
 
 import pandas as pd
 
-from analytics.cautions import Caution, day, stopped_answers
+from analytics.cautions import Caution, stopped_answers
 from analytics.estimate import Estimate
-from analytics.vocabulary import VOCABULARY
-from reports.catalog import texts
-from reports.charts import chance_by_semen_type, readings_over_time
-from reports.page import Column, Figure, Report, Table
+from analytics.sentences import Sentence
+from reports.charts import chance_by_semen_type, coefficients, readings_over_time
+from reports.page import Reader, Report, Section, Table, columns
+from reports.words import Words
 
 COMMONLY_USED_TOTAL_M = 300.0
 """A total that is often asked of a stud; drawn, never a pass mark. [10⁶]
@@ -28,6 +28,11 @@ EVENT_CHARACTERS = 24
 
 EVENT_APART_DAYS = 60
 """Events nearer than this would print over each other. [d]"""
+
+LEVELS = frozenset({"c01", "c02"})
+"""Rows of the chain that are levels: zero means nothing to them, so the picture leaves them out."""
+
+_NO_EVENTS = pd.DataFrame({"on": [], "label": []})
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +64,21 @@ class SemenTypeChance:
 
 @dataclass(frozen=True, slots=True)
 class Coefficient:
-    """One row of the chain, before and after the records. [logit]"""
+    """One row of the chain, before and after the records. [logit]
 
-    words: str
+    Attributes
+    ----------
+    row
+        Id in the priors table.
+    published, together
+        Before and after the records.
+    share_from_records
+        Share of the last that the records supply, 0 to 1.
+    mark
+        Of the row's source.
+    """
+
+    row: str
     published: Estimate
     together: Estimate
     share_from_records: float
@@ -79,7 +96,7 @@ class StudResults:
     cautions
         What must be said first.
     answer
-        Sentences.
+        What is said, sentence by sentence.
     readings
         Raw samples of this stud with measures and intervals (``with_measures``).
     events
@@ -88,16 +105,16 @@ class StudResults:
         By semen type; empty without a fit.
     coefficients
         Rows of the chain; empty without a fit.
-    method, sources, provenance
+    method
+        Keys of the paragraphs on how the numbers came about.
+    sources, provenance
         As on every page.
-    today
-        Day of the page.
     """
 
     stud: str
     facts: str
     cautions: tuple[Caution, ...]
-    answer: tuple[str, ...]
+    answer: tuple[Sentence, ...]
     readings: pd.DataFrame
     events: pd.DataFrame
     chances: tuple[SemenTypeChance, ...]
@@ -105,222 +122,255 @@ class StudResults:
     method: tuple[str, ...]
     sources: tuple[str, ...]
     provenance: str
-    today: date
 
 
-def build_stud_review(results: StudResults, language: str = "en") -> Report:
+def build_stud_review(results: StudResults, reader: Reader) -> Report:
     """Lay out the review of one stud.
 
     A caution that stops the conception answer keeps its pictures, tables and sentences out of the
-    page altogether; counts and readings, being records, stay.
+    page altogether; counts and readings, being records, stay. A client sees no observer, no event
+    and no table of the model.
     """
-    t = texts(language)
-    figures = [_total(results, t), _motility(results, t)]
+    words = reader.words
+    others = reader.audience != "client"
+    sections = [_total(results, reader), _motility(results, reader)]
+    glossary = ["moving_forward", "interval", "by_eye"]
     if "conception" not in stopped_answers(results.cautions) and results.chances:
-        figures += [_chances(results.chances, t), _coefficients(results.coefficients, t)]
-    if not results.events.empty:
-        figures.append(_events(results.events, t))
+        sections.append(_chances(results.chances, words))
+        glossary += ["chance", "share_from_records"]
+        if others:
+            sections.append(_coefficients(results.coefficients, words))
+            glossary.append("log_odds")
+    if others and not results.events.empty:
+        sections.append(_events(results.events, words))
     return Report(
-        kind=t["stud_review"],
+        kind=words["review.kind"],
         title=results.stud,
         subtitle=results.facts,
         cautions=results.cautions,
-        answer=results.answer,
-        figures=tuple(figures),
+        answer=tuple(words.tell(sentence) for sentence in results.answer),
+        sections=tuple(sections),
         links=(),
-        method=results.method,
+        method=tuple(words[f"method.{name}"] for name in results.method),
         sources=results.sources,
         provenance=results.provenance,
-        language=language,
+        glossary=tuple(glossary),
+        reader=reader,
     )
 
 
-def _total(results: StudResults, t: Mapping[str, str]) -> Figure:
+def _total(results: StudResults, reader: Reader) -> Section:
     """Total sperm over time."""
-    quantity = VOCABULARY["total_sperm_m"]
+    words = reader.words
     counted = results.readings[results.readings["total_sperm_m"] > 0]
     chart = readings_over_time(
-        _points(counted, "total_sperm_m", "total_sperm_m_low", "total_sperm_m_high", t),
-        _event_marks(results.events),
-        value_title=f"{quantity.label} ({quantity.unit})",
+        _points(counted, "total_sperm_m", "total_sperm_m_low", "total_sperm_m_high", reader),
+        _event_marks(results.events, words) if reader.audience != "client" else _NO_EVENTS,
+        value_title=words["axis.total"],
         commonly_used=COMMONLY_USED_TOTAL_M,
         log_scale=True,
-        t=t,
+        words=words,
     )
+    names = [
+        "collected", "rest", "volume", "concentration", "total", "interval", "motility", "normal",
+    ]  # fmt: skip
+    if reader.audience != "client":
+        names.append("observer")
     shown = results.readings.sort_values("collected_earliest", ascending=False)
-    rows = tuple(
-        (
-            day(row["collected_earliest"]),
-            number(row["sexual_rest_days"]),
-            number(row["volume_ml"], 1),
-            number(row["concentration_m_per_ml"]),
-            number(row["total_sperm_m"]),
-            interval(row["total_sperm_m_low"], row["total_sperm_m_high"]),
-            number(row["progressive_motility_pct"]),
-            number(row["normal_morphology_pct"]),
-            text(row["observer"], t),
-        )
-        for row in shown.to_dict("records")
+    rows = tuple(_sample(row, words)[: len(names)] for row in shown.to_dict("records"))
+    spoken = words.say("spoken.readings", n=len(counted), what=words["axis.total"])
+    table = Table(
+        words["review.total"], columns(words, names, texts_in={"collected", "observer"}), rows
     )
-    columns = tuple(
-        Column(t[f"column_{name}"], name not in ("date", "observer"))
-        for name in (
-            "date", "rest", "volume", "concentration", "total", "interval", "motility", "normal",
-            "observer",
-        )
+    return Section(
+        "total", words["review.total"], words["review.total_lead"], charts=((spoken, chart),),
+        table=table,
     )  # fmt: skip
-    spoken = t["spoken_readings"].format(n=len(counted), what=quantity.label)
-    table = Table(t["total_title"], columns, rows)
-    lead = f"{t['total_lead']} {t['commonly_used_total']}"
-    return Figure("total", t["total_title"], lead, chart, spoken, table)
 
 
-def _motility(results: StudResults, t: Mapping[str, str]) -> Figure:
+def _sample(row: Mapping[Any, Any], words: Words) -> tuple[str, ...]:
+    """One sample as a row of the table."""
+    return (
+        words.day(row["collected_earliest"]),
+        words.number(row["sexual_rest_days"]),
+        words.number(row["volume_ml"], 1),
+        words.number(row["concentration_m_per_ml"]),
+        words.number(row["total_sperm_m"]),
+        words.interval(row["total_sperm_m_low"], row["total_sperm_m_high"]),
+        words.number(row["progressive_motility_pct"]),
+        words.number(row["normal_morphology_pct"]),
+        words.word("observer", row["observer"]),
+    )
+
+
+def _motility(results: StudResults, reader: Reader) -> Section:
     """Share moving forward over time."""
+    words = reader.words
     read = results.readings[results.readings["progressive_motility_pct"].notna()]
     chart = readings_over_time(
-        _points(read, "progressive_motility_pct", "motility_low_pct", "motility_high_pct", t),
-        _event_marks(results.events),
-        value_title=t["axis_motility"],
+        _points(read, "progressive_motility_pct", "motility_low_pct", "motility_high_pct", reader),
+        _event_marks(results.events, words) if reader.audience != "client" else _NO_EVENTS,
+        value_title=words["axis.motility"],
         commonly_used=COMMONLY_USED_MOTILITY_PCT,
         log_scale=False,
-        t=t,
+        words=words,
     )
+    observers = read["observer"].fillna("")
+    if reader.audience == "client":
+        observers = observers.where(observers == "", words["page.one_reader"])
     rows = tuple(
         (
-            text(observer, t),
-            str(len(group)),
-            number(group["progressive_motility_pct"].median()),
-            interval(
+            words.word("observer", observer),
+            words.number(len(group)),
+            words.number(group["progressive_motility_pct"].median()),
+            words.interval(
                 group["progressive_motility_pct"].min(), group["progressive_motility_pct"].max()
             ),
-            f"{day(group['collected_earliest'].min())} – {day(group['collected_earliest'].max())}",
+            f"{words.day(group['collected_earliest'].min())} – "
+            f"{words.day(group['collected_earliest'].max())}",
         )
-        for observer, group in read.fillna({"observer": ""}).groupby("observer")
+        for observer, group in read.groupby(observers)
     )
-    columns = (
-        Column(t["column_observer"]),
-        Column(t["column_samples"], True),
-        Column(t["column_median"], True),
-        Column(t["column_range"], True),
-        Column(t["column_period"]),
+    names = ["observer", "samples", "median", "range", "period"]
+    spoken = words.say("spoken.readings", n=len(read), what=words["axis.motility"])
+    table = Table(
+        words["review.motility"], columns(words, names, texts_in={"observer", "period"}), rows
     )
-    spoken = t["spoken_readings"].format(n=len(read), what=t["axis_motility"])
-    table = Table(t["motility_title"], columns, rows)
-    lead = f"{t['motility_lead']} {t['commonly_used_motility']}"
-    return Figure("motility", t["motility_title"], lead, chart, spoken, table)
+    return Section(
+        "motility", words["review.motility"], words["review.motility_lead"],
+        charts=((spoken, chart),), table=table,
+    )  # fmt: skip
 
 
-def _chances(chances: Sequence[SemenTypeChance], t: Mapping[str, str]) -> Figure:
+def _chances(chances: Sequence[SemenTypeChance], words: Words) -> Section:
     """Chance of a litter by semen type, three ways."""
     marks: list[dict[str, str | float]] = []
     for chance in chances:
-        share = t["share_note"].format(share=round(100 * chance.share_from_records))
-        known = t["known_note"].format(n=chance.n_known)
+        share = words.say("review.share_note", share=chance.share_from_records)
+        known = words.say("review.known_note", n=chance.n_known)
         for source, estimate, note in (
-            (t["published"], chance.published, ""),
-            (t["own"], chance.own, known),
-            (t["together"], chance.together, share),
+            ("published", chance.published, ""),
+            ("own", chance.own, known),
+            ("together", chance.together, share),
         ):
             if estimate is not None:
                 marks.append(
                     {
-                        "semen": chance.semen_type,
-                        "source": source,
-                        "median_pct": 100 * estimate.median,
-                        "lower_pct": 100 * estimate.lower,
-                        "upper_pct": 100 * estimate.upper,
+                        "what": words.word("semen", chance.semen_type),
+                        "source": words[f"legend.{source}"],
+                        "median": 100 * estimate.median,
+                        "lower": 100 * estimate.lower,
+                        "upper": 100 * estimate.upper,
                         "note": note,
                     }
                 )
     rows = tuple(
         (
-            chance.semen_type,
-            str(chance.n_known),
-            str(chance.n_whelped),
-            percent(chance.own),
-            percent(chance.published),
-            percent(chance.together),
-            str(round(100 * chance.share_from_records)),
+            words.word("semen", chance.semen_type),
+            words.number(chance.n_known),
+            words.number(chance.n_whelped),
+            words.percent(chance.own),
+            words.percent(chance.published),
+            words.percent(chance.together),
+            words.number(100 * chance.share_from_records),
         )
         for chance in chances
     )
-    columns = tuple(
-        Column(t[f"column_{name}"], name != "semen")
-        for name in ("semen", "known", "whelped", "own", "published", "together", "share")
+    names = ["semen", "known", "whelped", "own", "published", "together", "share"]
+    spoken = words.say(
+        "spoken.chances",
+        types=tuple(words.word("semen", chance.semen_type) for chance in chances),
     )
-    spoken = t["spoken_chances"].format(types=", ".join(chance.semen_type for chance in chances))
-    chart = chance_by_semen_type(pd.DataFrame(marks), t)
-    table = Table(t["conception_title"], columns, rows)
-    return Figure("chances", t["conception_title"], t["conception_lead"], chart, spoken, table)
+    return Section(
+        "chances",
+        words["review.chances"],
+        words["review.chances_lead"],
+        charts=((spoken, chance_by_semen_type(pd.DataFrame(marks), words)),),
+        table=Table(words["review.chances"], columns(words, names, texts_in={"semen"}), rows),
+    )
 
 
-def _coefficients(coefficients: Sequence[Coefficient], t: Mapping[str, str]) -> Figure:
-    """Every row of the chain as a table."""
+def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section:
+    """Every row of the chain, as a picture by short names and as a table by whole ones."""
+    marks = [
+        {
+            "what": words[f"coefficient.{row.row}"],
+            "source": words[f"legend.{source}"],
+            "median": estimate.median,
+            "lower": estimate.lower,
+            "upper": estimate.upper,
+            "note": words.say("review.share_note", share=row.share_from_records),
+        }
+        for row in rows_of_chain
+        if row.row not in LEVELS
+        for source, estimate in (("published", row.published), ("together", row.together))
+    ]
     rows = tuple(
         (
-            coefficient.words,
-            signed(coefficient.published),
-            signed(coefficient.together),
-            str(round(100 * coefficient.share_from_records)),
-            coefficient.mark,
+            words[f"prior.{row.row}"],
+            words.signed(row.published),
+            words.signed(row.together),
+            words.number(100 * row.share_from_records),
+            row.mark,
         )
-        for coefficient in coefficients
+        for row in rows_of_chain
     )
-    columns = (
-        Column(t["column_what"]),
-        Column(t["column_published_logit"], True),
-        Column(t["column_together_logit"], True),
-        Column(t["column_share"], True),
-        Column(t["column_mark"]),
+    names = ["what", "published_logit", "together_logit", "share", "mark"]
+    heading = words["review.coefficients"]
+    spoken = words.say("spoken.coefficients", n=len(marks) // 2)
+    return Section(
+        "coefficients",
+        heading,
+        words["review.coefficients_lead"],
+        charts=((spoken, coefficients(pd.DataFrame(marks), words)),),
+        table=Table(heading, columns(words, names, texts_in={"what", "mark"}), rows),
     )
-    table = Table(t["coefficients_title"], columns, rows)
-    lead = t["coefficients_lead"]
-    return Figure("coefficients", t["coefficients_title"], lead, None, "", table)
 
 
-def _events(events: pd.DataFrame, t: Mapping[str, str]) -> Figure:
+def _events(events: pd.DataFrame, words: Words) -> Section:
     """What happened to the dog, as recorded."""
     rows = tuple(
         (
-            day(event["started_on"]),
-            "–" if pd.isna(event["until_on"]) else day(event["until_on"]),
-            str(event["kind"]),
-            "–" if pd.isna(event["drug_class"]) else str(event["drug_class"]),
-            "–" if pd.isna(event["text"]) else str(event["text"]),
+            words.day(event["started_on"]),
+            words.day(event["until_on"]),
+            words.word("event", event["kind"]),
+            _or_dash(event["drug_class"]),
+            _or_dash(event["text"]),
         )
         for event in events.sort_values("started_on").to_dict("records")
     )
-    columns = tuple(
-        Column(t[f"column_{name}"]) for name in ("from", "until", "event", "drug", "notes")
-    )
-    table = Table(t["events_title"], columns, rows)
-    return Figure("events", t["events_title"], t["events_lead"], None, "", table)
+    names = ["from", "until", "event", "drug", "notes"]
+    table = Table(words["review.events"], columns(words, names, texts_in=set(names)), rows)
+    return Section("events", words["review.events"], words["review.events_lead"], table=table)
 
 
-def _points(
-    rows: pd.DataFrame, value: str, low: str, high: str, t: Mapping[str, str]
-) -> pd.DataFrame:
-    """Plain columns of a time chart."""
-    counted = rows["count_method" if value == "total_sperm_m" else "motility_method"]
+def _points(rows: pd.DataFrame, value: str, low: str, high: str, reader: Reader) -> pd.DataFrame:
+    """Plain columns of a time chart; a client is not told who looked down the microscope."""
+    words = reader.words
+    how = rows["count_method" if value == "total_sperm_m" else "motility_method"]
+    hidden = reader.audience == "client"
     return pd.DataFrame(
         {
             "on": rows["collected_earliest"].dt.strftime("%Y-%m-%d"),
             "value": rows[value].astype(float),
             "low": rows[low].astype(float),
             "high": rows[high].astype(float),
-            "observer": [text(observer, t) for observer in rows["observer"]],
-            "how": [text(how, t) for how in counted],
+            "observer": [
+                words["page.one_reader"] if hidden else words.word("observer", observer)
+                for observer in rows["observer"]
+            ],
+            "how": [words.word("reading", method) for method in how],
         }
     )
 
 
-def _event_marks(events: pd.DataFrame) -> pd.DataFrame:
+def _event_marks(events: pd.DataFrame, words: Words) -> pd.DataFrame:
     """Events as labelled days; what follows within a few weeks shares the first one's label."""
     marks: list[dict[str, str]] = []
     last: pd.Timestamp | None = None
     for event in events.sort_values("started_on").to_dict("records"):
-        on, kind = pd.Timestamp(event["started_on"]), str(event["kind"])[:EVENT_CHARACTERS]
+        on = pd.Timestamp(event["started_on"])
+        kind = words.word("event", event["kind"])[:EVENT_CHARACTERS]
         if last is not None and (on - last).days <= EVENT_APART_DAYS:
             marks[-1]["label"] += f", {kind}"
             continue
@@ -329,30 +379,6 @@ def _event_marks(events: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(marks, columns=["on", "label"])
 
 
-def text(value: object, t: Mapping[str, str]) -> str:
-    """A recorded word, or that it was not recorded."""
-    return t["not_recorded"] if value is None or value != value or value == "" else str(value)
-
-
-def number(value: float, decimals: int = 0) -> str:
-    """A number with as many decimals as it deserves; a dash where there is none."""
-    return "–" if pd.isna(value) else f"{float(value):,.{decimals}f}"
-
-
-def interval(low: float, high: float) -> str:
-    """Two ends of an interval."""
-    return "–" if pd.isna(low) or pd.isna(high) else f"{low:,.0f}–{high:,.0f}"
-
-
-def percent(estimate: Estimate | None) -> str:
-    """A share with its interval, in percent."""
-    if estimate is None:
-        return "–"
-    ends = f"{100 * estimate.lower:.0f}–{100 * estimate.upper:.0f}"
-    return f"{100 * estimate.median:.0f} ({ends})"
-
-
-def signed(estimate: Estimate) -> str:
-    """A log odds ratio with its interval; true minus signs."""
-    shown = f"{estimate.median:+.2f} ({estimate.lower:+.2f} to {estimate.upper:+.2f})"
-    return shown.replace("-", "−")
+def _or_dash(recorded: object) -> str:
+    """A recorded text; a dash where there is none."""
+    return "–" if pd.isna(recorded) or recorded == "" else str(recorded)  # type: ignore[call-overload]

@@ -8,16 +8,19 @@ from __future__ import annotations
 
 from typing import Any
 
-INK, MUTED, RULE = "var(--ink)", "var(--muted)", "var(--rule)"
+INK, MUTED, RULE, PAPER = "var(--ink)", "var(--muted)", "var(--rule)", "var(--paper)"
 SERIES = ("var(--series-1)", "var(--series-2)", "var(--series-3)", "var(--series-4)")
 SHAPES = ("circle", "square", "triangle-up", "diamond")
+FILLS = ("var(--fill-1)", "var(--fill-2)", "var(--paper)")
+"""Quiet areas behind text: what came of it, what did not, what is unknown."""
+
 FONT = "'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Noto Sans', Arial, sans-serif"
 """Spelled out, as in the stylesheet: the chart engine measures text before any style applies."""
 
 
 def chart_config() -> dict[str, Any]:
     """Vega-Lite configuration of every chart."""
-    text = {"labelColor": INK, "titleColor": INK, "labelFont": FONT, "titleFont": FONT}
+    text = {"labelColor": INK, "titleColor": MUTED, "labelFont": FONT, "titleFont": FONT}
     return {
         "background": "transparent",
         "font": FONT,

@@ -1,4 +1,5 @@
 // Draw every chart of the page from its inert JSON; refuse to load anything from anywhere.
+// Panels read out values that were computed beforehand; nothing is calculated here.
 "use strict";
 (function () {
   const shut = {
@@ -7,30 +8,97 @@
     http: () => Promise.reject(new Error("closed")),
     file: () => Promise.reject(new Error("closed")),
   };
-  for (const data of document.querySelectorAll("script[type='application/json'][data-chart]")) {
+  const all = (selector) => [...document.querySelectorAll(selector)];
+  const parsed = (element) => JSON.parse(element.textContent);
+  const locale = all("script[data-locale]").map(parsed)[0];
+
+  function draw(data) {
     const place = document.getElementById(data.dataset.chart);
-    window
-      .vegaEmbed(place, JSON.parse(data.textContent), {
+    return window
+      .vegaEmbed(place, parsed(data), {
         renderer: "svg",
         ast: true,
         actions: false,
         loader: shut,
+        formatLocale: locale.number,
+        timeFormatLocale: locale.time,
         tooltip: { theme: "custom" },
       })
-      .then(() => {
-        place.dataset.drawn = "yes";
+      .then(({ view }) => {
         const svg = place.querySelector("svg");
-        if (svg) {
-          svg.setAttribute("role", "img");
-          svg.setAttribute("aria-label", place.dataset.spoken);
-        }
+        svg.setAttribute("role", "img");
+        svg.setAttribute("aria-label", place.dataset.spoken);
+        place.dataset.drawn = "yes";
+        return [place.id, view];
       });
   }
+
+  // One panel: a choice, sliders over the grid's positions, one read-out, and the charts below it.
+  function operate(panel, values, views) {
+    const choice = panel.querySelector("[data-choice]");
+    const sliders = [...panel.querySelectorAll("[data-axis]")];
+    const reading = panel.querySelector("[data-reading]");
+    const at = (grid, where) => {
+      let k = 0;
+      grid.axes.forEach((axis, i) => (k = k * axis.labels.length + where[i]));
+      return grid.values.slice(3 * k, 3 * k + 3);
+    };
+    const shown = (value) => value.toLocaleString(document.documentElement.lang);
+    const show = () => {
+      const grid = values.grids[choice.value];
+      const where = sliders.map((row) => Number(row.querySelector("input").value));
+      sliders.forEach((row, i) => {
+        const label = grid.axes[i].labels[where[i]];
+        row.querySelector("output").textContent = label;
+        row.querySelector("input").setAttribute("aria-valuetext", label);
+      });
+      const [lower, median, upper] = at(grid, where).map(shown);
+      reading.textContent = values.reading
+        .replace("{median}", median)
+        .replace("{lower}", lower)
+        .replace("{upper}", upper);
+      values.charts.forEach((chart) => {
+        const view = views[chart.name];
+        const axis = grid.axes[chart.axis];
+        const curve = axis.at.map((x, k) => {
+          const here = where.slice();
+          here[chart.axis] = k;
+          const [low, middle, high] = at(grid, here);
+          return { x, lower: low, median: middle, upper: high };
+        });
+        view.data("curve", axis.at.length > 1 ? curve : []);
+        view.data("here", axis.at.length > 1 ? [curve[where[chart.axis]]] : []);
+        view.data("dots", grid.dots[chart.axis]);
+        view.runAsync();
+      });
+    };
+    const choose = () => {
+      values.grids[choice.value].axes.forEach((axis, i) => {
+        const input = sliders[i].querySelector("input");
+        input.max = axis.labels.length - 1;
+        input.value = axis.start;
+        sliders[i].hidden = axis.labels.length < 2;
+      });
+      show();
+    };
+    choice.addEventListener("change", choose);
+    sliders.forEach((row) => row.querySelector("input").addEventListener("input", show));
+    choose();
+    panel.dataset.ready = "yes";
+  }
+
+  Promise.all(all("script[data-chart]").map(draw)).then((pairs) => {
+    const views = Object.fromEntries(pairs);
+    for (const data of all("script[data-values]")) {
+      const panel = document.querySelector(`[data-panel="${data.dataset.values}"]`);
+      operate(panel, parsed(data), views);
+    }
+  });
+
   // On paper every fold is open.
-  const folds = () => document.querySelectorAll("details");
   let opened = [];
   window.addEventListener("beforeprint", () => {
-    opened = [...folds()].filter((fold) => !fold.open);
+    opened = all("details").filter((fold) => !fold.open);
     opened.forEach((fold) => (fold.open = true));
   });
   window.addEventListener("afterprint", () => opened.forEach((fold) => (fold.open = false)));

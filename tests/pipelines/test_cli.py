@@ -106,3 +106,16 @@ def test_the_console_command_is_the_same_program():
 
     assert "demo" in shown
     assert "refused" in shown
+
+
+def test_a_review_in_german_speaks_german(store_path, tmp_path, capsys):
+    code, _, _ = run(
+        "review", "tarn", "--store", store_path, "--out", tmp_path / "p", "--today", "2026-10-31",
+        "--language", "de", "--for", "vet", capsys=capsys,
+    )  # fmt: skip
+
+    page = (tmp_path / "p" / "stud-tarn.html").read_text(encoding="utf-8")
+    assert code == 0
+    assert '<html lang="de">' in page
+    assert "Woher wir das wissen" in page
+    assert "How we know" not in page

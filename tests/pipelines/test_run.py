@@ -5,8 +5,11 @@ import re
 import pandas as pd
 import pytest
 
-from pipelines.run import DEMO_TODAY, _file_names, write_stud_reviews
+from pipelines.pages import file_names
+from pipelines.run import DEMO_TODAY, write_stud_reviews
 from pipelines.store import Store
+from reports.page import Reader
+from reports.words import Words
 
 
 @pytest.fixture(scope="module")
@@ -14,6 +17,11 @@ def page_of_tarn(fitted_store_path, tmp_path_factory):
     out = tmp_path_factory.mktemp("pages")
     write_stud_reviews(fitted_store_path, out, today=DEMO_TODAY, studs=["Tarn"])
     return (out / "stud-tarn.html").read_bytes()
+
+
+def plain(page):
+    """A page's text with plain spaces."""
+    return page.decode().replace("\u00a0", " ")
 
 
 def test_the_same_file_gives_the_same_pages_byte_for_byte(
@@ -31,7 +39,7 @@ def test_the_litters_in_the_answer_are_those_in_the_sheet(page_of_tarn, demo_rec
     n_known = int(tarn["Result"].notna().sum())
     n_whelped = int((tarn["Result"] == "whelped").sum())
 
-    text = page_of_tarn.decode()
+    text = plain(page_of_tarn)
     said = re.search(r"Of his (\d+) breedings with a known outcome (\d+) gave a litter", text)
     assert (int(said[1]), int(said[2])) == (n_known, n_whelped)
 
@@ -45,7 +53,7 @@ def test_the_last_samples_in_the_answer_are_those_in_the_sheet(page_of_tarn, dem
     )
     last = tarn.dropna(subset="total").sort_values("on")["total"].tail(5)
 
-    assert f"held {last.min():,.0f} to {last.max():,.0f} M sperm" in page_of_tarn.decode()
+    assert f"held {last.min():,.0f} to {last.max():,.0f} M sperm" in plain(page_of_tarn)
 
 
 def test_a_positive_brucella_test_takes_the_conception_numbers_off_the_page(
@@ -63,7 +71,7 @@ def test_a_positive_brucella_test_takes_the_conception_numbers_off_the_page(
 
     write_stud_reviews(path, tmp_path, today=DEMO_TODAY)
 
-    tarn = (tmp_path / "stud-tarn.html").read_text(encoding="utf-8")
+    tarn = plain((tmp_path / "stud-tarn.html").read_bytes())
     assert "Brucella (RSAT) positive on 20 Oct 2026" in tarn
     assert "Chance of a litter" not in tarn
     assert "gave a litter" not in tarn
@@ -71,8 +79,61 @@ def test_a_positive_brucella_test_takes_the_conception_numbers_off_the_page(
 
 
 def test_every_stud_gets_a_plain_file_name_of_his_own():
-    names = _file_names(["Ünal", "unal", "../../etc", "💥", "<script>"])
+    names = file_names("stud", ["Ünal", "unal", "../../etc", "💥", "<script>"])
 
     assert names["Ünal"] == "stud-unal.html"
     assert names["unal"] == "stud-unal-2.html"
     assert all(re.fullmatch(r"stud-[a-z0-9-]+\.html", name) for name in names.values())
+
+
+def names_in(records):
+    """Every name of a dog, person or place in the owner's sheets."""
+    columns = {
+        "dogs": ["Dog", "Registered name", "Owner", "Chip", "Sire", "Dam"],
+        "collections": ["Read by"],
+        "boxes": ["Carrier", "Clinic", "For bitch"],
+        "breedings": ["Clinic"],
+        "health": ["Laboratory", "Notes"],
+        "frozen": ["Lot", "Stored at"],
+    }
+    names = set()
+    for sheet, headings in columns.items():
+        rows = pd.read_csv(records / f"{sheet}.csv", dtype=str)
+        for heading in headings:
+            names |= set(rows[heading].dropna())
+    return names
+
+
+def test_an_anonymous_page_names_no_dog_person_or_place(fitted_store_path, tmp_path, demo_records):
+    pages = write_stud_reviews(fitted_store_path, tmp_path, today=DEMO_TODAY, anonymous=True)
+
+    names = names_in(demo_records)
+    assert len(names) > 100
+    for page in pages:
+        text = re.sub(r"<script>.*?</script>|<style>.*?</style>", "", page.read_text("utf-8"),
+                      flags=re.DOTALL)  # fmt: skip
+        assert {name for name in names if re.search(rf"\b{re.escape(name)}\b", text)} == set()
+        assert "Stud " in text
+
+
+def test_an_anonymous_page_says_the_same_of_the_same_dog(fitted_store_path, tmp_path, page_of_tarn):
+    pages = write_stud_reviews(
+        fitted_store_path, tmp_path, today=DEMO_TODAY, studs=["Tarn"], anonymous=True
+    )
+
+    said = re.search(r"Of his \d+ breedings.*?</p>", plain(page_of_tarn))[0]
+    assert said in plain(pages[0].read_bytes())
+
+
+def test_a_client_is_not_told_who_read_what_happened_or_what_the_model_holds(
+    fitted_store_path, tmp_path
+):
+    client = Reader(Words("en"), "client")
+    pages = write_stud_reviews(
+        fitted_store_path, tmp_path, today=DEMO_TODAY, studs=["Tarn"], reader=client
+    )
+
+    text = pages[0].read_text("utf-8")
+    assert not re.search(r"\bIda\b|\bRolf\b|\bSund\b", text)
+    assert "fever" not in text
+    assert "Log odds" not in text

@@ -6,7 +6,7 @@ import pytest
 
 from pipelines.run import write_stud_reviews
 from pipelines.store import Store
-from tests.reports.test_page import HOSTILE, results
+from tests.reports.test_page import HOSTILE, OWNER, results
 
 pytestmark = pytest.mark.browser
 ARGUMENTS = [
@@ -35,7 +35,9 @@ def pages(tmp_path_factory, fitted_store_path):
         today = store.read("evaluations")["collected_latest"].max().date()
     written = write_stud_reviews(fitted_store_path, out, today=today)
     hostile = out / "hostile.html"
-    hostile.write_text(render(build_stud_review(results(HOSTILE))), encoding="utf-8", newline="\n")
+    hostile.write_text(
+        render(build_stud_review(results(HOSTILE), OWNER)), encoding="utf-8", newline="\n"
+    )
     return {page.name: page for page in [*written, hostile]}
 
 
@@ -71,7 +73,7 @@ def test_every_chart_draws_its_marks(browser, pages):
         "[...document.querySelectorAll('.chart')]"
         ".map((chart) => chart.querySelectorAll('svg .mark-symbol path').length)"
     )
-    assert len(n_marks) == 3
+    assert len(n_marks) == 4
     assert n_marks[0] > 80
     assert n_marks[1] > 100
     assert n_marks[2] >= 12
@@ -81,12 +83,12 @@ def test_every_chart_draws_its_marks(browser, pages):
 def test_a_click_on_the_legend_singles_out_one_observer(browser, pages):
     tab, _, _ = visit(browser, pages["stud-tarn.html"])
     n_opacities = (
-        "new Set([...document.querySelectorAll('#total svg .mark-symbol.role-mark path')]"
+        "new Set([...document.querySelectorAll('#total-0 svg .mark-symbol.role-mark path')]"
         ".map((mark) => mark.getAttribute('opacity'))).size"
     )
     before = tab.evaluate(n_opacities)
 
-    tab.locator("#total svg .role-legend-symbol path").first.click(force=True)
+    tab.locator("#total-0 svg .role-legend-symbol path").first.click(force=True)
 
     assert before == 1
     tab.wait_for_function(f"() => {n_opacities} === 2")
@@ -114,7 +116,7 @@ def test_paper_shows_every_table_and_how_we_know_in_dark_ink(browser, pages):
     tab.emulate_media(media="print", color_scheme="dark")
 
     heights = tab.evaluate(
-        "[...document.querySelectorAll('table, #method ~ p, details p')]"
+        "[...document.querySelectorAll('table, #method ~ p, details p, details li')]"
         ".map((part) => part.getBoundingClientRect().height)"
     )
     ink = tab.evaluate("getComputedStyle(document.documentElement).color")

@@ -1,0 +1,185 @@
+"""Say things in one language: sentences from their keys and values, numbers, days, words.
+
+Formats a text may name after a value: none for a count, a recorded text or a word; a number of
+decimals (``{low:0}``), with a sign (``{x:+2}``); ``pct`` for a share of one as a percentage;
+``range`` and a number of decimals for the ends of an estimate alone (``{e:range0}``,
+``{e:rangepct}``); ``cap`` for a word at the head of a sentence. A float without a format is a
+mistake of ours: it would claim more than it knows.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from string import Formatter
+from typing import Any
+
+import pandas as pd
+
+from analytics.estimate import Estimate
+from analytics.sentences import Sentence, Value, Word
+from reports.catalog import Text, texts
+
+NO_BREAK = "\u00a0"
+"""The space that no line ends in."""
+
+_UNITS = r"%|‰|M/mL|M|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
+_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w]))")
+_IN_DATE = re.compile(r"\b(\d{1,2}\.?) ([^\W\d]{3,9}\.?) (\d{4})\b")
+
+
+def bound(text: str) -> str:
+    """Hold numbers to their units, and the parts of a day together, over the end of a line."""
+    held = _BEFORE_UNIT.sub(NO_BREAK, text)
+    return _IN_DATE.sub(rf"\1{NO_BREAK}\2{NO_BREAK}\3", held)
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """One language.
+
+    Attributes
+    ----------
+    language
+        One of :data:`reports.catalog.LANGUAGES`.
+    """
+
+    language: str
+
+    @property
+    def texts(self) -> Mapping[str, Text]:
+        """Every text by key."""
+        return texts(self.language)
+
+    def __getitem__(self, key: str) -> str:
+        """A text without values, or with values yet to come."""
+        text = self.texts[key]
+        if not isinstance(text, str):
+            raise ValueError(f"{key} is not one text; say it with the value n")
+        return text
+
+    def say(self, key: str, **values: Value) -> str:
+        """The text of a key with its values."""
+        text = self.texts[key]
+        if isinstance(text, Mapping):
+            text = text["one" if values["n"] == 1 else "other"]
+        if not isinstance(text, str):
+            raise ValueError(f"{key} is a list and cannot be said")
+        return _Teller(self).vformat(text, (), values)
+
+    def tell(self, sentence: Sentence) -> str:
+        """A sentence in words."""
+        return self.say(sentence.key, **sentence.values)
+
+    def word(self, kind: str, recorded: object) -> str:
+        """A recorded word in this language; what the catalog lacks stays as recorded."""
+        if recorded is None or recorded != recorded or recorded == "":
+            return self["page.not_recorded"]
+        text = self.texts.get(f"{kind}.{str(recorded).replace(' ', '_')}")
+        return text if isinstance(text, str) else str(recorded)
+
+    def source(self, cited: str) -> str:
+        """A citation; its plain words, where it has any, in this language."""
+        parts = (self.texts.get(f"citation.{part}", part) for part in cited.split("; "))
+        return "; ".join(str(part) for part in parts)
+
+    def number(self, value: float | None, decimals: int = 0, *, signed: bool = False) -> str:
+        """A number with as many decimals as it deserves; a dash where there is none."""
+        if value is None or pd.isna(value):
+            return "–"
+        if math.isinf(value):
+            return "∞"
+        printed = f"{value:{'+' if signed else ''},.{decimals}f}"
+        swap = {",": self["format.thousands"], ".": self["format.decimal"], "-": "−"}
+        return "".join(swap.get(character, character) for character in printed)
+
+    def interval(self, low: float, high: float, decimals: int = 0) -> str:
+        """Two ends of an interval."""
+        if math.isnan(low) or math.isnan(high):
+            return "–"
+        return f"{self.number(low, decimals)}–{self.number(high, decimals)}"
+
+    def percent(self, estimate: Estimate | None) -> str:
+        """A share with its interval, in percent and without the sign: for tables."""
+        if estimate is None:
+            return "–"
+        ends = self.interval(100 * estimate.lower, 100 * estimate.upper)
+        return f"{self.number(100 * estimate.median)} ({ends})"
+
+    def signed(self, estimate: Estimate, decimals: int = 2) -> str:
+        """A difference with its interval, every end with its sign."""
+        low, middle, high = (
+            self.number(value, decimals, signed=True)
+            for value in (estimate.lower, estimate.median, estimate.upper)
+        )
+        return self.say("format.signed_estimate", median=middle, lower=low, upper=high)
+
+    def day(self, on: date | None) -> str:
+        """A day that cannot be misread; a dash where there is none."""
+        if on is None or on != on:
+            return "–"
+        months = self.texts["format.short_months"]
+        assert isinstance(months, tuple)
+        return self.say("format.day", day=on.day, month=months[on.month - 1], year=str(on.year))
+
+    def moment(self, at: datetime | None) -> str:
+        """A day with its time."""
+        if at is None or at != at:
+            return "–"
+        return self.say("format.moment", on=self.day(at), time=f"{at:%H:%M}")
+
+    def listed(self, parts: tuple[str, ...]) -> str:
+        """A list in running text."""
+        if len(parts) < 2:
+            return "".join(parts)
+        return f"{', '.join(parts[:-1])}{self['format.and']}{parts[-1]}"
+
+    def printed(self, value: Value, spec: str) -> str:
+        """One value of a sentence, in the format that its text names."""
+        if isinstance(value, Sentence):
+            return self.tell(value)
+        if isinstance(value, Estimate):
+            return self._estimate(value, spec)
+        if isinstance(value, tuple):
+            return self.listed(tuple(self.printed(part, "") for part in value))
+        if isinstance(value, datetime) and spec == "time":
+            return self.moment(value)
+        if isinstance(value, date):
+            return self.day(value)
+        if isinstance(value, Word):
+            said = self.word(value.kind, value.word)
+            return said[:1].upper() + said[1:] if spec == "cap" else said
+        if isinstance(value, str):
+            return value
+        if spec == "pct":
+            return f"{self.number(100 * value)} %"
+        if spec:
+            return self.number(value, int(spec.removeprefix("+")), signed=spec.startswith("+"))
+        if isinstance(value, float):
+            raise ValueError(f"{value} needs a format: how many of its digits are true?")
+        return self.number(value)
+
+    def _estimate(self, estimate: Estimate, spec: str) -> str:
+        scale, decimals = (100.0, 0) if spec.endswith("pct") else (1.0, int(spec[-1]))
+        low = self.number(scale * estimate.lower, decimals)
+        high = self.number(scale * estimate.upper, decimals)
+        if spec.startswith("range"):
+            return self.say("format.range", lower=low, upper=high)
+        middle = self.number(scale * estimate.median, decimals)
+        key = "format.estimate_pct" if spec == "pct" else "format.estimate"
+        prob = round(100 * estimate.interval_prob)
+        return self.say(key, median=middle, lower=low, upper=high, prob_pct=prob)
+
+
+class _Teller(Formatter):
+    """Python's own format language, with this language's way of printing a value."""
+
+    def __init__(self, words: Words) -> None:
+        self._words = words
+
+    def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401
+        """Print one value."""
+        return self._words.printed(value, format_spec)

@@ -1,0 +1,189 @@
+"""Every text has a home in the catalog, in both languages, and none is left in code."""
+
+import ast
+import re
+from datetime import date, datetime
+from pathlib import Path
+from string import Formatter
+
+import pytest
+
+from analytics.estimate import Estimate
+from analytics.sentences import Word, sentence
+from reports.catalog import LANGUAGES, texts
+from reports.words import Words, bound
+
+ROOT = Path(__file__).parents[2]
+EN, DE = Words("en"), Words("de")
+
+# Modules whose every string is code: sentences and pages take their words from the catalog.
+SILENT = [
+    *(ROOT / "reports").glob("*.py"),
+    ROOT / "analytics" / "cautions.py",
+    ROOT / "analytics" / "wording.py",
+    ROOT / "pipelines" / "pages.py",
+    ROOT / "pipelines" / "kennel.py",
+]
+
+
+def fields(text):
+    versions = text.values() if not isinstance(text, str | tuple) else [text]
+    return {
+        (name, spec)
+        for version in versions
+        if isinstance(version, str)
+        for _, name, spec, _ in Formatter().parse(version)
+        if name is not None
+    }
+
+
+def test_both_languages_have_every_text():
+    english, german = set(texts("en")), set(texts("de"))
+
+    assert english - german == set(), "name these in reports/catalog/de.toml"
+    assert german - english == set(), "these have no English"
+
+
+def test_both_languages_print_the_same_values():
+    differing = {
+        key
+        for key in texts("en")
+        if {name for name, _ in fields(texts("en")[key])}
+        != {name for name, _ in fields(texts("de")[key])}
+    }
+
+    assert differing == set()
+
+
+def test_german_is_german():
+    same = {
+        key: text
+        for key, text in texts("en").items()
+        if isinstance(text, str) and len(text.split()) > 3 and texts("de")[key] == text
+    }
+
+    assert same == {}
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_list_of_months_has_twelve_and_of_days_seven(language):
+    names = texts(language)
+
+    assert len(names["format.months"]) == len(names["format.short_months"]) == 12
+    assert len(names["format.days"]) == len(names["format.short_days"]) == 7
+
+
+def spoken_strings(path):
+    """String constants of a module that could be prose: not docstrings, not what is raised."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    quiet = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Raise):
+            quiet |= {id(part) for part in ast.walk(node)}
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            quiet.add(id(node.value))
+    return [
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in quiet
+    ]
+
+
+@pytest.mark.parametrize("path", SILENT, ids=lambda path: path.name)
+def test_no_text_is_left_in_code(path):
+    # Two words of letters in a row are prose, but for a recorded word or a rule's name, which are
+    # compared and never shown, and a citation (author, year, journal), told as it is.
+    known = {"stopped for pain", "prostatic disease", "on arrival", "kept back", "after thaw"}
+    rules = {text for text in spoken_strings(path) if path.name == "cautions.py" and text.islower()}
+    prose = [
+        text
+        for text in spoken_strings(path)
+        if re.search(r"[A-Za-z]{2,}[,.]? [A-Za-z]{2,}", text)
+        and text not in known | rules
+        and not re.search(r"\((?:P|D|J|M)\)$|\(P\); |counted from the records", text)
+        and path.name != "theme.py"
+        and "-src " not in text
+    ]
+
+    assert prose == []
+
+
+@pytest.mark.parametrize("path", SILENT, ids=lambda path: path.name)
+def test_every_key_that_code_names_is_in_the_catalog(path):
+    sections = {key.split(".")[0] for key in texts("en")}
+    named = {
+        text
+        for text in spoken_strings(path)
+        if re.fullmatch(r"[a-z_]+\.[a-z0-9_]+", text)
+        and text.split(".")[0] in sections
+        and text.split(".")[1] not in {"css", "html"}
+    }
+
+    assert named - set(texts("en")) == set()
+
+
+def test_every_text_can_be_said_with_values_of_its_kind():
+    kinds = {
+        "": "word", "0": 12.3, "1": 12.3, "2": 1.23, "3": 1.004, "pct": 0.5, "cap": Word("x", "y"),
+        "time": datetime(2026, 3, 5, 9, 30), "rangepct": Estimate(0.5, 0.4, 0.6),
+        "range0": Estimate(5.0, 4.0, 6.0), "range1": Estimate(5.0, 4.0, 6.0), "+1": 1.0, "+2": 1.0,
+    }  # fmt: skip
+    for language in LANGUAGES:
+        words = Words(language)
+        for key, text in texts(language).items():
+            if isinstance(text, tuple):
+                continue
+            values = {name: kinds[spec] for name, spec in fields(text)} | (
+                {"n": 2} if not isinstance(text, str) else {}
+            )
+            assert "{" not in words.say(key, **values), key
+
+
+def test_one_and_many_are_told_apart():
+    assert EN.say("review.known_note", n=1) == "1 breeding with a known outcome"
+    assert DE.say("review.known_note", n=3) == "3 Belegungen mit bekanntem Ausgang"
+
+
+def test_a_sentence_is_told_in_either_language_with_the_same_numbers():
+    said = sentence(
+        "said.last_samples", stud="Rowan", n=5, first_on=date(2026, 3, 5),
+        last_on=date(2026, 10, 9), low=1045.2, high=1902.0,
+        moving=sentence("said.moving_between", low=70.0, high=90.0),
+    )  # fmt: skip
+
+    assert EN.tell(said).startswith(
+        "Rowan's last 5 counted samples (5 Mar 2026 to 9 Oct 2026) held 1,045 to 1,902 M sperm, "
+        "with 70 to 90 % read as moving forward"
+    )
+    assert DE.tell(said).startswith(
+        "Die letzten 5 gezählten Proben von Rowan (5. März 2026 bis 9. Okt. 2026) enthielten 1.045 "
+        "bis 1.902 Mio. Spermien, 70 bis 90 % davon als vorwärts beweglich gelesen"
+    )
+
+
+def test_a_number_whose_digits_nobody_vouched_for_is_refused():
+    with pytest.raises(ValueError, match="how many of its digits are true"):
+        EN.say("caution.brucella_negative", dog="Rowan", on=date(2026, 1, 1), n_days=27.6)
+
+
+def test_a_hostile_value_is_never_read_as_a_format():
+    hostile = "{stud.__class__} {0} {n!r}"
+
+    assert hostile in EN.say("said.no_counted_sample", stud=hostile)
+
+
+def test_a_recorded_word_that_the_catalog_lacks_stays_as_recorded():
+    assert DE.word("event", "fever") == "Fieber"
+    assert DE.word("event", "fell into the tarn") == "fell into the tarn"
+    assert DE.word("event", None) == "nicht notiert"
+
+
+def test_a_number_and_what_follows_it_are_not_parted():
+    assert bound("90 % of 12 M on 5 Mar 2026") == "90\u00a0% of 12\u00a0M on 5\u00a0Mar\u00a02026"
+    assert bound("5. März 2026, 3 mL") == "5.\u00a0März\u00a02026, 3\u00a0mL"
+    assert bound("5 Merle") == "5 Merle"
+
+
+def test_an_unknown_language_is_refused():
+    with pytest.raises(ValueError, match="'xx'"):
+        texts("xx")
