@@ -17,6 +17,9 @@ ANOTHER = "another line of that day"
 GONE = "gone from its file"
 """Question about a line that a new version of its file no longer holds."""
 
+FORMULA = r"=.*|[-+@][A-Za-z_.]+ ?[(|!].*"
+"""Text that a spreadsheet runs when an exported sheet is opened in it."""
+
 _COMPARED = "FALSE"
 """Condition of the rules that accept.sql finds by comparing lines with each other."""
 
@@ -87,6 +90,15 @@ def _cell_rules(sheet: str, column: Column) -> Iterator[Rule]:
     if column.required:
         yield _refuse(
             sheet, column, "missing", f"{text} IS NULL", "and every line needs it", "Fill it in."
+        )
+    if column.kind in ("text", "dog", "printed"):
+        yield _refuse(
+            sheet,
+            column,
+            "a formula",
+            f"regexp_full_match({text}, '{FORMULA}', 's')",
+            "which a spreadsheet would run as a formula",
+            "Write it without the sign at its beginning.",
         )
     if column.kind == "dog":
         yield from _dog_rules(sheet, column)

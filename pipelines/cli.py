@@ -73,6 +73,8 @@ AudienceOption = Annotated[
 AnonymousOption = Annotated[
     bool, typer.Option("--anonymous", help="Leave out the names of dogs, people and places.")
 ]
+NumbersArgument = Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Of findings.")]
+ReasonOption = Annotated[str | None, typer.Option("--reason", help="Kept with the decision.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
 
 DEFAULT_STORE = Path("kennel.duckdb")
@@ -103,7 +105,7 @@ def demo(
 
 @app.command()
 def load(
-    paths: Annotated[list[Path], typer.Argument(help="Sheets in CSV, or folders of them.")],
+    paths: Annotated[list[Path], typer.Argument(help="Workbooks, CSV sheets, or folders of them.")],
     store: StoreOption = DEFAULT_STORE,
     today: TodayOption = None,
     dates: DatesOption = None,
@@ -139,20 +141,122 @@ def load(
 
 
 @app.command()
-def refused(store: StoreOption = DEFAULT_STORE, as_json: JsonOption = False) -> None:
-    """List the lines that wait for a correction, and why."""
+def template(
+    path: Annotated[Path, typer.Argument(metavar="FILE.xlsx", help="The workbook to make.")],
+) -> None:
+    """Make the empty workbook: it explains itself and has a sheet for each kind of record."""
+    from pipelines.template import write_template
+
+    write_template(path)
+    typer.echo(f"wrote {path}; fill it in, then: studcurve load {path}")
+
+
+@app.command()
+def refused(
+    store: StoreOption = DEFAULT_STORE,
+    xlsx: Annotated[
+        Path | None,
+        typer.Option("--xlsx", metavar="FILE", help="Write the lines that wait into a workbook."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List what was refused or is doubtful, grouped by what to do."""
+    from pipelines.findings import waiting_lines, write_corrections
     from pipelines.store import Store
 
     with Store.open(store, read_only=True) as opened:
         findings = opened.read("findings")
-    waiting = findings[findings["is_open"]]
-    if as_json:
-        _print_json(waiting.to_dict("records"))
-        return
-    if waiting.empty:
-        typer.echo("No line is waiting.")
-    for finding in waiting.to_dict("records"):
-        typer.echo(_finding_line(finding))
+    if xlsx is not None:
+        n_lines = write_corrections(findings, xlsx)
+        typer.echo(f"wrote {n_lines} lines; correct them in {xlsx}, then: studcurve load {xlsx}")
+    elif as_json:
+        _print_json(findings[findings["is_open"]].to_dict("records"))
+    else:
+        for line in waiting_lines(findings):
+            typer.echo(_printable(line))
+
+
+@app.command()
+def confirm(
+    numbers: NumbersArgument,
+    store: StoreOption = DEFAULT_STORE,
+    reason: ReasonOption = None,
+    today: TodayOption = None,
+) -> None:
+    """Say that doubtful lines are right, by the numbers that `refused` shows."""
+    from pipelines.store import Store
+
+    with Store.open(store) as opened:
+        n_closed = opened.confirm(numbers, today=_day(today), reason=reason)
+    typer.echo(f"{n_closed} confirmed")
+
+
+@app.command()
+def withdraw(
+    numbers: NumbersArgument,
+    store: StoreOption = DEFAULT_STORE,
+    reason: ReasonOption = None,
+    today: TodayOption = None,
+) -> None:
+    """Take lines out, by the numbers that `refused` shows; they stay readable."""
+    from pipelines.store import Store
+
+    with Store.open(store) as opened:
+        n_lines = opened.withdraw(numbers, today=_day(today), reason=reason)
+    typer.echo(f"{n_lines} lines withdrawn; correct such a line in its sheet to bring it back")
+
+
+@app.command()
+def erase(
+    person: Annotated[str, typer.Argument(help="The name, as it stands in the records.")],
+    reason: Annotated[str, typer.Option("--reason", help="Who asked, and when.")],
+    store: StoreOption = DEFAULT_STORE,
+    today: TodayOption = None,
+) -> None:
+    """Erase a person's name from every line, old versions too, leaving a tombstone."""
+    from pipelines.archive import erase_from_file
+
+    n_lines, n_cells = erase_from_file(store, person, today=_day(today), reason=reason)
+    typer.echo(
+        f"erased from {n_cells} cells of {n_lines} lines. Your sheets, backups and exports still "
+        "hold the name: erase it there too, or the next load brings it back."
+    )
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="The copy to make.", dir_okay=False)],
+    store: StoreOption = DEFAULT_STORE,
+) -> None:
+    """Copy the records file; other programs may read it meanwhile."""
+    from pipelines.archive import back_up
+
+    back_up(store, file)
+    typer.echo(f"wrote {file}")
+
+
+@app.command()
+def restore(
+    copy: Annotated[Path, typer.Argument(help="A backup, or the folder of an export.")],
+    store: StoreOption = DEFAULT_STORE,
+) -> None:
+    """Put a backup or an export in the place of the records file, which is kept."""
+    from pipelines.archive import restore as put_back
+
+    kept = put_back(copy, store)
+    typer.echo(f"{store} is restored" + (f"; the one before is {kept}" if kept else ""))
+
+
+@app.command()
+def export(
+    folder: Annotated[Path, typer.Argument(help="The folder to make.", file_okay=False)],
+    store: StoreOption = DEFAULT_STORE,
+) -> None:
+    """Write every record as Parquet and CSV, with a dictionary of every column."""
+    from pipelines.archive import export as write_out
+
+    files = write_out(store, folder)
+    typer.echo(f"wrote {len(files)} files into {folder}")
 
 
 @app.command()
@@ -207,11 +311,14 @@ def _reader(audience: For, language: Language) -> Reader:
 
 
 def _finding_line(finding: dict[Any, Any]) -> str:
-    """One finding as one line; control characters of a cell are shown, never obeyed."""
-    line = (
+    return _printable(
         f"{finding['file']}, line {finding['line']}: {finding['message']}. {finding['remedy']}"
         f" [{finding['severity']}]"
     )
+
+
+def _printable(line: str) -> str:
+    """A line for the terminal; control characters of a cell are shown, never obeyed."""
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
 
 

@@ -15,12 +15,17 @@ from pipelines.cell_rules import rules_of
 from pipelines.files import SheetText
 from pipelines.rules import Rule
 from pipelines.schema import OF_A_LINE, SQL
-from pipelines.sheets import Column, Sheet
+from pipelines.sheets import ANSWER_NAME, Column, Sheet
 from pipelines.staging import Connection, by_sheet
 
 DayOrder = Literal["day-first", "month-first"]
 """Which comes first in a date such as 03/04/2024."""
 
+
+_NO_ANSWERS = """
+CREATE OR REPLACE TEMP TABLE answering (n BIGINT, line_id BIGINT, digest VARCHAR);
+"""
+"""What answers.sql leaves where no line is given as a correction."""
 
 READ_AS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "dog": ("dog_name", ("dog_id", "n_dogs", "sex", "born_on")),
@@ -92,12 +97,18 @@ class _SheetLoad:
 
     def accept(self) -> SheetCount:
         """Apply the rules, tell new lines from old ones, and write what is sound."""
-        self._prepare()
+        n_settled = self._prepare()
         self._find()
-        self.connection.execute(_script("accept.sql") + _script("findings.sql"))
+        is_answer = any(ANSWER_NAME in text.names for text in self.texts)
+        answers = _script("answers.sql") if is_answer else _NO_ANSWERS
+        self.connection.execute(answers + _script("accept.sql"))
+        if is_answer:
+            self.connection.execute(_script("answered.sql"))
+        self.connection.execute(_script("findings.sql"))
         self._replace_rows()
         (count,) = self.connection.execute("FROM outcome").fetchall()
-        return SheetCount(*count)
+        counted = SheetCount(*count)
+        return replace(counted, n_unchanged=counted.n_unchanged + n_settled)
 
     def ask_of_records(self) -> int:
         """Ask of accepted lines what only the whole records can tell; number of questions."""
@@ -126,8 +137,14 @@ class _SheetLoad:
         numbered = enumerate(rules_of(self.sheet), 1)
         return [(number, rule) for number, rule in numbered if rule.scope == "records"]
 
-    def _prepare(self) -> None:
-        """Make the relations that the rules and accept.sql read."""
+    def _prepare(self) -> int:
+        """Make the relations that the rules and accept.sql read.
+
+        Returns
+        -------
+        int
+            Lines left out because the owner has settled them: withdrawn, or corrected by another.
+        """
         sheet, cells = self.sheet, ", ".join(self.sheet.names)
         self.connection.execute(
             f"""
@@ -155,7 +172,7 @@ class _SheetLoad:
             f"""
             CREATE OR REPLACE TEMP VIEW lines_{sheet.name} AS
             SELECT
-                rowid AS n, file_no, surplus, {cells},
+                rowid AS n, file_no, surplus, {ANSWER_NAME}, {cells},
                 CAST(coalesce(line, rowid + 2 - CASE file_no{first} END) AS INTEGER) AS line
             FROM staged_{sheet.name};
             CREATE OR REPLACE TEMP VIEW lines AS FROM lines_{sheet.name};
@@ -168,7 +185,11 @@ class _SheetLoad:
                 ELSE CAST(to_json([{cells}, surplus]) AS VARCHAR)
             END AS cells
             FROM lines;
-
+            """
+        )
+        n_settled = self._leave_out_settled()
+        self.connection.execute(
+            f"""
             CREATE OR REPLACE TEMP TABLE day_of AS
             SELECT cell, parse_day(cell, {order}) AS day FROM ({self._distinct("day")});
             CREATE OR REPLACE TEMP TABLE clock_of AS
@@ -185,6 +206,25 @@ class _SheetLoad:
             );
             """
         )
+        return n_settled
+
+    def _leave_out_settled(self) -> int:
+        """Take out lines that the owner has withdrawn or corrected elsewhere, word for word."""
+        settled = (
+            f"FROM line WHERE sheet = '{self.sheet.name}' "
+            "AND (state = 'withdrawn' OR settled_by IS NOT NULL)"
+        )
+        if not self.connection.execute(f"SELECT 1 {settled} LIMIT 1").fetchall():
+            return 0
+        self.connection.execute(
+            f"""
+            CREATE OR REPLACE TEMP TABLE settled_before AS
+            SELECT n FROM verbatim WHERE cells IN (SELECT cells {settled});
+            DELETE FROM staged_{self.sheet.name} WHERE rowid IN (FROM settled_before);
+            """
+        )
+        ((n_settled,),) = self.connection.execute("SELECT count(*) FROM settled_before").fetchall()
+        return int(n_settled)
 
     def _distinct(self, *kinds: str) -> str:
         """SQL for the distinct texts in the columns of some kinds."""

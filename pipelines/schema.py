@@ -34,6 +34,8 @@ KEYS = {
     "sheet_column": ("sheet", "position"),
     "line": ("line_id",),
     "finding": ("finding_id",),
+    "decision": ("decision_id",),
+    "tombstone": ("erasure_id", "line_id"),
     "dog": ("dog_id",),
     "dog_identifier": ("dog_id", "kind"),
     "collection": ("collection_id",),
@@ -53,6 +55,7 @@ KEYS = {
     "lab_test": ("lab_test_id",),
     "event": ("event_id",),
     "price": ("price_id",),
+    "repeat_interval": ("interval_id",),
     "fit": ("fit_id",),
     "fit_draws": ("fit_id", "parameter"),
 }
@@ -62,6 +65,8 @@ REFERENCES = (
     ("source_file", "load_id", "load"),
     ("line", "file_id", "source_file"),
     ("finding", "line_id", "line"),
+    ("decision", "line_id", "line"),
+    ("tombstone", "line_id", "line"),
     ("dog_identifier", "dog_id", "dog"),
     ("collection", "stud_id", "dog"),
     ("evaluation", "stud_id", "dog"),
@@ -86,12 +91,23 @@ REFERENCES = (
 )
 """Column by column, the table whose key it must name."""
 
-OF_A_LINE = tuple(
-    table
-    for table in KEYS
-    if table not in ("load", "source_file", "sheet_column", "line", "finding", "fit", "fit_draws")
-)
+_OF_THE_FILE = (
+    "load", "source_file", "sheet_column", "line", "finding", "decision", "tombstone", "fit",
+    "fit_draws",
+)  # fmt: skip
+
+OF_A_LINE = tuple(table for table in KEYS if table not in _OF_THE_FILE)
 """Tables whose rows stand for a current line, by its entry."""
+
+
+def migrations() -> list[Traversable]:
+    """Every migration, in order; the number of a migration is that of its schema."""
+    return sorted((SQL / "migrations").iterdir(), key=lambda script: script.name)
+
+
+def newest_schema() -> int:
+    """Version of the schema that this version of the toolkit reads and writes."""
+    return len(migrations())
 
 
 def due_migrations(connection: Connection, file_name: str, *, read_only: bool) -> list[Traversable]:
@@ -102,8 +118,7 @@ def due_migrations(connection: Connection, file_name: str, *, read_only: bool) -
     RecordsError
         The file is of a newer version, or of an older one and may not be written.
     """
-    scripts = sorted((SQL / "migrations").iterdir(), key=lambda script: script.name)
-    version, newest = schema_version(connection), len(scripts)
+    version, newest = schema_version(connection), newest_schema()
     if version > newest:
         raise RecordsError(
             f"{file_name} was written by schema {version}; this version reads schema {newest}. "
@@ -112,9 +127,9 @@ def due_migrations(connection: Connection, file_name: str, *, read_only: bool) -
     if version < newest and read_only:
         raise RecordsError(
             f"{file_name} was written by schema {version}; this version reads schema {newest}. "
-            "Load any sheet once to bring the file up to date."
+            "Make a backup, then load any sheet once to bring the file up to date."
         )
-    return scripts[version:]
+    return migrations()[version:]
 
 
 def schema_version(connection: Connection) -> int:
@@ -128,13 +143,17 @@ def schema_version(connection: Connection) -> int:
     return int(version)
 
 
-def upgrade(connection: Connection, due: Sequence[Traversable]) -> None:
-    """Run migrations and make the views anew; to be called within one transaction."""
+def migrate(connection: Connection, due: Sequence[Traversable]) -> None:
+    """Run migrations; to be called within one transaction, and followed by make_views."""
     version = schema_version(connection)
     connection.execute("CREATE TABLE IF NOT EXISTS schema_version (version INTEGER PRIMARY KEY)")
     for number, script in enumerate(due, version + 1):
         connection.execute(script.read_text(encoding="utf-8"))
         connection.execute("INSERT INTO schema_version VALUES (?)", [number])
+
+
+def make_views(connection: Connection) -> None:
+    """Make the views anew and tell the file the order of the sheets' columns."""
     for view in VIEWS:
         body = (SQL / "views" / f"{view}.sql").read_text(encoding="utf-8")
         connection.execute(f"CREATE OR REPLACE VIEW {view} AS\n{body}")

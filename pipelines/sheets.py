@@ -43,6 +43,8 @@ class Column:
         Name in the vocabulary, where it differs from ``name``.
     may_lie_ahead
         Whether a date may be later than the day of the load.
+    is_personal
+        Whether its cells may name a person, who can ask to have the name erased.
     """
 
     heading: str
@@ -52,6 +54,7 @@ class Column:
     choices: tuple[str, ...] = ()
     word: str = ""
     may_lie_ahead: bool = False
+    is_personal: bool = False
 
     @property
     def vocabulary_name(self) -> str:
@@ -114,6 +117,15 @@ ROUTES = ("natural", "vaginal", "transcervical", "surgical")
 EXAMPLE_PREFIX = "(example)"
 """A line whose first cell begins so is the workbook's example line, and is ignored."""
 
+REQUIRED_MARK = " *"
+"""Stands behind the heading of a cell that must be filled in."""
+
+REMARK_HEADING = "What is wrong"
+"""Heading of the remarks in a workbook of lines to correct; what stands below it is not read."""
+
+ANSWER_HEADING, ANSWER_NAME = "Line to correct", "answers"
+"""Heading and library name of the digest of the kept line that a line corrects."""
+
 _METHODS = ("chamber", "photometer", "not counted")
 _APPEARANCES = ("normal", "blood", "pus", "urine", "other")
 _DESTINATIONS = ("own bitch", "shipped", "frozen", "discarded", "evaluation only")
@@ -134,11 +146,11 @@ def _progesterone(n: int) -> tuple[Column, ...]:
             choices=("ng/mL", "nmol/L"),
             word="progesterone_unit",
         ),
-        Column(f"{head} laboratory", f"{stem}_laboratory", word="laboratory"),
+        Column(f"{head} laboratory", f"{stem}_laboratory", word="laboratory", is_personal=True),
     )
 
 
-_NOTES = Column("Notes", "notes")
+_NOTES = Column("Notes", "notes", is_personal=True)
 
 _SHEETS = (
     Sheet(
@@ -156,7 +168,7 @@ _SHEETS = (
             Column("Sire", "sire"),
             Column("Dam", "dam"),
             Column("Inbreeding (%)", "inbreeding_pct", "number"),
-            Column("Owner", "owner"),
+            Column("Owner", "owner", is_personal=True),
             Column("Litters before", "n_litters_before", "count"),
             Column("Missed before", "n_missed_before", "count"),
             _NOTES,
@@ -184,7 +196,7 @@ _SHEETS = (
             Column("% normal", "normal_morphology_pct", "reading"),
             Column("Sperm checked for shape", "n_morphology_checked", "count"),
             Column("Appearance", "appearance", "choice", choices=_APPEARANCES),
-            Column("Read by", "observer"),
+            Column("Read by", "observer", is_personal=True),
             Column("Extender", "extender"),
             Column("Doses made", "n_doses", "count"),
             Column("Where they went", "destination", "choice", choices=_DESTINATIONS),
@@ -214,7 +226,7 @@ _SHEETS = (
             Column("M sperm per straw", "motile_per_straw_m", "reading"),
             Column("% moving forward after thaw", "post_thaw_progressive_motility_pct", "by eye"),
             Column("Straws per dose", "n_straws_per_dose", "count"),
-            Column("Stored at", "stored_at"),
+            Column("Stored at", "stored_at", is_personal=True),
             _NOTES,
         ),
         "dog",
@@ -229,13 +241,13 @@ _SHEETS = (
             Column("Collected on", "collected_on", "day"),
             Column("Sent on", "sent_on", "day", required=True),
             Column("Sent at", "sent_at", "clock"),
-            Column("Carrier", "carrier"),
+            Column("Carrier", "carrier", is_personal=True),
             Column("Extender", "extender"),
             Column("Doses", "n_doses", "count"),
             Column("Volume per dose (mL)", "dose_volume_ml", "number"),
             Column("M forward per dose", "motile_dose_m", "reading"),
-            Column("For bitch", "for_bitch"),
-            Column("Clinic", "clinic"),
+            Column("For bitch", "for_bitch", is_personal=True),
+            Column("Clinic", "clinic", is_personal=True),
             Column("Promised on", "promised_on", "day", may_lie_ahead=True),
             Column("Arrived on", "arrived_on", "day"),
             Column("Arrived at", "arrived_at", "clock"),
@@ -281,7 +293,7 @@ _SHEETS = (
             Column("Collected on", "collected_on", "day"),
             Column("M forward per dose", "motile_dose_m", "reading"),
             Column("Straws", "n_straws", "count"),
-            Column("Clinic", "clinic"),
+            Column("Clinic", "clinic", is_personal=True),
             Column("Scan on", "scanned_on", "day"),
             Column("Scan", "scan", "choice", choices=("pregnant", "not pregnant", "unclear")),
             Column("Pups on scan", "n_pups_on_scan", "count"),
@@ -305,12 +317,12 @@ _SHEETS = (
             Column("Date", "noted_on", "day", required=True),
             Column("Kind", "kind", "choice", required=True, choices=_KINDS),
             Column("What", "what", required=True),
-            Column("Result", "result"),
+            Column("Result", "result", is_personal=True),
             Column("Value", "measured_value", "printed"),
             Column("Unit", "unit"),
             Column("Laboratory's range", "laboratory_range"),
             Column("Until", "until_on", "day", may_lie_ahead=True),
-            Column("Laboratory", "laboratory"),
+            Column("Laboratory", "laboratory", is_personal=True),
             Column("Drug class", "drug_class"),
             _NOTES,
         ),
@@ -332,6 +344,18 @@ _SHEETS = (
         "what",
         "valid_from",
         ("currency",),
+    ),
+    Sheet(
+        "intervals",
+        "Intervals",
+        (
+            Column("What", "what", required=True),
+            Column("Every (days)", "repeat_days", "count", required=True),
+            _NOTES,
+        ),
+        "what",
+        None,
+        (),
     ),
 )
 
@@ -360,7 +384,7 @@ def recognize(file_name: str, stem: str, headings: Sequence[str]) -> Sheet:
     for sheet in SHEETS.values():
         if named in (sheet.name, _plain(sheet.title)):
             return sheet
-    given = {_plain(heading) for heading in headings if heading.strip()}
+    given = {_plain(heading) for heading in headings if heading.strip()} - _OURS
     fitting = [
         sheet
         for sheet in SHEETS.values()
@@ -377,7 +401,7 @@ def recognize(file_name: str, stem: str, headings: Sequence[str]) -> Sheet:
 
 
 def library_names(file_name: str, sheet: Sheet, headings: Sequence[str]) -> list[str | None]:
-    """Translate headings to library names; a blank heading gives None.
+    """Translate headings to library names; a blank heading and that of the remarks give None.
 
     Raises
     ------
@@ -387,7 +411,7 @@ def library_names(file_name: str, sheet: Sheet, headings: Sequence[str]) -> list
     known = {_plain(column.heading): column for column in sheet.columns}
     columns = [known.get(_plain(heading)) for heading in headings]
     for heading, column in zip(headings, columns, strict=True):
-        if column is None and heading.strip():
+        if column is None and heading.strip() and _plain(heading) not in _OURS:
             raise RecordsError(
                 f"{file_name} has no use for the heading {heading.strip()[:60]!r}; the sheet "
                 f"{sheet.title} has {', '.join(c.heading for c in sheet.columns[:6])}, … "
@@ -404,7 +428,11 @@ def library_names(file_name: str, sheet: Sheet, headings: Sequence[str]) -> list
                 f"{file_name} has no column {column.heading!r}, which every line of "
                 f"{sheet.title} needs. Add it."
             )
-    return [column.name if column else None for column in columns]
+    names = [column.name if column else None for column in columns]
+    answers = [n for n, heading in enumerate(headings) if _plain(heading) == _plain(ANSWER_HEADING)]
+    for n in answers[:1]:
+        names[n] = ANSWER_NAME
+    return names
 
 
 def n_known(headings: Sequence[str]) -> int:
@@ -414,4 +442,8 @@ def n_known(headings: Sequence[str]) -> int:
 
 
 def _plain(heading: str) -> str:
-    return re.sub(r"\s+", " ", heading).strip().casefold()
+    return re.sub(r"\s+", " ", heading).strip().removesuffix(REQUIRED_MARK).strip().casefold()
+
+
+_OURS = {_plain(REMARK_HEADING), _plain(ANSWER_HEADING)}
+"""Headings that only the workbook of lines to correct has."""

@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from analytics.errors import RecordsError
 from pipelines.files import MAX_RECORD_CHARACTERS, SheetText, find_files, read_csv_text, rewrite
-from pipelines.sheets import EXAMPLE_PREFIX, SHEETS, Sheet
+from pipelines.sheets import ANSWER_NAME, EXAMPLE_PREFIX, SHEETS, Sheet
 from pipelines.workbook import WORKBOOK_ENDINGS, read_workbook
 
 
@@ -83,7 +83,7 @@ def stage(
         columns = ", ".join(f"{name} VARCHAR" for name in sheet.names)
         connection.execute(
             f"CREATE OR REPLACE TEMP TABLE staged_{sheet.name} "
-            f"(file_no INTEGER, line INTEGER, surplus VARCHAR, {columns})"
+            f"(file_no INTEGER, line INTEGER, surplus VARCHAR, {ANSWER_NAME} VARCHAR, {columns})"
         )
         for file_no, text in enumerate(given):
             if not _read(connection, file_no, text, unreadable) and (
@@ -131,6 +131,7 @@ def _read(
     if connection.execute(query).fetchall() != [(text.n_records,)]:
         connection.execute(f"DELETE FROM {table} WHERE file_no = {file_no}")
         return False
+    cells = [name for name in known if name != ANSWER_NAME]
     # The number of a line read in the plain way follows from its place, also once the blank lines
     # and the workbook's example, which are no records, are gone.
     connection.execute(
@@ -138,7 +139,7 @@ def _read(
         INSERT INTO staged_first
         SELECT '{text.sheet.name}', {file_no}, min(rowid) FROM {table} WHERE file_no = {file_no};
         DELETE FROM {table}
-        WHERE coalesce({", ".join(known)}, surplus) IS NULL
+        WHERE coalesce({", ".join(cells)}, surplus) IS NULL
             OR starts_with({text.sheet.names[0]}, '{EXAMPLE_PREFIX}');
         """
     )

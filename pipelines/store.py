@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -24,10 +25,22 @@ import pandas as pd
 
 from analytics.errors import RecordsError, StoreLockedError
 from analytics.estimate import Floats
+from pipelines import history
 from pipelines.loading import DayOrder, SheetCount, load_sheets
-from pipelines.schema import SQL, VIEWS, broken_promises, due_migrations, upgrade
+from pipelines.schema import (
+    SQL,
+    VIEWS,
+    broken_promises,
+    due_migrations,
+    make_views,
+    migrate,
+    migrations,
+    newest_schema,
+    schema_version,
+)
 from pipelines.sheets import SHEETS
 from pipelines.staging import read_texts, stage
+from pipelines.tables import columns_of, read_tables, write_sheet, write_tables
 
 STORAGE_VERSION = "v1.4.0"
 """File format: readable by every release of the engine since 1.4."""
@@ -154,6 +167,41 @@ class Store:
             raise
         return store
 
+    @classmethod
+    def make(cls, path: Path, tables: Path, schema: int) -> None:
+        """Make a new records file from the tables of an export.
+
+        Parameters
+        ----------
+        path
+            The file; it must not exist.
+        tables
+            Folder with a Parquet file for each table.
+        schema
+            Version of the schema that they belong to; the file is brought up to date.
+
+        Raises
+        ------
+        RecordsError
+            A table is missing or does not hold what it must, or the version is not known.
+        """
+        if not 1 <= schema <= newest_schema():
+            raise RecordsError(
+                f"The export is of schema {schema}; this version reads schema 1 to "
+                f"{newest_schema()}. Install the newer version that wrote it."
+            )
+        connection = _connect(path, read_only=False)
+        try:
+            connection.execute("BEGIN")
+            migrate(connection, migrations()[:schema])
+            read_tables(connection, tables, unreadable=duckdb.Error)
+            migrate(connection, migrations()[schema:])
+            make_views(connection)
+            connection.execute("COMMIT")
+            connection.execute("CHECKPOINT")
+        finally:
+            connection.close()
+
     def close(self) -> None:
         """Let go of the file."""
         self._connection.close()
@@ -187,7 +235,8 @@ class Store:
         due = due_migrations(self._connection, self.path.name, read_only=read_only)
         if due:
             with self._transaction() as connection:
-                upgrade(connection, due)
+                migrate(connection, due)
+                make_views(connection)
         if not read_only:
             self._connection.execute((SQL / "macros.sql").read_text(encoding="utf-8"))
 
@@ -303,6 +352,39 @@ class Store:
             ).df()
         return LoadReport(counts, findings, tuple(ignored))
 
+    def confirm(self, finding_ids: Sequence[int], *, today: date, reason: str | None) -> int:
+        """Close questions about lines that are right; see :func:`pipelines.history.confirm`."""
+        with self._transaction() as connection:
+            return history.confirm(connection, finding_ids, today=today, reason=reason)
+
+    def withdraw(self, finding_ids: Sequence[int], *, today: date, reason: str | None) -> int:
+        """Take lines out of the records; see :func:`pipelines.history.withdraw`."""
+        with self._transaction() as connection:
+            return history.withdraw(connection, finding_ids, today=today, reason=reason)
+
+    def erase_person(self, name: str, *, today: date, reason: str) -> tuple[int, int]:
+        """Replace a person's name; see :func:`pipelines.history.erase_person`."""
+        with self._transaction() as connection:
+            return history.erase_person(connection, name, today=today, reason=reason)
+
+    def columns(self) -> list[tuple[str, str, str]]:
+        """Table, column and type of everything in the file."""
+        return columns_of(self._connection)
+
+    def write_tables(self, folder: Path) -> dict[str, int]:
+        """Write every table as Parquet and CSV into a folder; rows by table."""
+        with tempfile.TemporaryDirectory(dir=self._staging.name) as made:
+            n_rows = write_tables(self._connection, Path(made))
+            for file in sorted(Path(made).iterdir()):
+                shutil.move(file, folder / file.name)
+        return n_rows
+
+    def write_sheet(self, name: str, path: Path) -> None:
+        """Write the lines of a sheet that count, as they were typed, as CSV."""
+        with tempfile.TemporaryDirectory(dir=self._staging.name) as made:
+            write_sheet(self._connection, name, Path(made) / "sheet.csv")
+            shutil.move(Path(made) / "sheet.csv", path)
+
     def save_fit(self, kept: KeptFit) -> None:
         """Keep a posterior; the older one of the same model is replaced."""
         with self._transaction() as connection:
@@ -411,6 +493,52 @@ def _delete_fit(connection: duckdb.DuckDBPyConnection, model: str) -> None:
         "DELETE FROM fit_draws WHERE fit_id IN (SELECT fit_id FROM fit WHERE model = ?)", [model]
     )
     connection.execute("DELETE FROM fit WHERE model = ?", [model])
+
+
+def write_ahead(path: Path) -> Path:
+    """Where the engine keeps what it has not yet folded into the file."""
+    return path.with_name(f"{path.name}.wal")
+
+
+@contextmanager
+def held_for_reading(path: Path) -> Iterator[None]:
+    """Keep writers away from a records file while something reads its bytes."""
+    connection = _connect(path, read_only=True)
+    try:
+        yield
+    finally:
+        connection.close()
+
+
+def fold_in(path: Path) -> None:
+    """Make a records file one file: what is not folded in yet comes in."""
+    connection = _connect(path, read_only=False)
+    try:
+        connection.execute("CHECKPOINT")
+    finally:
+        connection.close()
+
+
+def refuse_damaged(path: Path, name: str) -> None:
+    """Read a records file whole and look for what does not hold.
+
+    Raises
+    ------
+    RecordsError
+        It is damaged. A file of an older schema is read and not proved further.
+    """
+    connection = _connect(path, read_only=True)
+    try:
+        for (table,) in connection.execute("SELECT table_name FROM duckdb_tables()").fetchall():
+            connection.execute(f"SELECT max(hash(rows)) FROM {table} AS rows").fetchall()
+        is_newest = schema_version(connection) == newest_schema()
+        broken = broken_promises(connection) if is_newest else []
+    except duckdb.Error as problem:
+        broken = [str(problem).splitlines()[0]]
+    finally:
+        connection.close()
+    if broken:
+        raise RecordsError(f"{name} is damaged ({broken[0]}). Take another copy of it.")
 
 
 def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:

@@ -56,7 +56,7 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
             rows = workbook.get_sheet_by_name(title).to_python(skip_empty_area=False)
         except (CalamineError, OSError) as why:
             raise RecordsError(f"{name} cannot be read ({why}). Save it again as XLSX.") from None
-        headings = [_cell_text(cell).strip() for cell in rows[0]] if rows else []
+        headings = [cell_text(cell).strip() for cell in rows[0]] if rows else []
         if title == GUIDE_TITLE or not any(headings):
             continue
         try:
@@ -77,7 +77,7 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
             origin=path,
             stamp=before,
         )
-        records = ((n, [_cell_text(cell) for cell in row]) for n, row in enumerate(rows[1:], 2))
+        records = ((n, [cell_text(cell) for cell in row]) for n, row in enumerate(rows[1:], 2))
         texts.append(write_records(text, records, staging))
     if not texts:
         raise RecordsError(
@@ -125,7 +125,7 @@ def _refuse_far_corner(path: Path, worksheet: bytes) -> None:
         )
 
 
-def _cell_text(cell: object) -> str:
+def cell_text(cell: object) -> str:
     """A cell of a workbook as its owner would have typed it."""
     if isinstance(cell, bool):
         return str(cell).upper()

@@ -1,6 +1,6 @@
 -- From staged lines to entries: which lines are new, unchanged, changed, refused.
--- Reads the temporary relations lines, verbatim, identified, found, rule_row and staged_file and the
--- macros this_sheet() and this_load(); leaves the temporary tables standing, numbered, raised and
+-- Reads the temporary relations lines, verbatim, identified, found, rule_row, staged_file and
+-- answering and the macros this_sheet() and this_load(); leaves the temporary tables standing, numbered, raised and
 -- outcome.
 
 CREATE OR REPLACE TEMP TABLE doomed AS
@@ -73,21 +73,33 @@ FROM (SELECT DISTINCT name FROM staged_file) AS staged_file
 WHERE 2 * (SELECT count(*) FROM matched WHERE matched.name = staged_file.name)
     >= (SELECT count(*) FROM known WHERE known.name = staged_file.name);
 
+-- A line given as the correction of a line that counts takes its place, whatever it is about now.
+CREATE OR REPLACE TEMP TABLE replaced AS
+SELECT sound.n, known.line_id, known.entry_id, known.version
+FROM answering
+JOIN sound USING (n)
+JOIN known USING (line_id)
+ANTI JOIN matched USING (n)
+WHERE known.line_id NOT IN (SELECT matched.line_id FROM matched);
+
 CREATE OR REPLACE TEMP TABLE gone AS
 SELECT known.*
 FROM known
 ANTI JOIN matched USING (line_id)
+ANTI JOIN replaced USING (line_id)
 WHERE known.name IN (SELECT renewed.name FROM renewed);
 
 -- A new line corrects the mark of an older one: where they are the only ones of their subject and
 -- day, and the older one is gone from its renewed file, or is the same dog with more or less known.
-
 CREATE OR REPLACE TEMP TABLE corrected AS
+SELECT n, line_id, entry_id, version FROM replaced
+UNION ALL
 SELECT fresh.n, older.line_id, older.entry_id, older.version
 FROM (
     SELECT sound.*
     FROM sound
     ANTI JOIN matched USING (n)
+    ANTI JOIN replaced USING (n)
     WHERE (SELECT count(*) FROM known) > 0
     QUALIFY count(*) OVER (PARTITION BY sound.subject, sound.day) = 1
 ) AS fresh
@@ -95,6 +107,7 @@ JOIN (
     SELECT known.*, gone.line_id IS NOT NULL AS is_gone
     FROM known
     ANTI JOIN matched USING (line_id)
+    ANTI JOIN replaced USING (line_id)
     LEFT JOIN gone USING (line_id)
     QUALIFY count(*) OVER (PARTITION BY known.subject, known.day) = 1
 ) AS older
@@ -161,6 +174,12 @@ WHERE refused.is_new;
 CREATE OR REPLACE TEMP TABLE settled AS
 SELECT old_line_id AS line_id FROM standing WHERE standing = 'changed'
 UNION
+SELECT answering.line_id
+FROM answering
+JOIN line USING (line_id)
+JOIN sound USING (n)
+WHERE line.state = 'refused'
+UNION
 SELECT line.line_id
 FROM line
 JOIN source_file USING (file_id)
@@ -194,7 +213,7 @@ INSERT INTO line
 SELECT
     numbered.line_id, numbered.entry_id, numbered.version, staged_file.file_id, lines.line,
     this_sheet(), identified.subject, identified.day, identified.mark, verbatim.cells,
-    numbered.state
+    numbered.state, NULL
 FROM numbered
 JOIN lines USING (n)
 JOIN verbatim USING (n)

@@ -46,7 +46,7 @@ def test_every_column_of_the_file_is_in_the_vocabulary(file_columns):
 
 def test_every_measured_number_of_the_file_has_a_range(file_columns):
     counts = re.compile(r"(_id|^n_lines|^n_erased|^version|^position|^line|^seed|^seconds|"
-                        r"^n_in_breeding)$")  # fmt: skip
+                        r"^n_in_breeding|^settled_by)$")  # fmt: skip
     for table, column, kind in file_columns:
         if kind in ("DOUBLE", "INTEGER", "BIGINT") and not counts.search(column):
             assert column in VOCABULARY, f"{table}.{column}"

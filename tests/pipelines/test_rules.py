@@ -36,12 +36,14 @@ PLAIN = {
                "What": "Brucella (RSAT)", "Result": "negative", "Until": "{day+3}"},
     "prices": {"What": "thing {n}", "Price": "10", "Currency": "EUR", "From": "{day+0}",
                "Until": "{day+1}"},
+    "intervals": {"What": "test {n}", "Every (days)": "180"},
 }  # fmt: skip
 
 BREAKS = [
     # rule, sheet, what makes the plain line break it
     ("missing", "dogs", {"Sex": ""}),
     ("unknown word", "dogs", {"Sex": "neither"}),
+    ("a formula", "dogs", {"Owner": "=HYPERLINK(1)"}),
     ("not a date", "dogs", {"Born": "in May"}),
     ("day or month first", "dogs", {"Born": "03/04/2000"}),
     ("date too early", "dogs", {"Born": "1885-01-01"}),

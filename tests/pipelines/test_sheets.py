@@ -202,14 +202,24 @@ def test_a_workbook_says_what_its_csv_says(tmp_path, kennel):
     assert (row["volume_ml"], row["concentration_m_per_ml_low"]) == (2.4, 300)
 
 
-def test_a_formula_in_a_cell_stays_text(kennel, tmp_path):
-    formula = '=HYPERLINK("x","y")'
-    path = workbook(tmp_path / "dogs.xlsx", {"Dogs": [["Dog", "Sex"], [formula, "male"]]},
+@pytest.mark.parametrize(
+    "typed", ['=HYPERLINK("x","y")', "=1+1", "+cmd|' /C calc'!A0", "@SUM(A1)", "-IMPORTDATA(A1)"]
+)
+def test_a_formula_in_a_cell_is_refused_and_kept(kennel, tmp_path, typed):
+    path = workbook(tmp_path / "dogs.xlsx", {"Dogs": [["Dog", "Sex"], [typed, "male"]]},
                     strings_to_formulas=False, strings_to_urls=False)  # fmt: skip
 
-    kennel.load(path)
+    report = kennel.load(path)
 
-    assert formula in kennel.read("dogs")["call_name"].tolist()
+    assert report.findings["rule"].tolist() == ["a formula"]
+    assert kennel.lines("dogs")["call_name"].tolist()[-1] == typed
+
+
+@pytest.mark.parametrize("typed", ["- slept badly", "+1 day", "@ home", "-", "+", "3 = three"])
+def test_a_note_that_only_begins_with_a_sign_is_no_formula(kennel, typed):
+    report = kennel.load(kennel.collections({"Notes": typed}))
+
+    assert report.findings.empty
 
 
 def replaced_part(path, name, content):

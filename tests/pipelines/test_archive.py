@@ -1,0 +1,300 @@
+"""Copies that outlive the machine: a backup, an export read back, and files of older versions."""
+
+import csv
+import gzip
+import json
+import subprocess
+import sys
+from datetime import date
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+import pytest
+
+from analytics.errors import RecordsError, StoreLockedError
+from analytics.vocabulary import TERMS, VOCABULARY
+from pipelines.archive import MANIFEST, back_up, export, restore
+from pipelines.schema import KEYS, newest_schema
+from pipelines.sheets import SHEETS
+from pipelines.store import Store
+
+OLD_FILES = sorted((Path(__file__).parent / "old_files").glob("schema_*.duckdb.gz"))
+TODAY = date(2026, 10, 31)
+
+
+def contents(path):
+    """Every row of every table, as text."""
+    with duckdb.connect(str(path), read_only=True) as file:
+        return {
+            table: sorted(map(str, file.execute(f"SELECT * FROM {table}").fetchall()))
+            for table in KEYS
+        }
+
+
+@pytest.fixture(scope="module")
+def lived_in(tmp_path_factory, kennel_class):
+    """A records file with a bit of everything: it began as a file of the first schema."""
+    kennel = kennel_class(tmp_path_factory.mktemp("lived"))
+    kennel.records.write_bytes(gzip.decompress(OLD_FILES[0].read_bytes()))
+    with kennel.open() as store:
+        number = store.read("findings").query("is_open and severity == 'question'")["finding_id"]
+        store.confirm(number.tolist()[:1], today=TODAY, reason="it was so")
+        store.erase_person("Norra Analys", today=TODAY, reason="asked")
+    kennel.load(kennel.write("intervals", [{"What": "Brucella", "Every (days)": "180"}]))
+    return kennel
+
+
+def test_a_backup_holds_every_row_while_another_program_reads(lived_in, tmp_path):
+    reader = subprocess.Popen(
+        [sys.executable, "-c", "import sys, duckdb; c = duckdb.connect(sys.argv[1], "
+         "read_only=True); print('reading', flush=True); sys.stdin.read()",
+         str(lived_in.records)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    try:
+        assert reader.stdout.readline() == "reading\n"
+        back_up(lived_in.records, tmp_path / "b.duckdb")
+    finally:
+        reader.communicate()
+
+    assert contents(tmp_path / "b.duckdb") == contents(lived_in.records)
+    assert [path.name for path in tmp_path.iterdir()] == ["b.duckdb"]
+
+
+def test_a_backup_waits_for_no_writer_and_says_so(kennel):
+    with kennel.open(), pytest.raises((StoreLockedError, RecordsError)):
+        back_up_in_another_process(kennel.records, kennel.folder / "b.duckdb")
+    assert not (kennel.folder / "b.duckdb").exists()
+
+
+def back_up_in_another_process(source, target):
+    said = subprocess.run(
+        [sys.executable, "-m", "pipelines.cli", "backup", str(target), "--store", str(source)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert said.returncode == 1
+    raise StoreLockedError(said.stderr) if "in use" in said.stderr else AssertionError(said.stderr)
+
+
+def test_a_backup_holds_what_a_killed_writer_had_acknowledged(kennel):
+    killed = subprocess.run(
+        [sys.executable, "-c", "import sys, os, signal, duckdb\n"
+         "c = duckdb.connect(sys.argv[1])\n"
+         "c.execute(\"INSERT INTO price VALUES (7, 7, 'x', 1, 'EUR', NULL, NULL, NULL)\")\n"
+         "os.kill(os.getpid(), signal.SIGKILL)", str(kennel.records)], check=False,
+    )  # fmt: skip
+    assert killed.returncode == -9
+    wal = kennel.records.with_name("kennel.duckdb.wal")
+    assert wal.exists()
+
+    with pytest.raises(RecordsError, match="a row without its current line"):
+        back_up(kennel.records, kennel.folder / "b.duckdb")  # it was read: the row breaks a promise
+
+
+def test_backups_restore_and_keep_what_they_replace(kennel):
+    back_up(kennel.records, kennel.folder / "b.duckdb")
+    first = contents(kennel.records)
+    kennel.load(kennel.collections({}))
+    second = contents(kennel.records)
+
+    kept = restore(kennel.folder / "b.duckdb", kennel.records)
+
+    assert contents(kennel.records) == first
+    assert contents(kept) == second
+    assert contents(kennel.folder / "b.duckdb") == first
+
+
+def test_a_damaged_backup_is_refused_and_nothing_is_replaced(lived_in, kennel):
+    back_up(lived_in.records, kennel.folder / "b.duckdb")
+    content = bytearray((kennel.folder / "b.duckdb").read_bytes())
+    refused = 0
+    for place in range(20_000, len(content), len(content) // 6):
+        damaged = content.copy()
+        damaged[place : place + 4096] = bytes(4096)
+        (kennel.folder / "d.duckdb").write_bytes(damaged)
+        before = contents(kennel.records)
+        try:
+            restore(kennel.folder / "d.duckdb", kennel.records)
+        except RecordsError:
+            refused += 1
+            assert contents(kennel.records) == before
+        else:  # the damage lay where nothing is kept
+            assert contents(kennel.records) == contents(kennel.folder / "b.duckdb")
+            restore_from = [p for p in kennel.folder.iterdir() if "replaced" in p.name]
+            kennel.records.write_bytes(restore_from[-1].read_bytes())
+            restore_from[-1].unlink()
+    assert refused > 0
+    assert not list(kennel.folder.glob(".*part*"))
+
+
+def test_a_damaged_records_file_can_be_replaced_and_is_kept(kennel):
+    back_up(kennel.records, kennel.folder / "b.duckdb")
+    kennel.records.write_bytes(b"damaged" * 1000)
+
+    kept = restore(kennel.folder / "b.duckdb", kennel.records)
+
+    assert kept.read_bytes() == b"damaged" * 1000
+    assert len(kennel.read("dogs")) == 4
+
+
+def test_an_export_read_back_is_the_same_file(lived_in, tmp_path):
+    export(lived_in.records, tmp_path / "first")
+
+    assert restore(tmp_path / "first", tmp_path / "k.duckdb") is None
+
+    assert contents(tmp_path / "k.duckdb") == contents(lived_in.records)
+    export(tmp_path / "k.duckdb", tmp_path / "second")
+    for file in (tmp_path / "first").rglob("*.*"):
+        if file.suffix in (".csv", ".json", ".txt"):
+            again = tmp_path / "second" / file.relative_to(tmp_path / "first")
+            assert again.read_bytes() == file.read_bytes(), file.name
+    with Store.open(tmp_path / "k.duckdb") as store:
+        assert store.broken_promises() == []
+        assert store.read_fit("conception").draws["c01"].tolist() == [-1, -0.5, 0, 0.5, 1]
+
+
+def test_the_exported_sheets_load_as_what_they_were(lived_in, tmp_path, kennel_class):
+    export(lived_in.records, tmp_path / "export")
+    other = kennel_class(tmp_path)
+
+    with other.open() as store:
+        report = store.load([tmp_path / "export" / "sheets"], today=TODAY)
+        fingerprint = store.fingerprint()
+
+    assert report.n_refused == 0
+    with lived_in.open(read_only=True) as store:
+        assert fingerprint == store.fingerprint()
+
+
+def test_a_table_of_the_export_reads_without_any_program_of_ours(lived_in, tmp_path):
+    export(lived_in.records, tmp_path / "export")
+
+    readings = pd.read_csv(tmp_path / "export" / "tables" / "evaluation.csv")
+    rows = duckdb.sql(
+        f"SELECT volume_ml.low FROM '{tmp_path}/export/tables/evaluation.parquet'"
+    ).fetchall()
+
+    assert readings["concentration_m_per_ml_text"].tolist()[0] == "> 300"
+    assert readings["concentration_m_per_ml_low"].tolist()[0] == 300
+    assert (2.4,) in rows
+
+
+def test_the_dictionary_explains_every_column_of_sheets_and_tables(lived_in, tmp_path):
+    export(lived_in.records, tmp_path / "export")
+
+    with (tmp_path / "export" / "dictionary.csv").open(encoding="utf-8", newline="") as file:
+        rows = {(row["where"], row["column"]): row for row in csv.DictReader(file)}
+
+    for sheet in SHEETS.values():
+        for column in sheet.columns:
+            row = rows.pop((f"sheet {sheet.title}", column.heading))
+            known = VOCABULARY.get(column.vocabulary_name) or TERMS[column.vocabulary_name]
+            assert row["label"] == known.label
+    with duckdb.connect(str(lived_in.records), read_only=True) as file:
+        described = {
+            (f"table {table}", name)
+            for table in KEYS
+            for name, *_ in file.execute(f"DESCRIBE {table}").fetchall()
+        }
+    assert rows.keys() == described
+    for row in rows.values():
+        assert row["label"]
+        assert row["meaning"] or (row["source"] and row["lowest"] and row["highest"])
+
+
+@pytest.mark.parametrize("spoil", ["missing", "torn", "manifest", "newer", "link"])
+def test_an_export_that_is_not_whole_is_refused(lived_in, kennel, spoil):
+    export(lived_in.records, kennel.folder / "export")
+    table = kennel.folder / "export" / "tables" / "collection.parquet"
+    manifest = kennel.folder / "export" / MANIFEST
+    match spoil:
+        case "missing":
+            table.unlink()
+        case "torn":
+            table.write_bytes(table.read_bytes()[:200])
+        case "manifest":
+            manifest.write_text("{}", encoding="utf-8")
+        case "newer":
+            manifest.write_text(json.dumps({"schema": newest_schema() + 1}), encoding="utf-8")
+        case "link":
+            table.rename(kennel.folder / "elsewhere.parquet")
+            table.symlink_to(kennel.folder / "elsewhere.parquet")
+    before = contents(kennel.records)
+
+    with pytest.raises(RecordsError):
+        restore(kennel.folder / "export", kennel.records)
+
+    assert contents(kennel.records) == before
+    assert not list(kennel.folder.glob(".*part*"))
+
+
+@pytest.mark.parametrize("make", [back_up, export])
+def test_no_copy_is_written_over_something_else(kennel, make):
+    mine = kennel.folder / "mine"
+    mine.write_text("mine", encoding="utf-8")
+
+    with pytest.raises(RecordsError, match="exists already"):
+        make(kennel.records, mine)
+    with pytest.raises(RecordsError, match="There is no records file"):
+        make(kennel.folder / "none.duckdb", kennel.folder / "other")
+
+    assert mine.read_text(encoding="utf-8") == "mine"
+    assert not (kennel.folder / "other").exists()
+
+
+def test_what_is_no_copy_is_not_restored(kennel):
+    for copy, wanted in (
+        (kennel.folder / "none", "no backup and no export"),
+        (kennel.records, "is the records file itself"),
+        (kennel.folder, "no export of records"),
+        (kennel.write("prices", []), "no records file that can be read"),
+    ):
+        with pytest.raises(RecordsError, match=wanted):
+            restore(copy, kennel.records)
+
+
+def test_a_schema_stored_at_release_is_there_for_every_version_but_the_newest():
+    versions = [int(path.name.split("_")[1].split(".")[0]) for path in OLD_FILES]
+
+    assert versions[0] == 1
+    assert versions == list(range(1, len(versions) + 1))
+    assert len(versions) >= newest_schema() - 1
+
+
+@pytest.mark.parametrize("old", OLD_FILES, ids=lambda path: path.name[:11])
+def test_a_file_of_an_older_version_is_brought_up_to_date_and_loses_nothing(old, tmp_path):
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(gzip.decompress(old.read_bytes()))
+    with duckdb.connect(str(path), read_only=True) as file:
+        tables = [table for (table,) in file.execute("SHOW TABLES").fetchall() if table in KEYS]
+        before = {
+            table: file.execute(f"SELECT * FROM {table}").df().astype(str) for table in tables
+        }
+
+    with Store.open(path) as store:
+        assert store.broken_promises() == []
+        lines = store.lines("collections")
+
+    assert lines["state"].tolist() == ["superseded", "current", "refused", "current"]
+    with duckdb.connect(str(path), read_only=True) as file:
+        for table, rows in before.items():
+            if table == "sheet_column" or rows.empty:
+                continue
+            after = file.execute(f"SELECT * FROM {table}").df().astype(str)
+            pd.testing.assert_frame_equal(after[list(rows)], rows)
+
+
+@pytest.mark.parametrize("old", OLD_FILES, ids=lambda path: path.name[:11])
+def test_an_older_file_is_not_changed_by_reading_or_backing_it_up(old, tmp_path):
+    path = tmp_path / "kennel.duckdb"
+    content = gzip.decompress(old.read_bytes())
+    path.write_bytes(content)
+
+    with pytest.raises(RecordsError, match=r"written by schema \d"):
+        Store.open(path, read_only=True)
+    back_up(path, tmp_path / "b.duckdb")
+
+    assert path.read_bytes() == content
+    assert restore(tmp_path / "b.duckdb", tmp_path / "other.duckdb") is None
+    with Store.open(tmp_path / "other.duckdb", read_only=True) as store:
+        assert store.broken_promises() == []

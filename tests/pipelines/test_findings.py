@@ -1,0 +1,292 @@
+"""What waits for a person: told by what to do, corrected in a workbook, confirmed or withdrawn."""
+
+import re
+from datetime import date
+
+import openpyxl
+import pytest
+
+from analytics.errors import RecordsError
+from pipelines.archive import erase_from_file
+from pipelines.findings import group_findings, waiting_lines, write_corrections
+from pipelines.schema import KEYS
+from pipelines.sheets import ANSWER_HEADING, REMARK_HEADING
+
+TODAY = date(2026, 10, 31)
+BAD = {"Date": "2024-03-12", "% moving forward": "850"}
+DOUBTFUL = {"Date": "2024-03-15", "Spun at (g)": "2500"}
+
+
+def corrected(kennel, changes, name="corrections.xlsx", drop=()):
+    """Write the corrections workbook and correct cells in it: by sheet title, row and heading."""
+    path = kennel.folder / name
+    write_corrections(kennel.read("findings"), path)
+    book = openpyxl.load_workbook(path)
+    for (title, row, heading), value in changes.items():
+        page = book[title]
+        (place,) = [c.column for c in page[1] if str(c.value).removesuffix(" *") == heading]
+        page.cell(row, place).value = value
+    for title, row in drop:
+        book[title].delete_rows(row)
+    book.save(path)
+    return path
+
+
+def test_findings_are_grouped_by_what_to_do_refusals_first(kennel):
+    kennel.load(kennel.collections(BAD, DOUBTFUL, {"Date": "2024-03-13", "% moving": "x"},
+                                   {"Date": "2024-03-14", "% moving": "y"}))  # fmt: skip
+    findings = kennel.read("findings")
+
+    groups = group_findings(findings)
+
+    assert [group.severity for group in groups] == ["refused", "refused", "question"] or [
+        group.severity for group in groups
+    ] == ["refused", "refused", "refused", "question"]
+    assert sum(len(group.findings) for group in groups) == len(findings)
+    assert all(group.findings["remedy"].nunique() == 1 for group in groups)
+    text = "\n".join(waiting_lines(findings))
+    assert text.index("Refused: 3 lines") < text.index("Doubtful, and counted: 1 line")
+    assert "Write 12.5, > 20, 70-80, or leave the cell blank. (2)" in text
+    for number in findings["finding_id"]:
+        assert f"{number}  collections.csv" in text
+
+
+def test_nothing_waiting_is_said(kennel):
+    assert list(waiting_lines(kennel.read("findings"))) == ["No line is waiting."]
+    with pytest.raises(RecordsError, match="nothing to write"):
+        write_corrections(kennel.read("findings"), kennel.folder / "x.xlsx")
+
+
+def test_the_corrections_workbook_shows_the_line_and_marks_what_is_wrong(kennel):
+    kennel.load(kennel.collections(BAD))
+
+    page = openpyxl.load_workbook(corrected(kennel, {}))["Collections"]
+
+    headings = [cell.value for cell in page[1]]
+    assert (headings[0], headings[-1]) == (REMARK_HEADING, ANSWER_HEADING)
+    row = dict(zip(headings, page[2], strict=True))
+    assert "850" in row[REMARK_HEADING].value
+    assert row["% moving forward"].value == "850"
+    assert row["% moving forward"].font.bold
+    assert not row["Volume (mL)"].font.bold
+    assert row["Volume (mL)"].value == 2.4
+
+
+def test_a_corrected_line_comes_in_and_closes_its_finding(kennel):
+    kennel.load(kennel.collections({}, BAD))
+
+    report = kennel.load(corrected(kennel, {("Collections", 2, "% moving forward"): 65}))
+
+    assert report.sheets["collections"].n_new == 1
+    assert not kennel.read("findings")["is_open"].any()
+    assert sorted(kennel.read("evaluations")["progressive_motility_pct"]) == [65, 70]
+
+
+def test_a_correction_of_the_day_itself_still_settles_its_line(kennel):
+    kennel.load(kennel.collections({"Date": "2024-02-31"}, {"Date": "2024-03-15", **{
+        "Spun at (g)": "2500"}}))  # fmt: skip
+
+    kennel.load(corrected(kennel, {
+        ("Collections", 2, "Date"): "2024-02-29",  # a refused line: it was about no day
+        ("Collections", 3, "Date"): "2024-03-16",  # a line that counts: it moves to another day
+        ("Collections", 3, "Spun at (g)"): "700",
+    }))  # fmt: skip
+
+    assert not kennel.read("findings")["is_open"].any()
+    days = kennel.read("evaluations")["collected_earliest"].dt.strftime("%m-%d").tolist()
+    assert sorted(days) == ["02-29", "03-16"]
+    moved = kennel.lines("collections").query("collected_on in ['2024-03-15', '2024-03-16']")
+    assert moved["state"].tolist() == ["superseded", "current"]
+    assert len(set(moved["entry_id"])) == 1
+
+
+def test_a_corrected_line_is_not_taken_again_from_its_old_sheet(kennel):
+    sheet = kennel.collections({}, BAD, DOUBTFUL)
+    kennel.load(sheet)
+    kennel.load(corrected(kennel, {("Collections", 2, "% moving forward"): 65,
+                                   ("Collections", 3, "Spun at (g)"): 700}))  # fmt: skip
+    with kennel.open(read_only=True) as store:
+        before = store.fingerprint()
+
+    report = kennel.load(sheet)
+
+    assert report.findings.empty
+    assert report.sheets["collections"].n_unchanged == 3
+    with kennel.open(read_only=True) as store:
+        assert store.fingerprint() == before
+
+
+def test_of_two_versions_of_a_line_the_one_that_is_kept_settles_both(kennel):
+    sheet = kennel.collections({}, {"% moving": "60", "% moving forward": "50"})
+    kennel.load(sheet)
+
+    kennel.load(corrected(kennel, {}, drop=[("Collections", 3)]))
+
+    assert kennel.read("evaluations")["progressive_motility_pct"].tolist() == [70]
+    assert not kennel.read("findings")["is_open"].any()
+    assert kennel.load(sheet).findings.empty
+
+
+def test_a_workbook_loaded_without_a_correction_changes_nothing(kennel):
+    kennel.load(kennel.collections(BAD, DOUBTFUL))
+    before = kennel.read("findings")
+
+    report = kennel.load(corrected(kennel, {}))
+
+    assert report.sheets["collections"].n_new == report.sheets["collections"].n_changed == 0
+    assert kennel.read("findings").equals(before)
+
+
+def test_a_workbook_of_another_kennel_corrects_nothing_here(kennel, kennel_class, tmp_path):
+    kennel.load(kennel.collections({"Date": "2024-02-31"}))
+    other = kennel_class(tmp_path / "other")
+    other.folder.mkdir()
+    with other.open() as store:
+        store.load([other.write("dogs", [{"Dog": "Tarn", "Sex": "male"}])], today=TODAY)
+    other.load(other.collections({"Dog": "Tarn", "Date": "2024-02-30"}))
+
+    kennel.load(corrected(other, {("Collections", 2, "Date"): "2024-02-28"}))
+
+    assert kennel.read("findings").query("severity == 'refused'")["is_open"].all()
+    assert kennel.read("evaluations")["stud"].tolist() == ["Tarn"]
+
+
+def test_a_confirmed_doubt_is_closed_and_stays_closed(kennel):
+    sheet = kennel.collections(DOUBTFUL)
+    kennel.load(sheet)
+    (number,) = kennel.read("findings")["finding_id"]
+
+    with kennel.open() as store:
+        assert store.confirm([number], today=TODAY, reason="the old rotor") == 1
+    report = kennel.load(sheet)
+
+    assert report.findings.empty
+    assert kennel.read("findings")["closed_by"].tolist() == ["confirmed"]
+    assert len(kennel.read("evaluations")) == 1
+    with kennel.open(read_only=True) as store:
+        assert store._rows("SELECT decision, reason FROM decision") == [
+            ("confirmed", "the old rotor"),
+        ]
+
+
+def test_what_cannot_be_true_cannot_be_confirmed(kennel):
+    kennel.load(kennel.collections(BAD, DOUBTFUL))
+    numbers = kennel.read("findings")["finding_id"].tolist()
+
+    with kennel.open() as store, pytest.raises(RecordsError, match="cannot be true"):
+        store.confirm(numbers, today=TODAY, reason=None)
+
+    assert kennel.read("findings")["is_open"].all()
+
+
+@pytest.mark.parametrize("way", ["confirm", "withdraw"])
+def test_a_finding_that_is_not_open_is_said_so(kennel, way):
+    kennel.load(kennel.collections(DOUBTFUL))
+    (number,) = kennel.read("findings")["finding_id"]
+
+    with kennel.open() as store:
+        with pytest.raises(RecordsError, match="Finding 99 is not known"):
+            getattr(store, way)([99], today=TODAY, reason=None)
+        getattr(store, way)([number], today=TODAY, reason=None)
+        with pytest.raises(RecordsError, match="was closed already"):
+            getattr(store, way)([number], today=TODAY, reason=None)
+
+
+def test_a_withdrawn_line_no_longer_counts_and_does_not_come_back(kennel):
+    both = [{}, {"Date": "2024-03-09"}]
+    sheet = kennel.collections(*both)
+    kennel.load(sheet)
+    kennel.load(kennel.collections(both[0]))  # the second is gone from its file
+    (number,) = kennel.read("findings").query("is_open")["finding_id"]
+
+    with kennel.open() as store:
+        store.withdraw([number], today=TODAY, reason="another dog's")
+        assert store.broken_promises() == []
+    kennel.load(kennel.collections(*both))
+
+    assert len(kennel.read("evaluations")) == 1
+    assert kennel.lines("collections")["state"].tolist() == ["current", "withdrawn"]
+    kennel.load(kennel.collections(both[0], both[1] | {"Notes": "his after all"}))
+    assert len(kennel.read("evaluations")) == 2
+
+
+def test_a_dog_that_others_are_about_is_not_withdrawn(kennel):
+    kennel.load(kennel.write("dogs", [{"Dog": "Elm", "Sex": "male", "Inbreeding (%)": "0.12"}],
+                             "more/dogs.csv"))  # fmt: skip
+    kennel.load(kennel.collections({"Dog": "Elm"}))
+    number = kennel.read("findings").query("rule == 'inbreeding as a fraction'")["finding_id"]
+
+    with kennel.open() as store, pytest.raises(RecordsError, match="This dog has 1 record"):
+        store.withdraw(number.tolist(), today=TODAY, reason=None)
+
+    assert "Elm" in kennel.read("dogs")["call_name"].tolist()
+
+
+ERASED = "Ingrid Holm"
+
+
+@pytest.fixture
+def kennel_with_ingrid(kennel):
+    sheet = kennel.collections({"Read by": "ingrid holm", "Notes": "asked Ingrid  Holm; ok"},
+                               {"Date": "2024-03-09", "Notes": "Ingrid Holmqvist was there"},
+                               {"Date": "2024-03-10", "Read by": ERASED, "% moving": "x"},
+                               )  # fmt: skip
+    kennel.load(sheet, kennel.write("dogs", [
+        {"Dog": "Elm", "Sex": "male", "Owner": ERASED}], "more/dogs.csv"),
+        kennel.write("boxes", [{"Stud": "Bracken", "Sent on": "2024-03-05", "Clinic": ERASED}]),
+    )  # fmt: skip
+    kennel.load(kennel.collections({"Read by": "Per", "Notes": "asked Ingrid Holm"},
+                                   {"Date": "2024-03-09", "Notes": "Ingrid Holmqvist was there"},
+                                   {"Date": "2024-03-10", "Read by": ERASED, "% moving": "x"},
+                                   ))  # fmt: skip
+    return kennel
+
+
+def test_an_erased_person_is_named_nowhere_in_the_file(kennel_with_ingrid):
+    kennel = kennel_with_ingrid
+
+    n_lines, n_cells = erase_from_file(kennel.records, ERASED, today=TODAY, reason="asked by mail")
+
+    assert (n_lines, n_cells) == (5, 6)
+    with kennel.open(read_only=True) as store:
+        assert store.broken_promises() == []
+        for table in KEYS:
+            for row in store._rows(f"SELECT * FROM {table}"):
+                text = str(row).replace("Ingrid Holmqvist", "")
+                assert not re.search(r"(?i)ingrid\s+holm", text), (table, row)
+        stones = store._rows("SELECT erased_on, reason, n_erased FROM tombstone ORDER BY line_id")
+    assert sorted(n for _, _, n in stones) == [1, 1, 1, 1, 2]
+    assert {(on, why) for on, why, _ in stones} == {(TODAY, "asked by mail")}
+    lines = kennel.lines("collections")
+    assert lines["observer"].tolist()[0] == "(erased 1)"
+    assert lines["notes"].tolist()[:2] == ["asked (erased 1); ok", "Ingrid Holmqvist was there"]
+    content = kennel.records.read_bytes().replace(b"Ingrid Holmqvist", b"")
+    assert b"ingrid holm" not in content.lower()
+
+
+def test_a_dog_that_bears_the_name_keeps_it(kennel):
+    kennel.load(kennel.write("dogs", [{"Dog": "Holm", "Sex": "male", "Owner": "Holm"}],
+                             "more/dogs.csv"))  # fmt: skip
+
+    with kennel.open() as store:
+        assert store.erase_person("holm", today=TODAY, reason="asked") == (1, 1)
+
+    dog = kennel.read("dogs").iloc[-1]
+    assert (dog["call_name"], dog["owner"]) == ("Holm", "(erased 1)")
+
+
+def test_after_an_erasure_loads_still_find_their_lines(kennel_with_ingrid):
+    kennel = kennel_with_ingrid
+    with kennel.open() as store:
+        store.erase_person(ERASED, today=TODAY, reason="asked")
+
+    report = kennel.load(kennel.write("boxes", [
+        {"Stud": "Bracken", "Sent on": "2024-03-05", "Clinic": "(erased 1)", "Doses": "2"},
+    ]))  # fmt: skip
+
+    assert report.sheets["boxes"].n_changed == 1
+
+
+def test_erasing_a_name_that_is_nowhere_is_a_sentence(kennel):
+    with kennel.open() as store, pytest.raises(RecordsError, match="No cell that may name"):
+        store.erase_person("Nobody", today=TODAY, reason="asked")
