@@ -284,6 +284,7 @@ _TERMS = (
     ("seconds", "Seconds", "", "wall time of the fit"),
     ("parameter", "Parameter", "", "name of a parameter"),
     ("shape", "Shape", "", "shape of the array of draws"),
+    ("labels", "Labels", "", "what the last axis of the draws counts, as a JSON list"),
     ("draws", "Draws", "", "little-endian 64-bit floats"),
 )
 # fmt: on

@@ -253,14 +253,6 @@ def test_what_is_no_copy_is_not_restored(kennel):
             restore(copy, kennel.records)
 
 
-def test_a_schema_stored_at_release_is_there_for_every_version_but_the_newest():
-    versions = [int(path.name.split("_")[1].split(".")[0]) for path in OLD_FILES]
-
-    assert versions[0] == 1
-    assert versions == list(range(1, len(versions) + 1))
-    assert len(versions) >= newest_schema() - 1
-
-
 @pytest.mark.parametrize("old", OLD_FILES, ids=lambda path: path.name[:11])
 def test_a_file_of_an_older_version_is_brought_up_to_date_and_loses_nothing(old, tmp_path):
     path = tmp_path / "kennel.duckdb"
