@@ -131,6 +131,10 @@ _QUANTITIES = (
     ("kept_back_hours", "Hours kept back", "Hours kept back", "h", 0, 240, "derived (D)"),
     ("n_days_late", "Days late", "Days late", "d", -30, 60, "derived (D)"),
     ("n_inseminations", "Inseminations", "Inseminations", "", 1, 6, "derived (D)"),
+    ("rotor_radius_cm", "Radius of the rotor", "", "cm", 2, 40, _WIDE),
+    ("target_vaginal_m", "Dose aimed at, vaginal", "", "M", 1, 5000, _WHOLE),
+    ("target_transcervical_m", "Dose aimed at, transcervical", "", "M", 1, 5000, _WHOLE),
+    ("setting_value", "Setting", "", "as the quantity", 0, 1e9, _WIDE),
     ("ovulation_sd_days", "Error of the ovulation day", "", "d", 0, 30, "derived (D)"),
 )
 
@@ -241,6 +245,7 @@ _TERMS = (
     ("lab_test_id", "Laboratory test", "", "identifier of a laboratory test"),
     ("event_id", "Event", "", "identifier of an event"),
     ("price_id", "Price", "", "identifier of a price"),
+    ("quantity", "Quantity", "", "name of a quantity of this vocabulary"),
     ("name", "Name", "", "name of a file or of a column"),
     ("sheet", "Sheet", "", "which of the owner's sheets"),
     ("heading", "Heading", "", "heading of a column, as the owner sees it"),

@@ -55,6 +55,7 @@ KEYS = {
     "price": ("price_id",),
     "fit": ("fit_id",),
     "fit_draws": ("fit_id", "parameter"),
+    "setting": ("quantity",),
 }
 """What tells the rows of each table apart, whether or not the engine keeps an index of it."""
 
@@ -86,11 +87,11 @@ REFERENCES = (
 )
 """Column by column, the table whose key it must name."""
 
-OF_A_LINE = tuple(
-    table
-    for table in KEYS
-    if table not in ("load", "source_file", "sheet_column", "line", "finding", "fit", "fit_draws")
-)
+_OF_NO_LINE = (
+    "load", "source_file", "sheet_column", "line", "finding", "fit", "fit_draws", "setting",
+)  # fmt: skip
+
+OF_A_LINE = tuple(table for table in KEYS if table not in _OF_NO_LINE)
 """Tables whose rows stand for a current line, by its entry."""
 
 

@@ -15,7 +15,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from types import TracebackType
+from types import MappingProxyType, TracebackType
 from typing import Any, Self
 
 import duckdb
@@ -24,6 +24,7 @@ import pandas as pd
 
 from analytics.errors import RecordsError, StoreLockedError
 from analytics.estimate import Floats
+from analytics.vocabulary import VOCABULARY
 from pipelines.loading import DayOrder, SheetCount, load_sheets
 from pipelines.schema import SQL, VIEWS, broken_promises, due_migrations, upgrade
 from pipelines.sheets import SHEETS
@@ -302,6 +303,29 @@ class Store:
                 "SELECT * FROM findings WHERE finding_id IN (FROM touched) ORDER BY finding_id"
             ).df()
         return LoadReport(counts, findings, tuple(ignored))
+
+    def settings(self, keep: Mapping[str, float] = MappingProxyType({})) -> dict[str, float]:
+        """What the kennel has said once, after keeping what is given, by quantity.
+
+        Raises
+        ------
+        RecordsError
+            A value lies outside what its quantity can be; nothing is kept then.
+        """
+        for name, value in keep.items():
+            known = VOCABULARY[name]
+            if not known.low <= value <= known.high:
+                raise RecordsError(
+                    f"{known.label} lies between {known.low:g} and {known.high:g} {known.unit}; "
+                    f"got {value:g}. Nothing was kept."
+                )
+        if keep:
+            with self._transaction() as connection:
+                for name, value in keep.items():
+                    connection.execute(
+                        "INSERT OR REPLACE INTO setting VALUES (?, ?)", [name, value]
+                    )
+        return {str(name): float(value) for name, value in self._rows("FROM setting")}
 
     def save_fit(self, kept: KeptFit) -> None:
         """Keep a posterior; the older one of the same model is replaced."""
