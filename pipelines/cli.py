@@ -7,10 +7,8 @@ that ``--help`` and the bench commands start at once.
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import asdict
-from datetime import date, datetime
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -18,6 +16,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from analytics.errors import ToolkitError
+from pipelines.terminal import (
+    DEFAULT_SEED,
+    DEFAULT_STORE,
+    JsonOption,
+    SeedOption,
+    StoreOption,
+    TodayOption,
+    asked_on,
+    printable,
+    show_json,
+)
 
 if TYPE_CHECKING:
     from reports.page import Reader
@@ -53,15 +62,6 @@ app = typer.Typer(
     add_completion=True,
 )
 
-StoreOption = Annotated[
-    Path,
-    typer.Option("--store", envvar="STUDCURVE_STORE", help="The records file.", dir_okay=False),
-]
-TodayOption = Annotated[
-    datetime | None,
-    typer.Option("--today", formats=["%Y-%m-%d"], help="The day the question is asked."),
-]
-SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the sampler.")]
 DatesOption = Annotated[
     DayOrder | None,
     typer.Option("--dates", help="Which comes first in dates such as 03/04/2024."),
@@ -73,14 +73,6 @@ AudienceOption = Annotated[
 AnonymousOption = Annotated[
     bool, typer.Option("--anonymous", help="Leave out the names of dogs, people and places.")
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
-
-DEFAULT_STORE = Path("kennel.duckdb")
-DEFAULT_SEED = 20240229
-
-
-def _day(today: datetime | None) -> date:
-    return today.date() if today is not None else date.today()
 
 
 def _progress(sentence: str) -> None:
@@ -115,11 +107,11 @@ def load(
 
     with Store.open(store) as opened:
         report = opened.load(
-            paths, today=_day(today), day_order=dates.value if dates else None, check_only=check
+            paths, today=asked_on(today), day_order=dates.value if dates else None, check_only=check
         )
     if as_json:
         sheets = {sheet: asdict(count) for sheet, count in report.sheets.items()}
-        _print_json({"sheets": sheets, "findings": report.findings.to_dict("records")})
+        show_json({"sheets": sheets, "findings": report.findings.to_dict("records")})
     else:
         for sheet, count in report.sheets.items():
             typer.echo(
@@ -147,7 +139,7 @@ def refused(store: StoreOption = DEFAULT_STORE, as_json: JsonOption = False) -> 
         findings = opened.read("findings")
     waiting = findings[findings["is_open"]]
     if as_json:
-        _print_json(waiting.to_dict("records"))
+        show_json(waiting.to_dict("records"))
         return
     if waiting.empty:
         typer.echo("No line is waiting.")
@@ -166,7 +158,7 @@ def fit(
 
     outcomes = fit_records(store, seed=seed, say=_progress)
     if as_json:
-        _print_json({outcome.model: asdict(outcome) for outcome in outcomes})
+        show_json({outcome.model: asdict(outcome) for outcome in outcomes})
     else:
         for outcome in outcomes:
             typer.echo(f"{outcome.model}: {outcome.state}")
@@ -190,7 +182,7 @@ def review(
     pages = write_stud_reviews(
         store,
         out,
-        today=_day(today),
+        today=asked_on(today),
         studs=studs or (),
         reader=_reader(audience, language),
         anonymous=anonymous,
@@ -212,11 +204,7 @@ def _finding_line(finding: dict[Any, Any]) -> str:
         f"{finding['file']}, line {finding['line']}: {finding['message']}. {finding['remedy']}"
         f" [{finding['severity']}]"
     )
-    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
-
-
-def _print_json(answer: object) -> None:
-    typer.echo(json.dumps(answer, ensure_ascii=False, indent=2, default=str))
+    return printable(line)
 
 
 def main(arguments: list[str] | None = None) -> None:
