@@ -132,6 +132,10 @@ _QUANTITIES = (
     ("n_days_late", "Days late", "Days late", "d", -30, 60, "derived (D)"),
     ("repeat_days", "Every", "Every (days)", "d", 1, 3650, _WIDE),
     ("n_inseminations", "Inseminations", "Inseminations", "", 1, 6, "derived (D)"),
+    ("rotor_radius_cm", "Radius of the rotor", "", "cm", 2, 40, _WIDE),
+    ("target_vaginal_m", "Dose aimed at, vaginal", "", "M", 1, 5000, _WHOLE),
+    ("target_transcervical_m", "Dose aimed at, transcervical", "", "M", 1, 5000, _WHOLE),
+    ("setting_value", "Setting", "", "as the quantity", 0, 1e9, _WIDE),
     ("ovulation_sd_days", "Error of the ovulation day", "", "d", 0, 30, "derived (D)"),
 )
 
@@ -248,6 +252,7 @@ _TERMS = (
     ("decided_on", "Decided on", "", "day of the decision"),
     ("decision", "Decision", "", "confirmed or withdrawn"),
     ("erasure_id", "Erasure", "", "one erasing of a person's data"),
+    ("quantity", "Quantity", "", "name of a quantity of this vocabulary"),
     ("name", "Name", "", "name of a file or of a column"),
     ("sheet", "Sheet", "", "which of the owner's sheets"),
     ("heading", "Heading", "", "heading of a column, as the owner sees it"),

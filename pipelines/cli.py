@@ -7,10 +7,8 @@ that ``--help`` and the bench commands start at once.
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import asdict
-from datetime import date, datetime
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -18,6 +16,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from analytics.errors import ToolkitError
+from pipelines.terminal import (
+    DEFAULT_SEED,
+    DEFAULT_STORE,
+    JsonOption,
+    SeedOption,
+    StoreOption,
+    TodayOption,
+    asked_on,
+    printable,
+    show_json,
+)
 
 if TYPE_CHECKING:
     from reports.page import Reader
@@ -53,15 +62,6 @@ app = typer.Typer(
     add_completion=True,
 )
 
-StoreOption = Annotated[
-    Path,
-    typer.Option("--store", envvar="STUDCURVE_STORE", help="The records file.", dir_okay=False),
-]
-TodayOption = Annotated[
-    datetime | None,
-    typer.Option("--today", formats=["%Y-%m-%d"], help="The day the question is asked."),
-]
-SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the sampler.")]
 DatesOption = Annotated[
     DayOrder | None,
     typer.Option("--dates", help="Which comes first in dates such as 03/04/2024."),
@@ -75,14 +75,6 @@ AnonymousOption = Annotated[
 ]
 NumbersArgument = Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Of findings.")]
 ReasonOption = Annotated[str | None, typer.Option("--reason", help="Kept with the decision.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
-
-DEFAULT_STORE = Path("kennel.duckdb")
-DEFAULT_SEED = 20240229
-
-
-def _day(today: datetime | None) -> date:
-    return today.date() if today is not None else date.today()
 
 
 def _progress(sentence: str) -> None:
@@ -117,11 +109,11 @@ def load(
 
     with Store.open(store) as opened:
         report = opened.load(
-            paths, today=_day(today), day_order=dates.value if dates else None, check_only=check
+            paths, today=asked_on(today), day_order=dates.value if dates else None, check_only=check
         )
     if as_json:
         sheets = {sheet: asdict(count) for sheet, count in report.sheets.items()}
-        _print_json({"sheets": sheets, "findings": report.findings.to_dict("records")})
+        show_json({"sheets": sheets, "findings": report.findings.to_dict("records")})
     else:
         for sheet, count in report.sheets.items():
             typer.echo(
@@ -170,10 +162,10 @@ def refused(
         n_lines = write_corrections(findings, xlsx)
         typer.echo(f"wrote {n_lines} lines; correct them in {xlsx}, then: studcurve load {xlsx}")
     elif as_json:
-        _print_json(findings[findings["is_open"]].to_dict("records"))
+        show_json(findings[findings["is_open"]].to_dict("records"))
     else:
         for line in waiting_lines(findings):
-            typer.echo(_printable(line))
+            typer.echo(printable(line))
 
 
 @app.command()
@@ -187,7 +179,7 @@ def confirm(
     from pipelines.store import Store
 
     with Store.open(store) as opened:
-        n_closed = opened.confirm(numbers, today=_day(today), reason=reason)
+        n_closed = opened.confirm(numbers, today=asked_on(today), reason=reason)
     typer.echo(f"{n_closed} confirmed")
 
 
@@ -202,7 +194,7 @@ def withdraw(
     from pipelines.store import Store
 
     with Store.open(store) as opened:
-        n_lines = opened.withdraw(numbers, today=_day(today), reason=reason)
+        n_lines = opened.withdraw(numbers, today=asked_on(today), reason=reason)
     typer.echo(f"{n_lines} lines withdrawn; correct such a line in its sheet to bring it back")
 
 
@@ -216,7 +208,7 @@ def erase(
     """Erase a person's name from every line, old versions too, leaving a tombstone."""
     from pipelines.archive import erase_from_file
 
-    n_lines, n_cells = erase_from_file(store, person, today=_day(today), reason=reason)
+    n_lines, n_cells = erase_from_file(store, person, today=asked_on(today), reason=reason)
     typer.echo(
         f"erased from {n_cells} cells of {n_lines} lines. Your sheets, backups and exports still "
         "hold the name: erase it there too, or the next load brings it back."
@@ -270,7 +262,7 @@ def fit(
 
     outcomes = fit_records(store, seed=seed, say=_progress)
     if as_json:
-        _print_json({outcome.model: asdict(outcome) for outcome in outcomes})
+        show_json({outcome.model: asdict(outcome) for outcome in outcomes})
     else:
         for outcome in outcomes:
             typer.echo(f"{outcome.model}: {outcome.state}")
@@ -294,7 +286,7 @@ def review(
     pages = write_stud_reviews(
         store,
         out,
-        today=_day(today),
+        today=asked_on(today),
         studs=studs or (),
         reader=_reader(audience, language),
         anonymous=anonymous,
@@ -311,19 +303,10 @@ def _reader(audience: For, language: Language) -> Reader:
 
 
 def _finding_line(finding: dict[Any, Any]) -> str:
-    return _printable(
+    return printable(
         f"{finding['file']}, line {finding['line']}: {finding['message']}. {finding['remedy']}"
         f" [{finding['severity']}]"
     )
-
-
-def _printable(line: str) -> str:
-    """A line for the terminal; control characters of a cell are shown, never obeyed."""
-    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
-
-
-def _print_json(answer: object) -> None:
-    typer.echo(json.dumps(answer, ensure_ascii=False, indent=2, default=str))
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -58,6 +58,7 @@ KEYS = {
     "repeat_interval": ("interval_id",),
     "fit": ("fit_id",),
     "fit_draws": ("fit_id", "parameter"),
+    "setting": ("quantity",),
 }
 """What tells the rows of each table apart, whether or not the engine keeps an index of it."""
 
@@ -93,7 +94,7 @@ REFERENCES = (
 
 _OF_THE_FILE = (
     "load", "source_file", "sheet_column", "line", "finding", "decision", "tombstone", "fit",
-    "fit_draws",
+    "fit_draws", "setting",
 )  # fmt: skip
 
 OF_A_LINE = tuple(table for table in KEYS if table not in _OF_THE_FILE)

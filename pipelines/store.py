@@ -16,7 +16,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from types import TracebackType
+from types import MappingProxyType, TracebackType
 from typing import Any, Self
 
 import duckdb
@@ -25,6 +25,7 @@ import pandas as pd
 
 from analytics.errors import RecordsError, StoreLockedError
 from analytics.estimate import Floats
+from analytics.vocabulary import VOCABULARY
 from pipelines import history
 from pipelines.loading import DayOrder, SheetCount, load_sheets
 from pipelines.schema import (
@@ -384,6 +385,29 @@ class Store:
         with tempfile.TemporaryDirectory(dir=self._staging.name) as made:
             write_sheet(self._connection, name, Path(made) / "sheet.csv")
             shutil.move(Path(made) / "sheet.csv", path)
+
+    def settings(self, keep: Mapping[str, float] = MappingProxyType({})) -> dict[str, float]:
+        """What the kennel has said once, after keeping what is given, by quantity.
+
+        Raises
+        ------
+        RecordsError
+            A value lies outside what its quantity can be; nothing is kept then.
+        """
+        for name, value in keep.items():
+            known = VOCABULARY[name]
+            if not known.low <= value <= known.high:
+                raise RecordsError(
+                    f"{known.label} lies between {known.low:g} and {known.high:g} {known.unit}; "
+                    f"got {value:g}. Nothing was kept."
+                )
+        if keep:
+            with self._transaction() as connection:
+                for name, value in keep.items():
+                    connection.execute(
+                        "INSERT OR REPLACE INTO setting VALUES (?, ?)", [name, value]
+                    )
+        return {str(name): float(value) for name, value in self._rows("FROM setting")}
 
     def save_fit(self, kept: KeptFit) -> None:
         """Keep a posterior; the older one of the same model is replaced."""

@@ -376,3 +376,16 @@ def test_the_fingerprint_follows_the_records_and_nothing_else(kennel):
     assert fingerprint() != first
     kennel.load(kennel.collections({"Date": "2024-03-09"}, {}))
     assert fingerprint() == first
+
+
+def test_a_setting_is_remembered_replaced_and_kept_within_reason(kennel):
+    with kennel.open() as store:
+        assert store.settings() == {}
+        store.settings({"rotor_radius_cm": 8.5, "target_vaginal_m": 150.0})
+        store.settings({"rotor_radius_cm": 9.0})
+        with pytest.raises(RecordsError, match="between 2 and 40 cm; got 900"):
+            store.settings({"rotor_radius_cm": 900.0})
+
+    with kennel.open(read_only=True) as store:
+        assert store.settings() == {"rotor_radius_cm": 9.0, "target_vaginal_m": 150.0}
+        assert store.broken_promises() == []

@@ -1,0 +1,172 @@
+"""How an answer is shown in a terminal: a plain sentence first, a table second, or JSON.
+
+Nothing is calculated here. Lines are at most 80 columns wide; a control character in a name is
+shown and never obeyed.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+WIDTH = 80
+"""Columns of a terminal that every answer fits into."""
+
+GAP = "  "
+
+StoreOption = Annotated[
+    Path,
+    typer.Option("--store", envvar="STUDCURVE_STORE", help="The records file.", dir_okay=False),
+]
+TodayOption = Annotated[
+    datetime | None,
+    typer.Option("--today", formats=["%Y-%m-%d"], help="The day the question is asked."),
+]
+SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the sampler.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
+
+DEFAULT_STORE = Path("kennel.duckdb")
+DEFAULT_SEED = 20240229
+
+
+@dataclass(frozen=True, slots=True)
+class TextTable:
+    """A table of finished texts; the first column names the row."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a command has to say.
+
+    Attributes
+    ----------
+    sentences
+        Plain sentences, the answer first.
+    tables
+        The numbers behind them.
+    remarks
+        Reminders and limits, each with its source.
+    values
+        The same for machines; names carry their units.
+    """
+
+    sentences: tuple[str, ...]
+    tables: tuple[TextTable, ...] = ()
+    remarks: tuple[str, ...] = ()
+    values: Mapping[str, object] = field(default_factory=dict)
+
+
+def asked_on(today: datetime | None) -> date:
+    """The day of a question: as told, else by the clock."""
+    return today.date() if today is not None else date.today()
+
+
+def show(answer: Answer, *, as_json: bool) -> None:
+    """Print an answer."""
+    if as_json:
+        show_json({"answer": list(answer.sentences), **answer.values,
+                   "remarks": list(answer.remarks)})  # fmt: skip
+        return
+    for line in text_lines(answer):
+        typer.echo(line)
+
+
+def show_json(values: object) -> None:
+    """Print for machines; a number that is not known is null."""
+    typer.echo(json.dumps(_plain_values(values), ensure_ascii=False, indent=2, default=str))
+
+
+def text_lines(answer: Answer) -> list[str]:
+    """The lines of an answer."""
+    lines = [line for sentence in answer.sentences for line in _wrapped(sentence)]
+    for table in answer.tables:
+        lines += ["", *_table_lines(table)]
+    if answer.remarks:
+        lines.append("")
+    for remark in answer.remarks:
+        lines += _wrapped(remark, first="- ", later="  ")
+    return lines
+
+
+def printable(text: str) -> str:
+    """A text whose control characters are shown and not obeyed."""
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+
+
+def spoken(value: float, *, digits: int = 3) -> str:
+    """A number to three figures, never in powers of ten; a dash where there is none."""
+    if not math.isfinite(value):
+        return "–"
+    if value == 0.0:
+        return "0"
+    decimals = digits - 1 - math.floor(math.log10(abs(value)))
+    rounded = round(value, decimals)
+    return f"{rounded:,.{max(decimals, 0)}f}"
+
+
+def spoken_range(lower: float, upper: float) -> str:
+    """Two ends of a range."""
+    return f"{spoken(lower)} to {spoken(upper)}"
+
+
+def percent(prob: float) -> str:
+    """A probability in percent; what is nearly sure is not called sure."""
+    if not math.isfinite(prob):
+        return "–"
+    if 0.0 < prob < 0.01:
+        return "under 1 %"
+    if 0.99 < prob < 1.0:
+        return "over 99 %"
+    return f"{100.0 * prob:.0f} %"
+
+
+def _wrapped(text: str, *, first: str = "", later: str = "") -> list[str]:
+    return textwrap.wrap(
+        printable(text), WIDTH, initial_indent=first, subsequent_indent=later,
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def _table_lines(table: TextTable) -> list[str]:
+    """A table; numbers flush right, the last column of words wrapped to what is left."""
+    rows = [tuple(printable(cell) for cell in row) for row in (table.headings, *table.rows)]
+    columns = list(zip(*rows, strict=True))
+    right = [not any(c.isalpha() for cell in column[1:] for c in cell) for column in columns]
+    widths = [max(map(len, column)) for column in columns]
+    before_last = sum(widths[:-1]) + len(GAP) * (len(widths) - 1)
+    widths[-1] = min(widths[-1], max(WIDTH - before_last, 12))
+    lines = []
+    for row in rows:
+        last = textwrap.wrap(row[-1], widths[-1], break_on_hyphens=False) or [""]
+        for n, end in enumerate(last):
+            cells = (*row[:-1], end) if n == 0 else (*("" for _ in row[:-1]), end)
+            texts = [
+                cell.rjust(width) if flush and k > 0 else cell.ljust(width)
+                for k, (cell, width, flush) in enumerate(zip(cells, widths, right, strict=True))
+            ]
+            lines.append(GAP.join(texts).rstrip())
+    return lines
+
+
+def _plain_values(value: object) -> object:
+    """Values as JSON knows them: dates as text, NaN and infinities as null."""
+    if isinstance(value, Mapping):
+        return {str(name): _plain_values(inner) for name, inner in value.items()}
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    if isinstance(value, str) or not isinstance(value, Iterable):
+        return value
+    return [_plain_values(inner) for inner in value]
