@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from analytics.errors import ToolkitError
+from pipelines.bench import bench
 from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
@@ -26,6 +27,7 @@ from pipelines.terminal import (
     asked_on,
     printable,
     show_json,
+    wrapped,
 )
 
 if TYPE_CHECKING:
@@ -61,6 +63,8 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=True,
 )
+
+app.add_typer(bench, name="bench")
 
 DatesOption = Annotated[
     DayOrder | None,
@@ -314,7 +318,7 @@ def main(arguments: list[str] | None = None) -> None:
     try:
         app(args=arguments)
     except ToolkitError as problem:
-        typer.echo(str(problem), err=True)
+        typer.echo("\n".join(wrapped(str(problem))), err=True)
         sys.exit(1)
 
 

@@ -89,13 +89,13 @@ def show_json(values: object) -> None:
 
 def text_lines(answer: Answer) -> list[str]:
     """The lines of an answer."""
-    lines = [line for sentence in answer.sentences for line in _wrapped(sentence)]
+    lines = [line for sentence in answer.sentences for line in wrapped(sentence)]
     for table in answer.tables:
         lines += ["", *_table_lines(table)]
     if answer.remarks:
         lines.append("")
     for remark in answer.remarks:
-        lines += _wrapped(remark, first="- ", later="  ")
+        lines += wrapped(remark, first="- ", later="  ")
     return lines
 
 
@@ -105,14 +105,20 @@ def printable(text: str) -> str:
 
 
 def spoken(value: float, *, digits: int = 3) -> str:
-    """A number to three figures, never in powers of ten; a dash where there is none."""
+    """A number to three figures, never in powers of ten; a dash where there is none.
+
+    Examples
+    --------
+    >>> [spoken(value) for value in (0.04567, 20.0, 1234.5, float("nan"))]
+    ['0.0457', '20', '1,230', '–']
+    """
     if not math.isfinite(value):
         return "–"
     if value == 0.0:
         return "0"
     decimals = digits - 1 - math.floor(math.log10(abs(value)))
-    rounded = round(value, decimals)
-    return f"{rounded:,.{max(decimals, 0)}f}"
+    shown = f"{round(value, decimals):,.{max(decimals, 0)}f}"
+    return shown.rstrip("0").rstrip(".") if "." in shown else shown
 
 
 def spoken_range(lower: float, upper: float) -> str:
@@ -131,7 +137,8 @@ def percent(prob: float) -> str:
     return f"{100.0 * prob:.0f} %"
 
 
-def _wrapped(text: str, *, first: str = "", later: str = "") -> list[str]:
+def wrapped(text: str, *, first: str = "", later: str = "") -> list[str]:
+    """A text in lines of at most 80 columns."""
     return textwrap.wrap(
         printable(text), WIDTH, initial_indent=first, subsequent_indent=later,
         break_on_hyphens=False,

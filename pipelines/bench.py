@@ -1,0 +1,512 @@
+"""The bench commands: ``studcurve bench …``, each with its numbers, its error and its source.
+
+Parse, call one function, print. What a command needs is imported inside it, so that each starts at
+once; none needs a fit, and only a remembered rotor or target needs a records file.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from enum import Enum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from analytics.errors import ToolkitError
+from pipelines.terminal import (
+    DEFAULT_SEED,
+    DEFAULT_STORE,
+    JsonOption,
+    SeedOption,
+    StoreOption,
+    show,
+)
+
+if TYPE_CHECKING:
+    from analytics.doses import SampleReading
+
+bench = typer.Typer(
+    help="Numbers at the bench: counts, doses, spin, hours, days.",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+
+
+class Route(Enum):
+    """Where the dose is put."""
+
+    VAGINAL = "vaginal"
+    TRANSCERVICAL = "transcervical"
+
+
+class SemenType(Enum):
+    """What goes in."""
+
+    NATURAL = "natural"
+    FRESH = "fresh"
+    CHILLED = "chilled"
+    FROZEN = "frozen"
+
+
+class Part(Enum):
+    """Part of an improved Neubauer chamber."""
+
+    SQUARE = "square"
+    ROW = "row"
+    GRID = "grid"
+
+
+class Unit(Enum):
+    """Unit of progesterone."""
+
+    NANOGRAM = "ng/mL"
+    NANOMOLE = "nmol/L"
+
+
+class Assay(Enum):
+    """Kind of progesterone assay."""
+
+    UNKNOWN = "unknown"
+    RADIO = "radioimmunoassay"
+    ENZYME = "enzyme chemiluminescence"
+    ELECTRO = "electrochemiluminescence"
+    CLINIC = "clinic analyzer"
+
+
+SquaresOption = Annotated[int, typer.Option("--squares", min=1, help="Squares counted.")]
+PartOption = Annotated[
+    Part, typer.Option("--part", help="What one square is in an improved Neubauer chamber.")
+]
+SquareVolumeOption = Annotated[
+    float | None,
+    typer.Option("--square-nl", min=0.01, help="Volume above one square, another chamber. [nL]"),
+]
+DilutionOption = Annotated[
+    float, typer.Option("--dilution", min=1.0, help="Final over initial volume; 20 for 1 + 19.")
+]
+TrainedOption = Annotated[
+    bool, typer.Option("--trained", help="Counted by a trained hand: 6 % beyond chance, not 15 %.")
+]
+JudgedOption = Annotated[
+    int | None, typer.Option("--judged", min=1, help="Sperm judged; left out when by eye.")
+]
+ExtenderOption = Annotated[
+    str | None, typer.Option("--extender", help="Its name; 'none' for raw semen.")
+]
+RouteOption = Annotated[Route, typer.Option("--route", help="Where the dose is put.")]
+TargetOption = Annotated[
+    float | None,
+    typer.Option("--target", min=1.0, help="Moving forward that a dose should hold. [M]"),
+]
+CertaintyOption = Annotated[
+    float, typer.Option("--certainty", min=0.5, max=0.99, help="How surely each dose must hold it.")
+]
+WeightOption = Annotated[
+    float | None, typer.Option("--weight", min=0.5, max=120.0, help="The bitch's weight. [kg]")
+]
+DEFAULT_CERTAINTY = 0.8
+
+
+@bench.command()
+def concentration(
+    cells: Annotated[str, typer.Argument(help="Cells counted; 12,9,15 for cells by square.")],
+    squares: SquaresOption = 5,
+    part: PartOption = Part.SQUARE,
+    square_nl: SquareVolumeOption = None,
+    dilution: DilutionOption = 1.0,
+    volume: Annotated[
+        float | None, typer.Option("--volume", min=0.01, help="Volume of the sample. [mL]")
+    ] = None,
+    trained: TrainedOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Concentration from a chamber count, with its interval."""
+    from pipelines.count_answers import concentration_answer
+
+    counted = [int(value) for value in numbers(cells, "cells")]
+    answer = concentration_answer(
+        counted,
+        n_squares=squares,
+        square_nl=_square_nl(part, square_nl),
+        dilution=dilution,
+        volume_ml=volume,
+        count_cv=_count_cv(trained),
+    )
+    show(answer, as_json=as_json)
+
+
+@bench.command()
+def agree(
+    first: Annotated[str, typer.Argument(help="A count, or one reader's readings: 70,80,65.")],
+    second: Annotated[str, typer.Argument(help="The other count, or reader, in the same order.")],
+    are_pct: Annotated[
+        bool, typer.Option("--percent", help="Percentages of 200 sperm each, not counts.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Do two counts, two percentages or two readers agree?"""
+    from pipelines.count_answers import agree_answer
+
+    answer = agree_answer(numbers(first, "readings"), numbers(second, "readings"), are_pct=are_pct)
+    show(answer, as_json=as_json)
+
+
+@bench.command()
+def dose(
+    volume: Annotated[float, typer.Argument(min=0.01, help="Volume of the sample. [mL]")],
+    forward: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward. [%]")],
+    cells: Annotated[int | None, typer.Option("--cells", min=0, help="Cells counted.")] = None,
+    squares: SquaresOption = 5,
+    part: PartOption = Part.SQUARE,
+    square_nl: SquareVolumeOption = None,
+    dilution: DilutionOption = 1.0,
+    concentration: Annotated[
+        float | None, typer.Option("--concentration", min=0.0, help="Of a photometer. [M/mL]")
+    ] = None,
+    judged: JudgedOption = None,
+    normal: Annotated[
+        float | None, typer.Option("--normal", min=0.0, max=100.0, help="Normal shape. [%]")
+    ] = None,
+    hours: Annotated[
+        float, typer.Option("--hours", min=0.0, help="From collection to insemination. [h]")
+    ] = 24.0,
+    extender: ExtenderOption = None,
+    route: RouteOption = Route.VAGINAL,
+    target: TargetOption = None,
+    certainty: CertaintyOption = DEFAULT_CERTAINTY,
+    trained: TrainedOption = False,
+    store: StoreOption = DEFAULT_STORE,
+    seed: SeedOption = DEFAULT_SEED,
+    as_json: JsonOption = False,
+) -> None:
+    """How many doses does this sample make at the hour of insemination?"""
+    import numpy as np
+
+    from pipelines.semen_answers import dose_answer
+
+    reading = sample_reading(
+        volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
+        dilution=dilution, concentration=concentration, judged=judged, normal=normal,
+    )  # fmt: skip
+    answer = dose_answer(
+        reading,
+        hours=hours,
+        extender=extender,
+        route=route.value,
+        target_m=remembered_target(store, route, target),
+        certainty=certainty,
+        count_cv=_count_cv(trained),
+        rng=np.random.default_rng(seed),
+    )
+    show(answer, as_json=as_json)
+
+
+@bench.command()
+def spin(
+    force: Annotated[float | None, typer.Option("--g", min=1.0, help="Force wanted. [g]")] = None,
+    speed: Annotated[float | None, typer.Option("--rpm", min=1.0, help="Speed set. [rpm]")] = None,
+    radius: Annotated[
+        float | None, typer.Option("--radius", help="Radius of the rotor; then remembered. [cm]")
+    ] = None,
+    minutes: Annotated[float, typer.Option("--minutes", min=0.1, help="Time. [min]")] = 5.0,
+    volume: Annotated[
+        float | None, typer.Option("--volume", min=0.01, help="Volume before. [mL]")
+    ] = None,
+    leave: Annotated[
+        float | None, typer.Option("--leave", min=0.01, help="Volume to leave. [mL]")
+    ] = None,
+    before: Annotated[int | None, typer.Option("--before", min=0, help="Cells before.")] = None,
+    after: Annotated[int | None, typer.Option("--after", min=0, help="Cells after.")] = None,
+    dilution_before: Annotated[float, typer.Option("--dilution-before", min=1.0)] = 1.0,
+    dilution_after: Annotated[float, typer.Option("--dilution-after", min=1.0)] = 1.0,
+    trained: TrainedOption = False,
+    store: StoreOption = DEFAULT_STORE,
+    as_json: JsonOption = False,
+) -> None:
+    """Force and speed of this rotor, what a spin costs, and what it recovered."""
+    from pipelines.semen_answers import spin_answer
+
+    recovery = None
+    if before is not None and after is not None:
+        if volume is None or leave is None:
+            raise ToolkitError(
+                "What was recovered needs the volume before and the one left. Give --volume and "
+                "--leave."
+            )
+        recovery = (before, after, leave * dilution_after / (volume * dilution_before))
+    answer = spin_answer(
+        radius_cm=remembered_radius(store, radius),
+        force_g=force,
+        speed_rpm=speed,
+        minutes=minutes,
+        volume_ml=volume,
+        leave_ml=leave,
+        recovery=recovery,
+        count_cv=_count_cv(trained),
+    )
+    show(answer, as_json=as_json)
+
+
+@bench.command()
+def extend(
+    volume: Annotated[float, typer.Argument(min=0.01, help="Volume of semen. [mL]")],
+    ratio: Annotated[
+        float | None, typer.Option("--ratio", min=0.0, help="Parts of extender to one of semen.")
+    ] = None,
+    concentration: Annotated[
+        float | None, typer.Option("--concentration", min=0.0, help="Of the semen. [M/mL]")
+    ] = None,
+    final: Annotated[
+        float | None, typer.Option("--final", min=0.1, help="Wanted after extending. [M/mL]")
+    ] = None,
+    n_doses: Annotated[int, typer.Option("--doses", min=1, help="Doses to divide it into.")] = 1,
+    weight: WeightOption = None,
+    route: RouteOption = Route.VAGINAL,
+    waited: Annotated[
+        float | None, typer.Option("--waited", min=0.0, help="Unextended for so long. [min]")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """How much extender, and does the dose fit?"""
+    from pipelines.semen_answers import extend_answer
+
+    answer = extend_answer(
+        volume,
+        ratio=ratio,
+        concentration_m_per_ml=concentration,
+        final_m_per_ml=final,
+        n_doses=n_doses,
+        weight_kg=weight,
+        route=route.value,
+        waited_minutes=waited,
+    )
+    show(answer, as_json=as_json)
+
+
+@bench.command()
+def keep(
+    forward: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward now. [%]")],
+    extender: ExtenderOption = None,
+    hours: Annotated[
+        str, typer.Option("--hours", help="Hours after collection.")
+    ] = "6,12,24,36,48,72",
+    dose_m: Annotated[
+        float | None, typer.Option("--dose", min=0.1, help="Moving forward in the dose now. [M]")
+    ] = None,
+    route: RouteOption = Route.VAGINAL,
+    target: TargetOption = None,
+    certainty: CertaintyOption = DEFAULT_CERTAINTY,
+    store: StoreOption = DEFAULT_STORE,
+    seed: SeedOption = DEFAULT_SEED,
+    as_json: JsonOption = False,
+) -> None:
+    """How much motility is left at an hour, and until when is a dose enough?"""
+    import numpy as np
+
+    from pipelines.semen_answers import keep_answer
+
+    answer = keep_answer(
+        motility_pct=forward,
+        extender=extender,
+        hours=numbers(hours, "hours"),
+        dose_m=dose_m,
+        target_m=remembered_target(store, route, target),
+        certainty=certainty,
+        rng=np.random.default_rng(seed),
+    )
+    show(answer, as_json=as_json)
+
+
+@bench.command()
+def ovulation(
+    readings: Annotated[
+        list[str] | None,
+        typer.Argument(help="2026-03-10=2.4, or '2026-03-10 08:30=>20 nmol/L@Laboratory'."),
+    ] = None,
+    first_day: Annotated[
+        datetime | None,
+        typer.Option("--first-day", formats=["%Y-%m-%d"], help="First day of bleeding."),
+    ] = None,
+    lh_on: Annotated[
+        datetime | None, typer.Option("--lh", formats=["%Y-%m-%d"], help="LH surge seen on.")
+    ] = None,
+    semen: Annotated[SemenType, typer.Option("--semen", help="What will go in.")] = (
+        SemenType.CHILLED
+    ),
+    unit: Annotated[Unit, typer.Option("--unit", help="Where a reading names none.")] = (
+        Unit.NANOGRAM
+    ),
+    assay: Annotated[Assay, typer.Option("--assay", help="Kind of assay of the laboratory.")] = (
+        Assay.UNKNOWN
+    ),
+    now: Annotated[
+        datetime | None,
+        typer.Option("--now", formats=["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M", "%Y-%m-%d"]),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """When did she ovulate, which days to inseminate, when to test next?"""
+    from pipelines.heat_answers import ovulation_answer, read_progesterone
+
+    answer = ovulation_answer(
+        [read_progesterone(text, unit=unit.value, assay=assay.value) for text in readings or ()],
+        first_day=_date(first_day),
+        lh_surge_on=_date(lh_on),
+        semen_type=semen.value,
+        now=now or datetime.now(),
+    )
+    show(answer, as_json=as_json)
+
+
+@bench.command()
+def whelping(
+    lh_on: Annotated[
+        datetime | None, typer.Option("--lh", formats=["%Y-%m-%d"], help="Day of the LH peak.")
+    ] = None,
+    ovulation_on: Annotated[
+        datetime | None,
+        typer.Option("--ovulation", formats=["%Y-%m-%d"], help="Day of ovulation."),
+    ] = None,
+    sure_to: Annotated[
+        float, typer.Option("--sure-to", min=0.0, help="Error of that day, ± days (one sd).")
+    ] = 0.0,
+    mated_on: Annotated[
+        datetime | None, typer.Option("--mated", formats=["%Y-%m-%d"], help="Day of the mating.")
+    ] = None,
+    pups: Annotated[int | None, typer.Option("--pups", min=1, help="Pups on the scan.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """When should she whelp, counted from what?"""
+    from pipelines.heat_answers import whelping_answer
+
+    answer = whelping_answer(
+        lh_peak_on=_date(lh_on),
+        ovulation_on=_date(ovulation_on),
+        ovulation_sd_days=sure_to,
+        mated_on=_date(mated_on),
+        n_pups=pups,
+    )
+    show(answer, as_json=as_json)
+
+
+@bench.command()
+def lookback(
+    collected_on: Annotated[
+        datetime | None, typer.Option("--collected", formats=["%Y-%m-%d"], help="Day of a sample.")
+    ] = None,
+    ended_on: Annotated[
+        datetime | None,
+        typer.Option("--ended", formats=["%Y-%m-%d"], help="Day on which fever or heat ended."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """When did harm begin that shows in a sample, and when to examine again?"""
+    from pipelines.heat_answers import look_back_answer
+
+    show(look_back_answer(_date(collected_on), _date(ended_on)), as_json=as_json)
+
+
+def sample_reading(
+    volume: float,
+    forward: float,
+    *,
+    cells: int | None,
+    squares: int,
+    part: Part,
+    square_nl: float | None,
+    dilution: float,
+    concentration: float | None,
+    judged: int | None,
+    normal: float | None,
+) -> SampleReading:
+    """A sample in hand, from the options that describe how it was read."""
+    from analytics.doses import SampleReading
+
+    if cells is not None and concentration is not None:
+        raise ToolkitError(
+            "A sample is counted in a chamber or read by a photometer; got both. Leave one out."
+        )
+    looked_at = None if cells is None else squares * _square_nl(part, square_nl) / dilution
+    return SampleReading(
+        volume,
+        forward,
+        judged,
+        n_cells=cells,
+        looked_at_nl=looked_at,
+        concentration_m_per_ml=concentration,
+        normal_morphology_pct=normal,
+    )
+
+
+def remembered_target(store: Path, route: Route, target: float | None) -> float:
+    """The dose aimed at: as told, as the kennel remembers it, or the usual one of the route."""
+    from analytics.doses import TARGET_ROWS
+    from analytics.priors import PRIORS
+
+    if target is not None:
+        return target
+    usual = PRIORS[TARGET_ROWS[route.value]].centre
+    return _settings(store).get(f"target_{route.value}_m", usual)
+
+
+def remembered_radius(store: Path, radius: float | None) -> float:
+    """Radius of the rotor: as told, and then remembered where there is a records file. [cm]"""
+    if radius is None:
+        known = _settings(store).get("rotor_radius_cm")
+        if known is None:
+            raise ToolkitError(
+                "The radius of the rotor is not known here. Give it once with --radius, measured "
+                "in cm from the axis to the tip of a spinning tube; the records file remembers it."
+            )
+        return known
+    from analytics.vocabulary import VOCABULARY
+
+    rotor = VOCABULARY["rotor_radius_cm"]
+    if not rotor.low <= radius <= rotor.high:
+        raise ToolkitError(
+            f"A rotor has a radius of {rotor.low:g} to {rotor.high:g} cm; got {radius:g}."
+        )
+    if store.exists() and _settings(store).get("rotor_radius_cm") != radius:
+        from pipelines.store import Store
+
+        with Store.open(store) as opened:
+            opened.settings({"rotor_radius_cm": radius})
+    return radius
+
+
+def numbers(text: str, what: str) -> list[float]:
+    """Numbers in a list such as 12,9,15."""
+    try:
+        found = [float(part) for part in text.split(",")]
+    except ValueError:
+        found = []
+    if not found or min(found) < 0.0:
+        raise ToolkitError(f"The {what} are numbers with commas between; got {text!r}.")
+    return found
+
+
+def _settings(store: Path) -> dict[str, float]:
+    """What the kennel has said once; nothing where there is no records file."""
+    if not store.exists():
+        return {}
+    from pipelines.store import Store
+
+    with Store.open(store, read_only=True) as opened:
+        return opened.settings()
+
+
+def _square_nl(part: Part, square_nl: float | None) -> float:
+    from analytics.counting import NEUBAUER_NL
+
+    return NEUBAUER_NL[part.value] if square_nl is None else square_nl
+
+
+def _count_cv(trained: bool) -> float:
+    from analytics.priors import PRIORS
+
+    return PRIORS["r02_trained" if trained else "r02_home"].centre
+
+
+def _date(at: datetime | None) -> date | None:
+    return None if at is None else at.date()
