@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from zlib import crc32
 
 import numpy as np
 
@@ -81,15 +82,15 @@ def draw_unknowns(
         Joint draws.
     """
     # One stream for each kind of draw: another number of one kind leaves the others as they were.
-    streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(6)]
-    rng_partners, rng_bias, rng_day, rng_sample, rng_storage, rng_boxes = streams
+    streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(5)]
+    rng_bias, rng_day, rng_sample, rng_storage, rng_boxes = streams
     uniform = rng_day.uniform(size=(3, n_draws))
     cumulative = np.cumsum(ovulation.weight)
     return Unknowns(
         origin=ovulation.origin,
         ovulation_days=np.interp(uniform[0], cumulative, ovulation.days),
         coefficients=plan_coefficients(chain.draws, n_draws),
-        partners=partner_effects(chain, pair, rng=rng_partners, n_draws=n_draws),
+        partners=partner_effects(chain, pair, seed=seed, n_draws=n_draws),
         bias=bias_draws(rng_bias, n_draws),
         z_straws=rng_sample.normal(size=n_draws),
         sample=sample(rng_sample, n_draws),
@@ -103,7 +104,7 @@ def draw_unknowns(
     )
 
 
-def partner_effects(chain: Chain, pair: Pair, *, rng: np.random.Generator, n_draws: int) -> Floats:
+def partner_effects(chain: Chain, pair: Pair, *, seed: int, n_draws: int) -> Floats:
     """Effects of the partners together; those without a record are drawn from their spread.
 
     Clinic and year count only where the records hold several of them; the year of a plan is
@@ -115,8 +116,8 @@ def partner_effects(chain: Chain, pair: Pair, *, rng: np.random.Generator, n_dra
         Draws with the names of their levels.
     pair
         The two dogs.
-    rng
-        Source of the new partners' draws.
+    seed
+        A new partner of one name has the same draws in every plan of one seed.
     n_draws
         Joint draws.
 
@@ -128,7 +129,6 @@ def partner_effects(chain: Chain, pair: Pair, *, rng: np.random.Generator, n_dra
     names = {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed, "clinic": pair.clinic}
     total = np.zeros(n_draws)
     for factor, row in _SPREAD_ROW.items():
-        z = rng.normal(size=n_draws)
         levels = tuple(chain.levels.get(factor, ()))
         if factor not in _ALWAYS and not levels:
             continue
@@ -136,5 +136,8 @@ def partner_effects(chain: Chain, pair: Pair, *, rng: np.random.Generator, n_dra
             own = chain.draws[f"effect_{factor}"][:, levels.index(names[factor])]
             total += np.resize(own, n_draws)
         else:
+            # Two bitches without a record are two dogs: each name has a stream of its own.
+            name = crc32(f"{factor} {names.get(factor, '')}".encode())
+            z = np.random.default_rng([seed, name]).normal(size=n_draws)
             total += np.resize(chain.draws[row], n_draws) * z
     return total
