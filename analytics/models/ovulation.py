@@ -11,7 +11,8 @@ reading :math:`y_i` of laboratory :math:`j`, drawn at :math:`t_i`, is
 
 with the published mean profile :math:`m` by hours from the LH peak, the rise speed of this heat
 :math:`r \sim N(0, 0.15^2)`, its level :math:`a \sim N(0, 0.25^2)`, the scale of the laboratory
-:math:`b_j \sim N(\beta_{c(j)}, 0.3^2)` and the reading error :math:`\varepsilon \sim N(0, 0.10^2)`.
+:math:`b_j \sim N(\beta_{c(j)}, \sigma_{c(j)}^2)` given its kind of assay :math:`c(j)`, and the
+reading error :math:`\varepsilon \sim N(0, 0.10^2)`.
 A censored reading enters as the probability of its interval; a sample without a time of day is
 spread over its day. Ovulation is a priori on day 11 (sd 4, 3 to 31) from the first bleeding, that
 day being day 0; the posterior is computed on a grid, without a sampler.
@@ -24,44 +25,63 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
 from scipy.special import log_ndtr, logsumexp
 
 from analytics.estimate import INTERVAL_PROB, Floats
+from analytics.priors import PRIORS, PROGESTERONE_PROFILE
 
-PROFILE_HOURS = np.array([-120.0, -56, -40, -24, -16, -8, 0, 24, 48, 72, 120, 240, 480])
-"""Knots of the mean profile, hours from the LH peak. [h]"""
+if TYPE_CHECKING:
+    import pandas as pd
 
-PROFILE_NG_PER_ML = np.array([0.5, 0.7, 0.9, 1.2, 1.4, 1.5, 2.65, 3.2, 5.1, 7.2, 12.0, 25.0, 30.0])
-"""Mean progesterone at the knots. [ng/mL]
+AssayClass = Literal[
+    "unknown",
+    "radioimmunoassay",
+    "enzyme chemiluminescence",
+    "electrochemiluminescence",
+    "clinic analyzer",
+]
+"""Kinds of progesterone assay; they differ more than laboratories of one kind do."""
 
-Concannon 1977 (six Beagles) up to +24 h; at 0, +48 and +72 h averaged with or taken from
-Hollinshead & Hanlon 2019, Theriogenology 125:37-42 (1,420 cycles) (P). Before −56 h and after
-+72 h: judgement (J), the early luteal rise."""
+ASSAY_ROWS: dict[AssayClass, str] = {
+    "unknown": "o03_between",
+    "radioimmunoassay": "o03_radio",
+    "enzyme chemiluminescence": "o03_enzyme",
+    "electrochemiluminescence": "o03_electro",
+    "clinic analyzer": "o03_clinic",
+}
+"""Row that gives mean and sd of the log scale of each kind against the profile's own assay."""
 
-LEVEL_SD = 0.25
-"""Between-cycle sd of log progesterone at a given hour (prior o02, J)."""
+PROFILE_HOURS = np.array([row[0] for row in PROGESTERONE_PROFILE], dtype=np.float64)
+"""Knots of the mean profile, hours from the LH peak (prior o01). [h]"""
 
-LABORATORY_SD = 0.30
-"""Between-laboratory sd of log progesterone (prior o03; published slopes 0.45 to 1.06, P)."""
+PROFILE_LOG_NG_PER_ML = np.log([row[1] for row in PROGESTERONE_PROFILE])
+"""Log of the mean progesterone at the knots (prior o01). [log ng/mL]"""
 
-READING_SD = 0.10
-"""Within-laboratory sd of log progesterone (prior o03, P)."""
+LEVEL_SD = PRIORS["o02"].sd
+"""Between-cycle sd of log progesterone at a given hour (prior o02)."""
 
-SPEED_SD = 0.15
-"""Between-cycle sd of the log rise speed (prior o07, J)."""
+READING_SD = PRIORS["o03_within"].sd
+"""Within-laboratory sd of log progesterone (prior o03)."""
 
-PEAK_TO_OVULATION_DAYS, PEAK_TO_OVULATION_SD_DAYS = 46.0 / 24.0, 4.0 / 24.0
-"""LH peak to ovulation, between 38 and 50 h in Concannon 1977 (prior o04, P). [d]"""
+SPEED_SD = PRIORS["o07"].sd
+"""Between-cycle sd of the log rise speed (prior o07)."""
 
-BLEEDING_TO_OVULATION_DAYS, BLEEDING_SD_DAYS = 11.0, 4.0
-"""First bleeding to ovulation without any test (prior o05; a Beagle colony, P). [d]"""
+PEAK_TO_OVULATION_DAYS = PRIORS["o04"].centre / 24.0
+PEAK_TO_OVULATION_SD_DAYS = PRIORS["o04"].sd / 24.0
+"""LH peak to ovulation (prior o04). [d]"""
 
-BLEEDING_RANGE_DAYS = (3.0, 31.0)
+BLEEDING_TO_OVULATION_DAYS, BLEEDING_SD_DAYS = PRIORS["o05"].centre, PRIORS["o05"].sd
+"""First bleeding to ovulation without any test (prior o05). [d]"""
+
+BLEEDING_RANGE_DAYS = (PRIORS["o05_earliest"].centre, PRIORS["o05_latest"].centre)
 """Extremes of the same colony. [d]"""
+
+LH_SURGE_SD_DAYS = 0.5
+"""How far from the noon of the day on which the surge was seen its peak may lie. [d] (J)"""
 
 GRID_STEP_DAYS = 0.05
 """Step of the grid. [d]"""
@@ -69,10 +89,17 @@ GRID_STEP_DAYS = 0.05
 FLAT_WINDOW_DAYS = 15.0
 """Without a first day, ovulation is sought this far around the readings. [d]"""
 
-DATE_SD_DAYS = 0.6
-"""How surely ovulation must be known before a date is given. [d]
+DATE_SD_DAYS = 0.75
+"""How surely ovulation must be known before a date is given. [d] (J)
 
-Two readings on the rise reach it (prior o01 to o07); above it the answer is "not yet"."""
+The 90 % interval is then at most 2.5 days long, about as wide as the windows that the sources give
+for an insemination; two or three readings on the rise reach it."""
+
+LOOK_AHEAD_STEP_DAYS = 0.1
+"""Step of the grid on which further readings are weighed. [d]"""
+
+LOOK_AHEAD_LOG_NG_PER_ML = np.log(np.geomspace(0.3, 60.0, 25))
+"""Values that a further reading may take. [log ng/mL]"""
 
 _SPEEDS, _SPEED_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 _SPEED_WEIGHTS = _SPEED_WEIGHTS / _SPEED_WEIGHTS.sum()
@@ -94,6 +121,8 @@ class ProgesteroneReading:
         Ends of the recorded value; equal for an exact one, 0 or infinity for an open end. [ng/mL]
     laboratory
         Name; readings of one laboratory share its scale. None stands for one unknown laboratory.
+    assay
+        Kind of assay, which says how that laboratory's scale may lie.
     """
 
     sampled_earliest: datetime
@@ -101,6 +130,7 @@ class ProgesteroneReading:
     low_ng_per_ml: float
     high_ng_per_ml: float
     laboratory: str | None = None
+    assay: AssayClass = "unknown"
 
     @property
     def is_exact(self) -> bool:
@@ -174,7 +204,7 @@ def profile_log_ng_per_ml(hours_from_peak: Floats) -> Floats:
     numpy.ndarray
         Same shape. [log ng/mL]
     """
-    return np.asarray(np.interp(hours_from_peak, PROFILE_HOURS, np.log(PROFILE_NG_PER_ML)))
+    return np.asarray(np.interp(hours_from_peak, PROFILE_HOURS, PROFILE_LOG_NG_PER_ML))
 
 
 def ovulation_posterior(
@@ -182,8 +212,6 @@ def ovulation_posterior(
     *,
     first_day: date | None = None,
     lh_surge_on: date | None = None,
-    laboratory_log_scale: float = 0.0,
-    laboratory_sd: float = LABORATORY_SD,
 ) -> OvulationPosterior:
     """Posterior of the ovulation time of one heat.
 
@@ -195,9 +223,6 @@ def ovulation_posterior(
         First day of bleeding, day 0.
     lh_surge_on
         Day on which an LH surge was seen, if one was looked for.
-    laboratory_log_scale, laboratory_sd
-        Mean and sd of the log scale of a laboratory of this assay class against the profile's
-        radioimmunoassay.
 
     Returns
     -------
@@ -208,40 +233,63 @@ def ovulation_posterior(
     ValueError
         Nothing to start from: no reading, no first day and no LH surge.
     """
-    moments = [reading.sampled_earliest for reading in readings]
-    if first_day is not None:
-        origin = datetime(first_day.year, first_day.month, first_day.day)
-    elif moments:
-        origin = min(moments) - timedelta(days=FLAT_WINDOW_DAYS)
-    elif lh_surge_on is not None:
-        origin = datetime(lh_surge_on.year, lh_surge_on.month, lh_surge_on.day)
-        origin -= timedelta(days=FLAT_WINDOW_DAYS)
-    else:
-        raise ValueError("an ovulation needs a first day, a reading or an LH surge; got none")
-
-    last_day = BLEEDING_RANGE_DAYS[1]
-    if first_day is None:
-        latest = max(moments) if moments else origin + timedelta(days=FLAT_WINDOW_DAYS)
-        last_day = (latest - origin).total_seconds() / 86400.0 + FLAT_WINDOW_DAYS
-    days = np.arange(0.0, last_day + 2.0, GRID_STEP_DAYS)
-    peaks = days - PEAK_TO_OVULATION_DAYS
-
-    log_weight = np.zeros_like(days)
-    if first_day is not None:
-        log_weight = -0.5 * ((days - BLEEDING_TO_OVULATION_DAYS) / BLEEDING_SD_DAYS) ** 2
-        outside = (days < BLEEDING_RANGE_DAYS[0]) | (days > BLEEDING_RANGE_DAYS[1])
-        log_weight[outside] = -np.inf
-    if lh_surge_on is not None:
-        seen = datetime(lh_surge_on.year, lh_surge_on.month, lh_surge_on.day, 12)
-        away = peaks - (seen - origin).total_seconds() / 86400.0
-        # The peak lies on that day or just beside it: half a day either way, softly.
-        log_weight = log_weight - 0.5 * (away / 0.5) ** 2
-    if readings:
-        log_weight = log_weight + _log_likelihood(
-            peaks, origin, readings, laboratory_log_scale, laboratory_sd
-        )
+    origin, n_days = _span(readings, first_day, lh_surge_on)
+    days = np.arange(0.0, n_days, GRID_STEP_DAYS)
+    log_weight = _log_weight(days, origin, readings, first_day, lh_surge_on)
     weight = np.exp(log_weight - logsumexp(log_weight))
     return OvulationPosterior(origin, days, _blur(weight), len(readings))
+
+
+def expected_sd_days(
+    readings: Sequence[ProgesteroneReading],
+    sampled_at: Sequence[datetime],
+    *,
+    laboratory: str | None = None,
+    assay: AssayClass = "unknown",
+    first_day: date | None = None,
+    lh_surge_on: date | None = None,
+) -> Floats:
+    r"""How surely ovulation would be known after one further reading, before it is taken.
+
+    Parameters
+    ----------
+    readings
+        What was measured so far.
+    sampled_at
+        Instants at which the further reading might be drawn.
+    laboratory, assay
+        Who would measure it, and how.
+    first_day, lh_surge_on
+        As for the posterior.
+
+    Returns
+    -------
+    numpy.ndarray
+        Expected posterior standard deviation, one an instant. [d]
+
+    Notes
+    -----
+    With :math:`Z(y)` the integral of prior times likelihood when :math:`y` is added, :math:`y` is
+    expected with density :math:`Z(y)/\int Z` on the log scale, so the mean standard deviation is
+    :math:`\int Z(y)\, \mathrm{sd}(T \mid y)\, d\log y / \int Z(y)\, d\log y`.
+    """
+    origin, n_days = _span(readings, first_day, lh_surge_on)
+    days = np.arange(0.0, n_days, LOOK_AHEAD_STEP_DAYS)
+    expected = []
+    for at in sampled_at:
+        log_evidence, sd = [], []
+        for log_value in LOOK_AHEAD_LOG_NG_PER_ML:
+            value = float(np.exp(log_value))
+            added = ProgesteroneReading(at, at, value, value, laboratory, assay)
+            log_weight = _log_weight(days, origin, [*readings, added], first_day, lh_surge_on)
+            total = float(logsumexp(log_weight))
+            weight = np.exp(log_weight - total)
+            variance = weight @ (days - weight @ days) ** 2
+            log_evidence.append(total)
+            sd.append(np.sqrt(variance + PEAK_TO_OVULATION_SD_DAYS**2))
+        density = np.exp(np.array(log_evidence) - max(log_evidence))
+        expected.append(float(density @ np.array(sd) / density.sum()))
+    return np.array(expected)
 
 
 def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.DataFrame:
@@ -257,6 +305,9 @@ def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.
     pandas.DataFrame
         One row a heat: cycle_id, ovulation_at (mean), ovulation_sd_days, n_readings.
     """
+    # Only this function meets frames; the bench dates a heat without waiting for their library.
+    import pandas as pd
+
     readings: dict[int, list[ProgesteroneReading]] = {}
     for row in progesterone.to_dict("records"):
         readings.setdefault(int(row["cycle_id"]), []).append(
@@ -280,12 +331,45 @@ def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.
     return pd.DataFrame(rows, columns=columns)
 
 
-def _log_likelihood(
-    peaks: Floats,
+def _span(
+    readings: Sequence[ProgesteroneReading], first_day: date | None, lh_surge_on: date | None
+) -> tuple[datetime, float]:
+    """Origin of the grid, and its length in days."""
+    moments = [reading.sampled_earliest for reading in readings]
+    if first_day is not None:
+        return datetime.combine(first_day, time.min), BLEEDING_RANGE_DAYS[1] + 2.0
+    flat = timedelta(days=FLAT_WINDOW_DAYS)
+    if moments:
+        origin = min(moments) - flat
+        return origin, (max(moments) - origin).total_seconds() / 86400.0 + FLAT_WINDOW_DAYS + 2.0
+    if lh_surge_on is not None:
+        return datetime.combine(lh_surge_on, time.min) - flat, 2.0 * FLAT_WINDOW_DAYS + 2.0
+    raise ValueError("an ovulation needs a first day, a reading or an LH surge; got none")
+
+
+def _log_weight(
+    days: Floats,
     origin: datetime,
     readings: Sequence[ProgesteroneReading],
-    laboratory_log_scale: float,
-    laboratory_sd: float,
+    first_day: date | None,
+    lh_surge_on: date | None,
+) -> Floats:
+    """Log of prior times likelihood at each day, the time from peak to ovulation at its mean."""
+    peaks = days - PEAK_TO_OVULATION_DAYS
+    log_weight = np.zeros_like(days)
+    if first_day is not None:
+        log_weight = -0.5 * ((days - BLEEDING_TO_OVULATION_DAYS) / BLEEDING_SD_DAYS) ** 2
+        outside = (days < BLEEDING_RANGE_DAYS[0]) | (days > BLEEDING_RANGE_DAYS[1])
+        log_weight[outside] = -np.inf
+    if lh_surge_on is not None:
+        noon = datetime.combine(lh_surge_on, time(12))
+        away = peaks - (noon - origin).total_seconds() / 86400.0
+        log_weight = log_weight - 0.5 * (away / LH_SURGE_SD_DAYS) ** 2
+    return log_weight + _log_likelihood(peaks, origin, readings) if readings else log_weight
+
+
+def _log_likelihood(
+    peaks: Floats, origin: datetime, readings: Sequence[ProgesteroneReading]
 ) -> Floats:
     """Log likelihood of the readings at each LH peak; level, scales and speed integrated out.
 
@@ -294,27 +378,28 @@ def _log_likelihood(
     """
     speed = np.exp(SPEED_SD * _SPEEDS)[:, None]
     moments = [_mean_and_variance(peaks, origin, reading, speed) for reading in readings]
-    laboratories = sorted({reading.laboratory or "" for reading in readings})
-    laboratory_variance, level_variance = laboratory_sd**2, LEVEL_SD**2
+    groups = [(reading.laboratory or "", reading.assay) for reading in readings]
+    level_variance = LEVEL_SD**2
 
     # Sums of 1, r and r² with precision weights, laboratory by laboratory, r the residual.
     weight_sum, residual_sum = {}, {}
     log_density = np.zeros((len(speed), len(peaks)))
     level_precision, level_pull = np.zeros_like(log_density), np.zeros_like(log_density)
-    for laboratory in laboratories:
+    for group in sorted(set(groups)):
+        scale_mean, scale_variance = _assay_scale(group[1])
         zeroth, first = np.zeros_like(log_density), np.zeros_like(log_density)
-        for reading, (mean, variance) in zip(readings, moments, strict=True):
-            if (reading.laboratory or "") != laboratory or not reading.is_exact:
+        for reading, its_group, (mean, variance) in zip(readings, groups, moments, strict=True):
+            if its_group != group or not reading.is_exact:
                 continue
-            residual = np.log(reading.low_ng_per_ml) - laboratory_log_scale - mean
+            residual = np.log(reading.low_ng_per_ml) - scale_mean - mean
             zeroth += 1.0 / variance
             first += residual / variance
             log_density -= 0.5 * (residual**2 / variance + np.log(variance))
-        shrink = 1.0 + laboratory_variance * zeroth
-        log_density += 0.5 * (laboratory_variance * first**2 / shrink - np.log(shrink))
+        shrink = 1.0 + scale_variance * zeroth
+        log_density += 0.5 * (scale_variance * first**2 / shrink - np.log(shrink))
         level_precision += zeroth / shrink
         level_pull += first / shrink
-        weight_sum[laboratory], residual_sum[laboratory] = zeroth, first
+        weight_sum[group], residual_sum[group] = zeroth, first
     shrink = 1.0 + level_variance * level_precision
     log_density += 0.5 * (level_variance * level_pull**2 / shrink - np.log(shrink))
 
@@ -322,22 +407,29 @@ def _log_likelihood(
         level_sd = np.sqrt(level_variance / shrink)
         level = (level_variance * level_pull / shrink)[..., None] + level_sd[..., None] * _NODES
         given_level = np.zeros_like(level)
-        for laboratory in laboratories:
-            shrink = 1.0 + laboratory_variance * weight_sum[laboratory]
-            left = residual_sum[laboratory][..., None] - level * weight_sum[laboratory][..., None]
-            scale = (laboratory_variance * left / shrink[..., None])[..., None] + (
-                np.sqrt(laboratory_variance / shrink)[..., None, None] * _NODES
+        for group in sorted(set(groups)):
+            scale_mean, scale_variance = _assay_scale(group[1])
+            shrink = 1.0 + scale_variance * weight_sum[group]
+            left = residual_sum[group][..., None] - level * weight_sum[group][..., None]
+            scale = (scale_variance * left / shrink[..., None])[..., None] + (
+                np.sqrt(scale_variance / shrink)[..., None, None] * _NODES
             )
-            shift = level[..., None] + scale + laboratory_log_scale
+            shift = level[..., None] + scale + scale_mean
             given_scale = np.zeros_like(shift)
-            for reading, (mean, variance) in zip(readings, moments, strict=True):
-                if (reading.laboratory or "") == laboratory and not reading.is_exact:
+            for reading, its_group, (mean, variance) in zip(readings, groups, moments, strict=True):
+                if its_group == group and not reading.is_exact:
                     given_scale += _interval_log_prob(
                         mean[..., None, None] + shift, np.sqrt(variance)[..., None, None], reading
                     )
             given_level += logsumexp(given_scale, b=_NODE_WEIGHTS, axis=-1)
         log_density += logsumexp(given_level, b=_NODE_WEIGHTS, axis=-1)
     return np.asarray(logsumexp(log_density, b=_SPEED_WEIGHTS[:, None], axis=0))
+
+
+def _assay_scale(assay: AssayClass) -> tuple[float, float]:
+    """Mean and variance of the log scale of a laboratory with this kind of assay."""
+    row = PRIORS[ASSAY_ROWS[assay]]
+    return row.centre, row.sd**2
 
 
 def _mean_and_variance(
