@@ -180,10 +180,7 @@ class _SheetLoad:
             -- The cells in a list without the blank ones at its end, so that a column added later
             -- changes no older line; a line with surplus cells ends with the list of them.
             CREATE OR REPLACE TEMP VIEW verbatim AS
-            SELECT n, CASE
-                WHEN surplus IS NULL THEN rtrim(CAST(to_json([{cells}]) AS VARCHAR), ',nul]') || ']'
-                ELSE CAST(to_json([{cells}, surplus]) AS VARCHAR)
-            END AS cells
+            SELECT n, CAST(CASE {self._listed_cells()} ELSE to_json([]) END AS VARCHAR) AS cells
             FROM lines;
             """
         )
@@ -207,6 +204,18 @@ class _SheetLoad:
             """
         )
         return n_settled
+
+    def _listed_cells(self) -> str:
+        """SQL for the list of a line's cells: up to its last filled one, whichever that is."""
+        names = self.sheet.names
+        present = {name for text in self.texts for name in text.names if name}
+        upto = [
+            f"WHEN {name} IS NOT NULL THEN to_json([{', '.join(names[:place])}])"
+            for place, name in enumerate(names, 1)
+            if name in present
+        ]
+        whole = f"WHEN surplus IS NOT NULL THEN to_json([{', '.join(names)}, surplus])"
+        return " ".join([whole, *reversed(upto)])
 
     def _leave_out_settled(self) -> int:
         """Take out lines that the owner has withdrawn or corrected elsewhere, word for word."""
