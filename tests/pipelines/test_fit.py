@@ -54,7 +54,7 @@ def test_an_older_fit_says_how_many_records_came_since(store_with_new_breeding, 
 
     assert read.n_records_since == 2
     assert read.caveat.startswith("conception: 2 records since the fit of ")
-    assert "2 records since the fit of" in (tmp_path / "stud-tarn.html").read_text("utf-8")
+    assert "2 records came in since the fit of" in (tmp_path / "stud-tarn.html").read_text("utf-8")
 
 
 def test_a_bitch_that_came_after_the_fit_has_the_spread_of_all_bitches(
