@@ -338,8 +338,9 @@ _OTHER = (
           "15 to 40 %: judgement", "J"),
     Prior("q05_length", "slow level: length", "log-normal", 1.0, 0.5, "y", _J, "J"),
     *(
-        Prior(f"o01_{hours:+d}h", f"mean progesterone {hours:+d} h from the LH peak", "fixed",
-              ng_per_ml, 0.0, "ng/mL", source, mark)
+        Prior(f"o01_{'before' if hours < 0 else 'after'}_{abs(hours)}h",
+              f"mean progesterone {abs(hours)} h {'before' if hours < 0 else 'after'} the LH peak",
+              "fixed", ng_per_ml, 0.0, "ng/mL", source, mark)
         for hours, ng_per_ml, source, mark in PROGESTERONE_PROFILE
     ),
     Prior("o02", "level between cycles", "half-normal", 0.0, 0.25, "log", f"judgement on {_P4}",
