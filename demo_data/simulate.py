@@ -898,6 +898,14 @@ def prices_sheet() -> list[dict[str, object]]:
     ]  # fmt: skip
 
 
+def intervals_sheet() -> list[dict[str, object]]:
+    """The Intervals sheet: what this kennel repeats, and how often."""
+    return [
+        {"What": "Brucella", "Every (days)": 180, "Notes": "before each heat as well"},
+        {"What": "semen evaluation", "Every (days)": 120, "Notes": ""},
+    ]
+
+
 def typing_errors() -> list[dict[str, object]]:
     """Sound lines and lines with slips of the pen, to be kept apart by the loader."""
     sound = {
@@ -992,6 +1000,7 @@ def simulate(out: Path) -> None:
     write(records / "health.csv", health_sheet(rng, bitches))
     write(records / "frozen.csv", frozen_sheet(breedings))
     write(records / "prices.csv", prices_sheet())
+    write(records / "intervals.csv", intervals_sheet())
     write(out / "typing_errors" / "collections.csv", typing_errors())
     truth = json.dumps(true_parameters(bitches, breedings), indent=1, ensure_ascii=False)
     (out / "true_parameters.json").write_text(truth + "\n", encoding="utf-8", newline="\n")

@@ -7,6 +7,7 @@ that ``--help`` and the bench commands start at once.
 
 from __future__ import annotations
 
+import os
 import sys
 from dataclasses import asdict
 from enum import Enum
@@ -60,7 +61,7 @@ app = typer.Typer(
     help="Breeding-program analytics for kennels: records, models, reports.",
     pretty_exceptions_show_locals=False,
     rich_markup_mode=None,
-    no_args_is_help=True,
+    invoke_without_command=True,
     add_completion=True,
 )
 
@@ -83,6 +84,33 @@ ReasonOption = Annotated[str | None, typer.Option("--reason", help="Kept with th
 
 def _progress(sentence: str) -> None:
     typer.echo(sentence, err=True)
+
+
+@app.callback()
+def first(context: typer.Context) -> None:
+    """Breeding-program analytics for kennels; without a command: what is due."""
+    if context.invoked_subcommand is None:
+        due(store=Path(os.environ.get("STUDCURVE_STORE", DEFAULT_STORE)))
+
+
+@app.command()
+def due(
+    store: StoreOption = DEFAULT_STORE,
+    today: TodayOption = None,
+    days: Annotated[int, typer.Option("--days", min=0, help="How far ahead to look.")] = 14,
+    as_json: JsonOption = False,
+) -> None:
+    """Print what is due: blood draws, inseminations, scans, whelpings, outcomes, tests, straws."""
+    from pipelines.due import due_lines, due_rows, read_due
+    from reports.words import Words
+
+    words, on = Words("en"), asked_on(today)
+    items = read_due(store, today=on, ahead_days=days)
+    if as_json:
+        show_json(due_rows(items, words))
+    else:
+        for line in due_lines(items, words, today=on):
+            typer.echo(printable(line))
 
 
 @app.command()

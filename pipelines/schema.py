@@ -24,6 +24,11 @@ VIEWS = (
     "events",
     "lab_tests",
     "frozen_lots",
+    "straws_left",
+    "intervals",
+    "last_tests",
+    "dog_use",
+    "open_heats",
     "findings",
 )
 """Views in the order in which they are built: a view reads only tables and views before it."""

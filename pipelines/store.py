@@ -567,7 +567,10 @@ def refuse_damaged(path: Path, name: str) -> None:
 
 def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     if read_only and not path.exists():
-        raise RecordsError(f"There is no records file {path}. Load sheets into it first.")
+        raise RecordsError(
+            f"There is no records file {path}. Load sheets into it first; `studcurve template "
+            "FILE.xlsx` makes the workbook to start with."
+        )
     config: dict[str, str | bool | int | float | list[str]] = {"memory_limit": MEMORY_LIMIT}
     if not path.exists():
         config["storage_compatibility_version"] = STORAGE_VERSION

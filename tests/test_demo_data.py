@@ -33,7 +33,7 @@ def test_the_script_makes_the_committed_files_byte_for_byte(tmp_path):
     subprocess.run([sys.executable, DEMO / "simulate.py", "--out", tmp_path], check=True)
 
     made = sorted(p.relative_to(tmp_path) for p in tmp_path.rglob("*") if p.is_file())
-    assert len(made) == 10
+    assert len(made) == 11
     for name in made:
         assert (tmp_path / name).read_bytes() == (DEMO / name).read_bytes(), name
 

@@ -1,0 +1,469 @@
+"""What is due, from the records alone: no sampler, no fit.
+
+Next progesterone draw, days to inseminate, scans, whelpings, boxes and breedings without an
+outcome, tests past this kennel's own interval, studs that nobody has looked at, straws that run
+out. A caution that stops takes the days to inseminate away here too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from textwrap import wrap
+from types import MappingProxyType
+from typing import Any, Literal
+
+import pandas as pd
+
+from analytics.calendar import whelping_window
+from analytics.cautions import BRUCELLA_RETEST_DAYS, Caution, DogRecords, cautions_for_dog
+from analytics.models.ovulation import (
+    BLEEDING_RANGE_DAYS,
+    OvulationPosterior,
+    ProgesteroneReading,
+    ovulation_posterior,
+)
+from analytics.sentences import Sentence, Word, sentence
+from analytics.timing import (
+    INSEMINATION_WINDOWS,
+    MORNING,
+    next_readings,
+    sharpest,
+    state_of,
+)
+from pipelines.rules import USUAL_WHELPING_DAYS
+from pipelines.sheets import SEMEN_TYPES
+from pipelines.store import Store
+from reports.words import Words
+
+Kind = Literal[
+    "progesterone", "insemination", "scan", "whelping", "box", "outcome", "test", "evaluation",
+    "straws", "caution",
+]  # fmt: skip
+"""Which kinds of things fall due."""
+
+DUE_VIEWS = (
+    "dogs", "open_heats", "progesterone", "cycles", "breedings", "inseminations", "shipments",
+    "intervals", "last_tests", "dog_use", "straws_left", "evaluations", "lab_tests", "events",
+)  # fmt: skip
+"""Views that this is computed from."""
+
+AHEAD_DAYS = 14
+"""How far ahead is looked, unless said otherwise. [d]"""
+
+SCAN_DAYS = (28, 35)
+"""When a scan is asked for, from the last insemination. [d]
+
+From day 28 after ovulation a scan rarely misses (priors row r05, J)."""
+
+LAST_SCAN_DAY = 50
+"""After this day a whelping is waited for instead. [d] (J)"""
+
+EVALUATION_DAYS = 180
+"""A stud in use is looked at this often, unless the kennel says otherwise. [d]
+
+Common practice, no source."""
+
+IN_USE_DAYS = 365
+"""A dog counts as in use for so long after the last collection, box, breeding or heat. [d] (J)"""
+
+FORGOTTEN_DAYS = 365
+"""What is without an outcome for longer is counted and no longer listed. [d] (J)"""
+
+DOSES_LEFT = 2
+"""Straws for fewer doses than this run out: a breeding takes one or two. (J)"""
+
+SECTIONS: Mapping[str, frozenset[str]] = MappingProxyType({
+    "first": frozenset({"caution", "progesterone", "insemination", "scan", "whelping"}),
+    "open": frozenset({"box", "outcome"}),
+    "again": frozenset({"test", "evaluation", "straws"}),
+})  # fmt: skip
+"""In which order the kinds are told."""
+
+LINE_WIDTH = 80
+"""Columns of a terminal."""
+
+DELIVERY_DAYS = 1
+"""A box without a promised day is expected after so many days. [d] (J)"""
+
+EVALUATION, BRUCELLA = "evaluation", "brucella"
+"""Words of the Intervals sheet that have an interval without the kennel's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class DueItem:
+    """One thing that is due.
+
+    Attributes
+    ----------
+    kind
+        See :data:`Kind`.
+    dog
+        Whom it is about; empty for several.
+    on
+        The day it falls due, or the first of its days.
+    until
+        Last of its days; the same day where it is one.
+    is_late
+        Whether its days have passed.
+    what
+        What to do, by its key and values.
+    """
+
+    kind: Kind
+    dog: str
+    on: date
+    until: date
+    is_late: bool
+    what: Sentence
+
+
+def read_due(store_path: Path, *, today: date, ahead_days: int = AHEAD_DAYS) -> tuple[DueItem, ...]:
+    """Read what is due from a records file; see :func:`due_items`."""
+    with Store.open(store_path, read_only=True) as store:
+        views = {view: store.read(view) for view in DUE_VIEWS}
+    return due_items(views, today=today, ahead_days=ahead_days)
+
+
+def due_items(
+    views: Mapping[str, pd.DataFrame], *, today: date, ahead_days: int = AHEAD_DAYS
+) -> tuple[DueItem, ...]:
+    """What is due on a day or soon after it, what is late first.
+
+    Parameters
+    ----------
+    views
+        The views of :data:`DUE_VIEWS`.
+    today
+        The day the question is asked; nothing later in the records is read.
+    ahead_days
+        How far ahead is looked. [d]
+    """
+    items = [
+        *_heats(views, today),
+        *_breedings(views, today),
+        *_boxes(views, today),
+        *_tests(views, today),
+        *_evaluations(views, today),
+        *_straws(views, today),
+    ]
+    last = today + timedelta(days=ahead_days)
+    near = [item for item in items if item.on <= last]
+    return tuple(sorted(near, key=lambda item: (not item.is_late, item.on, item.kind, item.dog)))
+
+
+def _item(
+    kind: Kind, dog: str, on: date, what: Sentence, today: date, until: date | None = None
+) -> DueItem:
+    last = until or on
+    return DueItem(kind, dog, on, last, last < today, what)
+
+
+# Heats
+
+
+def _heats(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+    """Blood to draw or days to inseminate, for each heat that is open."""
+    longest = timedelta(days=BLEEDING_RANGE_DAYS[1])
+    for heat in views["open_heats"].to_dict("records"):
+        bitch, first_day = str(heat["bitch"]), heat["first_day"].date()
+        if not first_day <= today <= first_day + longest:
+            continue
+        stopping = [c for c in _cautions(views, bitch, today) if "plan" in c.stops]
+        if stopping:
+            yield _item("caution", bitch, today, stopping[0].sentence, today)
+            continue
+        dated = heat["vet_ovulation_on"]
+        if not pd.isna(dated):
+            yield from _inseminations(bitch, dated.date(), None, today)
+            continue
+        readings = _readings(views["progesterone"], heat["cycle_id"], today)
+        surge = None if pd.isna(heat["lh_surge_on"]) else heat["lh_surge_on"].date()
+        posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
+        now = datetime.combine(today, MORNING)
+        state = state_of(posterior, now)
+        if state == "dated":
+            yield from _inseminations(bitch, posterior.mean_at.date(), posterior, today)
+            continue
+        last = max(readings, key=lambda reading: reading.sampled_latest, default=None)
+        options = next_readings(
+            readings,
+            posterior,
+            now - timedelta(hours=1),
+            laboratory=last.laboratory if last else None,
+            first_day=first_day,
+            lh_surge_on=surge,
+        )
+        draw = sharpest(options) if state == "not yet" else None
+        if draw is None:
+            what = sentence("due.undated", bitch=bitch, n=len(readings))
+            yield _item("progesterone", bitch, today, what, today)
+        else:
+            what = sentence("due.progesterone", bitch=bitch, on=draw.at.date(), n=len(readings),
+                            first_day=first_day)  # fmt: skip
+            yield _item("progesterone", bitch, draw.at.date(), what, today)
+
+
+def _inseminations(
+    bitch: str, ovulation_on: date, posterior: OvulationPosterior | None, today: date
+) -> Iterator[DueItem]:
+    """The days of each kind of semen, as far as its sources reach; the sources disagree."""
+    sd = sentence("due.sure", sd=posterior.sd_days) if posterior else sentence("due.by_vet")
+    days: dict[tuple[date, date], tuple[Word, ...]] = {}
+    for semen in SEMEN_TYPES:
+        windows = [window for window in INSEMINATION_WINDOWS if semen in window.semen_types]
+        first = ovulation_on + timedelta(days=min(window.first_day for window in windows))
+        last = ovulation_on + timedelta(days=max(window.last_day for window in windows))
+        days[first, last] = (*days.get((first, last), ()), Word("semen", semen))
+    for (first, last), kinds in days.items():
+        if last < today:
+            continue
+        what = sentence("due.insemination", bitch=bitch, semen=kinds, first=first, last=last,
+                        ovulation_on=ovulation_on, sure=sd)  # fmt: skip
+        yield _item("insemination", bitch, first, what, today, last)
+
+
+def _readings(progesterone: pd.DataFrame, cycle_id: int, today: date) -> list[ProgesteroneReading]:
+    rows = progesterone[progesterone["cycle_id"] == cycle_id]
+    return [
+        ProgesteroneReading(
+            row["sampled_earliest"].to_pydatetime(),
+            row["sampled_latest"].to_pydatetime(),
+            float(row["progesterone_ng_per_ml_low"]),
+            float(row["progesterone_ng_per_ml_high"]),
+            None if pd.isna(row["laboratory"]) else str(row["laboratory"]),
+        )
+        for row in rows.to_dict("records")
+        if row["sampled_earliest"].date() <= today
+    ]
+
+
+def _cautions(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
+    bred = views["breedings"]
+    records = DogRecords(
+        dog,
+        views["evaluations"][views["evaluations"]["stud"] == dog],
+        views["lab_tests"][views["lab_tests"]["dog"] == dog],
+        views["events"][views["events"]["dog"] == dog],
+        bred[(bred["stud"] == dog) | (bred["bitch"] == dog)],
+    )
+    return cautions_for_dog(records, today)
+
+
+# Breedings and boxes
+
+
+def _breedings(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+    """Scans, whelpings, and breedings whose outcome nobody entered."""
+    bred = views["breedings"]
+    last_at = views["inseminations"].groupby("breeding_id")["inseminated_latest"].max()
+    n_forgotten = 0
+    for row in _rows(bred[~bred["outcome_known"].astype(bool)]):
+        bitch, stud = str(row["bitch"]), str(row["stud"])
+        first_on, last_on = row["bred_earliest"].date(), last_at[row["breeding_id"]].date()
+        if first_on > today:
+            continue
+        is_scanned = not pd.isna(row["pregnant"])
+        is_waiting = not is_scanned or bool(row["pregnant"])
+        from_on, to_on, zero = _whelping(views, row, first_on, last_on)
+        if not is_scanned and (today - last_on).days <= LAST_SCAN_DAY:
+            scan_from, scan_to = (last_on + timedelta(days=days) for days in SCAN_DAYS)
+            what = sentence("due.scan", bitch=bitch, stud=stud, first=scan_from, last=scan_to,
+                            bred_on=last_on)  # fmt: skip
+            yield _item("scan", bitch, scan_from, what, today, scan_to)
+        if is_waiting and today <= to_on:
+            what = sentence("due.whelping", bitch=bitch, stud=stud, first=from_on, last=to_on,
+                            zero=Word("zero", zero))  # fmt: skip
+            yield _item("whelping", bitch, from_on, what, today, to_on)
+        elif (today - to_on).days > FORGOTTEN_DAYS:
+            n_forgotten += 1
+        else:
+            what = sentence("due.outcome", bitch=bitch, stud=stud, bred_on=first_on)
+            yield _item("outcome", bitch, to_on if is_waiting else last_on, what, today)
+    if n_forgotten:
+        what = sentence("due.outcomes_forgotten", n=n_forgotten)
+        yield _item("outcome", "", today - timedelta(days=FORGOTTEN_DAYS), what, today)
+
+
+def _whelping(
+    views: Mapping[str, pd.DataFrame], row: Mapping[str, Any], first: date, last: date
+) -> tuple[date, date, str]:
+    """First and last day of the whelping, and what they are counted from."""
+    heat = views["cycles"][views["cycles"]["cycle_id"] == row["cycle_id"]]
+    if not heat.empty:
+        cycle = heat.iloc[0]
+        surge = None if pd.isna(cycle["lh_surge_on"]) else cycle["lh_surge_on"].date()
+        if not pd.isna(cycle["vet_ovulation_on"]):
+            window = whelping_window("ovulation", cycle["vet_ovulation_on"].date())
+            return window.first_on, window.last_on, "ovulation"
+        readings = _readings(views["progesterone"], row["cycle_id"], last)
+        if readings:
+            posterior = ovulation_posterior(
+                readings, first_day=cycle["first_day"].date(), lh_surge_on=surge
+            )
+            if posterior.is_dated:
+                window = whelping_window(
+                    "ovulation", posterior.mean_at.date(), zero_sd_days=posterior.sd_days
+                )
+                return window.first_on, window.last_on, "ovulation"
+        if surge is not None:
+            window = whelping_window("LH peak", surge)
+            return window.first_on, window.last_on, "LH peak"
+    earliest, latest = USUAL_WHELPING_DAYS
+    return first + timedelta(days=earliest), last + timedelta(days=latest), "mating"
+
+
+def _boxes(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+    """Boxes whose arrival nobody entered."""
+    boxes = views["shipments"]
+    n_forgotten = 0
+    for row in boxes[~boxes["outcome_known"].astype(bool)].to_dict("records"):
+        sent_on = row["sent_latest"].date()
+        if sent_on > today:
+            continue
+        promised = row["promised_on"]
+        expected = sent_on + timedelta(days=DELIVERY_DAYS) if pd.isna(promised) else promised.date()
+        if (today - expected).days > FORGOTTEN_DAYS:
+            n_forgotten += 1
+            continue
+        to = next(
+            (str(row[name]) for name in ("for_bitch", "clinic") if not pd.isna(row[name])), None
+        )
+        what = (
+            sentence("due.box", stud=row["stud"], sent_on=sent_on)
+            if to is None
+            else sentence("due.box_to", stud=row["stud"], sent_on=sent_on, to=to)
+        )
+        yield _item("box", str(row["stud"]), expected, what, today)
+    if n_forgotten:
+        what = sentence("due.boxes_forgotten", n=n_forgotten)
+        yield _item("box", "", today - timedelta(days=FORGOTTEN_DAYS), what, today)
+
+
+# What is repeated
+
+
+def _tests(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+    """Tests past the kennel's own interval, of dogs in use."""
+    intervals = {
+        str(row["what"]).casefold(): (str(row["what"]), int(row["repeat_days"]))
+        for row in views["intervals"].to_dict("records")
+    }
+    if not any(BRUCELLA in what for what in intervals):
+        intervals[BRUCELLA] = (BRUCELLA.capitalize(), BRUCELLA_RETEST_DAYS)
+    taken = views["last_tests"]
+    for dog in _in_use(views, today):
+        his = taken[(taken["dog"] == dog["dog"]) & (taken["sampled_on"] <= pd.Timestamp(today))]
+        for word, (what, days) in sorted(intervals.items()):
+            if EVALUATION in word:
+                continue
+            dates = his[his["what"].str.contains(word, regex=False)]["sampled_on"]
+            if dates.empty:
+                said = sentence("due.test_never", dog=dog["dog"], test=what, n=days)
+                yield DueItem("test", dog["dog"], today, today, True, said)
+                continue
+            last_on = dates.max().date()
+            on = last_on + timedelta(days=days)
+            said = sentence("due.test", dog=dog["dog"], test=what, last_on=last_on, on=on, n=days)
+            yield _item("test", dog["dog"], on, said, today)
+
+
+def _evaluations(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+    """Studs in use whose semen nobody has read for longer than the interval."""
+    own = [
+        int(row["repeat_days"])
+        for row in views["intervals"].to_dict("records")
+        if EVALUATION in str(row["what"]).casefold()
+    ]
+    days = min(own, default=EVALUATION_DAYS)
+    for dog in _in_use(views, today):
+        if dog["sex"] != "male":
+            continue
+        last = dog["last_evaluated_on"]
+        if pd.isna(last):
+            said = sentence("due.evaluation_never", stud=dog["dog"])
+            yield DueItem("evaluation", dog["dog"], today, today, True, said)
+            continue
+        on = last.date() + timedelta(days=days)
+        said = sentence("due.evaluation", stud=dog["dog"], last_on=last.date(), n=days)
+        yield _item("evaluation", dog["dog"], on, said, today)
+
+
+def _in_use(views: Mapping[str, pd.DataFrame], today: date) -> list[dict[str, Any]]:
+    use = views["dog_use"]
+    since = pd.Timestamp(today) - pd.Timedelta(days=IN_USE_DAYS)
+    chosen = use[(use["last_used_on"] >= since) & (use["last_used_on"] <= pd.Timestamp(today))]
+    return _rows(chosen)
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+
+
+def _straws(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+    """Studs of whom fewer straws are left than a breeding may take."""
+    for row in views["straws_left"].to_dict("records"):
+        left = int(row["n_straws_left"])
+        per_dose = 1 if pd.isna(row["n_straws_per_dose"]) else int(row["n_straws_per_dose"])
+        if 0 < left < DOSES_LEFT * per_dose:
+            said = sentence("due.straws", stud=str(row["stud"]), n=left, per_dose=per_dose)
+            yield DueItem("straws", str(row["stud"]), today, today, False, said)
+
+
+def due_rows(items: Sequence[DueItem], words: Words) -> list[dict[str, object]]:
+    """What is due for machines: every item with its sentence."""
+    return [
+        {
+            "kind": item.kind,
+            "dog": item.dog,
+            "on": item.on,
+            "until": item.until,
+            "is_late": item.is_late,
+            "what": words.tell(item.what),
+        }
+        for item in items
+    ]
+
+
+def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterator[str]:
+    """Tell what is due on a terminal: what cannot wait, what nobody entered, what is repeated."""
+    if not items:
+        yield words.say("due.nothing", on=today)
+        return
+    for section, kinds in SECTIONS.items():
+        chosen = [item for item in items if item.kind in kinds]
+        if not chosen:
+            continue
+        yield words[f"due.{section}"]
+        for on, told in _told(chosen, words):
+            indent = " " * (len(on.isoformat()) + 4)
+            yield from wrap(
+                f"{on.isoformat()}  {told}",
+                LINE_WIDTH,
+                initial_indent="  ",
+                subsequent_indent=indent,
+                break_on_hyphens=False,
+            )
+        yield ""
+    yield from wrap(words["page.vet_note"], LINE_WIDTH)
+
+
+def _told(items: Sequence[DueItem], words: Words) -> Iterator[tuple[date, str]]:
+    """Sentences with their day; the dogs that wait for the same test share one."""
+    shared: dict[tuple[str, str], list[DueItem]] = {}
+    for item in items:
+        if item.kind == "test":
+            shared.setdefault((item.what.key, str(item.what.values["test"])), []).append(item)
+        else:
+            yield item.on, words.tell(item.what)
+    for (key, test), waiting in shared.items():
+        dogs = tuple(
+            words.say(f"{key}_dog", **{name: item.what.values[name] for name in ("dog", "last_on")})
+            if key == "due.test"
+            else item.dog
+            for item in waiting
+        )
+        days = waiting[0].what.values["n"]
+        yield waiting[0].on, words.say(f"{key}_dogs", dogs=dogs, test=test, n=days)

@@ -1,0 +1,293 @@
+"""What is due: from the records alone, on the right day, silent where a caution stops."""
+
+import json
+import os
+import subprocess
+import sys
+from datetime import date, timedelta
+
+import pytest
+
+from analytics.timing import INSEMINATION_WINDOWS
+from pipelines.due import AHEAD_DAYS, LINE_WIDTH, due_lines, read_due
+from pipelines.run import DEMO_TODAY
+from reports.words import Words
+
+EN = Words("en")
+TODAY = date(2024, 3, 20)
+
+
+def on(days):
+    return (TODAY + timedelta(days=days)).isoformat()
+
+
+def due(kennel, *paths, today=TODAY, **how):
+    kennel.load(*paths, today=today)
+    return read_due(kennel.records, today=today, **how)
+
+
+def of_kind(items, kind):
+    return [item for item in items if item.kind == kind]
+
+
+def heat(kennel, first_day, *readings, **cells):
+    """The Heats line of Senna: first day and progesterone by days from today."""
+    row = {"Bitch": "Senna", "First day": on(first_day)} | cells
+    for n, (day, value) in enumerate(readings, 1):
+        row |= {f"Progesterone {n} on": on(day), f"Progesterone {n} at": "09:00",
+                f"Progesterone {n}": str(value), f"Progesterone {n} unit": "ng/mL"}  # fmt: skip
+    return kennel.write("heats", [row])
+
+
+BRED = {"Bitch": "Senna", "Stud": "Bracken", "Semen": "natural", "Route": "natural"}
+
+
+def test_blood_is_drawn_before_ovulation_is_likely_and_not_on_a_past_day(kennel):
+    (item,) = of_kind(due(kennel, heat(kennel, -5)), "progesterone")
+
+    assert TODAY <= item.on <= TODAY + timedelta(days=6)
+    assert not item.is_late
+    assert "0 readings" in EN.tell(item.what)
+
+
+def test_one_low_reading_gives_another_draw_and_no_date(kennel):
+    items = due(kennel, heat(kennel, -7, (0, 1.0)))
+
+    assert of_kind(items, "insemination") == []
+    (item,) = of_kind(items, "progesterone")
+    assert item.on > TODAY
+
+
+RISING = [(-6, 0.6), (-5, 0.8), (-4, 1.2), (-3, 1.7), (-2, 2.6), (0, 5.6)]
+
+
+def test_a_dated_ovulation_gives_days_for_each_semen_as_wide_as_the_sources(kennel):
+    items = of_kind(due(kennel, heat(kennel, -12, *RISING)), "insemination")
+
+    assert of_kind(items, "progesterone") == []
+    dated = {item.what.values["ovulation_on"] for item in items}
+    assert len(dated) == 1
+    (ovulation_on,) = dated
+    assert abs((ovulation_on - TODAY).days) <= 2
+    spans = {
+        word.word: ((item.on - ovulation_on).days, (item.until - ovulation_on).days)
+        for item in items
+        for word in item.what.values["semen"]
+    }
+    for semen, span in spans.items():
+        windows = [w for w in INSEMINATION_WINDOWS if semen in w.semen_types]
+        assert span == (min(w.first_day for w in windows), max(w.last_day for w in windows))
+    assert set(spans) == {"natural", "fresh", "chilled", "frozen"}
+
+
+def test_the_veterinarian_s_date_stands_above_the_readings(kennel):
+    sheet = heat(kennel, -12, *RISING, **{"Vet's ovulation date": on(-1)})
+
+    dated = {
+        item.what.values["ovulation_on"] for item in of_kind(due(kennel, sheet), "insemination")
+    }
+
+    assert dated == {TODAY - timedelta(days=1)}
+
+
+@pytest.mark.parametrize("result", ["positive", "suspect"])
+def test_a_bitch_with_brucella_gets_the_caution_and_no_day(kennel, result):
+    test = {"Dog": "Senna", "Date": on(-3), "Kind": "laboratory test", "What": "Brucella (RSAT)",
+            "Result": result}  # fmt: skip
+
+    items = due(kennel, heat(kennel, -12, *RISING), kennel.write("health", [test]))
+
+    assert of_kind(items, "insemination") == of_kind(items, "progesterone") == []
+    (item,) = of_kind(items, "caution")
+    assert f"Brucella (RSAT) {result}" in EN.tell(item.what)
+
+
+def test_a_heat_in_which_she_was_bred_or_that_is_over_asks_for_no_blood(kennel):
+    bred = kennel.write("breedings", [BRED | {"Date": on(-1)}])
+    assert of_kind(due(kennel, heat(kennel, -12), bred), "progesterone") == []
+
+    later = due(kennel, heat(kennel, -12), today=TODAY + timedelta(days=60))
+    assert of_kind(later, "progesterone") == []
+
+
+def test_a_scan_is_asked_for_from_day_28_and_a_whelping_after_it(kennel):
+    sheet = kennel.write("breedings", [BRED | {"Date": on(-30), "Second date": on(-28)}])
+
+    items = due(kennel, sheet, ahead_days=60)
+
+    (scan,) = of_kind(items, "scan")
+    assert (scan.on, scan.until) == (TODAY, TODAY + timedelta(days=7))
+    (whelping,) = of_kind(items, "whelping")
+    assert (whelping.on, whelping.until) == (
+        TODAY + timedelta(days=-30 + 56), TODAY + timedelta(days=-28 + 72),
+    )  # fmt: skip
+
+
+def test_a_dated_ovulation_narrows_the_whelping(kennel):
+    kennel.load(heat(kennel, -22, *[(day - 10, value) for day, value in RISING]), today=TODAY)
+    sheet = kennel.write("breedings", [BRED | {"Date": on(-8)}])
+
+    (whelping,) = of_kind(due(kennel, sheet, ahead_days=90), "whelping")
+
+    assert whelping.what.values["zero"].word == "ovulation"
+    assert 4 <= (whelping.until - whelping.on).days <= 9
+
+
+def test_early_negative_scans_do_not_end_the_waiting_and_later_ones_ask_for_the_outcome(kennel):
+    early = BRED | {"Date": on(-40), "Scan on": on(-20), "Scan": "not pregnant"}
+    later = early | {"Bitch": "Sage", "Scan on": on(-10)}
+
+    items = due(kennel, kennel.write("breedings", [early, later]), ahead_days=60)
+
+    assert [item.dog for item in of_kind(items, "scan")] == ["Senna"]
+    assert [item.dog for item in of_kind(items, "whelping")] == ["Senna"]
+    assert [item.dog for item in of_kind(items, "outcome")] == ["Sage"]
+
+
+def test_a_breeding_past_its_days_without_outcome_is_late_and_one_with_it_is_not_due(kennel):
+    rows = [BRED | {"Date": on(-100)},
+            BRED | {"Bitch": "Sage", "Date": on(-100), "Result": "empty"},
+            BRED | {"Date": on(-900)}, BRED | {"Bitch": "Sage", "Date": on(-901)}]  # fmt: skip
+
+    items = of_kind(due(kennel, kennel.write("breedings", rows)), "outcome")
+
+    assert all(item.is_late for item in items)
+    assert [(item.dog, item.what.key) for item in items] == [
+        ("", "due.outcomes_forgotten"), ("Senna", "due.outcome"),
+    ]  # fmt: skip
+    assert EN.tell(items[0].what) == "2 breedings of more than a year ago have no outcome."
+
+
+def test_a_box_is_late_after_the_promised_day(kennel):
+    boxes = [{"Stud": "Bracken", "Sent on": on(-3), "Promised on": on(-1), "For bitch": "Gale"},
+             {"Stud": "Bracken", "Sent on": on(0)},
+             {"Stud": "Tarn", "Sent on": on(-3), "Arrived on": on(-2)}]  # fmt: skip
+
+    items = of_kind(due(kennel, kennel.write("boxes", boxes)), "box")
+
+    assert [(item.on, item.is_late) for item in items] == [
+        (TODAY - timedelta(days=1), True), (TODAY + timedelta(days=1), False),
+    ]  # fmt: skip
+    assert "to Gale" in EN.tell(items[0].what)
+
+
+def brucella(dog, days):
+    return {"Dog": dog, "Date": on(days), "Kind": "laboratory test", "What": "Brucella (RSAT)",
+            "Result": "negative"}  # fmt: skip
+
+
+def test_tests_follow_the_kennel_s_own_interval_and_else_the_published_one(kennel):
+    used = kennel.collections({"Date": on(-2)}, {"Dog": "Tarn", "Date": on(-2)})
+    health = kennel.write("health", [brucella("Bracken", -200)])
+
+    published = of_kind(due(kennel, used, health), "test")
+    own = of_kind(
+        due(kennel, kennel.write("intervals", [
+            {"What": "brucella", "Every (days)": "180"}, {"What": "eyes", "Every (days)": "365"}])),
+        "test",
+    )  # fmt: skip
+
+    assert [(item.dog, item.what.key) for item in published] == [("Tarn", "due.test_never")]
+    assert {(item.dog, item.what.key, item.what.values["test"]) for item in own} == {
+        ("Bracken", "due.test", "brucella"), ("Tarn", "due.test_never", "brucella"),
+        ("Bracken", "due.test_never", "eyes"), ("Tarn", "due.test_never", "eyes"),
+    }  # fmt: skip
+    late = next(item for item in own if item.what.key == "due.test")
+    assert (late.on, late.is_late) == (TODAY - timedelta(days=20), True)
+
+
+def test_a_dog_that_is_not_used_is_not_tested(kennel):
+    kennel.load(kennel.collections({"Date": "2020-03-05"}), today=TODAY)
+
+    items = read_due(kennel.records, today=TODAY)
+
+    assert of_kind(items, "test") == of_kind(items, "evaluation") == []
+
+
+def test_a_stud_in_use_whom_nobody_looks_at_is_named(kennel):
+    kennel.load(
+        kennel.collections({"Date": on(-200)}, {"Dog": "Tarn", "Date": on(-10)}),
+        kennel.write("breedings", [BRED | {"Date": on(-9)}]), today=TODAY,
+    )  # fmt: skip
+
+    items = of_kind(read_due(kennel.records, today=TODAY), "evaluation")
+    own = of_kind(
+        due(kennel, kennel.write("intervals", [{"What": "Evaluation", "Every (days)": "5"}])),
+        "evaluation",
+    )  # fmt: skip
+
+    assert [(item.dog, item.is_late) for item in items] == [("Bracken", True)]
+    assert [item.dog for item in own] == ["Bracken", "Tarn"]
+
+
+@pytest.mark.parametrize(("used", "named"), [(2, False), (3, True), (7, True), (8, False)])
+def test_straws_run_out_below_two_doses_and_none_left_are_no_news(kennel, used, named):
+    kennel.load(
+        kennel.write("frozen", [{"Stud": "Bracken", "Frozen on": "2023-01-01", "Lot": "A",
+                                 "Straws": "8", "Straws per dose": "3"}]),
+        kennel.write("breedings", [BRED | {"Semen": "frozen", "Route": "transcervical",
+                                           "Straws": str(used), "Lot": "A", "Date": on(-90)}]),
+        today=TODAY,
+    )  # fmt: skip
+
+    items = of_kind(read_due(kennel.records, today=TODAY), "straws")
+
+    assert bool(items) == named
+
+
+def test_nothing_is_said_of_days_beyond_the_horizon_or_of_records_to_come(kennel):
+    kennel.load(kennel.write("breedings", [BRED | {"Date": on(-1)}]), today=TODAY)
+
+    assert of_kind(read_due(kennel.records, today=TODAY), "scan") == []
+    assert of_kind(read_due(kennel.records, today=TODAY, ahead_days=40), "scan") != []
+    assert read_due(kennel.records, today=TODAY - timedelta(days=30)) == ()
+
+
+def test_an_empty_list_says_so(kennel):
+    items = read_due(kennel.records, today=TODAY)
+
+    assert list(due_lines(items, EN, today=TODAY)) == [
+        "Nothing is due in the records on 20 Mar 2024."
+    ]
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_demo_s_list_is_read_in_either_language_at_eighty_columns(demo_store_path, language):
+    items = read_due(demo_store_path, today=DEMO_TODAY)
+    lines = list(due_lines(items, Words(language), today=DEMO_TODAY))
+
+    assert max(map(len, lines)) <= LINE_WIDTH
+    assert {item.kind for item in items} >= {
+        "progesterone", "scan", "whelping", "box", "outcome", "test", "straws",
+    }  # fmt: skip
+    assert items == tuple(sorted(items, key=lambda item: (not item.is_late, item.on)))
+    assert all(item.on <= DEMO_TODAY + timedelta(days=AHEAD_DAYS) for item in items)
+    text = "\n".join(lines)
+    for dog in {item.dog for item in items} - {""}:
+        assert dog in text
+
+
+def test_studcurve_alone_prints_what_is_due_without_the_sampler(demo_store_path, tmp_path):
+    said = subprocess.run(
+        [sys.executable, "-X", "importtime", "-c",
+         "import sys; from pipelines.cli import main; main([])"],
+        env=os.environ | {"STUDCURVE_STORE": str(demo_store_path)},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+
+    assert said.returncode == 0, said.stderr[-500:]
+    assert "What is repeated or runs out" in said.stdout
+    loaded = {line.split("|")[-1].strip().split(".")[0] for line in said.stderr.splitlines()}
+    assert loaded & {"jax", "numpyro", "statsmodels", "sklearn", "altair", "arviz_stats"} == set()
+
+
+def test_machines_get_every_item(demo_store_path, capsys):
+    from pipelines.cli import main
+
+    with pytest.raises(SystemExit) as stop:
+        main(["due", "--store", str(demo_store_path), "--today", "2026-10-31", "--json"])
+
+    items = json.loads(capsys.readouterr().out)
+    assert (stop.value.code or 0) == 0
+    assert {"kind", "dog", "on", "until", "is_late", "what"} == set(items[0])
+    assert len(items) == len(read_due(demo_store_path, today=DEMO_TODAY))
