@@ -292,6 +292,57 @@ def expected_sd_days(
     return np.array(expected)
 
 
+def further_reading_prob(
+    readings: Sequence[ProgesteroneReading],
+    sampled_at: datetime,
+    *,
+    laboratory: str | None = None,
+    assay: AssayClass = "unknown",
+    first_day: date | None = None,
+    lh_surge_on: date | None = None,
+) -> tuple[Floats, Floats]:
+    r"""What a further reading would show, for each day on which ovulation may be.
+
+    Parameters
+    ----------
+    readings
+        What was measured so far, by which level, scale and speed of this heat are known.
+    sampled_at
+        Instant at which the further reading would be drawn.
+    laboratory, assay, first_day, lh_surge_on
+        As for :func:`expected_sd_days`.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Days from the origin of this heat's posterior, shape (n_days,), and the probability of each
+        of :data:`LOOK_AHEAD_LOG_NG_PER_ML` given ovulation on that day, rows summing to 1.
+
+    Notes
+    -----
+    :math:`P(y \mid T) \propto \sum_L Z(y, L)\, k(T - L) / \sum_L Z(L)\, k(T - L)` with the
+    weight :math:`Z` of an LH peak with and without the reading and the spread :math:`k` of the time
+    from peak to ovulation.
+    """
+    origin, n_days = _span(readings, first_day, lh_surge_on)
+    days = np.arange(0.0, n_days, LOOK_AHEAD_STEP_DAYS)
+    log_before = _log_weight(days, origin, readings, first_day, lh_surge_on)
+    offset = days[:, None] - days[None, :]
+    spread = np.exp(-0.5 * (offset / PEAK_TO_OVULATION_SD_DAYS) ** 2)
+    columns = []
+    for log_value in LOOK_AHEAD_LOG_NG_PER_ML:
+        value = float(np.exp(log_value))
+        added = ProgesteroneReading(sampled_at, sampled_at, value, value, laboratory, assay)
+        log_after = _log_weight(days, origin, [*readings, added], first_day, lh_surge_on)
+        # Weight with the reading over weight without it is the reading's density at that peak.
+        columns.append(spread @ np.exp(log_after - log_before.max()))
+    joint = np.column_stack(columns)
+    total = joint.sum(axis=1, keepdims=True)
+    # A day that is ruled out already tells no value from another.
+    even = np.full_like(joint, 1.0 / joint.shape[1])
+    return days, np.where(total > 0.0, joint / np.where(total > 0.0, total, 1.0), even)
+
+
 def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.DataFrame:
     """Posterior of every heat of a kennel.
 

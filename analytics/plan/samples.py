@@ -61,14 +61,22 @@ class SampleDraws:
 
     Attributes
     ----------
-    progressive_m
-        Sperm moving forward, shape (n,). [10⁶]
+    total_m
+        Sperm in all, shape (n,). [10⁶]
+    progressive_share
+        Share moving forward when collected, 0 to 1, shape (n,).
     source
         Where the draws come from, in words.
     """
 
-    progressive_m: Floats
+    total_m: Floats
+    progressive_share: Floats
     source: str
+
+    @property
+    def progressive_m(self) -> Floats:
+        """Sperm moving forward. [10⁶]"""
+        return self.total_m * self.progressive_share
 
 
 def usual_motility(readings: pd.DataFrame) -> UsualMotility:
@@ -113,12 +121,13 @@ def next_sample(readings: pd.DataFrame, z: Floats) -> SampleDraws:
         Standard normal numbers, shape (2, n), shared by every option.
     """
     total, motility = usual_of(readings)
-    progressive = np.exp(total.log_mean + total.log_sd * z[0]) * expit(
-        motility.logit_mean + motility.logit_sd * z[1]
-    )
     n_samples = max(total.n_samples, motility.n_samples)
     source = f"his last {n_samples} samples" if n_samples else "what is published of sound studs"
-    return SampleDraws(progressive, source)
+    return SampleDraws(
+        np.exp(total.log_mean + total.log_sd * z[0]),
+        expit(motility.logit_mean + motility.logit_sd * z[1]),
+        source,
+    )
 
 
 def usual_of(readings: pd.DataFrame) -> tuple[UsualTotal, UsualMotility]:

@@ -1,0 +1,259 @@
+"""Answers, gaps and break-even lines against direct sums, other code and planted differences."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from scipy.special import expit, gammaln
+
+from analytics.plan.breakeven import GRIDS, axes_of, break_evens, crossing
+from analytics.plan.chain import Shift, simulate
+from analytics.plan.compare import (
+    DRIVERS,
+    answer_options,
+    drivers_of,
+    gap_between,
+    option_values,
+    outside_studied,
+)
+from analytics.plan.feasible import possible_options
+from analytics.plan.pups import Dam, published_litter, pups_of
+
+PRICES = {
+    "collection": 80.0, "box": 145.0, "extender dose": 18.0, "transcervical insemination": 190.0,
+    "vaginal insemination": 60.0, "frozen dose": 120.0, "scan": 70.0, "stud fee": 900.0,
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def outcomes(circumstances, pair, unknowns):
+    options = {option.method: option for option in possible_options(circumstances)[0]}
+    return [simulate(option, pair, unknowns) for option in options.values()]
+
+
+@pytest.fixture(scope="module")
+def litter(unknowns):
+    dam = Dam("a bitch", "a stud", adult_weight_kg=20.0, age_years=4.0)
+    return published_litter(dam, seed=3, n_draws=unknowns.n_draws)
+
+
+@pytest.fixture(scope="module")
+def pups(outcomes, litter):
+    return [pups_of(outcome, litter) for outcome in outcomes]
+
+
+@pytest.fixture(scope="module")
+def answers(outcomes, pups, pair):
+    return answer_options(outcomes, pups, outcomes, pair, prices=PRICES, worth_of_litter=None)
+
+
+def of(outcomes, method):
+    return next(outcome for outcome in outcomes if outcome.option.method == method)
+
+
+def test_the_parts_of_a_gap_add_up_to_the_gap(outcomes):
+    for a in outcomes:
+        for b in outcomes:
+            gap = (a.litter_prob - b.litter_prob).mean()
+
+            parts = sum(driver.gap for driver in drivers_of(a, b))
+
+            assert parts == pytest.approx(gap, abs=1e-10)
+
+
+def test_a_gap_made_by_one_part_alone_is_given_to_that_part(pair, unknowns, outcomes):
+    chilled = of(outcomes, "chilled transcervical, once")
+    smaller = simulate(chilled.option, pair, unknowns, shift=Shift(doublings=-3.0))
+
+    drivers = drivers_of(chilled, smaller)
+
+    assert [driver.name for driver in drivers] == ["motile dose"]
+    assert drivers[0].gap == pytest.approx(
+        (chilled.litter_prob - smaller.litter_prob).mean(), abs=1e-12
+    )
+    assert 0.0 < drivers[0].share_of_doubt <= 1.0
+    assert {driver.name for driver in drivers} <= set(DRIVERS)
+
+
+def test_pups_are_the_sum_over_every_litter_written_out(outcomes, litter, pups):
+    outcome, mine = outcomes[-1], pups[-1]
+    draws = litter.coefficients
+    option = outcome.option
+    assert option.method == "frozen transcervical, twice"
+    for d in range(0, 4000, 250):
+        log_mean = litter.log_mean[d] + sum(draws[row][d] for row in ("l03", "l05", "l06", "l07"))
+        log_mean += max(draws["l08"][d], 0.0) * min(0.0, math.log2(outcome.motile_dose_m[d] / 100))
+        nu, k = math.exp(draws["l13"][d]), np.arange(1, 200.0)
+        # The rate by bisection on the mean of the untruncated count, to 60 halvings.
+        low, high = -20.0, 60.0
+        zero_on = np.arange(0, 200.0)
+        for _ in range(60):
+            middle = (low + high) / 2
+            weight = np.exp(middle * zero_on - nu * gammaln(zero_on + 1)
+                            - (middle * zero_on - nu * gammaln(zero_on + 1)).max())  # fmt: skip
+            below = (weight @ zero_on) / weight.sum() < math.exp(log_mean)
+            low, high = (middle, high) if below else (low, middle)
+        weight = np.exp(low * k - nu * gammaln(k + 1) - (low * k - nu * gammaln(k + 1)).max())
+        born = (weight @ k) / weight.sum()
+        lives = expit(-draws["l14"][d]) * expit(-draws["l15"][d])
+        # One Newton step leaves 7 in 1,000 of the asymptotic start at most.
+        assert mine.mean_alive[d] == pytest.approx(outcome.litter_prob[d] * born * lives, rel=0.007)
+
+
+def test_drawn_pups_average_to_the_expected_ones_and_are_none_as_often_as_no_litter(outcomes, pups):
+    for outcome, mine in zip(outcomes, pups, strict=True):
+        error = (mine.alive - mine.mean_alive).std() / math.sqrt(len(mine.alive))
+        assert mine.alive.mean() == pytest.approx(mine.mean_alive.mean(), abs=4 * error)
+        none = (mine.alive == 0).mean()
+        empty = 1.0 - outcome.litter_prob.mean()
+        assert none > empty - 4 * math.sqrt(empty * (1 - empty) / len(mine.alive))
+
+
+def test_a_greater_chance_never_has_fewer_pups_in_any_draw(pair, unknowns, outcomes, litter):
+    option = of(outcomes, "chilled vaginal, once").option
+    whole, half = (
+        pups_of(simulate(option, pair, unknowns, shift=Shift(doublings=d)), litter)
+        for d in (0.0, -1.0)
+    )
+
+    assert np.all(half.mean_alive <= whole.mean_alive + 1e-12)
+    assert np.all(half.alive <= whole.alive)
+
+
+def test_a_first_litter_an_older_and_an_inbred_dam_count_as_their_rows_say():
+    plain = Dam("a", "b", adult_weight_kg=30.0)
+    older = replace(plain, age_years=7.0, is_first_litter=True, inbreeding_pct=10.0)
+    one, other = (published_litter(dam, seed=1, n_draws=50) for dam in (plain, older))
+    draws = one.coefficients
+
+    expected = (
+        3.0 * draws["l09"] + 2.0 * draws["l09_large"] + draws["l10"] + 10.0 * draws["l11_dam"]
+    )
+
+    assert other.log_mean - one.log_mean == pytest.approx(expected)
+
+
+def test_costs_and_expectations_are_those_of_the_price_list(answers):
+    answer = of([a.outcome for a in answers], "chilled transcervical, once")
+    mine = next(a for a in answers if a.outcome is answer)
+    p, n = mine.outcome.litter_prob.mean(), mine.pups.mean_alive.mean()
+
+    assert mine.cost == 80 + 145 + 18 + 190 + 70
+    assert mine.cost_per_litter == pytest.approx(503 / p + 900)
+    assert mine.cost_per_pup == pytest.approx((503 + 900 * p) / n)
+    assert mine.pups_range == pytest.approx(tuple(np.quantile(mine.pups.alive, [0.1, 0.5, 0.9])))
+
+
+def test_regret_is_measured_against_the_best_option_of_each_draw(answers):
+    chances = np.column_stack([a.outcome.litter_prob for a in answers])
+
+    for k, answer in enumerate(answers):
+        assert answer.regret == pytest.approx((chances.max(axis=1) - chances[:, k]).mean())
+    assert sum(a.highest_prob for a in answers) >= 1.0 - 1e-12
+
+
+def test_a_stated_worth_turns_chances_into_money(outcomes, pups, pair):
+    rich = answer_options(outcomes, pups, outcomes, pair, prices=PRICES, worth_of_litter=3000.0)
+
+    for answer in rich:
+        p = answer.outcome.litter_prob.mean()
+        assert answer.value == pytest.approx((3000.0 - 900.0) * p - answer.cost)
+    without = option_values(outcomes, prices=PRICES, worth_of_litter=None)
+    assert np.array_equal(without, np.column_stack([o.litter_prob for o in outcomes]))
+
+
+def test_nothing_of_the_published_table_comes_from_the_records(answers):
+    assert all(answer.share_from_records == 0.0 for answer in answers)
+
+
+def test_narrower_draws_are_credited_to_the_records(outcomes, pups, pair):
+    outcome = outcomes[0]
+    halved = {name: part.mean() + 0.5 * (part - part.mean()) for name, part in
+              outcome.parts.items()}  # fmt: skip
+    own = replace(outcome, parts=halved)
+
+    answer = answer_options([own], [pups[0]], [outcome], pair, prices={}, worth_of_litter=None)[0]
+
+    assert answer.share_from_records == pytest.approx(0.75)
+
+
+@pytest.mark.parametrize(
+    ("gap_of", "verdict"), [(0.0, "no difference"), (1.2, "higher"), (None, "not told apart")]
+)
+def test_the_verdict_follows_the_band_and_its_certainty(gap_of, verdict, answers, litter):
+    rng = np.random.default_rng(2)
+    a = answers[0]
+    noise = rng.normal(0.0, 2.0, len(a.outcome.litter_prob)) if gap_of is None else gap_of
+    parts = {**a.outcome.parts, "motile dose": a.outcome.parts["motile dose"] - noise}
+    logit = sum(parts.values())
+    whelped = a.outcome.litter_prob / a.outcome.pregnant_prob
+    moved = replace(
+        a.outcome, parts=parts, pregnant_prob=expit(logit), litter_prob=expit(logit) * whelped
+    )
+    other = replace(a, outcome=moved, pups=pups_of(moved, litter),
+                    expected_litters=float(moved.litter_prob.mean()))  # fmt: skip
+
+    gap = gap_between([a, other], 1, 0)
+
+    assert gap.verdict == verdict
+    assert gap.litters.median >= 0.0 or gap.verdict == "not told apart"
+
+
+def test_more_than_two_inputs_outside_the_studied_range_leave_no_centre(
+    outcomes, pups, pair, unknowns
+):
+    strange = replace(pair, bitch_age_years=11.0, stud_age_years=14.0)
+    chilled = of(outcomes, "chilled vaginal, once")
+    stale = simulate(chilled.option, strange, unknowns, shift=Shift(stored_h=120.0))
+
+    answer = answer_options([stale], [pups[0]], [stale], strange, prices={}, worth_of_litter=None)[
+        0
+    ]
+
+    assert [words.split(" ")[0] for words in answer.outside] == ["bitch's", "stud's", "hours"]
+    assert not answer.has_centre
+    assert outside_studied(chilled, pair) == ()
+
+
+def test_a_line_between_two_options_is_where_their_chances_are_equal(pair, unknowns, outcomes):
+    moved = next(k for k, o in enumerate(outcomes) if o.option.method == "fresh vaginal, once")
+    shifts = {
+        "delay_h": lambda x: Shift(delay_h=x),
+        "doublings": lambda x: Shift(doublings=x),
+        "days": lambda x: Shift(days=x),
+    }
+
+    lines = break_evens(outcomes, pair, unknowns, moved)
+
+    found = [line for line in lines if line.at is not None]
+    assert found
+    for line in lines:
+        other = outcomes[line.other].litter_prob.mean()
+        grid = GRIDS[line.axis]
+        option = outcomes[moved].option
+        gaps = [
+            simulate(option, pair, unknowns, shift=shifts[line.axis](x)).litter_prob.mean() - other
+            for x in (grid if line.at is None else [line.at])
+        ]
+        if line.at is None:
+            assert all(gap > 0 for gap in gaps) or all(gap < 0 for gap in gaps)
+        else:
+            # Between two points of the grid the chance is nearly straight: half a point of curve.
+            assert gaps[0] == pytest.approx(0.0, abs=0.005)
+
+
+def test_what_cannot_be_moved_has_no_line(outcomes):
+    assert axes_of(of(outcomes, "natural mating, once")) == ("days",)
+    assert axes_of(of(outcomes, "frozen vaginal, once")) == ("days", "doublings")
+    assert axes_of(of(outcomes, "chilled vaginal, once")) == ("delay_h", "days", "doublings")
+
+
+@given(at=st.floats(-3.9, 3.9), slope=st.floats(0.01, 5.0))
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_the_line_of_a_straight_gap_is_found_exactly(at, slope):
+    grid = np.array(GRIDS["days"]) + 1e-7
+
+    assert crossing(grid, slope * (grid - at)) == pytest.approx(at, abs=1e-9)
