@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betaincinv, gammaincc, gammainccinv, gammaincinv, ndtri
 
-from analytics.estimate import INTERVAL_PROB, Floats
+from analytics.estimate import INTERVAL_PROB, Estimate, Floats
 
 NEUBAUER_NL: Mapping[str, float] = MappingProxyType({"square": 4.0, "row": 20.0, "grid": 100.0})
 """Volume above a part of the improved Neubauer chamber. [nL]
@@ -319,6 +319,14 @@ def dispersion_over_squares(n_cells_by_square: ArrayLike) -> SquareDispersion:
         float(gammaincc(freedom / 2.0, freedom * index / 2.0)),
         float(np.sqrt(max(variance - mean, 0.0)) / mean),
     )
+
+
+def exact_share(n_seen: int, n_checked: int) -> Estimate | None:
+    """A share with its exact interval; None where nothing was checked. [0 to 1]"""
+    if n_checked == 0:
+        return None
+    lower, upper = exact_interval(n_seen, n_checked)
+    return Estimate(n_seen / n_checked, float(lower), float(upper))
 
 
 def sampling_error_pct(n_cells: ArrayLike) -> Floats:

@@ -7,6 +7,7 @@ anyone what to do with an animal.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 import pandas as pd
@@ -16,6 +17,15 @@ from analytics.sentences import Sentence, sentence
 
 SPEAKING_SHARE = 0.10
 """Below this share of own information the records cannot speak yet. (rule of this toolkit)"""
+
+DAYS_OF_A_YEAR = 365
+"""What "the last year" means. [d]"""
+
+BOX_HOURS = 48.0
+"""Hours after the collection by which most boxes are used. [h] (common practice, no source)"""
+
+INTERVAL_Z = 1.645
+"""Half width of a 90 % interval of a normal, in standard deviations."""
 
 N_LAST_SAMPLES = 5
 """Samples that stand for "now"; fewer are never called a trend. (rule of this toolkit)"""
@@ -114,3 +124,83 @@ def litters_sentence(
         together=together,
         speaking=speaking,
     )
+
+
+def program_sentences(
+    breedings: pd.DataFrame, today: date, *, overdue_days: int
+) -> tuple[Sentence, ...]:
+    """What the last year held, and what came of all breedings: unknown outcomes first.
+
+    Parameters
+    ----------
+    breedings
+        The view of that name.
+    today
+        The day the question is asked.
+    overdue_days
+        Days after which an outcome should be known. [d]
+    """
+    since = (pd.Timestamp(today) - breedings["bred_earliest"]).dt.days
+    n_year = int(since.between(0, DAYS_OF_A_YEAR).sum())
+    due = breedings[since > overdue_days]
+    known = due[due["whelped"].notna()]
+    n_known, n_unknown = len(known), len(due) - len(known)
+    n_whelped = int(known["whelped"].astype(bool).sum())
+    said = [sentence("said.year", n=n_year, n_all=len(breedings), n_unknown=n_unknown)]
+    if n_known:
+        said.append(
+            sentence(
+                "said.program",
+                n_known=n_known,
+                n_whelped=n_whelped,
+                if_none=n_whelped / len(due),
+                if_all=(n_whelped + n_unknown) / len(due),
+            )
+        )
+    return tuple(said)
+
+
+def box_sentence(stud: str, collected_on: date, kept: Sequence[tuple[float, Estimate]]) -> Sentence:
+    """What a dose held when it was packed, and is expected to hold two days later.
+
+    Parameters
+    ----------
+    stud
+        Call name.
+    collected_on
+        Day of the collection.
+    kept
+        Hours after the collection and what is left. [h; 10⁶ moving forward]
+    """
+    by_hour = dict(kept)
+    start, later = by_hour.get(0.0), by_hour.get(BOX_HOURS)
+    if start is None or later is None:
+        return sentence("said.box_not_counted", stud=stud, on=collected_on)
+    return sentence(
+        "said.box", stud=stud, on=collected_on, start=start.median, n_hours=int(BOX_HOURS),
+        later=later.median, later_range=later, prob_pct=round(100 * later.interval_prob),
+    )  # fmt: skip
+
+
+def ovulation_sentence(bitch: str, on: date, sd_days: float, *, sure_sd_days: float) -> Sentence:
+    """When she ovulated, or that it is not known surely enough for a date.
+
+    Parameters
+    ----------
+    bitch
+        Call name.
+    on
+        Middle of the posterior.
+    sd_days
+        Its standard deviation. [d]
+    sure_sd_days
+        Above it no date is given. [d]
+    """
+    if sd_days > sure_sd_days:
+        return sentence("said.ovulation_not_yet", bitch=bitch)
+    return sentence("said.ovulation", bitch=bitch, on=on, days=INTERVAL_Z * sd_days)
+
+
+def use_sentence() -> Sentence:
+    """Days on which chilled semen is used, and what opens the box."""
+    return sentence("said.use_chilled")

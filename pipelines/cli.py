@@ -49,6 +49,13 @@ class Language(Enum):
     GERMAN = "de"
 
 
+class Sheet(Enum):
+    """Size of a sheet of paper."""
+
+    A4 = "a4"
+    LETTER = "us-letter"
+
+
 class For(Enum):
     """Who reads a page."""
 
@@ -325,6 +332,77 @@ def review(
     )
     for page in pages:
         typer.echo(f"wrote {page}")
+
+
+@app.command()
+def overview(
+    store: StoreOption = DEFAULT_STORE,
+    out: Annotated[Path, typer.Option("--out", help="Folder of the page.")] = Path("pages"),
+    today: TodayOption = None,
+    audience: AudienceOption = For.OWNER,
+    language: LanguageOption = Language.ENGLISH,
+    anonymous: AnonymousOption = False,
+) -> None:
+    """Write the overview of the whole program: due and unreported first."""
+    from pipelines.run import write_overview
+
+    page = write_overview(
+        store, out, today=_day(today), reader=_reader(audience, language), anonymous=anonymous
+    )
+    typer.echo(f"wrote {page}")
+
+
+@app.command()
+def handout(
+    stud: Annotated[str, typer.Argument(help="Call name.")],
+    store: StoreOption = DEFAULT_STORE,
+    out: Annotated[Path, typer.Option("--out", help="Folder of the handout.")] = Path("pages"),
+    question: Annotated[str, typer.Option("--question", help="What the vet is asked.")] = "",
+    paper: Annotated[Sheet, typer.Option("--paper", help="Size of the sheets.")] = Sheet.A4,
+    today: TodayOption = None,
+    language: LanguageOption = Language.ENGLISH,
+    anonymous: AnonymousOption = False,
+) -> None:
+    """Write two pages on a stud for the veterinarian, as a page and as a PDF."""
+    from pipelines.run import NO_PDF, write_handout
+
+    written = write_handout(
+        store,
+        stud,
+        out,
+        today=_day(today),
+        question=question,
+        paper=paper.value,
+        reader=_reader(For.VET, language),
+        anonymous=anonymous,
+    )
+    for path in written:
+        typer.echo(f"wrote {path}")
+    if len(written) == 1:
+        typer.echo(NO_PDF, err=True)
+
+
+@app.command()
+def client(
+    bitch: Annotated[str, typer.Argument(help="Her name, as the Boxes sheet has it.")],
+    store: StoreOption = DEFAULT_STORE,
+    out: Annotated[Path, typer.Option("--out", help="Folder of the sheet.")] = Path("pages"),
+    today: TodayOption = None,
+    language: LanguageOption = Language.ENGLISH,
+    anonymous: AnonymousOption = False,
+) -> None:
+    """Write the sheet that goes to a client with her bitch's box."""
+    from pipelines.run import write_client_sheet
+
+    page = write_client_sheet(
+        store,
+        bitch,
+        out,
+        today=_day(today),
+        reader=_reader(For.CLIENT, language),
+        anonymous=anonymous,
+    )
+    typer.echo(f"wrote {page}")
 
 
 def _reader(audience: For, language: Language) -> Reader:

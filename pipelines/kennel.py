@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -10,16 +10,26 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.models.conception import ConceptionPosterior
+from analytics.counting import exact_share
+from analytics.estimate import Estimate, estimate_from_draws
+from analytics.models.conception import (
+    ConceptionPosterior,
+    own_breedings_prob,
+    share_from_records,
+)
 from pipelines.fit import Known, known
 from pipelines.models import CONCEPTION
 from pipelines.store import Store
+from reports.stud_review import SemenTypeChance
 from reports.words import Words
 
 PAGE_VIEWS = (
-    "dogs", "evaluations", "breedings", "events", "lab_tests", "findings",
+    "dogs", "evaluations", "breedings", "shipments", "cycles", "progesterone", "events",
+    "lab_tests", "examinations", "frozen_lots", "outcomes", "findings",
 )  # fmt: skip
 """Views that pages are made of."""
+
+SEMEN_ORDER = ("natural", "fresh", "chilled", "frozen")
 
 _CODED = {
     "call_name": "dog", "dog": "dog", "stud": "dog", "bitch": "dog", "for_bitch": "dog",
@@ -31,7 +41,8 @@ _CODED = {
 _OPEN = frozenset({
     "sex", "breed", "stage", "failed_reason", "appearance", "count_method", "motility_method",
     "extender", "semen_type", "route", "result", "kind", "drug_class", "what", "unit",
-    "value_text", "laboratory_range", "finding", "value_as_reported", "unit_as_reported",
+    "value_text", "laboratory_range", "scan", "outcome", "finding", "value_as_reported",
+    "unit_as_reported",
 })  # fmt: skip
 """Columns of words that name nobody; every other text is left out of an anonymous page."""
 
@@ -48,6 +59,8 @@ class Kennel:
         Frames by view.
     conception
         What is known of the chance of a litter: the kept fit, else the published table.
+    chances
+        Chance of a litter by semen type over all breedings; empty before the first fit.
     fingerprint
         Of the current lines.
     today
@@ -57,6 +70,7 @@ class Kennel:
     name: str
     views: Mapping[str, pd.DataFrame]
     conception: Known[ConceptionPosterior]
+    chances: tuple[SemenTypeChance, ...]
     fingerprint: str
     today: date
 
@@ -80,15 +94,30 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         views = {name: store.read(name) for name in PAGE_VIEWS}
         conception = known(store, CONCEPTION)
         fingerprint = store.fingerprint()
-    return Kennel(store_path.stem, views, conception, fingerprint, today)
+    chances = _chances(conception.posterior) if conception.kept is not None else ()
+    return Kennel(_name(store_path), views, conception, chances, fingerprint, today)
 
 
-def veiled(kennel: Kennel, words: Words) -> Kennel:
-    """Return the same kennel without names.
+def _name(store_path: Path) -> str:
+    """The kennel's name, from the file's."""
+    return store_path.stem[:1].upper() + store_path.stem[1:]
+
+
+def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, list[str]]:
+    """Return the same kennel without names, and what some of its dogs are called there.
 
     Dogs, observers, clinics, laboratories, carriers and lots get a number in the order of the
     records; registered names, owners, chips, birthdays, notes and every other free text are left
     out, and so are the lines that wait for a correction.
+
+    Parameters
+    ----------
+    kennel
+        With names.
+    names
+        Dogs whose codes are wanted, in whichever case.
+    words
+        Of the reader.
     """
     dogs = kennel.views["dogs"]
     codes: dict[str, dict[str, str]] = {kind: {} for kind in set(_CODED.values())}
@@ -102,12 +131,44 @@ def veiled(kennel: Kennel, words: Words) -> Kennel:
     for factor in levels.keys() & _CODED.keys():
         levels[factor] = tuple(_code(name, _CODED[factor], codes, words) for name in levels[factor])
     posterior = replace(posterior, data=replace(posterior.data, levels=levels))
-    return replace(
+    seen = replace(
         kennel,
         name=words["veil.kennel"],
         views=views,
         conception=replace(kennel.conception, posterior=posterior),
     )
+    by_lower = {name.casefold(): code for name, code in codes["dog"].items()}
+    return seen, [by_lower.get(name.casefold(), name) for name in names]
+
+
+def own_share(whelped: np.ndarray) -> tuple[int, int, Estimate | None]:
+    """Known outcomes, litters, and their share with its exact interval."""
+    n_known, n_whelped = int((whelped >= 0).sum()), int((whelped == 1).sum())
+    return n_known, n_whelped, exact_share(n_whelped, n_known)
+
+
+def _chances(fitted: ConceptionPosterior) -> tuple[SemenTypeChance, ...]:
+    """Chance of a litter by semen type over all breedings of the kennel."""
+    data = fitted.data
+    chances = []
+    for semen_type in SEMEN_ORDER:
+        chosen = data.semen_type == semen_type
+        if not chosen.any():
+            continue
+        published, together = own_breedings_prob(fitted, chosen)
+        n_known, n_whelped, own = own_share(data.whelped[chosen])
+        chances.append(
+            SemenTypeChance(
+                semen_type,
+                n_known,
+                n_whelped,
+                own,
+                estimate_from_draws(published),
+                estimate_from_draws(together),
+                share_from_records(together, published),
+            )
+        )
+    return tuple(chances)
 
 
 def _veil(frame: pd.DataFrame, codes: dict[str, dict[str, str]], words: Words) -> pd.DataFrame:

@@ -4,29 +4,35 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 
+from analytics.breeding_inputs import USUAL_DOSE_M
 from analytics.cautions import DogRecords, cautions_for_dog, stopped_answers
-from analytics.counting import exact_interval
 from analytics.errors import RecordsError
-from analytics.estimate import Estimate, estimate_from_draws
+from analytics.estimate import estimate_from_draws
 from analytics.models import conception
+from analytics.models.conception import ConceptionPosterior
 from analytics.priors import PRIORS
+from analytics.response import Response, read_response
 from analytics.semen import with_measures
 from analytics.sentences import Sentence
 from analytics.wording import fit_age_sentence, litters_sentence, samples_sentence
-from pipelines.kennel import Kennel
+from pipelines.kennel import Kennel, own_share
 from reports.page import Reader
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
+from reports.whatif import BredDot
 from reports.words import Words
 
 HOME_COUNT_CV = PRIORS["r02_home"].centre
 """Error of a count until a kennel states its own (prior r02)."""
 
-SEMEN_ORDER = ("natural", "fresh", "chilled", "frozen")
+RECORDED_DAY_SD, RECORDED_DOSE_SD = 1.0, 0.5
+"""A breeding is drawn where its day and its dose are at least this sure. [d, doublings] (J)"""
+
 
 METHOD_OF_READINGS = ("readings",)
 """How the numbers of a sample came about; keys below ``method``."""
@@ -35,8 +41,22 @@ METHOD_OF_CHANCES = ("chances_chain", "chances_three_ways", "chances_not_known")
 """How the chances of a litter came about; said only where they are shown."""
 
 
-def stud_results(kennel: Kennel, stud: str, reader: Reader) -> StudResults:
-    """Everything the review of one stud shows."""
+def stud_results(
+    kennel: Kennel, stud: str, reader: Reader, *, with_responses: bool = True
+) -> StudResults:
+    """Everything the review of one stud shows.
+
+    Parameters
+    ----------
+    kennel
+        What pages read.
+    stud
+        Call name.
+    reader
+        For whom.
+    with_responses
+        Whether chances over hours, doses and days are read, which takes a second.
+    """
     views, words = kennel.views, reader.words
     dog = views["dogs"][views["dogs"]["call_name"] == stud].iloc[0]
     records = dog_records(kennel, stud)
@@ -47,9 +67,13 @@ def stud_results(kennel: Kennel, stud: str, reader: Reader) -> StudResults:
     answer = [samples_sentence(stud, readings)]
     chances: tuple[SemenTypeChance, ...] = ()
     coefficients: tuple[Coefficient, ...] = ()
+    responses: tuple[Response, ...] = ()
+    dots: tuple[BredDot, ...] = ()
     known = kennel.conception
     if known.kept is not None and "conception" not in stopped_answers(cautions):
-        chances, coefficients = _chances(known.posterior), _coefficients(known.posterior)
+        chances, coefficients = kennel.chances, _coefficients(known.posterior)
+        if with_responses:
+            responses, dots = _responses(known.posterior, stud), _dots(known.posterior, stud)
         if known.n_records_since:
             answer.insert(0, fit_age_sentence(known.n_records_since, known.kept.fitted_at))
         if len(records.breedings):
@@ -63,8 +87,10 @@ def stud_results(kennel: Kennel, stud: str, reader: Reader) -> StudResults:
         events=records.events,
         chances=chances,
         coefficients=coefficients,
+        responses=responses,
+        dots=dots,
         method=(*METHOD_OF_READINGS, *(METHOD_OF_CHANCES if chances else ())),
-        sources=_sources(words, with_chances=bool(chances)),
+        sources=sources(words, with_chances=bool(chances)),
         provenance=provenance(kennel, words),
     )
 
@@ -104,7 +130,7 @@ def records_sentence(kennel: Kennel, words: Words) -> str:
     )
 
 
-def provenance(kennel: Kennel, words: Words) -> str:
+def provenance(kennel: Kennel, words: Words, *, with_fit: bool = True) -> str:
     """One line: which day, which records, which fit."""
     kept = kennel.conception.kept
     if kept is None:
@@ -120,7 +146,7 @@ def provenance(kennel: Kennel, words: Words) -> str:
         )
     as_of = words.say("page.as_of", on=kennel.today)
     records = words.say("page.records", fingerprint=kennel.fingerprint[:12])
-    return f"{as_of} · {records} · {fit}"
+    return " · ".join((as_of, records, fit) if with_fit else (as_of, records))
 
 
 def chosen_studs(kennel: Kennel, studs: Sequence[str]) -> list[str]:
@@ -160,31 +186,7 @@ def file_names(prefix: str, dogs: Sequence[str], suffix: str = ".html") -> dict[
     return names
 
 
-def _chances(fitted: conception.ConceptionPosterior) -> tuple[SemenTypeChance, ...]:
-    """Chance of a litter by semen type over all breedings of the kennel."""
-    data = fitted.data
-    chances = []
-    for semen_type in SEMEN_ORDER:
-        chosen = data.semen_type == semen_type
-        if not chosen.any():
-            continue
-        published, together = conception.own_breedings_prob(fitted, chosen)
-        n_known, n_whelped, own = _own_share(data.whelped[chosen])
-        chances.append(
-            SemenTypeChance(
-                semen_type,
-                n_known,
-                n_whelped,
-                own,
-                estimate_from_draws(published),
-                estimate_from_draws(together),
-                conception.share_from_records(together, published),
-            )
-        )
-    return tuple(chances)
-
-
-def _coefficients(fitted: conception.ConceptionPosterior) -> tuple[Coefficient, ...]:
+def _coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
     """The chain's coefficients in the order of the priors table."""
     return tuple(
         Coefficient(
@@ -198,12 +200,12 @@ def _coefficients(fitted: conception.ConceptionPosterior) -> tuple[Coefficient, 
     )
 
 
-def _litters(stud: str, fitted: conception.ConceptionPosterior) -> Sentence:
+def _litters(stud: str, fitted: ConceptionPosterior) -> Sentence:
     """The sentence on this stud's breedings."""
     data = fitted.data
     chosen = data.groups["stud"] == data.levels["stud"].index(stud)
     published, together = conception.own_breedings_prob(fitted, chosen)
-    n_known, n_whelped, own = _own_share(data.whelped[chosen])
+    n_known, n_whelped, own = own_share(data.whelped[chosen])
     return litters_sentence(
         stud,
         n_known=n_known,
@@ -215,20 +217,60 @@ def _litters(stud: str, fitted: conception.ConceptionPosterior) -> Sentence:
     )
 
 
-def _own_share(whelped: np.ndarray) -> tuple[int, int, Estimate | None]:
-    """Known outcomes, litters, and their share with its exact interval."""
-    n_known, n_whelped = int((whelped >= 0).sum()), int((whelped == 1).sum())
-    if n_known == 0:
-        return 0, 0, None
-    lower, upper = exact_interval(n_whelped, n_known)
-    return n_known, n_whelped, Estimate(n_whelped / n_known, float(lower), float(upper))
+def _responses(posterior: ConceptionPosterior, stud: str) -> tuple[Response, ...]:
+    """Grids of the methods that this stud's breedings used: the most frequent first, mating last.
+
+    A stud without breedings gets those of the kennel; surgical insemination is never offered.
+    """
+    data = posterior.data
+    his = data.groups["stud"] == data.levels["stud"].index(stud) if (
+        stud in data.levels["stud"]
+    ) else np.zeros(data.n_breedings, dtype=bool)  # fmt: skip
+    chosen = his if his.any() else np.ones(data.n_breedings, dtype=bool)
+    used = Counter(
+        (semen, route)
+        for semen, route in zip(data.semen_type[chosen], data.route[chosen], strict=True)
+        if route != "surgical"
+    )
+    return tuple(
+        read_response(posterior, str(semen), str(route), stud)
+        for (semen, route), _ in sorted(
+            used.most_common(), key=lambda method: method[0][0] == "natural"
+        )
+    )
 
 
-def _sources(words: Words, *, with_chances: bool) -> tuple[str, ...]:
-    """Every source of what is shown, once, with its mark."""
+def _dots(posterior: ConceptionPosterior, stud: str) -> tuple[BredDot, ...]:
+    """Breedings of the kennel with a known outcome, where their day and dose were recorded."""
+    data = posterior.data
+    studs = np.array(data.levels["stud"])[data.groups["stud"]]
+    bitches = np.array(data.levels["bitch"])[data.groups["bitch"]]
+    dots = []
+    for k in np.flatnonzero(data.whelped >= 0):
+        made = data.inseminated[k] & (data.day_sd[k] <= RECORDED_DAY_SD)
+        days = data.day_mean[k][made]
+        usual = USUAL_DOSE_M.get(str(data.route[k]))
+        has_dose = usual is not None and data.dose_sd[k] <= RECORDED_DOSE_SD
+        dots.append(
+            BredDot(
+                str(data.semen_type[k]),
+                str(data.route[k]),
+                round(float(days[0]), 1) if len(days) else None,
+                round(usual * 2.0 ** float(data.dose_mean[k])) if usual and has_dose else None,
+                bool(data.whelped[k] == 1),
+                bool(studs[k] == stud),
+                str(bitches[k]),
+            )
+        )
+    return tuple(dots)
+
+
+def sources(words: Words, *, with_chances: bool) -> tuple[str, ...]:
+    """What each number of the table says, from where, with its mark."""
     rows = ["r01_sd", "r02_home"]
     if with_chances:
         rows += [*conception.COEFFICIENTS, "c19", "r05_sensitivity"]
     return tuple(
-        sorted({f"{words.source(PRIORS[row].source)} ({PRIORS[row].mark})" for row in rows})
+        f"{words[f'prior.{row}']}: {words.source(PRIORS[row].source)} ({PRIORS[row].mark})"
+        for row in rows
     )

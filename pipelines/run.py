@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from pipelines.client_page import bitches_with_boxes, client_results
 from pipelines.fit import FitOutcome, fit_models
+from pipelines.handout_page import handout_results
 from pipelines.kennel import Kennel, read_kennel, veiled
+from pipelines.overview_page import overview_results
 from pipelines.pages import (
     chosen_studs,
     file_names,
@@ -16,8 +20,12 @@ from pipelines.pages import (
     stud_results,
 )
 from pipelines.store import Store
+from reports.client_sheet import build_client_sheet
+from reports.handout import build_handout
 from reports.index import build_index
+from reports.overview import build_overview
 from reports.page import Link, Reader, render
+from reports.pdf import Paper, can_set_type, pdf
 from reports.stud_review import build_stud_review
 from reports.words import Words
 
@@ -28,7 +36,17 @@ DEMO_TODAY = date(2026, 10, 31)
 """The day on which the demo's records end."""
 
 ENGLISH_OWNER = Reader(Words("en"))
+ENGLISH_VET = Reader(Words("en"), "vet")
+ENGLISH_CLIENT = Reader(Words("en"), "client")
 """For whom pages are made unless another reader is named."""
+
+N_DEMO_SHEETS = 2
+"""Client sheets that the demo writes: the last boxes."""
+
+NO_PDF = (
+    "No PDF without the extra pdf (pip install 'studcurve[pdf]'); print the page from a browser."
+)
+"""Said where a PDF was to be expected."""
 
 
 def fit_records(store_path: Path, *, seed: int, say: Callable[[str], None]) -> list[FitOutcome]:
@@ -76,25 +94,79 @@ def write_stud_reviews(
         The kept fit no longer belongs to the model or the priors.
     """
     kennel = read_kennel(store_path, today)
-    wanted = chosen_studs(kennel, studs)
-    if anonymous:
-        order = kennel.views["dogs"]["call_name"].tolist()
-        kennel = veiled(kennel, reader.words)
-        coded = dict(zip(order, kennel.views["dogs"]["call_name"], strict=True))
-        wanted = [coded[stud] for stud in wanted]
-    out.mkdir(parents=True, exist_ok=True)
-    pages: list[Path] = []
-    links: list[Link] = []
-    names = file_names("stud", wanted)
-    for stud in wanted:
-        results = stud_results(kennel, stud, reader)
-        page = out / names[stud]
-        _write(page, render(build_stud_review(results, reader)))
-        pages.append(page)
-        links.append(Link(page.name, stud, results.facts))
-    index = _index(kennel, tuple(links), reader)
-    _write(out / "index.html", index)
-    return [*pages, out / "index.html"]
+    kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
+    pages, links = _reviews(kennel, wanted, out, reader)
+    return [*pages, _index(kennel, out, tuple(links), reader)]
+
+
+def write_overview(
+    store_path: Path,
+    out: Path,
+    *,
+    today: date,
+    reader: Reader = ENGLISH_OWNER,
+    anonymous: bool = False,
+) -> Path:
+    """Write the program overview; arguments as for the stud reviews."""
+    kennel, _ = _seen_by(read_kennel(store_path, today), [], reader, anonymous=anonymous)
+    return _overview(kennel, out, reader)
+
+
+def write_handout(
+    store_path: Path,
+    stud: str,
+    out: Path,
+    *,
+    today: date,
+    question: str = "",
+    paper: Paper = "a4",
+    reader: Reader = ENGLISH_VET,
+    anonymous: bool = False,
+) -> list[Path]:
+    """Write the handout on one stud for the veterinarian, as a page and, where it can be, a PDF.
+
+    Parameters
+    ----------
+    store_path, out, today, reader, anonymous
+        As for the stud reviews.
+    stud
+        Call name.
+    question
+        What the veterinarian is asked, in the owner's words.
+    paper
+        Size of the PDF's sheets.
+
+    Returns
+    -------
+    list of Path
+        The page, and the PDF where the extra ``pdf`` is installed.
+    """
+    kennel = read_kennel(store_path, today)
+    kennel, wanted = _seen_by(kennel, chosen_studs(kennel, [stud]), reader, anonymous=anonymous)
+    return _handout(kennel, wanted[0], out, question, paper, reader)
+
+
+def write_client_sheet(
+    store_path: Path,
+    bitch: str,
+    out: Path,
+    *,
+    today: date,
+    reader: Reader = ENGLISH_CLIENT,
+    anonymous: bool = False,
+) -> Path:
+    """Write the sheet that goes to a client with her bitch's last box.
+
+    Parameters
+    ----------
+    store_path, out, today, reader, anonymous
+        As for the stud reviews.
+    bitch
+        Her name as the Boxes sheet has it.
+    """
+    kennel = read_kennel(store_path, today)
+    kennel, wanted = _seen_by(kennel, [bitch], reader, anonymous=anonymous)
+    return _client_sheet(kennel, wanted[0], out, reader)
 
 
 def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
@@ -114,23 +186,111 @@ def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
         say(f"  {sheet}: {count.n_new} new lines, {count.n_questions} questions")
     fit_records(store_path, seed=seed, say=say)
     say("demo: writing the pages")
-    return write_stud_reviews(store_path, out, today=DEMO_TODAY)[-1]
+    return write_every_page(store_path, out, today=DEMO_TODAY, say=say)
 
 
-def _index(kennel: Kennel, links: tuple[Link, ...], reader: Reader) -> str:
-    findings = kennel.views["findings"]
-    return render(
-        build_index(
-            kennel.name,
-            links,
-            findings[findings["is_open"].astype(bool)],
-            answer=(records_sentence(kennel, reader.words),),
-            provenance=provenance(kennel, reader.words),
-            reader=reader,
-        )
+def write_every_page(
+    store_path: Path, out: Path, *, today: date, say: Callable[[str], None]
+) -> Path:
+    """Write every kind of page, in English, and the pages of one stud in German.
+
+    Returns
+    -------
+    Path
+        The index page.
+    """
+    kennel = read_kennel(store_path, today)
+    studs = chosen_studs(kennel, ())
+    pages, links = _reviews(kennel, studs, out, ENGLISH_OWNER)
+    overview = _overview(kennel, out, ENGLISH_OWNER)
+    say(f"  {len(pages)} stud reviews, 1 overview")
+    words = ENGLISH_OWNER.words
+    links.insert(0, Link(overview.name, words["overview.kind"], words["overview.lead"]))
+    for k, stud in enumerate(studs, 1):
+        page, *sheets = _handout(kennel, stud, out, "", "a4", ENGLISH_VET)
+        more = ((page.name, words["index.handout"]), *((one.name, "PDF") for one in sheets))
+        links[k] = replace(links[k], more=more)
+    if not can_set_type():
+        say(NO_PDF)
+    for bitch in bitches_with_boxes(kennel, N_DEMO_SHEETS):
+        page = _client_sheet(kennel, bitch, out, ENGLISH_CLIENT)
+        links.append(Link(page.name, f"{words['client.kind']}: {bitch}", words["index.client"]))
+    german = Reader(Words("de"))
+    there = out / "de"
+    _, german_links = _reviews(kennel, studs[:1], there, german)
+    german_links.insert(
+        0,
+        Link(
+            _overview(kennel, there, german).name,
+            german.words["overview.kind"],
+            german.words["overview.lead"],
+        ),
     )
+    index = _index(kennel, there, tuple(german_links), german)
+    links.append(Link(f"de/{index.name}", german.words["index.title"], words["index.german"]))
+    return _index(kennel, out, tuple(links), ENGLISH_OWNER)
 
 
-def _write(path: Path, text: str) -> None:
+def _seen_by(
+    kennel: Kennel, names: Sequence[str], reader: Reader, *, anonymous: bool
+) -> tuple[Kennel, list[str]]:
+    """The kennel as the reader may see it, and the names by which it then goes."""
+    if not anonymous:
+        return kennel, list(names)
+    return veiled(kennel, names, reader.words)
+
+
+def _reviews(
+    kennel: Kennel, studs: Sequence[str], out: Path, reader: Reader
+) -> tuple[list[Path], list[Link]]:
+    pages: list[Path] = []
+    links: list[Link] = []
+    names = file_names("stud", studs)
+    for stud in studs:
+        results = stud_results(kennel, stud, reader)
+        pages.append(_write(out / names[stud], render(build_stud_review(results, reader))))
+        links.append(Link(names[stud], stud, results.facts))
+    return pages, links
+
+
+def _overview(kennel: Kennel, out: Path, reader: Reader) -> Path:
+    report = build_overview(overview_results(kennel, reader), (), reader)
+    return _write(out / "overview.html", render(report))
+
+
+def _handout(
+    kennel: Kennel, stud: str, out: Path, question: str, paper: Paper, reader: Reader
+) -> list[Path]:
+    report = build_handout(handout_results(kennel, stud, question, reader), reader)
+    page = _write(out / file_names("handout", [stud])[stud], render(report))
+    if not can_set_type():
+        return [page]
+    sheets = page.with_suffix(".pdf")
+    sheets.write_bytes(pdf(report, paper))
+    return [page, sheets]
+
+
+def _client_sheet(kennel: Kennel, bitch: str, out: Path, reader: Reader) -> Path:
+    results = client_results(kennel, bitch, reader)
+    name = file_names("client", [results.bitch])[results.bitch]
+    return _write(out / name, render(build_client_sheet(results, reader)))
+
+
+def _index(kennel: Kennel, out: Path, links: tuple[Link, ...], reader: Reader) -> Path:
+    findings = kennel.views["findings"]
+    report = build_index(
+        kennel.name,
+        links,
+        findings[findings["is_open"].astype(bool)],
+        answer=(records_sentence(kennel, reader.words),),
+        provenance=provenance(kennel, reader.words),
+        reader=reader,
+    )
+    return _write(out / "index.html", render(report))
+
+
+def _write(path: Path, text: str) -> Path:
     """Write a page; line ends are part of a script's digest."""
+    path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8", newline="\n")
+    return path

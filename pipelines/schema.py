@@ -23,12 +23,14 @@ VIEWS = (
     "shipments",
     "events",
     "lab_tests",
+    "examinations",
     "frozen_lots",
     "straws_left",
     "intervals",
     "last_tests",
     "dog_use",
     "open_heats",
+    "outcomes",
     "findings",
 )
 """Views in the order in which they are built: a view reads only tables and views before it."""

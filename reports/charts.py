@@ -7,6 +7,7 @@ never the only carrier of meaning: shape, place or a label always says the same.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import altair as alt
@@ -169,8 +170,8 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
 def response(*, axis_title: str, log_scale: bool, words: Words) -> dict[str, Any]:
     """Chance of a litter along one slider, with the breedings as dots; the panel brings the data.
 
-    Datasets ``curve`` (x, lower, median, upper), ``here`` (x) and ``dots`` (x, outcome, about) are
-    empty until the panel's script fills them with finished numbers.
+    Datasets ``curve`` (x, lower, median, upper), ``here`` (x) and ``dots`` (x, outcome, whose,
+    about) are empty until the panel's script fills them with finished numbers.
 
     Parameters
     ----------
@@ -202,16 +203,55 @@ def response(*, axis_title: str, log_scale: bool, words: Words) -> dict[str, Any
             x=x,
             y=alt.Y("outcome:Q", scale=y_scale, title=words["axis.chance"]),
             shape=alt.Shape(
-                "known:N", scale=alt.Scale(domain=["yes", "no"], range=["circle", "cross"]),
+                "whose:N", scale=alt.Scale(domain=["his", "other"], range=["circle", "cross"]),
                 legend=None,
             ),
-            stroke=alt.value(MUTED),
+            stroke=alt.Stroke(
+                "whose:N", scale=alt.Scale(domain=["his", "other"], range=[SERIES[1], MUTED]),
+                legend=None,
+            ),
             tooltip=[alt.Tooltip("about:N", title=words["legend.breeding"])],
         )
     )  # fmt: skip
     empty: dict[str, list[Any]] = {"curve": [], "here": [], "dots": []}
     chart = alt.layer(band, line, rule, dots, point)
     return {**_finished(chart, 210), "datasets": empty}
+
+
+def storage_curve(
+    curve: Sequence[tuple[float, float, float, float]], *, axis_title: str, words: Words
+) -> dict[str, Any]:
+    """What is left hour by hour, with its interval.
+
+    Parameters
+    ----------
+    curve
+        Hours, lower end, middle, upper end.
+    axis_title
+        What is left, with its unit.
+    words
+        Of the reader.
+    """
+    frame = pd.DataFrame(curve, columns=["hours", "lower", "median", "upper"])
+    ticks = alt.Axis(values=[hours for hours, *_ in curve])
+    x = alt.X("hours:Q", title=words["axis.hours"], scale=alt.Scale(nice=False), axis=ticks)
+    base = alt.Chart(frame).encode(x=x)
+    scale = alt.Scale(domainMin=0)
+    band = base.mark_area(fill=SERIES[0], opacity=0.16).encode(
+        y=alt.Y("lower:Q", title=axis_title, scale=scale), y2="upper:Q"
+    )
+    y = alt.Y("median:Q", title=axis_title, scale=scale)
+    line = base.mark_line(stroke=SERIES[0], strokeWidth=2.5).encode(y=y)
+    points = base.mark_point(filled=True, fill=SERIES[0], size=50).encode(
+        y=y,
+        tooltip=[
+            alt.Tooltip("hours:Q", title=words["axis.hours"], format=".0f"),
+            alt.Tooltip("median:Q", title=words["legend.middle"], format=",.0f"),
+            alt.Tooltip("lower:Q", title=words["legend.lower"], format=",.0f"),
+            alt.Tooltip("upper:Q", title=words["legend.upper"], format=",.0f"),
+        ],
+    )
+    return _finished(alt.layer(band, line, points), 220)
 
 
 def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -252,7 +292,15 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
     )
     labels = (
         alt.Chart(frame[frame["bottom"] - frame["top"] > 0.045])
-        .mark_text(align="left", baseline="middle", dx=6, fontSize=12, fill=INK, lineBreak="\n")
+        .mark_text(
+            align="left",
+            baseline="middle",
+            dx=5,
+            fontSize=12,
+            fill=INK,
+            lineBreak="\n",
+            limit=alt.ExprRef(f"width / {n_steps} - 6"),
+        )
         .encode(x=x, y=alt.Y("middle:Q", scale=y_scale, axis=None), text="label:N")
     )
     return _finished(alt.layer(bars, unknown, labels), 330)

@@ -53,11 +53,20 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table of finished texts; the first column names the row."""
+    """A table of finished texts; the first column names the row.
+
+    Attributes
+    ----------
+    caption, columns, rows
+        As shown.
+    is_form
+        Whether it is to be filled in by hand, and its rows leave room for that.
+    """
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
+    is_form: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,11 +140,20 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A page of the same folder."""
+    """A page of the same folder.
+
+    Attributes
+    ----------
+    address, title, about
+        File, what the link says, and the facts beside it.
+    more
+        Other pages on the same subject: file and what the link says.
+    """
 
     address: str
     title: str
     about: str
+    more: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
 
 from analytics.cautions import Caution, stopped_answers
 from analytics.estimate import Estimate
+from analytics.response import Response
 from analytics.sentences import Sentence
 from reports.charts import chance_by_semen_type, coefficients, readings_over_time
 from reports.page import Reader, Report, Section, Table, columns
+from reports.whatif import BredDot, build_whatif
 from reports.words import Words
 
 COMMONLY_USED_TOTAL_M = 300.0
@@ -105,6 +107,8 @@ class StudResults:
         By semen type; empty without a fit.
     coefficients
         Rows of the chain; empty without a fit.
+    responses, dots
+        Chances over hours, doses and days, and the breedings beside them; empty without a fit.
     method
         Keys of the paragraphs on how the numbers came about.
     sources, provenance
@@ -119,9 +123,15 @@ class StudResults:
     events: pd.DataFrame
     chances: tuple[SemenTypeChance, ...]
     coefficients: tuple[Coefficient, ...]
+    responses: tuple[Response, ...]
+    dots: tuple[BredDot, ...]
     method: tuple[str, ...]
     sources: tuple[str, ...]
     provenance: str
+
+    def with_readings(self, readings: pd.DataFrame, events: pd.DataFrame) -> StudResults:
+        """The same with fewer samples and events."""
+        return replace(self, readings=readings, events=events)
 
 
 def build_stud_review(results: StudResults, reader: Reader) -> Report:
@@ -136,7 +146,10 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     sections = [_total(results, reader), _motility(results, reader)]
     glossary = ["moving_forward", "interval", "by_eye"]
     if "conception" not in stopped_answers(results.cautions) and results.chances:
-        sections.append(_chances(results.chances, words))
+        sections.append(chances_section(results.chances, words))
+        if results.responses:
+            dots = results.dots if others else ()
+            sections.append(build_whatif(results.responses, dots, words))
         glossary += ["chance", "share_from_records"]
         if others:
             sections.append(_coefficients(results.coefficients, words))
@@ -162,6 +175,25 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
 def _total(results: StudResults, reader: Reader) -> Section:
     """Total sperm over time."""
     words = reader.words
+    names = [
+        "collected", "rest", "volume", "concentration", "total", "interval", "motility", "normal",
+    ]  # fmt: skip
+    if reader.audience != "client":
+        names.append("observer")
+    shown = results.readings.sort_values("collected_earliest", ascending=False)
+    rows = tuple(_sample(row, words)[: len(names)] for row in shown.to_dict("records"))
+    table = Table(
+        words["review.total"], columns(words, names, texts_in={"collected", "observer"}), rows
+    )
+    return Section(
+        "total", words["review.total"], words["review.total_lead"],
+        charts=(total_chart(results, reader),), table=table,
+    )  # fmt: skip
+
+
+def total_chart(results: StudResults, reader: Reader) -> tuple[str, dict[str, Any]]:
+    """What the picture of total sperm says, and the picture."""
+    words = reader.words
     counted = results.readings[results.readings["total_sperm_m"] > 0]
     chart = readings_over_time(
         _points(counted, "total_sperm_m", "total_sperm_m_low", "total_sperm_m_high", reader),
@@ -171,21 +203,7 @@ def _total(results: StudResults, reader: Reader) -> Section:
         log_scale=True,
         words=words,
     )
-    names = [
-        "collected", "rest", "volume", "concentration", "total", "interval", "motility", "normal",
-    ]  # fmt: skip
-    if reader.audience != "client":
-        names.append("observer")
-    shown = results.readings.sort_values("collected_earliest", ascending=False)
-    rows = tuple(_sample(row, words)[: len(names)] for row in shown.to_dict("records"))
-    spoken = words.say("spoken.readings", n=len(counted), what=words["axis.total"])
-    table = Table(
-        words["review.total"], columns(words, names, texts_in={"collected", "observer"}), rows
-    )
-    return Section(
-        "total", words["review.total"], words["review.total_lead"], charts=((spoken, chart),),
-        table=table,
-    )  # fmt: skip
+    return words.say("spoken.readings", n=len(counted), what=words["axis.total"]), chart
 
 
 def _sample(row: Mapping[Any, Any], words: Words) -> tuple[str, ...]:
@@ -242,7 +260,7 @@ def _motility(results: StudResults, reader: Reader) -> Section:
     )  # fmt: skip
 
 
-def _chances(chances: Sequence[SemenTypeChance], words: Words) -> Section:
+def chances_section(chances: Sequence[SemenTypeChance], words: Words) -> Section:
     """Chance of a litter by semen type, three ways."""
     marks: list[dict[str, str | float]] = []
     for chance in chances:
@@ -334,8 +352,8 @@ def _events(events: pd.DataFrame, words: Words) -> Section:
             words.day(event["started_on"]),
             words.day(event["until_on"]),
             words.word("event", event["kind"]),
-            _or_dash(event["drug_class"]),
-            _or_dash(event["text"]),
+            or_dash(event["drug_class"]),
+            or_dash(event["text"]),
         )
         for event in events.sort_values("started_on").to_dict("records")
     )
@@ -379,6 +397,6 @@ def _event_marks(events: pd.DataFrame, words: Words) -> pd.DataFrame:
     return pd.DataFrame(marks, columns=["on", "label"])
 
 
-def _or_dash(recorded: object) -> str:
+def or_dash(recorded: object) -> str:
     """A recorded text; a dash where there is none."""
     return "–" if pd.isna(recorded) or recorded == "" else str(recorded)  # type: ignore[call-overload]

@@ -18,6 +18,17 @@ FONT = "'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Noto Sans', Arial, sans-
 """Spelled out, as in the stylesheet: the chart engine measures text before any style applies."""
 
 
+PAPER_COLORS = {
+    "paper": "#ffffff", "ink": "#22272c", "muted": "#5b646c", "rule": "#d9d5cb",
+    "series-1": "#2a5f8f", "series-2": "#a9600f", "series-3": "#5d6b3a", "series-4": "#7a4a78",
+    "fill-1": "#cfdde8", "fill-2": "#ebdcc8",
+}  # fmt: skip
+"""The roles in ink: what the stylesheet's light palette holds, on white. A test compares them."""
+
+PAPER_FONT = "Libertinus Serif"
+"""Named by itself: the typesetter brings it along, and knows no other family."""
+
+
 def chart_config() -> dict[str, Any]:
     """Vega-Lite configuration of every chart."""
     text = {"labelColor": INK, "titleColor": MUTED, "labelFont": FONT, "titleFont": FONT}

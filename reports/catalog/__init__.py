@@ -2,9 +2,9 @@
 
 A key is a dotted path (``caution.brucella_negative``). Its text names the values it prints in
 braces, with the formats of :mod:`reports.words`; an entry with ``one`` and ``other`` is chosen by
-the value ``n``. A second language is a second file with the same keys and values. English labels
-of quantities and of the rows of the priors table have their home in ``analytics``; every other
-language names them in its own file.
+the value ``n``. A second language is a second file with the same keys and values. English names of
+quantities and of the rows of the priors table have their home in ``analytics``; another language
+names in its file those that pages print.
 """
 
 from __future__ import annotations
@@ -38,10 +38,10 @@ def texts(language: str) -> Mapping[str, Text]:
     if language not in LANGUAGES:
         raise ValueError(f"no texts in {language!r}; there are {', '.join(LANGUAGES)}")
     source = (files("reports") / "catalog" / f"{language}.toml").read_text(encoding="utf-8")
-    named: dict[str, Text] = {}
-    if language == "en":
-        named |= {f"quantity.{name}": quantity.label for name, quantity in VOCABULARY.items()}
-        named |= {f"prior.{row}": prior.words for row, prior in PRIORS.items()}
+    named: dict[str, Text] = {
+        **{f"quantity.{name}": quantity.label for name, quantity in VOCABULARY.items()},
+        **{f"prior.{row}": prior.words for row, prior in PRIORS.items()},
+    }
     return MappingProxyType(named | dict(_flat("", tomllib.loads(source))))
 
 

@@ -43,7 +43,7 @@
       grid.axes.forEach((axis, i) => (k = k * axis.labels.length + where[i]));
       return grid.values.slice(3 * k, 3 * k + 3);
     };
-    const shown = (value) => value.toLocaleString(document.documentElement.lang);
+    const shown = (value) => value.toFixed(0);
     const show = () => {
       const grid = values.grids[choice.value];
       const where = sliders.map((row) => Number(row.querySelector("input").value));
@@ -60,16 +60,15 @@
       values.charts.forEach((chart) => {
         const view = views[chart.name];
         const axis = grid.axes[chart.axis];
+        document.getElementById(chart.name).hidden = axis.at.length < 2;
         const curve = axis.at.map((x, k) => {
           const here = where.slice();
           here[chart.axis] = k;
           const [low, middle, high] = at(grid, here);
           return { x, lower: low, median: middle, upper: high };
         });
-        view.data("curve", axis.at.length > 1 ? curve : []);
-        view.data("here", axis.at.length > 1 ? [curve[where[chart.axis]]] : []);
-        view.data("dots", grid.dots[chart.axis]);
-        view.runAsync();
+        view.data("curve", curve).data("here", [curve[where[chart.axis]]]);
+        view.data("dots", grid.dots[chart.axis]).runAsync();
       });
     };
     const choose = () => {

@@ -1,0 +1,142 @@
+"""A report on paper: tagged PDF with vector charts, set by Typst.
+
+The text travels as JSON and is never read as markup. Without the extra ``pdf`` there is no
+typesetter, and the page's own print style serves.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from importlib.resources import files
+from importlib.util import find_spec
+from typing import Any, Literal
+
+import vl_convert
+
+from reports.page import Report, Table
+from reports.theme import PAPER_COLORS, PAPER_FONT
+from reports.words import bound
+
+Paper = Literal["a4", "us-letter"]
+"""Size of a sheet."""
+
+CHART_SIZE = (640, 150)
+"""Width and height at which a chart is drawn for paper. [px]"""
+
+
+def can_set_type() -> bool:
+    """Whether the extra ``pdf`` is installed."""
+    return find_spec("typst") is not None
+
+
+def pdf(report: Report, paper: Paper) -> bytes:
+    """Set a report on paper.
+
+    Parameters
+    ----------
+    report
+        The page.
+    paper
+        Size of the sheets.
+
+    Returns
+    -------
+    bytes
+        A PDF that conforms to PDF/UA-1; the same report gives the same bytes.
+    """
+    import typst
+
+    set_type: bytes = typst.compile(
+        _template(), sys_inputs={"data": _data(report, paper)}, pdf_standards=["ua-1"]
+    )
+    return set_type
+
+
+def n_pages(report: Report, paper: Paper) -> int:
+    """How many sheets a report takes."""
+    import typst
+
+    drawn = typst.compile(_template(), sys_inputs={"data": _data(report, paper)}, format="svg")
+    return len(drawn) if isinstance(drawn, list) else 1
+
+
+def _data(report: Report, paper: Paper) -> str:
+    """Everything the template prints, as JSON; numbers keep their units on the line."""
+    words = report.reader.words
+    texts: dict[str, Any] = {
+        "paper": paper,
+        "language": words.language,
+        "kind": report.kind,
+        "title": report.title,
+        "subtitle": report.subtitle,
+        "vet_note": words["page.vet_note"],
+        "cautions_heading": words["page.cautions"],
+        "cautions": [
+            {
+                "label": words[f"severity.{caution.severity}"],
+                "text": words.tell(caution.sentence),
+                "source": words.source(caution.source),
+            }
+            for caution in report.cautions
+        ],
+        "answer_heading": words["page.answer"],
+        "answer": list(report.answer),
+        "sections": [
+            {
+                "heading": section.heading,
+                "lead": section.lead,
+                "paragraphs": list(section.paragraphs),
+                "charts": [
+                    {"spoken": spoken, "svg": _svg(spec)} for spoken, spec in section.charts
+                ],
+                "table": _table(section.table),
+            }
+            for section in report.sections
+        ],
+        "method_heading": words["page.how_we_know"],
+        "method": list(report.method),
+        "sources_heading": words["page.sources"],
+        "sources_note": words["page.sources_note"],
+        "sources": list(report.sources),
+        "provenance": report.provenance,
+        "page_of": words["page.page_of"],
+    }
+    return json.dumps(_held(texts), ensure_ascii=False)
+
+
+def _table(table: Table | None) -> dict[str, Any] | None:
+    if table is None:
+        return None
+    return {
+        "caption": table.caption,
+        "headings": [column.heading for column in table.columns],
+        "numbers": [column.is_number for column in table.columns],
+        "rows": [list(row) for row in table.rows],
+    }
+
+
+def _held(value: Any) -> Any:  # noqa: ANN401
+    """Every text with its numbers held to their units; a drawing stays as it is."""
+    if isinstance(value, dict):
+        return {key: part if key == "svg" else _held(part) for key, part in value.items()}
+    if isinstance(value, list):
+        return [_held(part) for part in value]
+    return bound(value) if isinstance(value, str) else value
+
+
+def _svg(spec: dict[str, Any]) -> str:
+    """A chart as a drawing in ink: its roles of color become those of paper."""
+    width, height = CHART_SIZE
+    fixed = {**spec, "width": width, "height": height, "autosize": "pad"}
+    text = json.dumps(fixed, ensure_ascii=False)
+    for role, color in PAPER_COLORS.items():
+        text = text.replace(f"var(--{role})", color)
+    text = text.replace(json.dumps(spec["config"]["font"], ensure_ascii=False)[1:-1], PAPER_FONT)
+    drawing: str = vl_convert.vegalite_to_svg(json.loads(text))
+    return drawing
+
+
+@cache
+def _template() -> bytes:
+    return (files("reports") / "templates" / "report.typ").read_bytes()
