@@ -347,7 +347,7 @@ def overview(
     from pipelines.run import write_overview
 
     page = write_overview(
-        store, out, today=_day(today), reader=_reader(audience, language), anonymous=anonymous
+        store, out, today=asked_on(today), reader=_reader(audience, language), anonymous=anonymous
     )
     typer.echo(f"wrote {page}")
 
@@ -370,7 +370,7 @@ def handout(
         store,
         stud,
         out,
-        today=_day(today),
+        today=asked_on(today),
         question=question,
         paper=paper.value,
         reader=_reader(For.VET, language),
@@ -398,7 +398,7 @@ def client(
         store,
         bitch,
         out,
-        today=_day(today),
+        today=asked_on(today),
         reader=_reader(For.CLIENT, language),
         anonymous=anonymous,
     )
