@@ -6,6 +6,7 @@ import hashlib
 import io
 import re
 import zipfile
+import zlib
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
@@ -17,6 +18,12 @@ from pipelines.sheets import SHEETS, library_names, recognize
 
 MAX_CELLS = 20_000_000
 """Most cells of a worksheet, counted as rows times columns of its far corner."""
+
+UNREADABLE = (
+    CalamineError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, OSError,
+    EOFError, ValueError, OverflowError, KeyError,
+)  # fmt: skip
+"""What spoilt workbooks make the readers raise."""
 
 MAX_UNPACKED_BYTES = 300_000_000
 """Most that a workbook may hold once unpacked. [bytes]"""
@@ -44,7 +51,7 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
     try:
         workbook = CalamineWorkbook.from_filelike(_unpacked(path))
         titles = workbook.sheet_names
-    except (CalamineError, zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError) as why:
+    except UNREADABLE as why:
         raise RecordsError(
             f"{path.name} is no workbook that can be read ({why}). Save it again as XLSX."
         ) from None
@@ -54,7 +61,7 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
         name = f"{path.name} ({title})"
         try:
             rows = workbook.get_sheet_by_name(title).to_python(skip_empty_area=False)
-        except (CalamineError, OSError) as why:
+        except UNREADABLE as why:
             raise RecordsError(f"{name} cannot be read ({why}). Save it again as XLSX.") from None
         headings = [cell_text(cell).strip() for cell in rows[0]] if rows else []
         if title == GUIDE_TITLE or not any(headings):
@@ -101,6 +108,8 @@ def _unpacked(path: Path) -> io.BytesIO:
                     f"{path.name} unpacks to more than {MAX_UNPACKED_BYTES / 1e6:.0f} MB. Load the "
                     "sheets as CSV, in parts."
                 )
+            if part.filename in store.namelist():
+                raise RecordsError(f"{path.name} holds a part twice. Save it again as XLSX.")
             content = packed.read(part)
             if part.filename.startswith("xl/worksheets/"):
                 _refuse_far_corner(path, content)
