@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import Floats
+from analytics.estimate import Floats, normal_nodes
 from analytics.priors import PRIORS
 
 USUAL_DOSE_M = {
@@ -35,6 +35,15 @@ DAY_POPULATION = {"natural": (1.0, 1.5), "fresh": (1.5, 1.5), "chilled": (2.0, 1
 
 POPULATION_WORTH = 5.0
 """Records that the population's starting values are worth (J)."""
+
+
+DOSE_NODES, DOSE_WEIGHTS = normal_nodes(2)
+"""Where a dose is read, in sd from its mean; it enters almost straight."""
+
+DAY_NODES, DAY_WEIGHTS = normal_nodes(7)
+"""Where a day is read, in sd from its mean. Both inseminations of a breeding are counted from one
+ovulation, so they share the node. Against 15 × 61 nodes the chance of a pregnancy is off by 0.0004
+(root mean square over the demo's breedings and the priors)."""
 
 
 def insemination_days(

@@ -62,3 +62,28 @@ def estimate_from_draws(draws: ArrayLike, interval_prob: float = INTERVAL_PROB) 
     tail = (1.0 - interval_prob) / 2.0
     lower, median, upper = np.quantile(values, [tail, 0.5, 1.0 - tail])
     return Estimate(float(median), float(lower), float(upper), interval_prob)
+
+
+def share_from_records(posterior: Floats, prior: Floats) -> float:
+    """Share of what is known that the kennel's own records supply, 0 to 1.
+
+    One minus posterior over prior variance, not below 0.
+
+    Parameters
+    ----------
+    posterior, prior
+        Draws of one quantity before and after the records.
+    """
+    return max(0.0, 1.0 - float(np.var(posterior)) / float(np.var(prior)))
+
+
+def normal_nodes(n_nodes: int) -> tuple[Floats, Floats]:
+    """Nodes and weights that average a smooth function over a standard normal.
+
+    Parameters
+    ----------
+    n_nodes
+        Gauss-Hermite nodes; exact for polynomials of degree below twice that.
+    """
+    nodes, weights = np.polynomial.hermite_e.hermegauss(n_nodes)
+    return nodes, weights / weights.sum()

@@ -25,13 +25,8 @@ from scipy.special import expit, logit
 
 from analytics.counting import exact_interval
 from analytics.estimate import Floats
-from analytics.models.conception import (
-    Archetype,
-    litter_prob,
-    new_partner_spread,
-    pregnant_logit,
-    prior_draws,
-)
+from analytics.litter_chance import Archetype, litter_prob, new_partner_spread, pregnant_logit
+from analytics.models.conception import prior_draws
 from analytics.priors import PRIORS
 
 Endpoint = Literal["pregnant", "whelped"]

@@ -13,14 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.breeding_inputs import USUAL_DOSE_M
+from analytics.breeding_terms import design_matrix
 from analytics.estimate import INTERVAL_PROB, Floats
-from analytics.models.conception import (
-    Archetype,
-    ConceptionPosterior,
-    design_matrix,
-    litter_prob,
-    pregnant_logits,
-)
+from analytics.litter_chance import Archetype, litter_prob, pregnant_logits
+from analytics.models.conception import ConceptionPosterior
 
 DAYS = tuple(np.arange(-3.0, 8.01, 0.5).tolist())
 """Days from ovulation at which the chance is read. [d]"""

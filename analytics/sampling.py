@@ -11,6 +11,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -37,6 +38,9 @@ TAIL_PROBS = (0.05, 0.95)
 
 N_CHAINS = 4
 
+N_PROGRAMS = 8
+"""Samplers held ready in one process; each holds some 150 MB of compiled programs."""
+
 
 @dataclass(frozen=True, slots=True)
 class Run:
@@ -57,6 +61,9 @@ class Run:
 
 SCHEDULE = (Run(600, 800, 0.95), Run(1000, 2000, 0.98), Run(1500, 4000, 0.995))
 """Attempts in order; the next one starts only when the one before has not settled."""
+
+SMOOTH_SCHEDULE = (Run(400, 500, 0.8), Run(800, 1500, 0.9), Run(1500, 4000, 0.99))
+"""Attempts for a posterior without sharp corners, as the regressions have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +174,11 @@ def effects_of_levels(
     return found
 
 
+def padded_size(n: int, step: int) -> int:
+    """Size rounded up to a step, at least one step, so that compiled programs can be used again."""
+    return max(1, -(-n // step)) * step
+
+
 def keep_compiled(folder: Path) -> None:
     """Keep compiled programs in a folder, so that the next process starts with them.
 
@@ -199,9 +211,10 @@ def sample(
     Parameters
     ----------
     model
-        NumPyro model; its data are arguments, never closed over.
+        NumPyro model; its data are arguments, never closed over. The same function object with
+        data of the same shapes is compiled once.
     arguments
-        Keyword arguments of the model.
+        Keyword arguments of the model, arrays only.
     name
         What the model is called in a refusal.
     gated
@@ -218,17 +231,12 @@ def sample(
     """
     started = time.perf_counter()
     for attempt, run in enumerate(schedule):
-        kernel = NUTS(model, target_accept_prob=run.target_accept)
-        mcmc = MCMC(
-            kernel,
-            num_warmup=run.n_warmup,
-            num_samples=run.n_draws,
-            num_chains=N_CHAINS,
-            chain_method="vectorized",
-            progress_bar=False,
+        mcmc = _sampler(model, run)
+        mcmc.run(
+            jax.random.fold_in(jax.random.key(seed), attempt),
+            **arguments,
+            extra_fields=("diverging",),
         )
-        key = jax.random.fold_in(jax.random.key(seed), attempt)
-        mcmc.run(key, **arguments, extra_fields=("diverging",))
         by_chain = {
             site: np.asarray(values, dtype=np.float64)
             for site, values in mcmc.get_samples(group_by_chain=True).items()
@@ -248,6 +256,20 @@ def sample(
         f"{min(diagnostics.min_ess_bulk, diagnostics.min_ess_tail):.0f} (wanted {MIN_ESS:.0f}), "
         f"{n_divergent} divergences (wanted 0). No number of it is shown; look for contradictory "
         "records, or report the case."
+    )
+
+
+@lru_cache(maxsize=N_PROGRAMS)
+def _sampler(model: Callable[..., Any], run: Run) -> MCMC:
+    """Sampler of one model; data are arguments, so that data of one shape share its program."""
+    return MCMC(
+        NUTS(model, target_accept_prob=run.target_accept),
+        num_warmup=run.n_warmup,
+        num_samples=run.n_draws,
+        num_chains=N_CHAINS,
+        chain_method="vectorized",
+        progress_bar=False,
+        jit_model_args=True,
     )
 
 

@@ -11,12 +11,9 @@ import numpy as np
 import pandas as pd
 
 from analytics.counting import exact_share
-from analytics.estimate import Estimate, estimate_from_draws
-from analytics.models.conception import (
-    ConceptionPosterior,
-    own_breedings_prob,
-    share_from_records,
-)
+from analytics.estimate import Estimate, estimate_from_draws, share_from_records
+from analytics.litter_chance import own_breedings_prob
+from analytics.models.conception import ConceptionPosterior
 from pipelines.fit import Known, known
 from pipelines.models import CONCEPTION
 from pipelines.store import Store

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from types import ModuleType
 from typing import Any, Generic, Protocol, TypeVar
 
-from analytics import sampling
+from analytics import breeding_terms, regression, sampling
+from analytics.breeding_records import ConceptionData, prepare_conception
 from analytics.estimate import Floats
 from analytics.models import conception
 from analytics.models.ovulation import ovulation_of_cycles
@@ -82,19 +83,19 @@ class Model(Generic[D, P]):
     published: Callable[[int], Draws]
 
 
-def conception_data(store: Store) -> conception.ConceptionData:
+def conception_data(store: Store) -> ConceptionData:
     """Read what the conception model needs."""
-    return conception.prepare_conception(
+    return prepare_conception(
         store.read("breedings"),
         store.read("inseminations"),
         ovulation_of_cycles(store.read("cycles"), store.read("progesterone")),
     )
 
 
-CONCEPTION: Model[conception.ConceptionData, conception.ConceptionPosterior] = Model(
+CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     name="conception",
     prior_ids=("c0", "c1", "c20", "c21", "r05"),
-    modules=(conception, sampling),
+    modules=(conception, breeding_terms, regression, sampling),
     prepare=conception_data,
     size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known outcome",
     too_thin=lambda data: None if data.n_known else "no breeding has a known outcome",

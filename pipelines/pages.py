@@ -13,7 +13,8 @@ import pandas as pd
 from analytics.breeding_inputs import USUAL_DOSE_M
 from analytics.cautions import DogRecords, cautions_for_dog, stopped_answers
 from analytics.errors import RecordsError
-from analytics.estimate import estimate_from_draws
+from analytics.estimate import estimate_from_draws, share_from_records
+from analytics.litter_chance import own_breedings_prob
 from analytics.models import conception
 from analytics.models.conception import ConceptionPosterior
 from analytics.priors import PRIORS
@@ -204,7 +205,7 @@ def _litters(stud: str, fitted: ConceptionPosterior) -> Sentence:
     """The sentence on this stud's breedings."""
     data = fitted.data
     chosen = data.groups["stud"] == data.levels["stud"].index(stud)
-    published, together = conception.own_breedings_prob(fitted, chosen)
+    published, together = own_breedings_prob(fitted, chosen)
     n_known, n_whelped, own = own_share(data.whelped[chosen])
     return litters_sentence(
         stud,
@@ -213,7 +214,7 @@ def _litters(stud: str, fitted: ConceptionPosterior) -> Sentence:
         own=own,
         published=estimate_from_draws(published),
         together=estimate_from_draws(together),
-        share_from_records=conception.share_from_records(together, published),
+        share_from_records=share_from_records(together, published),
     )
 
 

@@ -34,6 +34,14 @@ import numpy as np
 from scipy.special import expit
 
 from analytics.breeding_inputs import USUAL_DOSE_M
+from analytics.breeding_terms import (
+    EARLY_EDGE_DAYS,
+    LATE_EDGE_DAYS,
+    LINEAR,
+    design_matrix,
+    dose_term,
+    timing_term,
+)
 from analytics.estimate import Floats
 from analytics.keeping import StorageDraws, retention_share
 from analytics.models import conception
@@ -300,7 +308,7 @@ def _parts(
 ) -> tuple[dict[str, Floats], Floats]:
     """Parts of the logit of a pregnancy, and the day of the insemination that counts."""
     draws, n = unknowns.coefficients, unknowns.n_draws
-    columns = conception.design_matrix(
+    columns = design_matrix(
         np.full(n, option.semen_type),
         np.full(n, option.route),
         n_inseminations=np.full(n, float(len(option.inseminated_at))),
@@ -310,13 +318,13 @@ def _parts(
         stud_age_years=np.full(n, pair.stud_age_years),
         missed_before=np.full(n, float(pair.missed_before)),
     )
-    column = dict(zip(conception.LINEAR, columns.T, strict=True))
-    term = {row: draws[row] * column[row] for row in conception.LINEAR}
-    timing = conception.timing_term(
+    column = dict(zip(LINEAR, columns.T, strict=True))
+    term = {row: draws[row] * column[row] for row in LINEAR}
+    timing = timing_term(
         np,
         day,
-        early_edge=conception.EARLY_EDGE_DAYS[option.semen_type],
-        late_edge=conception.LATE_EDGE_DAYS[option.route],
+        early_edge=EARLY_EDGE_DAYS[option.semen_type],
+        late_edge=LATE_EDGE_DAYS[option.route],
         early=draws[EARLY_ROW[option.semen_type]][:, None],
         late=draws[LATE_ROW[option.route]][:, None],
         peak=draws["c19"][:, None] * (option.semen_type == "frozen"),
@@ -327,7 +335,7 @@ def _parts(
     if option.semen_type != "natural":
         sperm = np.maximum(dose_m, FEWEST_SPERM_M)
         doublings = np.log2(sperm / USUAL_DOSE_M[option.route])
-        dose = conception.dose_term(np, doublings, draws["c10"], draws["c11"])
+        dose = dose_term(np, doublings, draws["c10"], draws["c11"])
     parts = {
         "semen and route": sum((term[row] for row in BIASED), np.zeros(n)),
         "bias of the contrasts": sum(

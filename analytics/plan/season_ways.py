@@ -15,8 +15,8 @@ import numpy as np
 from scipy.special import expit
 
 from analytics.breeding_inputs import USUAL_DOSE_M
+from analytics.breeding_terms import dose_term
 from analytics.estimate import Floats
-from analytics.models import conception
 from analytics.plan.chain import FEWEST_SPERM_M, Pair, Unknowns, simulate
 from analytics.plan.options import Option
 from analytics.plan.season_program import LONGEST_REST, STATES, Way
@@ -112,7 +112,7 @@ def _way(
         sperm = np.maximum(whole.motile_dose_m[:, None] * factor, FEWEST_SPERM_M)
         doublings = np.log2(sperm / USUAL_DOSE_M[option.route])
         draws = unknowns.coefficients
-        dose = conception.dose_term(np, doublings, draws["c10"][:, None], draws["c11"][:, None])
+        dose = dose_term(np, doublings, draws["c10"][:, None], draws["c11"][:, None])
         logit = (whole.logit - whole.parts["motile dose"])[:, None] + dose
         chance = expit(logit) * expit(draws["c02"])[:, None]
     elif taken:

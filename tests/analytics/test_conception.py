@@ -8,23 +8,21 @@ import pandas as pd
 import pytest
 from scipy.special import expit
 
+from analytics import sampling
+from analytics.breeding_records import prepare_conception
+from analytics.breeding_terms import LINEAR, design_matrix
 from analytics.errors import ConvergenceError
+from analytics.estimate import share_from_records
+from analytics.litter_chance import ARCHETYPES, archetype_prob, own_breedings_prob
 from analytics.models.conception import (
-    ARCHETYPES,
     COEFFICIENTS,
-    LINEAR,
-    archetype_prob,
     chain_log_likelihood,
-    design_matrix,
     fit_conception,
-    observation_logs,
-    own_breedings_prob,
-    prepare_conception,
     prior_draws,
-    share_from_records,
+    seen_probs,
 )
 from analytics.models.ovulation import ovulation_of_cycles
-from analytics.sampling import Run
+from analytics.sampling import SMOOTH_SCHEDULE
 from pipelines.fit import N_KEPT_DRAWS
 from pipelines.models import conception_data
 from pipelines.run import DEMO, DEMO_TODAY
@@ -106,20 +104,16 @@ def test_seven_cells_of_semen_and_route_have_the_rows_of_the_table():
 
 def test_what_can_be_seen_of_a_breeding_sums_to_one():
     # Second route: enumerate every scan and report; their probabilities must exhaust the chain.
-    eta, whelped_logit = 0.4, 1.7
-    total = 0.0
-    for scan, whelped in itertools.product((0, 1), (0, 1)):
-        logs = observation_logs(np.array([scan]), np.array([whelped]))
-        total += float(np.exp(chain_log_likelihood(eta, whelped_logit, *logs))[0])
+    p, q = expit(0.4), expit(1.7)
+
+    def seen(scan, whelped):
+        probs = seen_probs(np.array([scan]), np.array([whelped]))
+        return float(np.exp(chain_log_likelihood(p, q, probs))[0])
+
+    total = sum(seen(*both) for both in itertools.product((0, 1), (0, 1)))
     assert total == pytest.approx(1.0, abs=1e-12)
-
-    logs = observation_logs(np.array([1]), np.array([-1]))
-    scanned = float(np.exp(chain_log_likelihood(eta, whelped_logit, *logs))[0])
-    assert scanned == pytest.approx(0.97 * expit(0.4) + 0.01 * (1 - expit(0.4)), abs=1e-12)
-
-    logs = observation_logs(np.array([-1]), np.array([1]))
-    litter = float(np.exp(chain_log_likelihood(eta, whelped_logit, *logs))[0])
-    assert litter == pytest.approx(expit(0.4) * expit(1.7), abs=1e-12)
+    assert seen(1, -1) == pytest.approx(0.97 * p + 0.01 * (1 - p), abs=1e-12)
+    assert seen(-1, 1) == pytest.approx(p * q, abs=1e-12)
 
 
 def test_a_small_kennel_agrees_with_importance_sampling_from_the_table():
@@ -158,11 +152,12 @@ def test_a_small_kennel_agrees_with_importance_sampling_from_the_table():
         assert posterior.draws[name].std() == pytest.approx(sd, rel=0.10)
 
 
-def test_an_unsettled_fit_is_refused():
+def test_an_unsettled_fit_is_refused(monkeypatch):
     data = prepare_conception(*kennel([(None, True)]))
+    monkeypatch.setattr(sampling, "MIN_ESS", 1e6)
 
     with pytest.raises(ConvergenceError, match="conception did not settle"):
-        fit_conception(data, seed=1, schedule=(Run(3, 10, 0.5),))
+        fit_conception(data, seed=1, schedule=SMOOTH_SCHEDULE[:1])
 
 
 @pytest.mark.parametrize(

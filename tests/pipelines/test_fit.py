@@ -9,7 +9,7 @@ import pytest
 
 from analytics import sampling
 from analytics.errors import StaleFitError
-from analytics.models import conception
+from analytics.models.conception import fit_conception
 from pipelines.cli import main
 from pipelines.fit import fit_models, known
 from pipelines.models import CONCEPTION, MODELS
@@ -126,9 +126,10 @@ def test_what_did_not_settle_is_refused_and_the_older_fit_stays(
 ):
     path = tmp_path / "kennel.duckdb"
     path.write_bytes(fitted_store_path.read_bytes())
+    monkeypatch.setattr(sampling, "MIN_ESS", 1e6)
 
     def hasty(data, *, seed):
-        return conception.fit_conception(data, seed=seed, schedule=(sampling.Run(3, 10, 0.5),))
+        return fit_conception(data, seed=seed, schedule=sampling.SMOOTH_SCHEDULE[:1])
 
     with Store.open(path) as store:
         older = store.read_fit("conception")

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from scipy.special import expit
 
 from analytics.breeding_inputs import USUAL_DOSE_M
+from analytics.breeding_terms import EARLY_EDGE_DAYS, LATE_EDGE_DAYS, hinge
+from analytics.litter_chance import Archetype, litter_prob, new_partner_spread, pregnant_logit
 from analytics.models import conception
 from analytics.plan.chain import NEVER_HARMFUL, NEVER_HELPFUL, Shift, bias_draws, simulate
 from analytics.plan.feasible import possible_options
@@ -45,7 +47,7 @@ def test_the_chain_is_the_conception_model_at_each_draws_own_dose_day_and_hours(
                     outcome.days_late[d]
                 ]
             ]
-            breeding = conception.Archetype(
+            breeding = Archetype(
                 option.semen_type,
                 option.route,
                 tuple(days),
@@ -55,7 +57,7 @@ def test_the_chain_is_the_conception_model_at_each_draws_own_dose_day_and_hours(
                 stud_age_years=pair.stud_age_years,
             )
             one = {row: draws[[d]] for row, draws in unknowns.coefficients.items()}
-            expected = conception.pregnant_logit(one, breeding)[0]
+            expected = pregnant_logit(one, breeding)[0]
 
             assert outcome.logit[d] == pytest.approx(expected, abs=1e-10)
             assert outcome.litter_prob[d] == pytest.approx(
@@ -67,10 +69,10 @@ def test_new_partners_average_to_the_models_own_integral(options, pair, without_
     option = next(o for o in options if o.method == "fresh transcervical, once")
     outcome = simulate(option, pair, without_bias)
     chain = published_chain(np.random.default_rng(0))
-    spread = conception.new_partner_spread(chain.draws)
+    spread = new_partner_spread(chain.draws)
     without_partners = outcome.logit - without_bias.partners
 
-    averaged = conception.litter_prob(without_bias.coefficients, without_partners, spread=spread)
+    averaged = litter_prob(without_bias.coefficients, without_partners, spread=spread)
 
     error = (outcome.litter_prob - averaged).std() / math.sqrt(len(averaged))
     assert outcome.litter_prob.mean() == pytest.approx(averaged.mean(), abs=4.0 * error)
@@ -113,7 +115,7 @@ def test_an_older_sample_a_smaller_dose_or_a_day_further_out_never_raises_the_ch
     option = data.draw(st.sampled_from(one_of_each(options)))
     hours = sorted(data.draw(st.tuples(st.floats(0, 96), st.floats(0, 96))))
     doublings = sorted(data.draw(st.tuples(st.floats(-9, 6), st.floats(-9, 6))))
-    edge = conception.LATE_EDGE_DAYS[option.route]
+    edge = LATE_EDGE_DAYS[option.route]
     out = np.array(sorted(data.draw(st.tuples(st.floats(0, 12), st.floats(0, 12)))))
     first = (option.inseminated_at[0] - unknowns.origin).total_seconds() / 86400.0
     # Far enough for the first insemination to be past its edge in every draw, whatever the box.
@@ -130,7 +132,7 @@ def test_an_older_sample_a_smaller_dose_or_a_day_further_out_never_raises_the_ch
     assert np.all(fewer <= more)
     # A smooth early edge still bends by 0.25 ln(1 + exp(−(late − early)/0.25)) at the late one.
     early = max(-unknowns.coefficients[row].min() for row in NEVER_HELPFUL)
-    slack = early * conception.hinge(np, -(edge - conception.EARLY_EDGE_DAYS[option.semen_type]))
+    slack = early * hinge(np, -(edge - EARLY_EDGE_DAYS[option.semen_type]))
     assert np.all(further <= nearer + slack / 4.0 + 1e-15)
 
 
@@ -140,7 +142,7 @@ def test_a_day_too_early_is_never_better_than_a_day_less_early(data, options, pa
     once = [o for o in one_of_each(options) if len(o.inseminated_at) == 1 and o.carrier is None]
     option = data.draw(st.sampled_from(once))
     first = (option.inseminated_at[0] - unknowns.origin).total_seconds() / 86400.0
-    early_edge = conception.EARLY_EDGE_DAYS[option.semen_type]
+    early_edge = EARLY_EDGE_DAYS[option.semen_type]
     before = early_edge + unknowns.ovulation_days.min() - first
     out = sorted(data.draw(st.tuples(st.floats(0, 10), st.floats(0, 10))))
 
@@ -149,7 +151,7 @@ def test_a_day_too_early_is_never_better_than_a_day_less_early(data, options, pa
     )
 
     late = max(-unknowns.coefficients[row].min() for row in NEVER_HELPFUL)
-    slack = late * conception.hinge(np, -(conception.LATE_EDGE_DAYS[option.route] - early_edge))
+    slack = late * hinge(np, -(LATE_EDGE_DAYS[option.route] - early_edge))
     assert np.all(further <= nearer + slack / 4.0 + 1e-15)
 
 
