@@ -162,8 +162,8 @@ class Case:
         return "" if contents(target) == self.known_before else "half a backup"
 
 
-def interrupt(n_times, seed=SEED, say=lambda text: None):
-    """Interrupt each kind of work in turn.
+def interrupt(n_times, seed=SEED, say=lambda text: None, kinds=tuple(WORK)):
+    """Interrupt kinds of work in turn.
 
     Returns
     -------
@@ -173,7 +173,7 @@ def interrupt(n_times, seed=SEED, say=lambda text: None):
     rng = random.Random(seed)
     n_acknowledged, wrong = Counter(), []
     with tempfile.TemporaryDirectory() as made:
-        cases = [Case(Path(made), kind) for kind in WORK]
+        cases = [Case(Path(made), kind) for kind in kinds]
         for n in range(n_times):
             case = cases[n % len(cases)]
             share = rng.uniform(0.0, PAST_THE_END)
