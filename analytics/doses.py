@@ -243,7 +243,8 @@ class DosePlan:
     hours
         From the collection to the insemination. [h]
     n_doses
-        Most doses that each meet the target that surely; 0 when not even one does.
+        Doses made: as asked for, else the most that each meet the target that surely, 0 when not
+        even one does.
     chances
         One row a number of doses, from 1 to one more than are made.
     until_h
@@ -271,6 +272,7 @@ def plan_doses(
     hours: float,
     target_m: float,
     certainty: float = CERTAINTY,
+    n_doses: int | None = None,
     interval_prob: float = INTERVAL_PROB,
 ) -> DosePlan | None:
     """Divide a sample into doses that meet the target when they are inseminated.
@@ -287,6 +289,8 @@ def plan_doses(
         Moving forward that a dose should hold then. [10⁶]
     certainty
         How surely each dose must.
+    n_doses
+        Doses to make whatever their chance; as many as are sure enough when None.
     interval_prob
         Probability of the printed ranges.
 
@@ -300,9 +304,12 @@ def plan_doses(
     left_m = progressive_m * curve.share(hours)
     if np.isnan(left_m).any():
         return None
+    if n_doses is not None and not 1 <= n_doses <= MOST_DOSES:
+        raise ValueError(f"doses to make lie between 1 and {MOST_DOSES}; got {n_doses}")
     numbers = np.arange(1, MOST_DOSES + 2)
     meets = (left_m >= target_m * numbers[:, None]).mean(axis=1)
-    n_doses = min(int((meets >= certainty).sum()), MOST_DOSES)
+    if n_doses is None:
+        n_doses = min(int((meets >= certainty).sum()), MOST_DOSES)
     chances = tuple(
         DoseChance(int(n), estimate_from_draws(left_m / n, interval_prob), float(prob))
         for n, prob in zip(numbers[: n_doses + 1], meets, strict=False)
@@ -341,26 +348,35 @@ def worth_of_a_count(
 
     Notes
     -----
-    In closed form on the log scale, everything taken as normal: the total has sd :math:`s_0`, a
-    count errs by :math:`s_c` (Poisson, pipette, volume), so afterwards
-    :math:`s_1^{-2} = s_0^{-2} + s_c^{-2}` and the middle will have moved by
-    :math:`N(0, s_0^2 - s_1^2)`. The doses made are the whole number of targets in the quantile at
-    one minus the certainty.
+    The log of the total is taken as normal with mean :math:`m` and sd :math:`s_0`. A count errs by
+    :math:`s_c` (Poisson, pipette, volume): afterwards :math:`s_1^{-2} = s_0^{-2} + s_c^{-2}`, and
+    the mean will have moved by :math:`N(0, s_0^2 - s_1^2)`. What else is uncertain, motility and
+    keeping :math:`R`, stays as drawn. With :math:`Q` the quantile at one minus the certainty of
+    :math:`e^{s_1 z} R` the doses made are the whole number of targets in :math:`e^{m} Q`, so both
+    probabilities are normal ones of :math:`m`.
     """
-    z_range, z_sure = float(ndtri(0.5 + interval_prob / 2.0)), float(ndtri(plan.certainty))
     log_total = np.log(draws.total_m)
-    log_rest = np.log(draws.progressive_m / draws.total_m * curve.share(plan.hours))
-    before, rest = float(log_total.var()), float(log_rest.var())
-    error = 1.0 / CHAMBER_CELLS + count_cv**2 + VOLUME_CV**2
-    after = 1.0 / (1.0 / before + 1.0 / error)
-    moved = float(np.sqrt(before - after))
-    middle = float(log_total.mean() + log_rest.mean()) - z_sure * float(np.sqrt(after + rest))
-    one_more, none_less = np.log(np.array([plan.n_doses + 1, max(plan.n_doses, 1)]) * plan.target_m)
-    more = 1.0 - float(ndtr((one_more - middle) / moved))
-    fewer = float(ndtr((none_less - middle) / moved)) if plan.n_doses > 0 else 0.0
+    rest = draws.progressive_m / draws.total_m * curve.share(plan.hours)
+    mean, before = float(log_total.mean()), float(log_total.std())
+    error = float(np.sqrt(1.0 / CHAMBER_CELLS + count_cv**2 + VOLUME_CV**2))
+    after = before * error / float(np.hypot(before, error))
+    moved = float(np.sqrt(before**2 - after**2))
+    standard = (log_total - mean) / before
+    now, then = np.exp(before * standard) * rest, np.exp(after * standard) * rest
+    sure = float(np.quantile(then, 1.0 - plan.certainty))
+    with np.errstate(divide="ignore"):
+        more = (np.log((plan.n_doses + 1) * plan.target_m / sure) - mean) / moved
+        fewer = (np.log(plan.n_doses * plan.target_m / sure) - mean) / moved
     return CountWorth(
-        float(np.exp(2.0 * z_range * np.sqrt(before + rest))),
-        float(np.exp(2.0 * z_range * np.sqrt(after + rest))),
-        more,
-        fewer,
+        _fold(now, interval_prob),
+        _fold(then, interval_prob),
+        float(ndtr(-more)),
+        float(ndtr(fewer)),
     )
+
+
+def _fold(values: Floats, interval_prob: float) -> float:
+    """Upper over lower end of the central interval."""
+    tail = (1.0 - interval_prob) / 2.0
+    lower, upper = np.quantile(values, [tail, 1.0 - tail])
+    return float(upper / lower) if lower > 0.0 else float("inf")

@@ -191,14 +191,15 @@ def next_readings(
     first_day: date | None = None,
     lh_surge_on: date | None = None,
 ) -> tuple[NextReading, ...]:
-    """What a further reading on each of the coming mornings would do.
+    """What a further reading on each of the coming mornings would do, while it is early enough.
 
     Parameters
     ----------
     readings, posterior
         What was measured, and what is known from it.
     now
-        The moment the question is asked; the first morning after it is the first offered.
+        The moment the question is asked; mornings after it are offered until ovulation has
+        probably happened.
     laboratory, assay, first_day, lh_surge_on
         As for the posterior.
     """
@@ -206,6 +207,7 @@ def next_readings(
     if first <= now:
         first += timedelta(days=1)
     mornings = [first + timedelta(days=k) for k in range(N_MORNINGS)]
+    mornings = [at for at in mornings if posterior.prob_before(at) <= HAPPENED_PROB]
     expected = expected_sd_days(
         readings,
         mornings,

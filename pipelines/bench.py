@@ -6,14 +6,38 @@ once; none needs a fit, and only a remembered rotor or target needs a records fi
 
 from __future__ import annotations
 
-from datetime import date, datetime
-from enum import Enum
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from datetime import datetime
+from typing import Annotated
 
 import typer
 
 from analytics.errors import ToolkitError
+from pipelines.bench_options import (
+    Assay,
+    CertaintyOption,
+    DilutionOption,
+    ExtenderOption,
+    JudgedOption,
+    Part,
+    PartOption,
+    Route,
+    RouteOption,
+    SemenType,
+    SquaresOption,
+    SquareVolumeOption,
+    TargetOption,
+    TrainedOption,
+    Unit,
+    WeightOption,
+    count_error,
+    day_of,
+    numbers,
+    remembered_radius,
+    remembered_target,
+    sample_reading,
+    sure_enough,
+    volume_of_square_nl,
+)
 from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
@@ -23,89 +47,11 @@ from pipelines.terminal import (
     show,
 )
 
-if TYPE_CHECKING:
-    from analytics.doses import SampleReading
-
 bench = typer.Typer(
     help="Numbers at the bench: counts, doses, spin, hours, days.",
     rich_markup_mode=None,
     no_args_is_help=True,
 )
-
-
-class Route(Enum):
-    """Where the dose is put."""
-
-    VAGINAL = "vaginal"
-    TRANSCERVICAL = "transcervical"
-
-
-class SemenType(Enum):
-    """What goes in."""
-
-    NATURAL = "natural"
-    FRESH = "fresh"
-    CHILLED = "chilled"
-    FROZEN = "frozen"
-
-
-class Part(Enum):
-    """Part of an improved Neubauer chamber."""
-
-    SQUARE = "square"
-    ROW = "row"
-    GRID = "grid"
-
-
-class Unit(Enum):
-    """Unit of progesterone."""
-
-    NANOGRAM = "ng/mL"
-    NANOMOLE = "nmol/L"
-
-
-class Assay(Enum):
-    """Kind of progesterone assay."""
-
-    UNKNOWN = "unknown"
-    RADIO = "radioimmunoassay"
-    ENZYME = "enzyme chemiluminescence"
-    ELECTRO = "electrochemiluminescence"
-    CLINIC = "clinic analyzer"
-
-
-SquaresOption = Annotated[int, typer.Option("--squares", min=1, help="Squares counted.")]
-PartOption = Annotated[
-    Part, typer.Option("--part", help="What one square is in an improved Neubauer chamber.")
-]
-SquareVolumeOption = Annotated[
-    float | None,
-    typer.Option("--square-nl", min=0.01, help="Volume above one square, another chamber. [nL]"),
-]
-DilutionOption = Annotated[
-    float, typer.Option("--dilution", min=1.0, help="Final over initial volume; 20 for 1 + 19.")
-]
-TrainedOption = Annotated[
-    bool, typer.Option("--trained", help="Counted by a trained hand: 6 % beyond chance, not 15 %.")
-]
-JudgedOption = Annotated[
-    int | None, typer.Option("--judged", min=1, help="Sperm judged; left out when by eye.")
-]
-ExtenderOption = Annotated[
-    str | None, typer.Option("--extender", help="Its name; 'none' for raw semen.")
-]
-RouteOption = Annotated[Route, typer.Option("--route", help="Where the dose is put.")]
-TargetOption = Annotated[
-    float | None,
-    typer.Option("--target", min=1.0, help="Moving forward that a dose should hold. [M]"),
-]
-CertaintyOption = Annotated[
-    float, typer.Option("--certainty", min=0.5, max=0.99, help="How surely each dose must hold it.")
-]
-WeightOption = Annotated[
-    float | None, typer.Option("--weight", min=0.5, max=120.0, help="The bitch's weight. [kg]")
-]
-DEFAULT_CERTAINTY = 0.8
 
 
 @bench.command()
@@ -128,10 +74,10 @@ def concentration(
     answer = concentration_answer(
         counted,
         n_squares=squares,
-        square_nl=_square_nl(part, square_nl),
+        square_nl=volume_of_square_nl(part, square_nl),
         dilution=dilution,
         volume_ml=volume,
-        count_cv=_count_cv(trained),
+        count_cv=count_error(trained),
     )
     show(answer, as_json=as_json)
 
@@ -174,7 +120,7 @@ def dose(
     extender: ExtenderOption = None,
     route: RouteOption = Route.VAGINAL,
     target: TargetOption = None,
-    certainty: CertaintyOption = DEFAULT_CERTAINTY,
+    certainty: CertaintyOption = None,
     trained: TrainedOption = False,
     store: StoreOption = DEFAULT_STORE,
     seed: SeedOption = DEFAULT_SEED,
@@ -194,12 +140,14 @@ def dose(
         hours=hours,
         extender=extender,
         route=route.value,
-        target_m=remembered_target(store, route, target),
-        certainty=certainty,
-        count_cv=_count_cv(trained),
+        target_m=remembered_target(store, route, target, keep=False),
+        certainty=sure_enough(certainty),
+        count_cv=count_error(trained),
         rng=np.random.default_rng(seed),
     )
     show(answer, as_json=as_json)
+    if "stopped" in answer.values:
+        raise typer.Exit(1)
 
 
 @bench.command()
@@ -235,15 +183,17 @@ def spin(
                 "--leave."
             )
         recovery = (before, after, leave * dilution_after / (volume * dilution_before))
+    rotor_cm = remembered_radius(store, radius)
+    assert rotor_cm is not None
     answer = spin_answer(
-        radius_cm=remembered_radius(store, radius),
+        radius_cm=rotor_cm,
         force_g=force,
         speed_rpm=speed,
         minutes=minutes,
         volume_ml=volume,
         leave_ml=leave,
         recovery=recovery,
-        count_cv=_count_cv(trained),
+        count_cv=count_error(trained),
     )
     show(answer, as_json=as_json)
 
@@ -296,7 +246,7 @@ def keep(
     ] = None,
     route: RouteOption = Route.VAGINAL,
     target: TargetOption = None,
-    certainty: CertaintyOption = DEFAULT_CERTAINTY,
+    certainty: CertaintyOption = None,
     store: StoreOption = DEFAULT_STORE,
     seed: SeedOption = DEFAULT_SEED,
     as_json: JsonOption = False,
@@ -311,8 +261,8 @@ def keep(
         extender=extender,
         hours=numbers(hours, "hours"),
         dose_m=dose_m,
-        target_m=remembered_target(store, route, target),
-        certainty=certainty,
+        target_m=remembered_target(store, route, target, keep=False),
+        certainty=sure_enough(certainty),
         rng=np.random.default_rng(seed),
     )
     show(answer, as_json=as_json)
@@ -351,8 +301,8 @@ def ovulation(
 
     answer = ovulation_answer(
         [read_progesterone(text, unit=unit.value, assay=assay.value) for text in readings or ()],
-        first_day=_date(first_day),
-        lh_surge_on=_date(lh_on),
+        first_day=day_of(first_day),
+        lh_surge_on=day_of(lh_on),
         semen_type=semen.value,
         now=now or datetime.now(),
     )
@@ -381,10 +331,10 @@ def whelping(
     from pipelines.heat_answers import whelping_answer
 
     answer = whelping_answer(
-        lh_peak_on=_date(lh_on),
-        ovulation_on=_date(ovulation_on),
+        lh_peak_on=day_of(lh_on),
+        ovulation_on=day_of(ovulation_on),
         ovulation_sd_days=sure_to,
-        mated_on=_date(mated_on),
+        mated_on=day_of(mated_on),
         n_pups=pups,
     )
     show(answer, as_json=as_json)
@@ -404,109 +354,4 @@ def lookback(
     """When did harm begin that shows in a sample, and when to examine again?"""
     from pipelines.heat_answers import look_back_answer
 
-    show(look_back_answer(_date(collected_on), _date(ended_on)), as_json=as_json)
-
-
-def sample_reading(
-    volume: float,
-    forward: float,
-    *,
-    cells: int | None,
-    squares: int,
-    part: Part,
-    square_nl: float | None,
-    dilution: float,
-    concentration: float | None,
-    judged: int | None,
-    normal: float | None,
-) -> SampleReading:
-    """A sample in hand, from the options that describe how it was read."""
-    from analytics.doses import SampleReading
-
-    if cells is not None and concentration is not None:
-        raise ToolkitError(
-            "A sample is counted in a chamber or read by a photometer; got both. Leave one out."
-        )
-    looked_at = None if cells is None else squares * _square_nl(part, square_nl) / dilution
-    return SampleReading(
-        volume,
-        forward,
-        judged,
-        n_cells=cells,
-        looked_at_nl=looked_at,
-        concentration_m_per_ml=concentration,
-        normal_morphology_pct=normal,
-    )
-
-
-def remembered_target(store: Path, route: Route, target: float | None) -> float:
-    """The dose aimed at: as told, as the kennel remembers it, or the usual one of the route."""
-    from analytics.doses import TARGET_ROWS
-    from analytics.priors import PRIORS
-
-    if target is not None:
-        return target
-    usual = PRIORS[TARGET_ROWS[route.value]].centre
-    return _settings(store).get(f"target_{route.value}_m", usual)
-
-
-def remembered_radius(store: Path, radius: float | None) -> float:
-    """Radius of the rotor: as told, and then remembered where there is a records file. [cm]"""
-    if radius is None:
-        known = _settings(store).get("rotor_radius_cm")
-        if known is None:
-            raise ToolkitError(
-                "The radius of the rotor is not known here. Give it once with --radius, measured "
-                "in cm from the axis to the tip of a spinning tube; the records file remembers it."
-            )
-        return known
-    from analytics.vocabulary import VOCABULARY
-
-    rotor = VOCABULARY["rotor_radius_cm"]
-    if not rotor.low <= radius <= rotor.high:
-        raise ToolkitError(
-            f"A rotor has a radius of {rotor.low:g} to {rotor.high:g} cm; got {radius:g}."
-        )
-    if store.exists() and _settings(store).get("rotor_radius_cm") != radius:
-        from pipelines.store import Store
-
-        with Store.open(store) as opened:
-            opened.settings({"rotor_radius_cm": radius})
-    return radius
-
-
-def numbers(text: str, what: str) -> list[float]:
-    """Numbers in a list such as 12,9,15."""
-    try:
-        found = [float(part) for part in text.split(",")]
-    except ValueError:
-        found = []
-    if not found or min(found) < 0.0:
-        raise ToolkitError(f"The {what} are numbers with commas between; got {text!r}.")
-    return found
-
-
-def _settings(store: Path) -> dict[str, float]:
-    """What the kennel has said once; nothing where there is no records file."""
-    if not store.exists():
-        return {}
-    from pipelines.store import Store
-
-    with Store.open(store, read_only=True) as opened:
-        return opened.settings()
-
-
-def _square_nl(part: Part, square_nl: float | None) -> float:
-    from analytics.counting import NEUBAUER_NL
-
-    return NEUBAUER_NL[part.value] if square_nl is None else square_nl
-
-
-def _count_cv(trained: bool) -> float:
-    from analytics.priors import PRIORS
-
-    return PRIORS["r02_trained" if trained else "r02_home"].centre
-
-
-def _date(at: datetime | None) -> date | None:
-    return None if at is None else at.date()
+    show(look_back_answer(day_of(collected_on), day_of(ended_on)), as_json=as_json)

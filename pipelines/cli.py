@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from analytics.errors import ToolkitError
+from pipelines import daily
 from pipelines.bench import bench
 from pipelines.terminal import (
     DEFAULT_SEED,
@@ -73,6 +74,8 @@ app = typer.Typer(
 )
 
 app.add_typer(bench, name="bench")
+app.command()(daily.box)
+app.command()(daily.card)
 
 DatesOption = Annotated[
     DayOrder | None,

@@ -64,21 +64,34 @@ def dose_answer(
 
 def no_sperm_answer(reading: doses.SampleReading, *, count_cv: float) -> Answer:
     """A sample without sperm: no dose, and what the count still allows."""
-    limit = ""
-    values: dict[str, object] = {"stopped": True, "n_doses": None}
-    if reading.looked_at_nl is not None:
-        _, most = semen.total_sperm_interval_m(
-            reading.volume_ml, 0.0, 0.0, extra_cv=count_cv, looked_at_nl=reading.looked_at_nl
-        )
-        values["total_sperm_m_high"] = float(most)
-        limit = f" With {ONE_SIDED} certainty the whole sample holds at most {spoken(most)} M."
-    return Answer(
-        (
-            f"Stop: no sperm seen, so no dose is made up.{limit} A veterinarian would be asked: a "
-            "repeat after rest with a teaser bitch, a look in the spun pellet, alkaline "
-            "phosphatase, urine after collection, and Brucella.",
-        ),
-        values=values,
+    values: dict[str, object] = {"stopped": ["no sperm seen"], "n_doses": None}
+    sentences = ["Stop: no sperm seen, so no dose is made up."]
+    limit = upper_limit_m(reading, count_cv=count_cv)
+    if limit is not None:
+        values["total_sperm_m_high"] = limit
+        sentences.append(at_most_sentence(limit))
+    sentences.append(
+        "A veterinarian would be asked: a repeat after rest with a teaser bitch, a look in the "
+        "spun pellet, alkaline phosphatase, urine after collection, and Brucella."
+    )
+    return Answer(tuple(sentences), values=values)
+
+
+def upper_limit_m(reading: doses.SampleReading, *, count_cv: float) -> float | None:
+    """What a count without sperm still allows in the whole sample; None where not counted. [10⁶]"""
+    if reading.looked_at_nl is None:
+        return None
+    _, most = semen.total_sperm_interval_m(
+        reading.volume_ml, 0.0, 0.0, extra_cv=count_cv, looked_at_nl=reading.looked_at_nl
+    )
+    return float(most)
+
+
+def at_most_sentence(limit_m: float) -> str:
+    """An upper limit, said as one."""
+    return (
+        f"With {ONE_SIDED} certainty the whole sample holds at most {spoken(limit_m)} M; that is "
+        "an upper limit, not a zero."
     )
 
 

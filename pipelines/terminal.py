@@ -39,7 +39,7 @@ DEFAULT_SEED = 20240229
 
 @dataclass(frozen=True, slots=True)
 class TextTable:
-    """A table of finished texts; the first column names the row."""
+    """A table of finished texts; the first column names the row, headings may be left out."""
 
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
@@ -147,9 +147,13 @@ def wrapped(text: str, *, first: str = "", later: str = "") -> list[str]:
 
 def _table_lines(table: TextTable) -> list[str]:
     """A table; numbers flush right, the last column of words wrapped to what is left."""
-    rows = [tuple(printable(cell) for cell in row) for row in (table.headings, *table.rows)]
+    headed = (table.headings, *table.rows) if table.headings else table.rows
+    rows = [tuple(printable(cell) for cell in row) for row in headed]
     columns = list(zip(*rows, strict=True))
-    right = [not any(c.isalpha() for cell in column[1:] for c in cell) for column in columns]
+    right = [
+        not any(c.isalpha() for cell in column for c in cell)
+        for column in zip(*table.rows, strict=True)
+    ]
     widths = [max(map(len, column)) for column in columns]
     before_last = sum(widths[:-1]) + len(GAP) * (len(widths) - 1)
     widths[-1] = min(widths[-1], max(WIDTH - before_last, 12))

@@ -249,6 +249,25 @@ def render(report: Report) -> str:
     )
 
 
+def fill(template: str, words: Words, **parts: object) -> str:
+    """Render a page without scripts from a template of its own, in the common style.
+
+    Parameters
+    ----------
+    template
+        Name of the template.
+    words
+        Of the reader.
+    parts
+        What the template prints.
+    """
+    return (
+        _environment()
+        .get_template(template)
+        .render(words=words, style=_static("page.css"), policy=_policy(()), **parts)
+    )
+
+
 def _policy(scripts: tuple[str, ...]) -> str:
     """Content-security policy: these scripts and inline styles, nothing from anywhere."""
     digests = " ".join(

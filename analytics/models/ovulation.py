@@ -95,10 +95,13 @@ DATE_SD_DAYS = 0.75
 The 90 % interval is then at most 2.5 days long, about as wide as the windows that the sources give
 for an insemination; two or three readings on the rise reach it."""
 
-LOOK_AHEAD_STEP_DAYS = 0.1
+LOOK_AHEAD_STEP_DAYS = 0.2
 """Step of the grid on which further readings are weighed. [d]"""
 
-LOOK_AHEAD_LOG_NG_PER_ML = np.log(np.geomspace(0.3, 60.0, 25))
+LOOK_AHEAD_WEIGHT = 1e-5
+"""Days of less weight than this share of the largest are left out of that grid."""
+
+LOOK_AHEAD_LOG_NG_PER_ML = np.log(np.geomspace(0.3, 60.0, 21))
 """Values that a further reading may take. [log ng/mL]"""
 
 _SPEEDS, _SPEED_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
@@ -275,6 +278,8 @@ def expected_sd_days(
     """
     origin, n_days = _span(readings, first_day, lh_surge_on)
     days = np.arange(0.0, n_days, LOOK_AHEAD_STEP_DAYS)
+    known = _log_weight(days, origin, readings, first_day, lh_surge_on)
+    days = days[known >= known.max() + np.log(LOOK_AHEAD_WEIGHT)]
     expected = []
     for at in sampled_at:
         log_evidence, sd = [], []

@@ -1,0 +1,313 @@
+"""A sample in hand and a courier at the door: divide it, record the box, write its slip.
+
+The sample goes through the same rules as every record: a caution that stops a box stops it here,
+and then nothing is printed, written or recorded but the caution. A box is recorded as a line of the
+Boxes sheet, so that a sheet that names it later corrects it; without an arrival its outcome is
+pending.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analytics import doses, extending, keeping
+from analytics.calendar import spoken_day
+from analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_answers
+from analytics.errors import RecordsError, ToolkitError
+from analytics.semen import total_sperm_m
+from pipelines.semen_answers import (
+    at_most_sentence,
+    dose_values,
+    doses_sentence,
+    unstudied_sentence,
+    upper_limit_m,
+)
+from pipelines.slips import BoxRequest, MadeUp, make_slip, record_box, until_at, write_slip
+from pipelines.store import Store
+from pipelines.terminal import Answer, TextTable, percent, spoken, spoken_range
+from reports.words import Words
+
+N_OWN_SAMPLES = 20
+"""Latest counted samples that say what is usual for a dog (J)."""
+
+
+@dataclass(frozen=True, slots=True)
+class PackedBox:
+    """What came of a request.
+
+    Attributes
+    ----------
+    answer
+        For the terminal.
+    is_stopped
+        Whether a caution stopped it.
+    slip
+        File of the slip; None where none was written.
+    """
+
+    answer: Answer
+    is_stopped: bool
+    slip: Path | None
+
+
+def pack_box(
+    store_path: Path,
+    request: BoxRequest,
+    *,
+    out: Path,
+    words: Words,
+    rng: np.random.Generator,
+    check_only: bool = False,
+) -> PackedBox:
+    """Divide a sample, record the box and write its slip.
+
+    Parameters
+    ----------
+    store_path
+        Records file that knows the stud.
+    request
+        What is known at the bench.
+    out
+        Folder of the slip.
+    words
+        Language of the slip.
+    rng
+        Source of the draws.
+    check_only
+        Answer, and record and write nothing.
+
+    Raises
+    ------
+    RecordsError
+        The stud is not in the records, or the line is refused.
+    ToolkitError
+        The hours are not studied, or run backwards.
+    """
+    if request.hours < 0.0:
+        raise ToolkitError(
+            f"The insemination ({request.inseminate_at:%Y-%m-%d %H:%M}) is before the collection "
+            f"({request.collected_at:%Y-%m-%d %H:%M}). Correct one of them."
+        )
+    with Store.open(store_path, read_only=True) as store:
+        views = {name: store.read(name) for name in (
+            "dogs", "evaluations", "lab_tests", "events", "breedings",
+        )}  # fmt: skip
+    stud, registered = _stud(request.stud, views["dogs"])
+    records = _records(stud, views, request)
+    cautions = cautions_for_dog(records, request.sent_at.date())
+    if stopped_answers(cautions) & {"box", "doses"}:
+        return PackedBox(_stopped_answer(cautions, request), True, None)
+
+    usual = doses.usual_total(_own_totals(stud, views["evaluations"]))
+    sample = doses.draw_sample(request.reading, count_cv=request.count_cv, usual=usual, rng=rng)
+    medium = keeping.medium_of(request.extender)
+    curve = keeping.published_storage(medium, rng=rng)
+    plan = doses.plan_doses(
+        sample.progressive_m,
+        curve,
+        hours=request.hours,
+        target_m=request.target_m,
+        certainty=request.certainty,
+        n_doses=request.n_doses,
+    )
+    if plan is None:
+        raise ToolkitError(unstudied_sentence(medium, request.hours, curve.studied_until_h))
+    worth = doses.worth_of_a_count(sample, curve, plan, count_cv=request.count_cv)
+    made = MadeUp.of(request, sample, plan, medium)
+    slip_path = None
+    if not check_only:
+        record_box(store_path, stud, request, made)
+        slip = make_slip(stud, registered, request, plan, made, views["lab_tests"])
+        slip_path = write_slip(slip, out, words)
+    answer = _answer(request, plan, worth, made, medium, usual, cautions, slip_path)
+    return PackedBox(answer, False, slip_path)
+
+
+def _stud(name: str, dogs: pd.DataFrame) -> tuple[str, str | None]:
+    """Call name and registered name of a male of the records."""
+    males = dogs[dogs["sex"] == "male"]
+    found = males[males["call_name"].str.casefold() == name.strip().casefold()]
+    if len(found) != 1:
+        known = ", ".join(sorted(males["call_name"])) or "none"
+        what = "several studs" if len(found) else "no stud"
+        raise RecordsError(
+            f"{name!r} is {what} of these records; the studs are {known}. Add him to the Dogs "
+            "sheet, or correct the name."
+        )
+    dog = found.iloc[0]
+    registered = dog["registered_name"]
+    return str(dog["call_name"]), None if pd.isna(registered) else str(registered)
+
+
+def _records(stud: str, views: Mapping[str, pd.DataFrame], request: BoxRequest) -> DogRecords:
+    """The stud's records with the sample in hand as his latest raw one."""
+    evaluations = views["evaluations"]
+    own = evaluations[evaluations["stud"] == stud]
+    in_hand = {
+        "stud": stud,
+        "stage": "raw",
+        "collected_earliest": pd.Timestamp(request.collected_at),
+        "collected_latest": pd.Timestamp(request.collected_at),
+        "appearance": request.appearance or "normal",
+        "n_cells_counted": request.reading.n_cells,
+        "concentration_m_per_ml": request.reading.concentration_m_per_ml,
+    }
+    rows = [*own.to_dict("records"), in_hand]
+    return DogRecords(
+        stud,
+        pd.DataFrame(rows, columns=evaluations.columns),
+        views["lab_tests"][views["lab_tests"]["dog"] == stud],
+        views["events"][views["events"]["dog"] == stud],
+        views["breedings"][views["breedings"]["stud"] == stud],
+    )
+
+
+def _own_totals(stud: str, evaluations: pd.DataFrame) -> np.ndarray:
+    """His latest counted totals. [10⁶]"""
+    raw = evaluations[(evaluations["stud"] == stud) & (evaluations["stage"] == "raw")]
+    raw = raw.sort_values("collected_earliest")
+    volume, concentration = (
+        raw[name].to_numpy(dtype=np.float64, na_value=np.nan)
+        for name in ("volume_ml", "concentration_m_per_ml")
+    )
+    totals = total_sperm_m(volume, concentration)
+    return totals[np.isfinite(totals)][-N_OWN_SAMPLES:]
+
+
+def _stopped_answer(cautions: tuple[Caution, ...], request: BoxRequest) -> Answer:
+    """The cautions and nothing else: no number of a dose, no slip, no record."""
+    english = Words("en")
+    stops = [caution for caution in cautions if caution.severity == "stop"]
+    sentences = [f"Stop: {english.tell(caution.sentence)}" for caution in stops]
+    sentences.append("No dose is counted, no slip written and no box recorded.")
+    values: dict[str, object] = {"stopped": [caution.rule for caution in stops], "n_doses": None}
+    if [caution.rule for caution in stops] == ["no sperm seen"]:
+        limit = upper_limit_m(request.reading, count_cv=request.count_cv)
+        if limit is not None:
+            values["total_sperm_m_high"] = limit
+            sentences.insert(1, at_most_sentence(limit))
+    return Answer(
+        tuple(sentences), remarks=tuple(caution.source for caution in stops), values=values
+    )
+
+
+def _answer(
+    request: BoxRequest,
+    plan: doses.DosePlan,
+    worth: doses.CountWorth,
+    made: MadeUp,
+    medium: keeping.Medium,
+    usual: doses.UsualTotal,
+    cautions: tuple[Caution, ...],
+    slip: Path | None,
+) -> Answer:
+    """Six lines, headed by what must be said first."""
+    english = Words("en")
+    limit = None
+    if request.weight_kg is not None:
+        limit = extending.volume_limit_ml(request.weight_kg, request.route)
+    reminders = extending.bench_reminders(
+        ratio=made.ratio if made.ratio else None,
+        final_m_per_ml=made.final_m_per_ml,
+        unextended_minutes=request.waited_minutes,
+        dose_volume_ml=made.dose_volume_ml,
+        limit_ml=limit,
+    )
+    then = plan.chosen.motile_dose_m
+    warned = [caution for caution in cautions if caution.severity == "warn"]
+    rows = (
+        ("Doses", _doses_line(plan, made)),
+        ("Extender", _extender_line(made)),
+        (
+            "In each then",
+            f"{spoken(then.median)} M moving forward at {request.inseminate_at:%d %b %H:%M}, 90 % "
+            f"range {spoken_range(then.lower, then.upper)}",
+        ),
+        ("Meets target", _meets_line(request, plan)),
+        ("If counted", _worth_line(request, worth, usual)),
+        ("Cautions", _cautions_line(reminders, warned)),
+    )
+    answered = doses_sentence(plan, medium)
+    sentences = [*(f"Note: {english.tell(caution.sentence)}" for caution in warned), answered]
+    if slip is not None:
+        sentences.append(f"Recorded; the slip is {slip}.")
+    return Answer(
+        tuple(sentences),
+        (TextTable((), rows),),
+        tuple(dict.fromkeys(caution.source for caution in warned)),
+        dose_values(plan)
+        | {
+            "medium": medium,
+            "extender_each_ml": made.extender_each_ml,
+            "dose_volume_ml": made.dose_volume_ml,
+            "inseminate_at": request.inseminate_at,
+            "meets_until_at": until_at(request, plan),
+            "if_counted": {
+                "range_now": worth.range_now,
+                "range_then": worth.range_then,
+                "more_prob": worth.more_prob,
+                "fewer_prob": worth.fewer_prob,
+            },
+            "cautions": [caution.rule for caution in cautions],
+            "reminders": [one.sentence for one in reminders],
+            "slip": None if slip is None else str(slip),
+        },
+    )
+
+
+def _doses_line(plan: doses.DosePlan, made: MadeUp) -> str:
+    divided = f"{made.n_doses} of {spoken(made.dose_volume_ml)} mL"
+    if plan.n_doses == 0:
+        return f"none sure enough; the whole sample is {divided}"
+    more = plan.chances[plan.n_doses]
+    return (
+        f"{divided}; of {more.n_doses} each would meet the target with {percent(more.meets_prob)}"
+    )
+
+
+def _extender_line(made: MadeUp) -> str:
+    if made.ratio == 0.0:
+        return f"none; {spoken(made.dose_volume_ml)} mL in each"
+    return (
+        f"{spoken(made.extender_each_ml)} mL in each (1:{spoken(made.ratio)}), which makes "
+        f"{spoken(made.dose_volume_ml)} mL a dose at about {spoken(made.final_m_per_ml)} M/mL"
+    )
+
+
+def _meets_line(request: BoxRequest, plan: doses.DosePlan) -> str:
+    until = until_at(request, plan)
+    chance = f"{percent(plan.chosen.meets_prob)} for {spoken(plan.target_m)} M"
+    if until is None or until < request.inseminate_at:
+        return f"{chance}; {percent(plan.certainty)} sure at no hour that helps"
+    return (
+        f"{chance}; {percent(plan.certainty)} sure until {spoken_day(until.date())}, {until:%H:%M}"
+    )
+
+
+def _worth_line(request: BoxRequest, worth: doses.CountWorth, usual: doses.UsualTotal) -> str:
+    again = "one more chamber" if request.reading.is_counted else "one chamber"
+    basis = ""
+    if not request.reading.is_counted:
+        basis = (
+            f" (not counted: taken from his {usual.n_samples} counted samples)"
+            if usual.n_samples
+            else " (not counted: taken from dogs of every size)"
+        )
+    return (
+        f"{again} of about {doses.CHAMBER_CELLS:.0f} cells narrows the range from "
+        f"{spoken(worth.range_now, digits=2)}-fold to {spoken(worth.range_then, digits=2)}-fold; "
+        f"{percent(worth.more_prob)} that it shows more doses, {percent(worth.fewer_prob)} fewer"
+        f"{basis}"
+    )
+
+
+def _cautions_line(reminders: tuple[extending.Reminder, ...], warned: list[Caution]) -> str:
+    told = [f"{one.sentence} ({one.source})" for one in reminders]
+    if warned:
+        told.insert(0, f"{len(warned)} noted above.")
+    return " ".join((*told, keeping.NOT_FERTILITY))

@@ -1,0 +1,336 @@
+"""The bench at the terminal: right numbers, plain sentences, 80 columns, quick starts."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from pipelines.cli import main
+from pipelines.terminal import WIDTH, printable, spoken
+
+ROOT = Path(__file__).parents[2]
+HEAVY = {"jax", "numpyro", "statsmodels", "sklearn", "altair", "scipy.stats"}
+
+COMMANDS = {
+    "concentration": ["concentration", "130", "--dilution", "20", "--volume", "3"],
+    "squares": ["concentration", "12,9,15,11,14", "--dilution", "20"],
+    "none seen": ["concentration", "0", "--dilution", "20", "--volume", "3"],
+    "agree": ["agree", "201", "245"],
+    "percentages": ["agree", "60", "66", "--percent"],
+    "readers": ["agree", "70,80,65,60,75", "65,70,60,62,70"],
+    "dose": ["dose", "3.2", "80", "--cells", "130", "--dilution", "20", "--extender", "egg yolk"],
+    "uncounted": ["dose", "3.2", "80", "--route", "transcervical", "--normal", "75"],
+    "spin": ["spin", "--radius", "10", "--volume", "8", "--leave", "1.5", "--before", "200",
+             "--after", "190", "--dilution-after", "5"],
+    "fast spin": ["spin", "--radius", "10", "--g", "3500"],
+    "extend": ["extend", "3", "--concentration", "300", "--final", "20", "--doses", "2",
+               "--weight", "8", "--waited", "45"],
+    "keep": ["keep", "80", "--extender", "milk", "--dose", "300", "--hours", "24,72,200"],
+    "not yet": ["ovulation", "2026-03-08=1.0", "--first-day", "2026-03-01", "--now",
+                "2026-03-08 20:00"],
+    "dated": ["ovulation", "2026-03-08=0.9", "2026-03-10=2.4", "2026-03-11=3.6",
+              "2026-03-12 08:30=17.8 nmol/L@Lindal", "--first-day", "2026-03-01", "--now",
+              "2026-03-12 20:00", "--semen", "frozen"],
+    "bounded": ["ovulation", "2026-03-08=<1.0", "--first-day", "2026-03-01", "--now",
+                "2026-03-08 20:00"],
+    "late": ["ovulation", "2026-03-15=>20", "--first-day", "2026-03-01", "--now",
+             "2026-03-15 20:00"],
+    "whelping": ["whelping", "--lh", "2026-03-10", "--ovulation", "2026-03-12", "--pups", "3"],
+    "lookback": ["lookback", "--collected", "2026-03-31", "--ended", "2026-01-01"],
+}  # fmt: skip
+
+
+@pytest.fixture
+def bench(tmp_path, capsys):
+    """Run one bench command against a records file that may not exist."""
+
+    def run(*arguments, store=tmp_path / "none.duckdb"):
+        needs_store = arguments[0] in ("dose", "spin", "keep")
+        with pytest.raises(SystemExit) as stop:
+            main(["bench", *arguments, *(["--store", str(store)] if needs_store else [])])
+        printed = capsys.readouterr()
+        return stop.value.code or 0, printed.out, printed.err
+
+    return run
+
+
+@pytest.fixture
+def told(bench):
+    def values(name, *more):
+        _, out, _ = bench(*COMMANDS[name], "--json", *more)
+        return json.loads(out)
+
+    return values
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_answer_begins_with_a_sentence_and_fits_eighty_columns(bench, name):
+    code, out, err = bench(*COMMANDS[name])
+
+    lines = out.splitlines()
+    assert code == 0
+    assert err == ""
+    assert lines[0][0].isupper() or lines[0][0].isdigit()
+    assert max(map(len, lines)) <= WIDTH
+    assert not re.search(r"\bnan\b", out)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_answer_is_there_for_machines(bench, name):
+    _, out, _ = bench(*COMMANDS[name], "--json")
+
+    values = json.loads(out)
+    assert values["answer"]
+    assert len(values) > 2
+
+
+def test_a_count_is_told_with_its_error(told):
+    values = told("concentration")
+
+    # 130 cells in five squares of 4 nL at 1:20 are 130 M/mL.
+    assert values["concentration_m_per_ml"] == pytest.approx(130.0)
+    assert values["total_sperm_m"] == pytest.approx(390.0)
+    assert values["sampling_error_pct"] == pytest.approx(8.77, abs=0.01)
+    assert values["concentration_m_per_ml_low"] < 110 < 150 < values["concentration_m_per_ml_high"]
+
+
+def test_no_cell_seen_is_told_as_an_upper_limit(bench, told):
+    _, out, _ = bench(*COMMANDS["none seen"])
+
+    assert "upper limit, not a zero" in out.replace("\n", " ")
+    values = told("none seen")
+    assert values["concentration_m_per_ml"] == 0.0
+    # Three cells' worth in 1 nL, widened by a home count's error.
+    assert 3.0 < values["upper_limit_m_per_ml"] < 4.0
+
+
+def test_replicates_are_judged_by_the_manual(told):
+    assert told("agree") | {"answer": 0, "remarks": 0} == {
+        "agree": False, "difference": 44.0, "largest_acceptable": 41.0, "answer": 0, "remarks": 0,
+    }  # fmt: skip
+    assert told("percentages")["agree"] is True
+
+
+def test_a_dose_table_falls_with_every_dose_more(told):
+    values = told("dose")
+
+    chances = [one["meets_prob"] for one in values["doses"]]
+    assert chances == sorted(chances, reverse=True)
+    assert values["n_doses"] == sum(prob >= values["certainty"] for prob in chances)
+    assert values["target_m"] == 200.0
+    assert told("uncounted")["target_m"] == 100.0
+
+
+def test_a_sample_without_sperm_makes_no_dose_and_needs_a_person(bench):
+    code, out, _ = bench("dose", "3.2", "80", "--cells", "0", "--json")
+
+    values = json.loads(out)
+    assert code == 1
+    assert values["n_doses"] is None
+    assert "doses" not in values
+    assert values["total_sperm_m_high"] > 0
+
+
+def test_a_spin_is_told_by_this_rotor_and_nothing_beyond_the_studied(told):
+    values = told("spin")
+
+    # 720 g at 10 cm need 2,537.7 turns a minute.
+    assert values["speed_rpm"] == pytest.approx(2_537.7, abs=0.1)
+    assert values["expected_kept_pct"] == pytest.approx(97.7)
+    assert values["fluid_to_take_off_ml"] == pytest.approx(6.5)
+    assert values["recovered_pct"] == pytest.approx(190 * 5 * 1.5 / (200 * 8) * 100)
+    assert told("fast spin")["expected_kept_pct"] is None
+
+
+def test_a_rotor_is_remembered_once_there_is_a_records_file(bench, kennel):
+    code, _, err = bench("spin", "--g", "720", store=kennel.records)
+    assert code == 1
+    assert "--radius" in err
+
+    bench("spin", "--radius", "8.5", store=kennel.records)
+    _, out, _ = bench("spin", "--g", "720", "--json", store=kennel.records)
+    assert json.loads(out)["radius_cm"] == 8.5
+
+    code, _, err = bench("spin", "--radius", "85", store=kennel.records)
+    assert code == 1
+    assert "between 2 and 40 cm; got 85" in err
+
+
+def test_extender_answers_by_ratio_and_by_concentration_alike(told, bench):
+    values = told("extend")
+    _, out, _ = bench("extend", "3", "--ratio", str(values["ratio"]), "--json")
+
+    assert values["extender_ml"] == pytest.approx(42.0)
+    assert json.loads(out)["extender_ml"] == pytest.approx(42.0)
+    # Ratio, thinness, waiting, volume: all four rules speak.
+    assert len(values["reminders"]) == 4
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        (["extend", "3"], "--ratio"),
+        (["extend", "3", "--concentration", "20", "--final", "50"], "only thins"),
+        (["ovulation"], "--first-day"),
+        (["ovulation", "1.0 on Monday"], "DAY=VALUE"),
+        (["ovulation", "2026-13-08=1.0"], "no such day"),
+        (["ovulation", "2026-03-08=0"], "above zero"),
+        (["whelping"], "--mated"),
+        (["lookback"], "--collected"),
+        (["concentration", "many"], "numbers with commas"),
+        (["agree", "1,2,3", "1,2"], "as many of each"),
+        (["agree", "70,70,70", "70,70,70"], "Read more samples"),
+        (["dose", "3", "80", "--hours", "200"], "choose an earlier insemination"),
+        (["dose", "3", "80", "--cells", "9", "--concentration", "9"], "Leave one out"),
+    ],
+)
+def test_a_question_that_cannot_be_answered_says_what_to_do(bench, arguments, word):
+    code, out, err = bench(*arguments)
+
+    assert code == 1
+    assert out == ""
+    assert word in err.replace("\n", " ")
+    assert max(map(len, err.splitlines())) <= WIDTH
+
+
+def test_one_low_reading_is_not_yet_with_the_next_day_and_no_date(bench, told):
+    _, out, _ = bench(*COMMANDS["not yet"])
+    values = told("not yet")
+
+    assert out.startswith("Not yet")
+    assert values["state"] == "not yet"
+    assert values["ovulation_on"] is None
+    assert values["next_reading_on"] == "2026-03-10"
+    assert "insemination_days" not in values
+
+
+def test_a_dated_heat_gives_days_and_shows_that_the_sources_disagree(bench, told):
+    _, out, _ = bench(*COMMANDS["dated"])
+    values = told("dated")
+
+    assert values["state"] == "dated"
+    assert values["ovulation_low_on"] <= values["ovulation_on"] <= values["ovulation_high_on"]
+    assert "sources disagree" in out
+    assert [one["first_day"] for one in values["insemination_days"]] == [2, 4]
+
+
+def test_days_that_have_passed_are_said_to_have_passed(told):
+    values = told("late", "--now", "2026-03-25 12:00")
+
+    assert values["state"] == "unsure"
+    assert "have probably passed" in " ".join(values["answer"])
+
+
+def test_a_reading_without_its_laboratory_s_kind_is_less_sure(bench):
+    typed = ["ovulation", "2026-03-08=0.9", "2026-03-10=2.4", "--first-day", "2026-03-01",
+             "--now", "2026-03-10 20:00", "--json"]  # fmt: skip
+    sd = {
+        assay: json.loads(bench(*typed, "--assay", assay)[1])["ovulation_sd_days"]
+        for assay in ("unknown", "radioimmunoassay")
+    }
+
+    assert sd["radioimmunoassay"] < sd["unknown"]
+
+
+def test_every_day_count_names_its_zero(told):
+    for name in ("whelping", "lookback"):
+        for window in told(name)["windows"]:
+            assert window["day_zero"] in ("LH peak", "ovulation", "mating", "collection",
+                                          "end of the harm")  # fmt: skip
+            assert window["first_on"] <= window["last_on"]
+
+
+@pytest.mark.parametrize(
+    ("value", "wanted"),
+    [(0.0, "0"), (20.0, "20"), (1234.5, "1,230"), (0.04567, "0.0457"), (99.96, "100"),
+     (-3.776, "-3.78"), (float("nan"), "–"), (float("inf"), "–")],
+)  # fmt: skip
+def test_a_number_is_spoken_to_three_figures(value, wanted):
+    assert spoken(value) == wanted
+
+
+def test_a_control_character_is_shown_and_not_obeyed():
+    assert printable("Rex\x1b[31m") == "Rex\\x1b[31m"
+
+
+TIMED = """
+import io, json, sys, time
+from contextlib import redirect_stdout
+commands = json.loads(sys.argv[1])
+from pipelines.cli import main
+def run(arguments):
+    begin = time.process_time()
+    with redirect_stdout(io.StringIO()):
+        try:
+            main(arguments)
+        except SystemExit:
+            pass
+    return time.process_time() - begin
+first = None
+for arguments in commands.values():
+    run(arguments)
+    first = first or time.process_time()
+work = {name: run(arguments) for name, arguments in commands.items()}
+print(json.dumps({"work": work, "first": first, "modules": list(sys.modules)}))
+"""
+
+
+def fresh_process(commands, environment=None):
+    """Processor seconds up to the first answer, and of each answer once all is imported."""
+    printed = subprocess.run(
+        [sys.executable, "-c", TIMED, json.dumps(commands)],
+        cwd=ROOT, env=environment, capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    return json.loads(printed)
+
+
+@pytest.fixture
+def bench_commands(tmp_path):
+    store = ["--store", str(tmp_path / "none.duckdb")]
+    return {
+        name: ["bench", *arguments, *(store if arguments[0] in ("dose", "spin", "keep") else [])]
+        for name, arguments in COMMANDS.items()
+    }
+
+
+@pytest.fixture
+def daily_commands(tmp_path, demo_store_path):
+    writable = shutil.copyfile(demo_store_path, tmp_path / "demo.duckdb")
+    store = ["--store", str(writable), "--out", str(tmp_path)]
+    box = ["box", "Tarn", "3.1", "80", "--cells", "140", "--dilution", "20", "--extender",
+           "egg yolk", "--now", "2026-10-31 19:10", "--inseminate", "2026-11-01 11:00",
+           *store]  # fmt: skip
+    return {"checked": [*box, "--check"], "packed": box, "card": ["card", *store]}
+
+
+def test_no_bench_command_loads_a_sampler_a_frame_library_or_a_database(bench_commands):
+    loaded = set(fresh_process(bench_commands)["modules"])
+
+    assert (HEAVY | {"pandas", "duckdb"}) & loaded == set()
+
+
+def test_box_and_card_load_no_sampler(daily_commands):
+    assert HEAVY & set(fresh_process(daily_commands)["modules"]) == set()
+
+
+@pytest.mark.slow
+def test_commands_start_within_a_second_and_answer_within_half(
+    tmp_path, bench_commands, daily_commands
+):
+    # Processor time, so that a busy machine does not fail it; byte-compiled by the first of the
+    # two runs.
+    environment = dict(os.environ, PYTHONPYCACHEPREFIX=str(tmp_path / "compiled"))
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
+    for commands, recording in ((bench_commands, set()), (daily_commands, {"packed"})):
+        fresh_process(commands, environment)
+        found = fresh_process(commands, environment)
+
+        assert found["first"] < 1.0
+        for name, seconds in found["work"].items():
+            # Recording goes through the loader of the sheets, whatever their size.
+            assert seconds < (1.0 if name in recording else 0.5), name
