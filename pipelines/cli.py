@@ -18,6 +18,7 @@ import typer
 
 from analytics.errors import ToolkitError
 from pipelines.bench import bench
+from pipelines.plan_commands import compare, season
 from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
@@ -73,6 +74,8 @@ app = typer.Typer(
 )
 
 app.add_typer(bench, name="bench")
+app.command()(compare)
+app.command()(season)
 
 DatesOption = Annotated[
     DayOrder | None,
