@@ -19,6 +19,7 @@ import typer
 from analytics.errors import ToolkitError
 from pipelines import daily
 from pipelines.bench import bench
+from pipelines.plan_commands import compare, season
 from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
@@ -76,6 +77,8 @@ app = typer.Typer(
 app.add_typer(bench, name="bench")
 app.command()(daily.box)
 app.command()(daily.card)
+app.command()(compare)
+app.command()(season)
 
 DatesOption = Annotated[
     DayOrder | None,

@@ -171,7 +171,7 @@ def _heats(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
         bitch, first_day = str(heat["bitch"]), heat["first_day"].date()
         if not first_day <= today <= first_day + longest:
             continue
-        stopping = [c for c in _cautions(views, bitch, today) if "plan" in c.stops]
+        stopping = [c for c in cautions_of(views, bitch, today) if "plan" in c.stops]
         if stopping:
             yield _item("caution", bitch, today, stopping[0].sentence, today)
             continue
@@ -179,7 +179,7 @@ def _heats(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
         if not pd.isna(dated):
             yield from _inseminations(bitch, dated.date(), None, today)
             continue
-        readings = _readings(views["progesterone"], heat["cycle_id"], today)
+        readings = readings_of_heat(views["progesterone"], heat["cycle_id"], today)
         surge = None if pd.isna(heat["lh_surge_on"]) else heat["lh_surge_on"].date()
         posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
         now = datetime.combine(today, MORNING)
@@ -225,7 +225,10 @@ def _inseminations(
         yield _item("insemination", bitch, first, what, today, last)
 
 
-def _readings(progesterone: pd.DataFrame, cycle_id: int, today: date) -> list[ProgesteroneReading]:
+def readings_of_heat(
+    progesterone: pd.DataFrame, cycle_id: int, today: date
+) -> list[ProgesteroneReading]:
+    """Progesterone of one heat up to a day, from the view of that name."""
     rows = progesterone[progesterone["cycle_id"] == cycle_id]
     return [
         ProgesteroneReading(
@@ -240,7 +243,8 @@ def _readings(progesterone: pd.DataFrame, cycle_id: int, today: date) -> list[Pr
     ]
 
 
-def _cautions(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
+def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
+    """What must be said of one dog, whichever sex, before any number."""
     bred = views["breedings"]
     records = DogRecords(
         dog,
@@ -298,7 +302,7 @@ def _whelping(
         if not pd.isna(cycle["vet_ovulation_on"]):
             window = whelping_window("ovulation", cycle["vet_ovulation_on"].date())
             return window.first_on, window.last_on, "ovulation"
-        readings = _readings(views["progesterone"], row["cycle_id"], last)
+        readings = readings_of_heat(views["progesterone"], row["cycle_id"], last)
         if readings:
             posterior = ovulation_posterior(
                 readings, first_day=cycle["first_day"].date(), lh_surge_on=surge

@@ -31,6 +31,7 @@ VIEWS = (
     "dog_use",
     "open_heats",
     "outcomes",
+    "prices",
     "findings",
 )
 """Views in the order in which they are built: a view reads only tables and views before it."""

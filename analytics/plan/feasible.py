@@ -36,10 +36,7 @@ next day (common practice, no source)."""
 FRESH_WITHIN_HOURS = 1
 """A sample on hand is used as fresh within this long. [h] (common practice, no source)"""
 
-SURGICAL_REASON = (
-    "not offered: surgical insemination may be recorded here and is never proposed; it is "
-    "forbidden in some countries"
-)
+SURGICAL_REASON = "never offered here, though it may be recorded, and forbidden in some countries"
 
 
 @dataclass(frozen=True, slots=True)

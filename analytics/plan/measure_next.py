@@ -184,7 +184,7 @@ def worth_of_counting(
         )
         for unit, value in values.items()
     }
-    return Worth("a chamber count of the sample, beside its motility", None, gain)
+    return Worth("a chamber count of the sample", None, gain)
 
 
 def worth_of_test_cool(

@@ -227,7 +227,7 @@ class Option:
         """Semen, route and number in words, without days."""
         where = "mating" if self.semen_type == "natural" else self.route
         how_often = "once" if len(self.inseminated_at) == 1 else "twice"
-        return f"{self.semen_type} {where}, {how_often}"
+        return f"{self.semen_type} {where} {how_often}"
 
     @property
     def proviso(self) -> str:

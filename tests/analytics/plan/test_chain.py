@@ -66,7 +66,7 @@ def test_the_chain_is_the_conception_model_at_each_draws_own_dose_day_and_hours(
 
 
 def test_new_partners_average_to_the_models_own_integral(options, pair, without_bias):
-    option = next(o for o in options if o.method == "fresh transcervical, once")
+    option = next(o for o in options if o.method == "fresh transcervical once")
     outcome = simulate(option, pair, without_bias)
     chain = published_chain(np.random.default_rng(0))
     spread = new_partner_spread(chain.draws)
@@ -156,7 +156,7 @@ def test_a_day_too_early_is_never_better_than_a_day_less_early(data, options, pa
 
 
 def test_a_later_box_is_never_better_stored(options, pair, unknowns):
-    option = next(o for o in options if o.method == "chilled vaginal, once")
+    option = next(o for o in options if o.method == "chilled vaginal once")
 
     outcome = simulate(option, pair, unknowns)
     on_time = outcome.days_late == 0
@@ -214,11 +214,11 @@ def test_the_signs_of_a_plan_hold_in_every_draw(unknowns):
 
 
 def test_the_same_seed_gives_the_same_draws_and_a_dose_follows_its_sample(options, pair, unknowns):
-    once = next(o for o in options if o.method == "chilled vaginal, once")
+    once = next(o for o in options if o.method == "chilled vaginal once")
     twice = next(
         o
         for o in options
-        if o.method == "chilled vaginal, twice" and o.inseminated_at[0] == once.inseminated_at[0]
+        if o.method == "chilled vaginal twice" and o.inseminated_at[0] == once.inseminated_at[0]
     )
 
     alone, halved = simulate(once, pair, unknowns), simulate(twice, pair, unknowns)

@@ -65,7 +65,7 @@ def test_the_parts_of_a_gap_add_up_to_the_gap(outcomes):
 
 
 def test_a_gap_made_by_one_part_alone_is_given_to_that_part(pair, unknowns, outcomes):
-    chilled = of(outcomes, "chilled transcervical, once")
+    chilled = of(outcomes, "chilled transcervical once")
     smaller = simulate(chilled.option, pair, unknowns, shift=Shift(doublings=-3.0))
 
     drivers = drivers_of(chilled, smaller)
@@ -82,7 +82,7 @@ def test_pups_are_the_sum_over_every_litter_written_out(outcomes, litter, pups):
     outcome, mine = outcomes[-1], pups[-1]
     draws = litter.coefficients
     option = outcome.option
-    assert option.method == "frozen transcervical, twice"
+    assert option.method == "frozen transcervical twice"
     for d in range(0, 4000, 250):
         log_mean = litter.log_mean[d] + sum(draws[row][d] for row in ("l03", "l05", "l06", "l07"))
         log_mean += max(draws["l08"][d], 0.0) * min(0.0, math.log2(outcome.motile_dose_m[d] / 100))
@@ -113,7 +113,7 @@ def test_drawn_pups_average_to_the_expected_ones_and_are_none_as_often_as_no_lit
 
 
 def test_a_greater_chance_never_has_fewer_pups_in_any_draw(pair, unknowns, outcomes, litter):
-    option = of(outcomes, "chilled vaginal, once").option
+    option = of(outcomes, "chilled vaginal once").option
     whole, half = (
         pups_of(simulate(option, pair, unknowns, shift=Shift(doublings=d)), litter)
         for d in (0.0, -1.0)
@@ -137,7 +137,7 @@ def test_a_first_litter_an_older_and_an_inbred_dam_count_as_their_rows_say():
 
 
 def test_costs_and_expectations_are_those_of_the_price_list(answers):
-    answer = of([a.outcome for a in answers], "chilled transcervical, once")
+    answer = of([a.outcome for a in answers], "chilled transcervical once")
     mine = next(a for a in answers if a.outcome is answer)
     p, n = mine.outcome.litter_prob.mean(), mine.pups.mean_alive.mean()
 
@@ -206,7 +206,7 @@ def test_more_than_two_inputs_outside_the_studied_range_leave_no_centre(
     outcomes, pups, pair, unknowns
 ):
     strange = replace(pair, bitch_age_years=11.0, stud_age_years=14.0)
-    chilled = of(outcomes, "chilled vaginal, once")
+    chilled = of(outcomes, "chilled vaginal once")
     stale = simulate(chilled.option, strange, unknowns, shift=Shift(stored_h=120.0))
 
     answer = answer_options([stale], [pups[0]], [stale], strange, prices={}, worth_of_litter=None)[
@@ -219,7 +219,7 @@ def test_more_than_two_inputs_outside_the_studied_range_leave_no_centre(
 
 
 def test_a_line_between_two_options_is_where_their_chances_are_equal(pair, unknowns, outcomes):
-    moved = next(k for k, o in enumerate(outcomes) if o.option.method == "fresh vaginal, once")
+    moved = next(k for k, o in enumerate(outcomes) if o.option.method == "fresh vaginal once")
     shifts = {
         "delay_h": lambda x: Shift(delay_h=x),
         "doublings": lambda x: Shift(doublings=x),
@@ -246,9 +246,9 @@ def test_a_line_between_two_options_is_where_their_chances_are_equal(pair, unkno
 
 
 def test_what_cannot_be_moved_has_no_line(outcomes):
-    assert axes_of(of(outcomes, "natural mating, once")) == ("days",)
-    assert axes_of(of(outcomes, "frozen vaginal, once")) == ("days", "doublings")
-    assert axes_of(of(outcomes, "chilled vaginal, once")) == ("delay_h", "days", "doublings")
+    assert axes_of(of(outcomes, "natural mating once")) == ("days",)
+    assert axes_of(of(outcomes, "frozen vaginal once")) == ("days", "doublings")
+    assert axes_of(of(outcomes, "chilled vaginal once")) == ("delay_h", "days", "doublings")
 
 
 @given(at=st.floats(-3.9, 3.9), slope=st.floats(0.01, 5.0))

@@ -173,7 +173,7 @@ def test_counting_matters_where_the_dose_decides_and_not_where_it_cannot(
     options = {o.method: o for o in possible_options(circumstances)[0]}
     two = [
         simulate(options[name], pair, unknowns)
-        for name in ("chilled vaginal, once", "frozen vaginal, twice")
+        for name in ("chilled vaginal once", "frozen vaginal twice")
     ]
     # A planted value: chilled is worth twice the frozen one when the sample holds much, else none.
     much = unknowns.sample.progressive_m > np.median(unknowns.sample.progressive_m)
@@ -191,8 +191,8 @@ def test_counting_matters_where_the_dose_decides_and_not_where_it_cannot(
 
 def test_a_test_cool_matters_where_storage_decides(circumstances, pair, unknowns):
     options = {o.method: o for o in possible_options(circumstances)[0]}
-    chilled = simulate(options["chilled vaginal, once"], pair, unknowns)
-    frozen = simulate(options["frozen vaginal, twice"], pair, unknowns)
+    chilled = simulate(options["chilled vaginal once"], pair, unknowns)
+    frozen = simulate(options["frozen vaginal twice"], pair, unknowns)
     lasting = unknowns.storage.share(24.0) > np.median(unknowns.storage.share(24.0))
     planted = {"litters": np.column_stack([2.0 * lasting, np.full(unknowns.n_draws, 1.0)])}
 

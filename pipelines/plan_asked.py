@@ -1,0 +1,199 @@
+"""What was asked for a plan, and the draws that follow from it and the records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from functools import partial
+
+import numpy as np
+
+from analytics.cautions import Answer as StoppedAnswer
+from analytics.doses import SampleReading, draw_sample
+from analytics.errors import ToolkitError
+from analytics.keeping import medium_of
+from analytics.plan.chain import Pair, Unknowns
+from analytics.plan.lateness import box_record
+from analytics.plan.options import Carrier, Circumstances, OpeningHours
+from analytics.plan.samples import SampleDraws, next_sample, usual_of
+from analytics.plan.season_program import FEWEST_REST_DAYS
+from analytics.plan.unknowns import Chain, draw_unknowns
+from analytics.priors import PRIORS
+from pipelines.plan_records import Heat, PlanRecords, raw_samples, straws_of, usual_box
+
+PLAN_STOPS: frozenset[StoppedAnswer] = frozenset({"plan", "conception"})
+"""Answers whose stop leaves a plan without any number."""
+
+WINDOW_PROB = 0.95
+"""Insemination is considered from the days before the early end of ovulation's interval to those
+after its late end."""
+
+DAYS_BEFORE, DAYS_AFTER = 3, 7
+"""Days before and after that interval at which an insemination is still considered. [d]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the owners can do and want, as asked on the command line.
+
+    Attributes
+    ----------
+    worth_of_litter
+        What a litter is worth before its stud fee; None leaves it unsaid.
+    max_cost
+        Limit for what is paid in any case.
+    refused
+        Semen types and routes that are not wanted.
+    is_bitch_at_kennel
+        Whether bitch and stud can be brought together.
+    n_inseminations
+        Numbers of inseminations considered.
+    carrier, cut_off, leaves, delivers
+        The box; a carrier of None is the kennel's usual one. Weekdays, Monday is 0.
+    clinic, clinic_hours
+        Who inseminates, and when.
+    collected_at
+        Hour of a collection.
+    extender
+        None is the extender of the stud's last box.
+    on_hand_at
+        When a sample on hand was collected.
+    ovulation_on
+        Day of ovulation that a person expects; stands above the records.
+    fewest_rest_days
+        Days between two collections at least, in a season.
+    """
+
+    worth_of_litter: float | None = None
+    max_cost: float = float("inf")
+    refused: frozenset[str] = frozenset()
+    is_bitch_at_kennel: bool = True
+    n_inseminations: tuple[int, ...] = (1, 2)
+    carrier: str | None = None
+    cut_off: time = time(19, 30)
+    leaves: frozenset[int] = frozenset(range(5))
+    delivers: frozenset[int] = frozenset(range(6))
+    clinic: str = ""
+    clinic_hours: OpeningHours = field(default_factory=OpeningHours)
+    collected_at: time = time(15)
+    extender: str | None = None
+    on_hand_at: datetime | None = None
+    ovulation_on: date | None = None
+    fewest_rest_days: int = FEWEST_REST_DAYS
+
+
+def circumstances_of(
+    records: PlanRecords, stud: str, heat: Heat, wishes: Wishes, prices: Mapping[str, float]
+) -> Circumstances:
+    """What can be done in this heat, from the records and the owners' wishes."""
+    carrier, extender = usual_box(records, stud)
+    low, high = heat.ovulation.interval(WINDOW_PROB)
+    first = max(records.asked_at.date(), low.date() - timedelta(days=DAYS_BEFORE))
+    return Circumstances(
+        asked_at=records.asked_at,
+        first_on=first,
+        last_on=high.date() + timedelta(days=DAYS_AFTER),
+        prices=prices,
+        clinic=wishes.clinic_hours,
+        carrier=Carrier(wishes.carrier or carrier, wishes.cut_off, wishes.leaves, wishes.delivers),
+        collected_at=wishes.collected_at,
+        sample_on_hand_at=wishes.on_hand_at,
+        straws=straws_of(records, stud),
+        is_bitch_at_kennel=wishes.is_bitch_at_kennel,
+        refused=wishes.refused,
+        n_inseminations=wishes.n_inseminations,
+        max_cost=wishes.max_cost,
+        extender=wishes.extender if wishes.extender is not None else extender,
+    )
+
+
+def unknowns_of(
+    records: PlanRecords,
+    pair: Pair,
+    heat: Heat,
+    asked: Circumstances,
+    wishes: Wishes,
+    chain: Chain,
+    *,
+    seed: int,
+    n_draws: int,
+) -> Unknowns:
+    """Draw everything that is not known of one breeding.
+
+    Parameters
+    ----------
+    records, pair, heat, asked, wishes
+        What is known and asked.
+    chain
+        Draws of the conception chain: a fit's, or the published table's.
+    seed, n_draws
+        Of the joint draws.
+    """
+    carrier = asked.carrier.name if asked.carrier else ""
+    return draw_unknowns(
+        chain,
+        pair,
+        heat.ovulation,
+        partial(_sample, records, pair.stud, wishes.on_hand_at),
+        medium=medium_of(asked.extender),
+        boxes=box_record(records.views["shipments"], carrier),
+        seed=seed,
+        n_draws=n_draws,
+    )
+
+
+def _sample(
+    records: PlanRecords,
+    stud: str,
+    on_hand_at: datetime | None,
+    rng: np.random.Generator,
+    n_draws: int,
+) -> SampleDraws:
+    """Draw the sample: the next one, or the one on hand as it was read."""
+    readings = raw_samples(records, stud)
+    z = rng.normal(size=(2, n_draws))
+    if on_hand_at is None:
+        return next_sample(readings, z)
+    that_day = readings[readings["collected_earliest"].dt.date == on_hand_at.date()]
+    if that_day.empty:
+        drawn = next_sample(readings, z)
+        return SampleDraws(
+            drawn.total_m, drawn.progressive_share,
+            f"the sample on hand is not in the records; {drawn.source} stand in",
+        )  # fmt: skip
+    row = that_day.iloc[-1]
+    total, _ = usual_of(readings.drop(that_day.index))
+    drawn_sample = draw_sample(
+        _reading(row), count_cv=PRIORS["r02_home"].centre, usual=total, rng=rng, n_draws=n_draws
+    )
+    share = drawn_sample.progressive_m / drawn_sample.total_m
+    return SampleDraws(drawn_sample.total_m, share, "the sample on hand as it was read")
+
+
+def _reading(row: Mapping[str, object]) -> SampleReading:
+    """One raw evaluation as a reading of a sample."""
+
+    def number(name: str) -> float | None:
+        value = row[name]
+        missing = value is None or value != value
+        return None if missing else float(value)  # type: ignore[arg-type]
+
+    volume, motility = number("volume_ml"), number("progressive_motility_pct")
+    if volume is None or motility is None:
+        raise ToolkitError(
+            "The sample on hand needs a volume and a share moving forward in the records. Fill "
+            "them in and load, or leave --on-hand out."
+        )
+    concentration, cells = number("concentration_m_per_ml"), number("n_cells_counted")
+    judged = number("n_motility_judged")
+    # A count of N cells at C million per mL looked at N/C nanoliters.
+    counted = cells is not None and concentration is not None and concentration > 0.0
+    return SampleReading(
+        volume_ml=volume,
+        progressive_motility_pct=motility,
+        n_motility_judged=None if judged is None else int(judged),
+        n_cells=int(cells) if counted and cells is not None else None,
+        looked_at_nl=cells / concentration if counted and cells and concentration else None,
+        concentration_m_per_ml=None if counted else concentration,
+    )

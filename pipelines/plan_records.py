@@ -1,0 +1,320 @@
+"""What do the records say about one breeding that is planned, or about a season?
+
+From views to the values that `analytics.plan` reads: the pair, the heat, the stud's last samples,
+boxes and straws, prices in force. No number is calculated here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.calendar import spoken_day
+from analytics.errors import RecordsError
+from analytics.estimate import Floats
+from analytics.models.conception import ConceptionPosterior
+from analytics.models.ovulation import (
+    BLEEDING_RANGE_DAYS,
+    DATE_SD_DAYS,
+    GRID_STEP_DAYS,
+    OvulationPosterior,
+    ProgesteroneReading,
+    ovulation_posterior,
+)
+from analytics.plan.chain import Pair
+from analytics.plan.options import PRICE_ITEMS, Straws
+from analytics.plan.pups import Dam
+from analytics.priors import PRIORS
+from analytics.semen import with_measures
+from pipelines.due import readings_of_heat
+from pipelines.fit import Known, known
+from pipelines.models import CONCEPTION
+from pipelines.store import Store
+
+PLAN_VIEWS = (
+    "dogs", "cycles", "progesterone", "evaluations", "lab_tests", "events", "breedings",
+    "inseminations", "shipments", "frozen_lots", "prices",
+)  # fmt: skip
+"""Views that a plan is made from."""
+
+PRICE_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "collection": "collection", "box": "box", "extender dose": "extender",
+        "transcervical insemination": "transcervical", "vaginal insemination": "vaginal",
+        "frozen dose": "frozen", "scan": "scan", "stud fee": "stud fee",
+        "progesterone test": "progesterone",
+    }
+)  # fmt: skip
+"""Which word in the Prices sheet stands for which item."""
+
+HEAT_DAYS = BLEEDING_RANGE_DAYS[1] + 9.0
+"""A heat that began longer ago is over: latest ovulation of the colony, and the fertile days after
+it. [d]"""
+
+NEXT_HEAT_DAYS = 14
+"""Without a heat, ovulation is supposed so far ahead, as surely as a dated heat tells it. [d]"""
+
+DAYS_PER_YEAR = 365.25
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRecords:
+    """The records file as a plan reads it.
+
+    Attributes
+    ----------
+    views
+        Frames by view.
+    conception
+        What is known of the chance of a litter: the kept fit, else the published table.
+    fingerprint
+        Of the current lines.
+    asked_at
+        When the question is asked; nothing later is read.
+    """
+
+    views: Mapping[str, pd.DataFrame]
+    conception: Known[ConceptionPosterior]
+    fingerprint: str
+    asked_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Heat:
+    """One heat as a plan sees it.
+
+    Attributes
+    ----------
+    ovulation
+        Posterior of its ovulation.
+    words
+        What it rests on.
+    readings
+        Progesterone so far; empty where no heat is recorded.
+    first_day, lh_surge_on
+        As recorded; None where not.
+    """
+
+    ovulation: OvulationPosterior
+    words: str
+    readings: tuple[ProgesteroneReading, ...] = ()
+    first_day: date | None = None
+    lh_surge_on: date | None = None
+
+
+def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
+    """Read everything that a plan is made from.
+
+    Raises
+    ------
+    StaleFitError
+        The kept fit no longer belongs to the model or the priors.
+    """
+    with Store.open(store_path, read_only=True) as store:
+        views = {name: store.read(name) for name in PLAN_VIEWS}
+        return PlanRecords(views, known(store, CONCEPTION), store.fingerprint(), asked_at)
+
+
+def dog_row(records: PlanRecords, name: str, sex: str) -> Mapping[Any, Any]:
+    """The line of one dog of the Dogs sheet.
+
+    Raises
+    ------
+    RecordsError
+        There is no such dog of that sex.
+    """
+    dogs = records.views["dogs"]
+    of_sex = dogs[dogs["sex"] == sex]
+    found = of_sex[of_sex["call_name"].str.casefold() == name.casefold()]
+    if found.empty:
+        role = "stud" if sex == "male" else "bitch"
+        known_names = ", ".join(sorted(of_sex["call_name"])) or "none"
+        raise RecordsError(
+            f"{name!r} is no {role} of these records; known are {known_names}. Add a line to the "
+            "Dogs sheet, or correct the name."
+        )
+    return dict(found.iloc[0])
+
+
+def pair_of(records: PlanRecords, stud: str, bitch: str, *, clinic: str = "") -> Pair:
+    """The two dogs as the chain reads them."""
+    male, female = dog_row(records, stud, "male"), dog_row(records, bitch, "female")
+    shapes = raw_samples(records, male["call_name"])
+    shapes = shapes[shapes["normal_morphology_pct"].notna()]
+    shape = float(shapes["normal_morphology_pct"].iloc[-1]) if len(shapes) else float("nan")
+    return Pair(
+        stud=male["call_name"],
+        bitch=female["call_name"],
+        breed=_text(female["breed"]),
+        clinic=clinic,
+        bitch_age_years=_age_years(female, records.asked_at.date()),
+        stud_age_years=_age_years(male, records.asked_at.date()),
+        missed_before=_number(female["n_missed_before"]) > 0.0,
+        normal_morphology_pct=shape,
+    )
+
+
+def dam_of(records: PlanRecords, pair: Pair) -> Dam:
+    """The bitch as the size of her litter depends on her."""
+    female = dog_row(records, pair.bitch, "female")
+    return Dam(
+        bitch=pair.bitch,
+        stud=pair.stud,
+        breed=pair.breed,
+        adult_weight_kg=_number(female["adult_weight_kg"]),
+        age_years=pair.bitch_age_years,
+        is_first_litter=n_litters_of(records, pair.bitch) == 0,
+        inbreeding_pct=_number(female["inbreeding_pct"]),
+    )
+
+
+def n_litters_of(records: PlanRecords, bitch: str) -> int:
+    """Litters she has had, before the records and in them."""
+    before = _number(dog_row(records, bitch, "female")["n_litters_before"])
+    return len(_litters(records, bitch)) + (0 if np.isnan(before) else int(before))
+
+
+def months_since_litter(records: PlanRecords, bitch: str) -> float | None:
+    """Months since her last recorded litter; None when none is."""
+    litters = _litters(records, bitch)
+    if litters.empty:
+        return None
+    last = pd.to_datetime(litters["whelped_on"]).max()
+    days = (pd.Timestamp(records.asked_at.date()) - last).days
+    return None if pd.isna(last) else float(days / (DAYS_PER_YEAR / 12.0))
+
+
+def _litters(records: PlanRecords, bitch: str) -> pd.DataFrame:
+    bred = records.views["breedings"]
+    whelped = bred["whelped"].fillna(False).astype(bool)
+    return bred[(bred["bitch"] == bitch) & whelped]
+
+
+def heat_of(records: PlanRecords, bitch: str, *, ovulation_on: date | None = None) -> Heat:
+    """Her heat: the recorded one, the day that a person names, or a supposed one.
+
+    Parameters
+    ----------
+    records
+        The records.
+    bitch
+        Call name as in the records.
+    ovulation_on
+        Day of ovulation as a person expects it; stands above the records.
+    """
+    today = records.asked_at.date()
+    sure = f"to ±{DATE_SD_DAYS:g} days (sd), as a dated heat tells it"
+    if ovulation_on is not None:
+        return Heat(_around(ovulation_on), f"named by you, taken as known {sure}")
+    cycles = records.views["cycles"]
+    own = cycles[
+        (cycles["bitch"] == bitch) & (pd.to_datetime(cycles["first_day"]).dt.date <= today)
+    ]
+    own = own.sort_values("first_day")
+    last = own.iloc[-1] if len(own) else None
+    if last is None or (today - last["first_day"].date()).days > HEAT_DAYS:
+        supposed = today + timedelta(days=NEXT_HEAT_DAYS)
+        return Heat(_around(supposed), f"no heat is recorded; supposed, and known {sure}")
+    readings = tuple(readings_of_heat(records.views["progesterone"], int(last["cycle_id"]), today))
+    first_day = last["first_day"].date()
+    surge = None if pd.isna(last["lh_surge_on"]) else last["lh_surge_on"].date()
+    posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
+    n = len(readings)
+    words = f"heat of {spoken_day(first_day)}, {n} progesterone reading{'' if n == 1 else 's'}"
+    return Heat(posterior, words, readings, first_day, surge)
+
+
+def _around(day: date) -> OvulationPosterior:
+    """A normal ovulation around the noon of a day."""
+    half = int(np.ceil(5.0 * DATE_SD_DAYS / GRID_STEP_DAYS))
+    days: Floats = GRID_STEP_DAYS * np.arange(2.0 * half + 1.0)
+    weight: Floats = np.exp(-0.5 * ((days - days[half]) / DATE_SD_DAYS) ** 2)
+    origin = datetime(day.year, day.month, day.day, 12) - timedelta(days=float(days[half]))
+    return OvulationPosterior(origin, days, weight / weight.sum(), 0)
+
+
+def raw_samples(records: PlanRecords, stud: str) -> pd.DataFrame:
+    """His raw samples with measures, in order, up to the moment of the question."""
+    rows = records.views["evaluations"]
+    rows = rows[(rows["stud"] == stud) & (rows["stage"] == "raw") & rows["failed_reason"].isna()]
+    rows = rows[rows["collected_earliest"] <= records.asked_at].sort_values("collected_earliest")
+    return with_measures(rows, extra_cv=PRIORS["r02_home"].centre)
+
+
+def straws_of(records: PlanRecords, stud: str) -> tuple[Straws, ...]:
+    """Lots of straws that are left of him, the oldest first."""
+    lots = records.views["frozen_lots"]
+    return tuple(
+        Straws(
+            _text(row["lot"]) or "unnamed lot",
+            int(row["n_straws_left"]),
+            1 if pd.isna(row["n_straws_per_dose"]) else max(1, int(row["n_straws_per_dose"])),
+            _number(row["motile_per_straw_m"]),
+        )
+        for row in lots[lots["stud"] == stud].sort_values("frozen_on").to_dict("records")
+    )
+
+
+def prices_on(records: PlanRecords) -> tuple[dict[str, float], str]:
+    """Prices in force, by item, and their currency; an item without a price is left out."""
+    today = pd.Timestamp(records.asked_at.date())
+    rows = records.views["prices"]
+    begun = pd.to_datetime(rows["valid_from"]).isna() | (
+        pd.to_datetime(rows["valid_from"]) <= today
+    )
+    ended = pd.to_datetime(rows["valid_until"]) < today
+    rows = rows[begun & ~ended].sort_values("valid_from", na_position="first")
+    found: dict[str, float] = {}
+    for item in (*PRICE_ITEMS, "progesterone test"):
+        named = rows[rows["what"].str.casefold().str.contains(PRICE_WORDS[item], regex=False)]
+        if len(named):
+            found[item] = float(named["price"].iloc[-1])
+    currencies = sorted(set(rows["currency"].dropna()))
+    if len(currencies) > 1:
+        raise RecordsError(
+            f"Prices are in several currencies ({', '.join(currencies)}), which are not converted. "
+            "Write the prices in force in one of them."
+        )
+    return found, currencies[0] if currencies else ""
+
+
+def usual_box(records: PlanRecords, stud: str) -> tuple[str, str]:
+    """The carrier that the kennel's boxes went with most, and the extender of his last one."""
+    boxes = records.views["shipments"]
+    carriers = boxes["carrier"].dropna().mode()
+    own = boxes[boxes["stud"] == stud].sort_values("sent_earliest")["extender"].dropna()
+    return (
+        str(carriers.iloc[0]) if len(carriers) else "a carrier",
+        str(own.iloc[-1]) if len(own) else "",
+    )
+
+
+def names_of(records: PlanRecords, bitches: Sequence[str]) -> list[str]:
+    """Call names as in the records; all bitches in heat when none is named."""
+    if bitches:
+        return [str(dog_row(records, name, "female")["call_name"]) for name in bitches]
+    cycles = records.views["cycles"]
+    began = pd.to_datetime(cycles["first_day"]).dt.date
+    today = records.asked_at.date()
+    running = cycles[(began <= today) & (began > today - timedelta(days=HEAT_DAYS))]
+    return sorted(set(running["bitch"]))
+
+
+def _age_years(dog: Mapping[Any, Any], on: date) -> float:
+    born = dog["born_on"]
+    return float("nan") if pd.isna(born) else (on - born.date()).days / DAYS_PER_YEAR
+
+
+def _number(value: object) -> float:
+    return float("nan") if pd.isna(value) else float(value)  # type: ignore[call-overload,arg-type]
+
+
+def _text(value: object) -> str:
+    return "" if value is None or pd.isna(value) else str(value)  # type: ignore[call-overload]

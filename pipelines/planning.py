@@ -1,0 +1,272 @@
+"""One breeding compared: read, calculated, not yet told.
+
+`pipelines/plan_records.py` reads, `plan_asked.py` draws, `analytics.plan` calculates,
+`plan_answers.py` tells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from functools import partial
+
+import numpy as np
+
+from analytics.cautions import Caution, stopped_answers
+from analytics.models.ovulation import further_reading_prob
+from analytics.plan.breakeven import BreakEven, break_evens
+from analytics.plan.chain import Outcome, Pair, Unknowns, simulate
+from analytics.plan.compare import Gap, OptionAnswer, answer_options, gap_between, option_values
+from analytics.plan.feasible import Infeasible, possible_options
+from analytics.plan.measure_next import (
+    Values,
+    Worth,
+    worth_of_counting,
+    worth_of_readings,
+    worth_of_test_cool,
+)
+from analytics.plan.pups import Pups, published_litter, pups_of
+from analytics.plan.unknowns import N_JOINT_DRAWS, Chain, published_chain
+from analytics.timing import MORNING
+from pipelines.due import cautions_of
+from pipelines.plan_asked import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
+from pipelines.plan_records import (
+    Heat,
+    PlanRecords,
+    dam_of,
+    heat_of,
+    months_since_litter,
+    n_litters_of,
+    pair_of,
+    prices_on,
+)
+
+N_READING_DAYS = 6
+"""Mornings on which a further progesterone reading is weighed."""
+
+
+@dataclass(frozen=True, slots=True)
+class BreedingPlan:
+    """One breeding compared; without answers where a caution stops it or nothing is possible.
+
+    Attributes
+    ----------
+    pair, heat
+        The two dogs and her heat.
+    cautions
+        What heads the answer.
+    is_stopped
+        Whether a caution takes every number away.
+    caveat
+        What must be said of the fit.
+    n_litters, months_since
+        Her litters, and months since the last; None where none is recorded.
+    sample_source
+        What the sample's draws come from.
+    prices, currency, worth_of_litter
+        Of the costs.
+    answers
+        One a method, each on its best day, in the order of the semen types.
+    lead
+        Position of the answer with the highest value; −1 without answers.
+    gaps
+        The lead against every other answer.
+    lines
+        Break-even lines of the best option of each semen type.
+    worths
+        What a measurement would add, the greatest first.
+    infeasible
+        What cannot be carried out, and why.
+    n_draws
+        Joint draws.
+    """
+
+    pair: Pair
+    heat: Heat
+    cautions: tuple[Caution, ...]
+    is_stopped: bool
+    caveat: str
+    n_litters: int
+    months_since: float | None
+    sample_source: str
+    prices: Mapping[str, float]
+    currency: str
+    worth_of_litter: float | None
+    answers: tuple[OptionAnswer, ...]
+    lead: int
+    gaps: tuple[Gap, ...]
+    lines: tuple[BreakEven, ...]
+    worths: tuple[Worth, ...]
+    infeasible: tuple[Infeasible, ...]
+    n_draws: int
+
+
+def plan_breeding(
+    records: PlanRecords,
+    stud: str,
+    bitch: str,
+    wishes: Wishes,
+    *,
+    seed: int,
+    n_draws: int = N_JOINT_DRAWS,
+) -> BreedingPlan:
+    """Compare every way in which a bitch can be bred in this heat.
+
+    Parameters
+    ----------
+    records
+        The records.
+    stud, bitch
+        Call names in any case of letters.
+    wishes
+        What the owners can do and want.
+    seed, n_draws
+        Of the joint draws.
+
+    Raises
+    ------
+    RecordsError
+        A dog is not in the records.
+    """
+    pair = pair_of(records, stud, bitch, clinic=wishes.clinic)
+    today = records.asked_at.date()
+    cautions = (
+        *cautions_of(records.views, pair.stud, today),
+        *cautions_of(records.views, pair.bitch, today),
+    )
+    heat = heat_of(records, pair.bitch, ovulation_on=wishes.ovulation_on)
+    prices, currency = prices_on(records)
+    is_stopped = bool(PLAN_STOPS & stopped_answers(cautions))
+    nothing = BreedingPlan(
+        pair, heat, cautions, is_stopped, records.conception.caveat,
+        n_litters_of(records, pair.bitch), months_since_litter(records, pair.bitch), "", prices,
+        currency, wishes.worth_of_litter, (), -1, (), (), (), (), n_draws,
+    )  # fmt: skip
+    if is_stopped:
+        return nothing
+    asked = circumstances_of(records, pair.stud, heat, wishes, prices)
+    options, infeasible = possible_options(asked)
+    if not options:
+        return replace(nothing, infeasible=infeasible)
+    posterior = records.conception.posterior
+    chain = Chain(posterior.draws, posterior.data.levels)
+    draw = partial(unknowns_of, records, pair, heat, asked, wishes, seed=seed, n_draws=n_draws)
+    unknowns = draw(chain)
+    outcomes = [simulate(option, pair, unknowns) for option in options]
+    best = best_days(outcomes)
+    before = draw(published_chain(np.random.default_rng(seed), n_draws))
+    published = [simulate(outcome.option, pair, before) for outcome in best]
+    litter = published_litter(dam_of(records, pair), seed=seed, n_draws=n_draws)
+    pups = [pups_of(outcome, litter) for outcome in best]
+    worth = wishes.worth_of_litter
+    answers = answer_options(best, pups, published, pair, prices=prices, worth_of_litter=worth)
+    lead = max(range(len(answers)), key=lambda k: _merit(answers[k], worth))
+    gaps = tuple(gap_between(answers, lead, k) for k in range(len(answers)) if k != lead)
+    return replace(
+        nothing,
+        infeasible=infeasible,
+        sample_source=unknowns.sample.source,
+        answers=answers,
+        lead=lead,
+        gaps=gaps,
+        lines=_lines(answers, best, pair, unknowns, worth),
+        worths=_worths(outcomes, best, pups, unknowns, heat, records.asked_at, prices, worth, seed),
+    )
+
+
+def _merit(answer: OptionAnswer, worth_of_litter: float | None) -> float:
+    """Value at a stated worth, else the chance; an unknown cost never leads."""
+    merit = answer.expected_litters if worth_of_litter is None else answer.value
+    return float("-inf") if np.isnan(merit) else merit
+
+
+def best_days(outcomes: Sequence[Outcome]) -> list[Outcome]:
+    """Each method on the day with its highest mean chance, in the order of the methods."""
+    best: dict[str, Outcome] = {}
+    for outcome in outcomes:
+        method = outcome.option.method
+        if method not in best or outcome.litter_prob.mean() > best[method].litter_prob.mean():
+            best[method] = outcome
+    return list(best.values())
+
+
+def _lines(
+    answers: Sequence[OptionAnswer],
+    outcomes: Sequence[Outcome],
+    pair: Pair,
+    unknowns: Unknowns,
+    worth: float | None,
+) -> tuple[BreakEven, ...]:
+    """Break-even lines of the best option of each semen type."""
+    best: dict[str, int] = {}
+    for k, answer in enumerate(answers):
+        semen = answer.outcome.option.semen_type
+        if semen not in best or _merit(answer, worth) > _merit(answers[best[semen]], worth):
+            best[semen] = k
+    chosen = list(best.values())
+    return tuple(
+        BreakEven(k, chosen[line.other], line.axis, line.at, line.dose_m)
+        for n, k in enumerate(chosen)
+        for line in break_evens([outcomes[j] for j in chosen], pair, unknowns, n)
+    )
+
+
+def _worths(
+    outcomes: Sequence[Outcome],
+    best: Sequence[Outcome],
+    pups: Sequence[Pups],
+    unknowns: Unknowns,
+    heat: Heat,
+    asked_at: datetime,
+    prices: Mapping[str, float],
+    worth: float | None,
+    seed: int,
+) -> tuple[Worth, ...]:
+    """What a measurement would add, the greatest first."""
+    per_litter = {
+        outcome.option.method: mine.mean_alive / np.maximum(outcome.litter_prob, 1e-12)
+        for outcome, mine in zip(best, pups, strict=True)
+    }
+    values: dict[str, np.ndarray[tuple[int, int], np.dtype[np.float64]]] = {
+        "litters": np.column_stack([o.litter_prob for o in outcomes]),
+        "pups": np.column_stack([o.litter_prob * per_litter[o.option.method] for o in outcomes]),
+    }
+    if worth is not None:
+        money = option_values(outcomes, prices=prices, worth_of_litter=worth)
+        values["money"] = np.where(np.isnan(money), -np.inf, money)
+        if not np.isfinite(money).all():
+            del values["money"]
+    found: list[Worth | None] = list(_readings_worth(outcomes, values, unknowns, heat, asked_at))
+    rng = np.random.default_rng([seed, len(outcomes)])
+    found.append(worth_of_counting(outcomes, values, unknowns, rng))
+    found.append(worth_of_test_cool(outcomes, values, unknowns, rng))
+    known = [worth for worth in found if worth is not None]
+    return tuple(sorted(known, key=lambda worth: -worth.gain["litters"]))
+
+
+def _readings_worth(
+    outcomes: Sequence[Outcome],
+    values: Values,
+    unknowns: Unknowns,
+    heat: Heat,
+    asked_at: datetime,
+) -> tuple[Worth, ...]:
+    """The best of the coming mornings for a further progesterone reading."""
+    if heat.first_day is None:
+        return ()
+    first = datetime.combine(asked_at.date(), MORNING)
+    first += timedelta(days=first < asked_at)
+    mornings = [first + timedelta(days=k) for k in range(N_READING_DAYS)]
+    laboratory = heat.readings[-1].laboratory if heat.readings else None
+    worths = worth_of_readings(
+        outcomes,
+        values,
+        unknowns,
+        mornings,
+        lambda at: further_reading_prob(
+            heat.readings, at, laboratory=laboratory, first_day=heat.first_day,
+            lh_surge_on=heat.lh_surge_on,
+        ),
+    )  # fmt: skip
+    return (max(worths, key=lambda worth: worth.gain["litters"]),)

@@ -1,0 +1,7 @@
+-- Title:   Every price, with the days on which it holds
+-- Grain:   price_id
+-- Reads:   price
+-- Notes:   Of several prices of one thing that hold on a day, the one that began last counts; that is
+--          decided where a day is asked about.
+SELECT price_id, what, price, currency, valid_from, valid_until
+FROM price

@@ -1,0 +1,241 @@
+"""`compare` and `season` on the demo's records, without any fit, and where a caution stops them."""
+
+import itertools
+import json
+import re
+from datetime import datetime, time
+
+import pytest
+from typer.testing import CliRunner
+
+from analytics.errors import ToolkitError
+from pipelines.cli import app
+from pipelines.plan_asked import Wishes
+from pipelines.plan_commands import read_clock, read_hours, read_weekdays
+from pipelines.plan_records import PRICE_WORDS, heat_of, prices_on, read_plan_records
+from pipelines.planning import plan_breeding
+
+TODAY = ["--today", "2026-10-31"]
+FORBIDDEN = re.compile(r"\b(do|effects?|because)\b", re.IGNORECASE)
+FEW = ["--draws", "400"]
+
+
+@pytest.fixture(scope="module")
+def run(demo_store_path):
+    def ask(*arguments, store=demo_store_path):
+        return CliRunner().invoke(app, [*arguments, "--store", str(store), *TODAY])
+
+    return ask
+
+
+@pytest.fixture(scope="module")
+def compared(run):
+    return run("compare", "Merle", "Birch", *FEW).output
+
+
+@pytest.fixture(scope="module")
+def planned(run):
+    return json.loads(run("compare", "Merle", "Birch", "--json").output)
+
+
+@pytest.fixture(scope="module")
+def records(demo_store_path):
+    return read_plan_records(demo_store_path, datetime(2026, 10, 31, 8))
+
+
+def test_cautions_come_before_every_number(compared):
+    lines = compared.splitlines()
+    first_answer = next(k for k, line in enumerate(lines) if line.startswith("Of "))
+
+    assert lines[0].startswith("[warn] No Brucella test of Birch is recorded")
+    assert any(line.startswith("[say]") for line in lines[:first_answer])
+    assert not any(line.startswith("[") for line in lines[first_answer:])
+
+
+def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared, planned):
+    assert "no fit of these records yet" in compared.replace("\n", " ")
+    assert {option["share_from_records"] for option in planned["options"]} == {0.0}
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        [],
+        ["--worth", "3000"],
+        ["--apart", "--once"],
+        ["--max-cost", "100", "--without", "natural"],
+        ["--ovulation", "2026-11-10", "--carrier", "Night Coach"],
+        ["--without", "natural", "--without", "fresh", "--without", "chilled"],
+    ],
+)
+def test_no_answer_claims_more_than_association_or_runs_over_the_line(more, run):
+    shown = run("compare", "Tarn", "Aster", *FEW, *more)
+
+    assert shown.exit_code == 0
+    assert not FORBIDDEN.search(shown.output)
+    assert max(map(len, shown.output.splitlines())) <= 80
+    assert "veterinarian" in shown.output
+
+
+def test_a_best_is_named_only_at_a_stated_worth(run, compared):
+    at_a_worth = run("compare", "Merle", "Birch", "--worth", "3000", *FEW).output
+
+    assert "None is called the best without a stated worth" in compared.replace("\n", " ")
+    assert "highest expected value" in at_a_worth.replace("\n", " ")
+    assert "None is called" not in at_a_worth
+
+
+def test_what_stands_beside_the_cost_is_the_bitch(planned):
+    assert planned["bitch_age_years"] > 10.0
+    assert planned["n_litters_before"] >= 1
+    assert planned["months_since_last_litter"] > 12.0
+
+
+def test_the_sheet_of_prices_gives_the_costs(records, planned):
+    prices, currency = prices_on(records)
+
+    assert currency == "EUR"
+    assert set(prices) == set(PRICE_WORDS)
+    cost = {option["method"]: option["cost_if_it_fails"] for option in planned["options"]}
+    # Collection 80, box 145, extender 18, transcervical 190, scan 70.
+    assert cost["chilled transcervical once"] == 503.0
+    assert cost["natural mating once"] == 70.0
+
+
+def test_every_option_names_its_source_its_day_and_who_may_inseminate(planned):
+    for option in planned["options"]:
+        first = datetime.fromisoformat(option["inseminated_at"][0])
+        assert first >= datetime(2026, 10, 31, 8)
+        guarded = option["semen_type"] == "frozen" or option["route"] == "transcervical"
+        assert bool(option["proviso"]) == guarded
+        assert option["route"] != "surgical"
+    reasons = {way["method"]: way["reason"] for way in planned["infeasible"]}
+    assert reasons["surgical insemination"].startswith("never offered")
+    assert "too few straws" in reasons["frozen transcervical twice"]
+
+
+def test_the_same_seed_gives_the_same_answer_and_another_seed_moves_it_little(
+    run, planned, compared
+):
+    other = json.loads(run("compare", "Merle", "Birch", "--json", "--seed", "5").output)
+
+    assert run("compare", "Merle", "Birch", *FEW).output == compared
+    for mine, theirs in zip(planned["options"], other["options"], strict=True):
+        # Chances spread by at most 0.35 over draws: two means of 4,000 differ by 5 errors at most.
+        assert mine["litter_prob"] == pytest.approx(theirs["litter_prob"], abs=5 * 0.35 / 4000**0.5)
+
+
+def test_a_bitch_without_a_heat_is_told_what_is_supposed(records, run):
+    heat = heat_of(records, "Calla")
+    shown = run("compare", "Tarn", "Calla", *FEW)
+
+    assert heat.first_day is None
+    assert "no heat is recorded" in shown.output.replace("\n", " ")
+
+
+def test_a_progesterone_reading_is_worth_more_the_less_is_known(records):
+    def gain(bitch):
+        plan = plan_breeding(records, "Tarn", bitch, Wishes(is_bitch_at_kennel=False), seed=1)
+        return max(
+            (w.gain["litters"] for w in plan.worths if "progesterone" in w.what), default=0.0
+        )
+
+    # Aster has no reading, Birch one on the rise.
+    assert gain("Aster") > 0.03 > gain("Birch") >= 0.0
+
+
+def test_an_unknown_dog_is_named_with_those_that_are_known(run):
+    shown = run("compare", "Nobody", "Birch")
+
+    assert isinstance(shown.exception, ToolkitError)
+    assert "is no stud of these records; known are Bracken" in str(shown.exception)
+
+
+BRUCELLA = {"Date": "2026-10-01", "Kind": "laboratory test", "What": "Brucella (RSAT)",
+            "Result": "positive", "Laboratory": "Any"}  # fmt: skip
+
+
+@pytest.fixture
+def stopped_kennel(kennel):
+    def make(dog):
+        kennel.load(kennel.write("health", [{"Dog": dog} | BRUCELLA]))
+        return kennel.records
+
+    return make
+
+
+@pytest.mark.parametrize("dog", ["Bracken", "Senna"])
+def test_a_caution_that_stops_either_dog_leaves_no_number_in_text_or_json(dog, stopped_kennel, run):
+    store = stopped_kennel(dog)
+
+    text = run("compare", "Bracken", "Senna", store=store).output
+    values = json.loads(run("compare", "Bracken", "Senna", "--json", store=store).output)
+
+    assert "[stop]" in text
+    assert "No number and no ranking is given for Bracken and Senna" in text.replace("\n", " ")
+    assert "%" not in text
+    assert set(values) == {"answer", "is_stopped", "cautions", "remarks"}
+    assert values["is_stopped"] is True
+    assert "brucella positive or suspect" in values["cautions"]
+
+
+def test_a_stopped_bitch_is_taken_out_of_the_season_and_a_stopped_stud_ends_it(
+    kennel, kennel_class, run
+):
+    kennel.load(kennel.write("health", [{"Dog": "Senna"} | BRUCELLA]))
+    one = json.loads(run("season", "Tarn", "Senna", "Sage", "--json", store=kennel.records).output)
+    kennel.load(kennel.write("health", [{"Dog": "Tarn"} | BRUCELLA], name="more.csv"))
+    none = run("season", "Tarn", "Senna", "Sage", store=kennel.records).output
+
+    assert one["stopped"] == ["Senna"]
+    assert [a["bitch"] for a in one["assignments"]] == ["Sage"]
+    assert "%" not in none
+    assert "No number is given for Senna, Sage" in none.replace("\n", " ")
+
+
+def test_a_kennel_without_a_sample_a_price_or_a_heat_is_answered_from_published_work(kennel, run):
+    shown = run("compare", "Bracken", "Sage", "--json", store=kennel.records)
+
+    values = json.loads(shown.output)
+    assert shown.exit_code == 0
+    assert {option["semen_type"] for option in values["options"]} == {
+        "natural", "fresh", "chilled",
+    }  # fmt: skip
+    assert all(option["cost_if_it_fails"] is None for option in values["options"])
+    assert all(0.0 < option["litter_prob"] < 1.0 for option in values["options"])
+
+
+def test_a_season_of_the_demo_serves_every_bitch_within_the_rest_asked_for(run):
+    shown = run("season", "Tarn", "Aster", "Birch", "Calla", "--rest", "3", "--json")
+
+    values = json.loads(shown.output)
+    days = [datetime.fromisoformat(one["on"]) for one in values["collections"]]
+    assert [a["bitch"] for a in values["assignments"]] == ["Aster", "Birch", "Calla"]
+    assert all((b - a).days >= 3 for a, b in itertools.pairwise(days))
+    assert values["litters_lower"] <= values["expected_litters"] <= values["litters_upper"]
+    assert all(a["price"] >= -1e-6 for a in values["assignments"])
+
+
+def test_the_season_is_told_in_words_that_fit_the_line(run):
+    shown = run("season", "Tarn", "Aster", "Birch", "--away", "Birch")
+
+    assert not FORBIDDEN.search(shown.output)
+    assert max(map(len, shown.output.splitlines())) <= 80
+    assert "litters expected" in shown.output.replace("\n", " ")
+
+
+def test_hours_and_weekdays_are_read_as_they_are_written():
+    assert read_clock("9:30") == time(9, 30)
+    assert read_hours("09:00-17:30") == (time(9), time(17, 30))
+    assert read_weekdays("mon-fri") == frozenset(range(5))
+    assert read_weekdays("sat-mon,wed") == frozenset({5, 6, 0, 2})
+
+
+@pytest.mark.parametrize(
+    ("read", "text"),
+    [(read_clock, "25:00"), (read_hours, "17:00"), (read_hours, "17:00-09:00"),
+     (read_weekdays, "someday")],
+)  # fmt: skip
+def test_what_is_no_hour_or_weekday_is_refused_with_an_example(read, text):
+    with pytest.raises(ToolkitError, match=r"written|end after"):
+        read(text)
