@@ -6,7 +6,7 @@ the columns and rules of a sheet. They run on a connection that :mod:`pipelines.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
@@ -27,17 +27,23 @@ CREATE OR REPLACE TEMP TABLE answering (n BIGINT, line_id BIGINT, digest VARCHAR
 """
 """What answers.sql leaves where no line is given as a correction."""
 
-READ_AS: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    "dog": ("dog_name", ("dog_id", "n_dogs", "sex", "born_on")),
-    "day": ("day_of", ("day",)),
-    "clock": ("clock_of", ("clock",)),
-    "count": ("number_of", ("number",)),
-    "number": ("number_of", ("number",)),
-    "reading": ("number_of", ("reading",)),
-    "by eye": ("number_of", ("reading",)),
-    "printed": ("number_of", ("reading",)),
+READ_AS: Mapping[str, tuple[str, str, str]] = {
+    "dog": ("dog_name", "dog_id", "BIGINT"),
+    "day": ("day_of", "day", "DATE"),
+    "clock": ("clock_of", "clock", "TIME"),
+    "count": ("number_of", "number", "DOUBLE"),
+    "number": ("number_of", "number", "DOUBLE"),
+    "reading": ("number_of", "reading", "reading"),
+    "by eye": ("number_of", "reading", "reading"),
+    "printed": ("number_of", "reading", "reading"),
 }
-"""Temporary table that says how the cells of a kind are read, and what it gives."""
+"""Temporary table that says how the cells of a kind are read, its column, and the type."""
+
+OF_A_DOG = {
+    "id": ("dog_id", "BIGINT"), "matches": ("n_dogs", "BIGINT"), "sex": ("sex", "VARCHAR"),
+    "born_on": ("born_on", "DATE"),
+}  # fmt: skip
+"""What is known of a dog that a cell names, by the ending of its column, and the type."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,17 +171,14 @@ class _SheetLoad:
             f"SELECT file_no, coalesce(first_n, 0) FROM staged_first WHERE sheet = '{sheet.name}'"
         ).fetchall()
         first = "".join(f" WHEN {file_no} THEN {first_n}" for file_no, first_n in first_rows)
-        named = [sheet.subject, sheet.day, *sheet.marks]
-        identifying = [c for c in sheet.columns if c.name in named or c.kind == "dog"]
         order = f"'{self.day_order}'" if self.day_order else "NULL"
         self.connection.execute(
             f"""
-            CREATE OR REPLACE TEMP VIEW lines_{sheet.name} AS
+            CREATE OR REPLACE TEMP VIEW lines AS
             SELECT
                 rowid AS n, file_no, surplus, {ANSWER_NAME}, {cells},
                 CAST(coalesce(line, rowid + 2 - CASE file_no{first} END) AS INTEGER) AS line
             FROM staged_{sheet.name};
-            CREATE OR REPLACE TEMP VIEW lines AS FROM lines_{sheet.name};
 
             -- The cells in a list without the blank ones at its end, so that a column added later
             -- changes no older line; a line with surplus cells ends with the list of them.
@@ -195,24 +198,37 @@ class _SheetLoad:
             SELECT cell, parse_number(cell) AS number, parse_reading(cell) AS reading
             FROM ({self._distinct("count", "number", "reading", "by eye", "printed")});
 
+            CREATE OR REPLACE TEMP TABLE read_{sheet.name} AS
+            SELECT {", ".join(["n", "file_no", "line", "surplus", ANSWER_NAME, *self._read()])}
+            FROM lines AS cell{self._joins()};
+
+            CREATE OR REPLACE TEMP VIEW typed_{sheet.name} AS
+            SELECT {", ".join(["n", "surplus", *self._typed()])} FROM read_{sheet.name};
+
+            CREATE OR REPLACE TEMP VIEW lines AS
+            SELECT n, file_no, line, surplus, {ANSWER_NAME}, {", ".join(self._texts())}
+            FROM read_{sheet.name};
+            DROP TABLE staged_{sheet.name};
+
             CREATE OR REPLACE TEMP TABLE identified AS
-            SELECT n, {self._identity()}
-            FROM (
-                SELECT {", ".join(["n", *self._typed(identifying)])}
-                FROM lines AS cell{_joins(identifying)}
-            );
+            SELECT n, {self._identity()} FROM typed_{sheet.name};
             """
         )
         return n_settled
 
+    @property
+    def _present(self) -> list[Column]:
+        """Columns that at least one of the files has."""
+        names = {name for text in self.texts for name in text.names if name}
+        return [column for column in self.sheet.columns if column.name in names]
+
     def _listed_cells(self) -> str:
         """SQL for the list of a line's cells: up to its last filled one, whichever that is."""
         names = self.sheet.names
-        present = {name for text in self.texts for name in text.names if name}
         upto = [
-            f"WHEN {name} IS NOT NULL THEN to_json([{', '.join(names[:place])}])"
-            for place, name in enumerate(names, 1)
-            if name in present
+            f"WHEN {column.name} IS NOT NULL THEN "
+            f"to_json([{', '.join(names[: names.index(column.name) + 1])}])"
+            for column in self._present
         ]
         whole = f"WHEN surplus IS NOT NULL THEN to_json([{', '.join(names)}, surplus])"
         return " ".join([whole, *reversed(upto)])
@@ -239,7 +255,7 @@ class _SheetLoad:
         """SQL for the distinct texts in the columns of some kinds."""
         cells = [
             f"SELECT DISTINCT {column.name} AS cell FROM lines WHERE {column.name} IS NOT NULL"
-            for column in self.sheet.columns
+            for column in self._present
             if column.kind in kinds
         ]
         return " UNION ".join(cells) or "SELECT CAST(NULL AS VARCHAR) AS cell WHERE FALSE"
@@ -263,16 +279,27 @@ class _SheetLoad:
         return ", ".join(parts)
 
     def _find(self) -> None:
-        """Apply the rules to the staged lines, each to the distinct cells that it reads."""
+        """Apply the rules to the lines as they were read."""
         rules = list(enumerate(rules_of(self.sheet), 1))
         self._list_rules(rules)
-        present = {name for text in self.texts for name in text.names if name} | {"surplus"}
-        groups: dict[tuple[str, ...], list[tuple[int, Rule]]] = {}
-        for number, rule in rules:
-            reads = (*rule.columns, *(("surplus",) if "surplus" in rule.condition else ()))
-            if rule.scope == "line" and present & set(reads):
-                groups.setdefault(reads, []).append((number, rule))
-        branches = [self._branch(reads, group) for reads, group in groups.items()]
+        present = {column.name for column in self._present}
+        asked = [
+            (number, rule)
+            for number, rule in rules
+            if rule.scope == "line" and (present & set(rule.columns) or "surplus" in rule.condition)
+        ]
+        looking = [(number, rule) for number, rule in asked if "SELECT" in rule.condition]
+        plain = [(number, rule) for number, rule in asked if "SELECT" not in rule.condition]
+        cases = ", ".join(f"CASE WHEN {rule.condition} THEN {no} END" for no, rule in plain)
+        broken = " OR ".join(f"({rule.condition})" for _, rule in plain)
+        branches = [
+            f"SELECT n, unnest(list_filter([{cases}], lambda no: no IS NOT NULL)) AS rule_no "
+            f"FROM typed_{self.sheet.name} AS typed WHERE {broken}",
+            *(
+                f"SELECT n, {number} FROM typed_{self.sheet.name} AS typed WHERE {rule.condition}"
+                for number, rule in looking
+            ),
+        ]
         self.connection.execute(
             f"CREATE OR REPLACE TEMP TABLE found AS {' UNION ALL '.join(branches)}"
         )
@@ -297,99 +324,91 @@ class _SheetLoad:
             [list(column) for column in zip(*rows, strict=True)],
         )
 
-    def _branch(self, reads: Sequence[str], group: Iterable[tuple[int, Rule]]) -> str:
-        """SQL that finds the lines which break one of the rules that read the same cells."""
-        columns = [column for column in self.sheet.columns if column.name in reads]
-        needed = list(dict.fromkeys([*reads, *self._decides_reading(columns)]))
-        cases = ", ".join(f"CASE WHEN {rule.condition} THEN {no} END" for no, rule in group)
-        same = " AND ".join(
-            f"cell.{name} IS NOT DISTINCT FROM broken.{name}__cell" for name in needed
-        )
-        texts = [f"cell.{name} AS {name}__cell" for name in needed]
-        surplus = ["cell.surplus"] if "surplus" in reads else []
-        return f"""
-            SELECT cell.n, unnest(broken.rule_nos) AS rule_no
-            FROM lines AS cell
-            JOIN (
-                SELECT *
-                FROM (
-                    SELECT *, list_filter([{cases}], lambda no: no IS NOT NULL) AS rule_nos
-                    FROM (
-                        SELECT {", ".join([*texts, *surplus, *self._typed(columns)])}
-                        FROM (SELECT DISTINCT {", ".join(needed)} FROM lines) AS cell
-                        {_joins(columns)}
-                    ) AS typed
-                )
-                WHERE len(rule_nos) > 0
-            ) AS broken ON {same}
-        """
-
-    def _decides_reading(self, columns: Iterable[Column]) -> list[str]:
-        """Columns that say how the given ones are to be read."""
-        if not any(column.kind == "by eye" for column in columns):
-            return []
-        return [n for n in ("motility_method", "n_motility_judged") if n in self.sheet.names]
-
-    def _typed(self, columns: Iterable[Column]) -> list[str]:
-        """SQL for cells of the relation ``cell`` as they were read, with the text beside them."""
+    def _read(self) -> list[str]:
+        """SQL for the cells of the relation ``cell``: their text, and how it was read."""
         parts: list[str] = []
-        for column in columns:
+        for column in self._present:
             name = column.name
-            parts += [f"{self._value(column)} AS {name}", f"cell.{name} AS {name}__text"]
+            parts.append(f"cell.{name} AS {name}__text")
             if column.kind == "dog":
-                parts += [
-                    f"of_{name}.dog_id AS {name}_id",
-                    f"coalesce(of_{name}.n_dogs, 0) AS {name}_matches",
-                    f"of_{name}.sex AS {name}_sex",
-                    f"of_{name}.born_on AS {name}_born_on",
-                ]
+                parts += [f"of_{name}.{value} AS {name}_{end}" for end, (value, _) in
+                          OF_A_DOG.items()]  # fmt: skip
+            elif column.kind in READ_AS:
+                parts.append(f"{self._value(column)} AS {name}")
         return parts
 
     def _value(self, column: Column) -> str:
+        """SQL for what a cell of the relation ``cell`` says."""
         name = column.name
-        match column.kind:
-            case "day":
-                return f"of_{name}.day"
-            case "clock":
-                return f"of_{name}.clock"
-            case "count" | "number":
-                return f"of_{name}.number"
-            case "reading":
-                return f"of_{name}.reading"
-            case "by eye":
-                method = "'by eye'"
-                if self._decides_reading([column]):
-                    method = "parse_method(cell.motility_method, cell.n_motility_judged)"
-                return f"judged(of_{name}.reading, {method})"
-            case "printed":
-                return (
-                    f"CASE WHEN cell.{name} IS NOT NULL THEN coalesce(of_{name}.reading, "
-                    f"make_reading('word', NULL, NULL, cell.{name})) END"
-                )
-            case "choice":
+        value = f"of_{name}.{READ_AS[column.kind][1]}"
+        if column.kind == "by eye":
+            present = {of.name for of in self._present}
+            method, judged = (
+                f"cell.{of}" if of in present else "NULL"
+                for of in ("motility_method", "n_motility_judged")
+            )
+            return f"judged({value}, parse_method({method}, {judged}))"
+        if column.kind == "printed":
+            return (
+                f"CASE WHEN cell.{name} IS NOT NULL THEN coalesce({value}, "
+                f"make_reading('word', NULL, NULL, cell.{name})) END"
+            )
+        return value
+
+    def _joins(self) -> str:
+        """SQL that finds how each cell was read."""
+        return "".join(
+            f" LEFT JOIN {READ_AS[column.kind][0]} AS of_{column.name} ON of_{column.name}.cell = "
+            + (f"lower(cell.{column.name})" if column.kind == "dog" else f"cell.{column.name}")
+            for column in self._present
+            if column.kind in READ_AS
+        )
+
+    def _texts(self) -> list[str]:
+        """SQL for every cell as typed, from the lines that were read."""
+        present = self._present
+        return [
+            f"{column.name}__text AS {column.name}"
+            if column in present
+            else f"CAST(NULL AS VARCHAR) AS {column.name}"
+            for column in self.sheet.columns
+        ]
+
+    def _typed(self) -> list[str]:
+        """SQL for every cell as it was read with its text beside it, blank where no file has it."""
+        present = self._present
+        parts: list[str] = []
+        for column in self.sheet.columns:
+            name, is_here = column.name, column in present
+            text = f"{name}__text" if is_here else "CAST(NULL AS VARCHAR)"
+            parts.append(f"{text} AS {name}__text")
+            if column.kind == "dog":
+                parts.append(f"{text} AS {name}")
+                parts += [f"{name}_{end}" if is_here else f"CAST(NULL AS {kind}) AS {name}_{end}"
+                          for end, (_, kind) in OF_A_DOG.items() if end != "matches"]  # fmt: skip
+                n_dogs = f"coalesce({name}_matches, 0)" if is_here else "0"
+                parts.append(f"{n_dogs} AS {name}_matches")
+            elif column.kind in READ_AS:
+                kind = READ_AS[column.kind][2]
+                parts.append(name if is_here else f"CAST(NULL AS {kind}) AS {name}")
+            elif column.kind == "choice" and is_here:
                 # The word as the column spells it, so that NG/ML is kept as ng/mL.
                 cases = " ".join(f"WHEN '{word.lower()}' THEN '{word}'" for word in column.choices)
-                return f"CASE lower(cell.{name}) {cases} END"
-            case _:
-                return f"cell.{name}"
+                parts.append(f"CASE lower({text}) {cases} END AS {name}")
+            else:
+                parts.append(f"{text} AS {name}")
+        return parts
 
     def _replace_rows(self) -> None:
         """Put the rows of new and changed lines into their tables."""
         sheet = self.sheet
-        dogs = [f"identified.{c.name}_id" for c in sheet.columns if c.kind == "dog"]
-        plain = [replace(c, kind="text") if c.kind == "dog" else c for c in sheet.columns]
         self.connection.execute(
             f"""
-            CREATE OR REPLACE TEMP TABLE admitted_{sheet.name} AS
-            SELECT {", ".join(["numbered.n", "numbered.line_id", "numbered.entry_id", *dogs])}
-            FROM numbered
-            JOIN identified USING (n)
-            WHERE numbered.state = 'current';
-
             CREATE OR REPLACE TEMP VIEW accepted AS
-            SELECT {", ".join(["admitted.*", *self._typed(plain)])}
-            FROM admitted_{sheet.name} AS admitted
-            JOIN lines_{sheet.name} AS cell USING (n){_joins(plain)};
+            SELECT numbered.line_id, numbered.entry_id, typed.*
+            FROM typed_{sheet.name} AS typed
+            JOIN numbered USING (n)
+            WHERE numbered.state = 'current';
             """
         )
         changed = "SELECT entry_id FROM standing WHERE standing = 'changed'"
@@ -402,22 +421,3 @@ class _SheetLoad:
             self.connection.execute(
                 f"CREATE OR REPLACE TEMP TABLE asked_{sheet.name} AS FROM accepted"
             )
-
-
-def _joins(columns: Iterable[Column]) -> str:
-    """SQL that finds how the cells were read; the engine leaves out joins that nobody asks for.
-
-    It does so only where the right side is grouped by its key.
-    """
-    joins = []
-    for column in columns:
-        if column.kind not in READ_AS:
-            continue
-        table, values = READ_AS[column.kind]
-        read = ", ".join(f"any_value({value}) AS {value}" for value in values)
-        key = f"lower(cell.{column.name})" if column.kind == "dog" else f"cell.{column.name}"
-        joins.append(
-            f" LEFT JOIN (SELECT cell, {read} FROM {table} GROUP BY cell) AS of_{column.name}"
-            f" ON of_{column.name}.cell = {key}"
-        )
-    return "".join(joins)

@@ -80,7 +80,7 @@ def test_valid_records_come_through_workbook_file_and_export_unchanged(sheets):
 
 @pytest.mark.slow
 @settings(
-    max_examples=40, deadline=None, suppress_health_check=SLOW, phases=[Phase.reuse, Phase.generate]
+    max_examples=15, deadline=None, suppress_health_check=SLOW, phases=[Phase.reuse, Phase.generate]
 )
 @given(records(most=12))
 def test_many_valid_records_come_through_unchanged(sheets):
