@@ -69,7 +69,7 @@ def render_card(card: BenchCard, words: Words) -> str:
             certainty=card.certainty,
             n_squares=card.n_squares,
             dilution=card.dilution,
-            extender=card.extender,
+            extender=words.word("extender", card.extender),
             limit=card.limit_ml,
         ),
         dose_headings=[words["card.cells"], *(f"{pct:.0f} %" for pct in card.motility_pct)],

@@ -115,7 +115,9 @@ def _facts(slip: BoxSlip, words: Words) -> tuple[tuple[str, str], ...]:
 def _kept_in(slip: BoxSlip, words: Words) -> str:
     if slip.ratio == 0.0:
         return words["slip.unextended"]
-    name = slip.extender or words["slip.extender_unknown"]
+    name = words["slip.extender_unknown"]
+    if slip.extender:
+        name = words.word("extender", slip.extender)
     return words.say("slip.ratio", extender=name, ratio=slip.ratio)
 
 
