@@ -201,6 +201,6 @@ def ovulation_sentence(bitch: str, on: date, sd_days: float, *, sure_sd_days: fl
     return sentence("said.ovulation", bitch=bitch, on=on, days=INTERVAL_Z * sd_days)
 
 
-def use_sentence() -> Sentence:
-    """Days on which chilled semen is used, and what opens the box."""
-    return sentence("said.use_chilled")
+def use_sentence(first_day: int, last_day: int) -> Sentence:
+    """Days from ovulation on which chilled semen is used, as far as the sources reach."""
+    return sentence("said.use_chilled", first=first_day, last=last_day)

@@ -12,6 +12,7 @@ from analytics.errors import RecordsError
 from analytics.keeping import kept_at, medium_of, published_storage
 from analytics.models.ovulation import DATE_SD_DAYS, ovulation_of_cycles
 from analytics.sentences import Sentence
+from analytics.timing import INSEMINATION_WINDOWS
 from analytics.wording import box_sentence, ovulation_sentence, use_sentence
 from pipelines.kennel import Kennel
 from pipelines.pages import dog_records, facts, provenance
@@ -26,6 +27,12 @@ STORAGE_SEED = 1
 
 CYCLE_DAYS = 60
 """A heat that began this long before the box, or less, is the one that it is for. [d]"""
+
+
+CHILLED_WINDOWS = tuple(
+    window for window in INSEMINATION_WINDOWS if "chilled" in window.semen_types
+)
+"""What the sources say of chilled semen."""
 
 
 def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
@@ -79,7 +86,10 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
         motility_pct=motility,
         kept=known_kept,
         days=_days(kennel, str(box["for_bitch"]), box["sent_earliest"]),
-        sources=(curve.source,) if known_kept else (),
+        sources=(
+            *((curve.source,) if known_kept else ()),
+            *(window.source for window in CHILLED_WINDOWS),
+        ),
         provenance=provenance(kennel, reader.words, with_fit=False),
     )  # fmt: skip
 
@@ -120,7 +130,8 @@ def _days(kennel: Kennel, bitch: str, sent: datetime) -> tuple[Sentence, ...]:
                 sure_sd_days=DATE_SD_DAYS,
             )
         )  # fmt: skip
-    return (*said, use_sentence())
+    first = min(window.first_day for window in CHILLED_WINDOWS)
+    return (*said, use_sentence(first, max(window.last_day for window in CHILLED_WINDOWS)))
 
 
 def _day(moment: object) -> date:

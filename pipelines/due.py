@@ -441,10 +441,10 @@ def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterato
         if not chosen:
             continue
         yield words[f"due.{section}"]
-        for on, told in _told(chosen, words):
-            indent = " " * (len(on.isoformat()) + 4)
+        for item, said in told(chosen, words):
+            indent = " " * (len(item.on.isoformat()) + 4)
             yield from wrap(
-                f"{on.isoformat()}  {told}",
+                f"{item.on.isoformat()}  {said}",
                 LINE_WIDTH,
                 initial_indent="  ",
                 subsequent_indent=indent,
@@ -454,14 +454,14 @@ def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterato
     yield from wrap(words["page.vet_note"], LINE_WIDTH)
 
 
-def _told(items: Sequence[DueItem], words: Words) -> Iterator[tuple[date, str]]:
-    """Sentences with their day; the dogs that wait for the same test share one."""
+def told(items: Sequence[DueItem], words: Words) -> Iterator[tuple[DueItem, str]]:
+    """Items in words; the dogs that wait for the same test share the first one's."""
     shared: dict[tuple[str, str], list[DueItem]] = {}
     for item in items:
         if item.kind == "test":
             shared.setdefault((item.what.key, str(item.what.values["test"])), []).append(item)
         else:
-            yield item.on, words.tell(item.what)
+            yield item, words.tell(item.what)
     for (key, test), waiting in shared.items():
         dogs = tuple(
             words.say(f"{key}_dog", **{name: item.what.values[name] for name in ("dog", "last_on")})
@@ -470,4 +470,4 @@ def _told(items: Sequence[DueItem], words: Words) -> Iterator[tuple[date, str]]:
             for item in waiting
         )
         days = waiting[0].what.values["n"]
-        yield waiting[0].on, words.say(f"{key}_dogs", dogs=dogs, test=test, n=days)
+        yield waiting[0], words.say(f"{key}_dogs", dogs=dogs, test=test, n=days)

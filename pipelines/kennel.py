@@ -14,6 +14,7 @@ from analytics.counting import exact_share
 from analytics.estimate import Estimate, estimate_from_draws, share_from_records
 from analytics.litter_chance import own_breedings_prob
 from analytics.models.conception import ConceptionPosterior
+from pipelines.due import DUE_VIEWS
 from pipelines.fit import Known, known
 from pipelines.models import CONCEPTION
 from pipelines.store import Store
@@ -88,7 +89,7 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         The kept fit no longer belongs to the model or the priors.
     """
     with Store.open(store_path, read_only=True) as store:
-        views = {name: store.read(name) for name in PAGE_VIEWS}
+        views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS})}
         conception = known(store, CONCEPTION)
         fingerprint = store.fingerprint()
     chances = _chances(conception.posterior) if conception.kept is not None else ()

@@ -10,6 +10,7 @@ from analytics.counting import exact_share
 from analytics.semen import total_sperm_m
 from analytics.sentences import Word
 from analytics.wording import program_sentences
+from pipelines.due import due_items, told
 from pipelines.kennel import Kennel
 from pipelines.pages import (
     METHOD_OF_CHANCES,
@@ -18,8 +19,11 @@ from pipelines.pages import (
     provenance,
     sources,
 )
-from reports.overview import OverviewResults, StudRow, Unreported, YearRow
+from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
+
+REPORTED_BELOW = frozenset({"outcome", "box"})
+"""Kinds of what is due that have a table of their own."""
 
 
 def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
@@ -31,7 +35,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
     return OverviewResults(
         kennel=kennel.name,
         answer=program_sentences(bred, kennel.today, overdue_days=RECENT_DAYS),
-        due=(),
+        due=_due(kennel, reader),
         unreported=_unreported(kennel),
         outcomes=views["outcomes"],
         studs=tuple(_stud(kennel, stud) for stud in chosen_studs(kennel, ())),
@@ -41,6 +45,15 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
         method=METHOD_OF_CHANCES if chances else (),
         sources=sources(words, with_chances=bool(chances)) if chances else (),
         provenance=provenance(kennel, words),
+    )
+
+
+def _due(kennel: Kennel, reader: Reader) -> tuple[Due, ...]:
+    """What is due, but for what has a table of its own."""
+    items = due_items(kennel.views, today=kennel.today)
+    shown = [item for item in items if item.kind not in REPORTED_BELOW]
+    return tuple(
+        Due(item.on, item.until, item.is_late, said) for item, said in told(shown, reader.words)
     )
 
 

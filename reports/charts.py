@@ -7,7 +7,7 @@ never the only carrier of meaning: shape, place or a label always says the same.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import altair as alt
@@ -167,14 +167,20 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
     return _finished(alt.layer(zero, labels, marks), (ROW + 6) * len(rows))
 
 
-def response(*, axis_title: str, log_scale: bool, words: Words) -> dict[str, Any]:
-    """Chance of a litter along one slider, with the breedings as dots; the panel brings the data.
-
-    Datasets ``curve`` (x, lower, median, upper), ``here`` (x) and ``dots`` (x, outcome, whose,
-    about) are empty until the panel's script fills them with finished numbers.
+def response(
+    datasets: Mapping[str, Sequence[Mapping[str, Any]]],
+    *,
+    axis_title: str,
+    log_scale: bool,
+    words: Words,
+) -> dict[str, Any]:
+    """Chance of a litter along one slider, with the breedings as dots.
 
     Parameters
     ----------
+    datasets
+        ``curve`` (x, lower, median, upper), ``here`` (the row of the curve where the slider
+        stands) and ``dots`` (x, outcome, whose, about); the panel's script exchanges them.
     axis_title
         Of the slider's axis, with unit.
     log_scale
@@ -213,9 +219,8 @@ def response(*, axis_title: str, log_scale: bool, words: Words) -> dict[str, Any
             tooltip=[alt.Tooltip("about:N", title=words["legend.breeding"])],
         )
     )  # fmt: skip
-    empty: dict[str, list[Any]] = {"curve": [], "here": [], "dots": []}
     chart = alt.layer(band, line, rule, dots, point)
-    return {**_finished(chart, 210), "datasets": empty}
+    return {**_finished(chart, 210), "datasets": {k: list(v) for k, v in datasets.items()}}
 
 
 def storage_curve(

@@ -33,14 +33,18 @@ class Due:
 
     Attributes
     ----------
-    on
-        Day; None for what has no day.
+    on, until
+        The day, or the first and the last of its days.
+    is_late
+        Whether they have passed.
     what
-        In a sentence.
+        In words.
     """
 
-    on: date | None
-    what: Sentence
+    on: date
+    until: date
+    is_late: bool
+    what: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,10 +183,19 @@ def _due(due: Sequence[Due], words: Words) -> Section | None:
     """What is due, the nearest first."""
     if not due:
         return None
-    rows = tuple((words.day(item.on), words.tell(item.what)) for item in due)
+    rows = tuple((_when(item, words), item.what) for item in due)
     names = ["due_on", "what"]
     table = Table(words["overview.due"], columns(words, names, texts_in=set(names)), rows)
     return Section("due", words["overview.due"], words["overview.due_lead"], table=table)
+
+
+def _when(item: Due, words: Words) -> str:
+    """Its days; what is late says so in words."""
+    if item.is_late:
+        return words.say("overview.late", on=item.until)
+    if item.on == item.until:
+        return words.day(item.on)
+    return words.say("overview.between", on=item.on, until=item.until)
 
 
 def _unreported(unreported: Sequence[Unreported], words: Words) -> Section | None:

@@ -89,8 +89,13 @@ def build_whatif(responses: Sequence[Response], dots: Sequence[BredDot], words: 
             ],
         },
     )
-    by_day = response(axis_title=words["axis.day"], log_scale=False, words=words)
-    by_dose = response(axis_title=words["axis.dose"], log_scale=True, words=words)
+    first = panel.data["grids"][0]
+    by_day = response(
+        _datasets(first, 2), axis_title=words["axis.day"], log_scale=False, words=words
+    )
+    by_dose = response(
+        _datasets(first, 1), axis_title=words["axis.dose"], log_scale=True, words=words
+    )
     heads = columns(words, ["method", "hours", "dose"], texts_in={"method"})
     days = tuple(words.number(day, signed=day != 0) for day in TABLE_DAYS)
     headed = (*heads, *columns_of_days(days, words))
@@ -173,6 +178,19 @@ def _grid(grid: Response, dots: Sequence[BredDot], words: Words) -> dict[str, An
             [_dot(k, dot, dot.day, words) for k, dot in enumerate(shown) if dot.day is not None],
         ],
     }
+
+
+def _datasets(grid: dict[str, Any], axis: int) -> dict[str, list[dict[str, Any]]]:
+    """What a picture shows along one axis where the sliders start."""
+    sizes = [len(one["at"]) for one in grid["axes"]]
+    where = [one["start"] for one in grid["axes"]]
+    curve = []
+    for k, x in enumerate(grid["axes"][axis]["at"]):
+        here = [*where[:axis], k, *where[axis + 1 :]]
+        cell = 3 * ((here[0] * sizes[1] + here[1]) * sizes[2] + here[2])
+        lower, median, upper = grid["values"][cell : cell + 3]
+        curve.append({"x": x, "lower": lower, "median": median, "upper": upper})
+    return {"curve": curve, "here": [curve[where[axis]]], "dots": grid["dots"][axis]}
 
 
 def _dot(k: int, dot: BredDot, x: float | None, words: Words) -> dict[str, Any]:

@@ -104,7 +104,15 @@ def spoken_strings(path):
 def test_no_text_is_left_in_code(path):
     # Two words of letters in a row are prose, but for a recorded word or a rule's name, which are
     # compared and never shown, and a citation (author, year, journal), told as it is.
-    known = {"stopped for pain", "prostatic disease", "on arrival", "kept back", "after thaw"}
+    known = {
+        "stopped for pain",
+        "prostatic disease",
+        "on arrival",
+        "kept back",
+        "after thaw",
+        "not pregnant",
+        "no litter",
+    }
     rules = {text for text in spoken_strings(path) if path.name == "cautions.py" and text.islower()}
     prose = [
         text
@@ -147,7 +155,9 @@ def test_every_text_can_be_said_with_values_of_its_kind():
             values = {name: kinds[spec] for name, spec in fields(text)} | (
                 {"n": 2} if not isinstance(text, str) else {}
             )
-            assert "{" not in words.say(key, **values), key
+            said = words.say(key, **values)
+            # One text keeps its braces: the page's script puts the slider's numbers in.
+            assert "{" not in said or key == "whatif.value", key
 
 
 def test_one_and_many_are_told_apart():
