@@ -82,11 +82,11 @@ def time_season(records):
         ways.append(ways_of(options, pair, unknowns, rested, prices=prices, worth_of_litter=None))
     chances = time.perf_counter()
     plan = plan_season(ways, bitches, stud_limits(records, "Tarn", Wishes()))
-    solved = time.perf_counter()
+    solved, used = time.perf_counter(), time.process_time() - cpu
     print(
         f"season: {N_BITCHES} bitches, {sum(map(len, ways))} ways: chances "
         f"{chances - started:.2f} s, schedule {solved - chances:.2f} s, together "
-        f"{solved - started:.2f} s, of a processor {time.process_time() - cpu:.2f} s (target 10 s); "
+        f"{solved - started:.2f} s, of a processor {used:.2f} s (target 10 s); "
         f"{plan.expected_litters:.2f} litters expected, "
         f"at most {plan.bound - plan.value:.3f} more possible"
     )
