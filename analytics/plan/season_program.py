@@ -19,19 +19,23 @@ from analytics.plan.options import Option
 Collections = tuple[tuple[date, int | None, int], ...]
 """Day, days of rest before it (None where the last one is not known) and doses."""
 
-LONGEST_REST = 4
+RESTS = (1, 2, 4)
+"""Days of rest that are told apart; one in between counts as the shorter. [d]"""
+
+LONGEST_REST = RESTS[-1]
 """Rests of this many days and more are one state; the reference of prior q03. [d]"""
 
 FEWEST_REST_DAYS = 2
 """Every 2 to 5 days keeps the output (Lopate, secondary); a rule of this toolkit until an owner
 sets another. Prior q03 knows the last rest alone, not a run of daily collections. [d]"""
 
-MOST_SHARES = 4
-"""Bitches that one collection is divided among at most (J)."""
+SHARES = (1, 2, 4)
+"""Doses that one collection is divided into; a number in between counts as the greater."""
 
-STATES = tuple(
-    (rest, shares) for rest in range(1, LONGEST_REST + 1) for shares in range(1, MOST_SHARES + 1)
-)
+MOST_SHARES = SHARES[-1]
+"""Doses that one collection is divided into at most (J)."""
+
+STATES = tuple((rest, shares) for rest in RESTS for shares in SHARES)
 """Days of rest before a collection, and the doses it is divided into."""
 
 
@@ -112,12 +116,12 @@ class SeasonProgram:
         # Arcs from one collection day to the next; −1 is the last one before the season.
         self.first_rests = [_rest(stud.last_collected_on, day) for day in self.days]
         self.arcs = [
-            (-1, d, LONGEST_REST if rest is None else min(rest, LONGEST_REST))
+            (-1, d, LONGEST_REST if rest is None else told_rest(rest))
             for d, rest in enumerate(self.first_rests)
             if rest is None or rest >= stud.fewest_rest_days
         ]
         self.arcs += [
-            (i, j, min((self.days[j] - self.days[i]).days, LONGEST_REST))
+            (i, j, told_rest((self.days[j] - self.days[i]).days))
             for i in range(len(self.days))
             for j in range(i + 1, len(self.days))
             if (self.days[j] - self.days[i]).days >= stud.fewest_rest_days
@@ -129,7 +133,7 @@ class SeasonProgram:
         if state is None:
             return True
         rest, shares = STATES[state]
-        if rest < min(self.stud.fewest_rest_days, LONGEST_REST):
+        if rest < told_rest(self.stud.fewest_rest_days):
             return False
         return shares == 1 if way.takes_all else way.doses_on[0][1] <= shares
 
@@ -211,7 +215,7 @@ class SeasonProgram:
             add(into.get(d, {}), 0.0, 1.0)
             onward = {column: 1.0 for column in out_of.get(d, {})}
             add({**onward, **{column: -1.0 for column in into.get(d, {})}}, -np.inf, 0.0)
-            for rest in range(1, LONGEST_REST + 1):
+            for rest in RESTS:
                 row = {
                     start + n: 1.0
                     for n, (day, s) in enumerate(self.collections)
@@ -241,6 +245,11 @@ class SeasonProgram:
             collected.append((self.days[d], rest, doses[d]))
             before = self.days[d]
         return chosen, tuple(collected)
+
+
+def told_rest(days: int) -> int:
+    """The rest that a number of days, at least 1, counts as. [d]"""
+    return max(rest for rest in RESTS if rest <= days)
 
 
 def _rest(last: date | None, day: date) -> int | None:

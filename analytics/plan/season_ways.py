@@ -19,7 +19,7 @@ from analytics.breeding_terms import dose_term
 from analytics.estimate import Floats
 from analytics.plan.chain import FEWEST_SPERM_M, Pair, Unknowns, simulate
 from analytics.plan.options import Option
-from analytics.plan.season_program import LONGEST_REST, STATES, Way
+from analytics.plan.season_program import RESTS, STATES, Way
 from analytics.priors import PRIORS
 
 
@@ -36,7 +36,7 @@ def rest_shares(rng: np.random.Generator, n_draws: int) -> Floats:
     Returns
     -------
     numpy.ndarray
-        After 1, 2, … :data:`LONGEST_REST` days against the last of them, shape (n_draws, n_rests).
+        After each of :data:`RESTS` against the last of them, shape (n_draws, n_rests).
 
     Notes
     -----
@@ -47,8 +47,7 @@ def rest_shares(rng: np.random.Generator, n_draws: int) -> Floats:
     recovery_days = time.centre * np.exp(time.sd * rng.normal(size=(n_draws, 1)))
     worth = deficit.centre * (1.0 - deficit.centre) / deficit.sd**2 - 1.0
     missing = rng.beta(deficit.centre * worth, (1.0 - deficit.centre) * worth, size=(n_draws, 1))
-    rests = np.arange(1, LONGEST_REST + 1)
-    present = 1.0 - missing * np.exp(-(rests - 1.0) / recovery_days)
+    present = 1.0 - missing * np.exp(-(np.array(RESTS) - 1.0) / recovery_days)
     return np.asarray(present / present[:, -1:])
 
 
@@ -108,7 +107,7 @@ def _way(
     takes_all = option.semen_type == "natural"
     chance = whole.litter_prob[:, None]
     if taken and not takes_all:
-        factor = np.column_stack([rested[:, rest - 1] / shares for rest, shares in STATES])
+        factor = np.column_stack([rested[:, RESTS.index(rest)] / shares for rest, shares in STATES])
         sperm = np.maximum(whole.motile_dose_m[:, None] * factor, FEWEST_SPERM_M)
         doublings = np.log2(sperm / USUAL_DOSE_M[option.route])
         draws = unknowns.coefficients

@@ -13,7 +13,16 @@ from analytics.plan.chain import simulate
 from analytics.plan.feasible import possible_options
 from analytics.plan.options import Option, Straws
 from analytics.plan.season import PROVEN_GAP, plan_season
-from analytics.plan.season_program import LONGEST_REST, MOST_SHARES, STATES, StudLimits, Way
+from analytics.plan.season_program import (
+    LONGEST_REST,
+    MOST_SHARES,
+    RESTS,
+    SHARES,
+    STATES,
+    StudLimits,
+    Way,
+    told_rest,
+)
 from analytics.plan.season_ways import rest_shares, ways_of
 
 FIRST = date(2026, 3, 1)
@@ -63,7 +72,8 @@ def best_by_enumeration(ways, stud):
                 value += w.value[0]
                 continue
             day = w.doses_on[0][0]
-            value += w.value[STATES.index((min(rests[day], LONGEST_REST), doses[day]))]
+            shares = min(n for n in SHARES if n >= doses[day])
+            value += w.value[STATES.index((told_rest(rests[day]), shares))]
         best = max(best, value)
     return best
 
@@ -151,9 +161,9 @@ def test_one_more_bitch_never_lowers_the_season():
 
 def test_a_rested_ejaculate_is_the_reference_and_the_next_day_holds_what_the_prior_says():
     shares = rest_shares(np.random.default_rng(6), 20_000)
-    next_day = 1.0 - shares[:, 0] * (1.0 - 0.0)
+    next_day = 1.0 - shares[:, 0]
 
-    assert shares[:, LONGEST_REST - 1] == pytest.approx(np.ones(20_000))
+    assert shares[:, -1] == pytest.approx(np.ones(20_000))
     assert np.all(np.diff(shares, axis=1) >= 0.0)
     # 27.5 % (sd 6) missing on the next day, against the share that is missing after four.
     after_four = 0.275 * math.exp(-3.0 / 2.5)
@@ -179,7 +189,7 @@ def test_a_way_in_the_whole_rested_state_is_the_chain_itself(circumstances, pair
             assert w.litter_prob[:, column] == pytest.approx(chance, abs=1e-12)
         by_state = w.litter_prob.reshape(unknowns.n_draws, -1)
         if w.doses_on:
-            grid = by_state.reshape(unknowns.n_draws, LONGEST_REST, MOST_SHARES)
+            grid = by_state.reshape(unknowns.n_draws, len(RESTS), len(SHARES))
             assert np.all(np.diff(grid, axis=1) >= -1e-12)
             assert np.all(np.diff(grid, axis=2) <= 1e-12)
 
