@@ -119,3 +119,42 @@ def test_a_review_in_german_speaks_german(store_path, tmp_path, capsys):
     assert '<html lang="de">' in page
     assert "Woher wir das wissen" in page
     assert "How we know" not in page
+
+
+def test_overview_handout_and_client_sheet_are_written(store_path, tmp_path, capsys):
+    where = ("--store", store_path, "--out", tmp_path / "p", "--today", "2026-10-31")
+
+    assert run("overview", *where, capsys=capsys)[0] == 0
+    code, out, _ = run("handout", "tarn", "--question", "Still as good?", *where, capsys=capsys)
+    assert code == 0
+    assert run("client", "Kelp", *where, capsys=capsys)[0] == 0
+
+    written = {path.name for path in (tmp_path / "p").iterdir()}
+    assert {"overview.html", "handout-tarn.html", "client-kelp.html"} <= written
+    assert "Still as good?" in (tmp_path / "p" / "handout-tarn.html").read_text(encoding="utf-8")
+    assert "handout-tarn" in out
+
+
+def test_without_the_typesetter_the_page_is_written_and_the_command_says_so(
+    store_path, tmp_path, capsys, monkeypatch
+):
+    monkeypatch.setattr("pipelines.run.can_set_type", lambda: False)
+    code, out, err = run(
+        "handout", "tarn", "--store", store_path, "--out", tmp_path / "p", "--today", "2026-10-31",
+        capsys=capsys,
+    )  # fmt: skip
+
+    assert code == 0
+    assert "handout-tarn.html" in out
+    assert "No PDF without the extra pdf" in err
+
+
+def test_a_bitch_without_a_box_is_a_sentence_with_those_who_have_one(store_path, tmp_path, capsys):
+    code, _, err = run(
+        "client", "Nobody", "--store", store_path, "--out", tmp_path, "--today", "2026-10-31",
+        capsys=capsys,
+    )  # fmt: skip
+
+    assert code == 1
+    assert "'Nobody'" in err
+    assert "Kelp" in err
