@@ -67,8 +67,9 @@ N_PRIOR_DRAWS = 4000
 TRADED = (("log_scales", "product", "z_stud", "bias"),)
 """What trades off against each other: only the sum of an extender's and a stud's part is seen."""
 
-SCHEDULE = (Run(400, 500, 0.9), *USUAL_SCHEDULE[1:])
-"""Attempts; without a start to sample for each collection a short first one settles."""
+SCHEDULE = (Run(500, 600, 0.97), *USUAL_SCHEDULE[1:])
+"""Attempts; without a start to sample for each collection a short first one settles, with steps
+small enough for the corner where a few well-known studs hardly differ."""
 
 
 @dataclass(frozen=True, slots=True)
