@@ -60,12 +60,16 @@ class StorageDraws:
         No number is given beyond this hour. [h]
     source
         Where the draws come from, with the mark.
+    observed_until_h
+        Longest storage that the kennel itself has read in this extender, 0 for none; None where the
+        curve is the published one. [h]
     """
 
     eta_h: Floats
     kappa: Floats
     studied_until_h: float
     source: str
+    observed_until_h: float | None = None
 
     def __post_init__(self) -> None:
         if self.eta_h.ndim != 1 or self.eta_h.shape != self.kappa.shape:
@@ -73,6 +77,15 @@ class StorageDraws:
                 "a storage curve needs as many eta as kappa, in one row each; "
                 f"got shapes {self.eta_h.shape} and {self.kappa.shape}"
             )
+
+    @property
+    def is_own(self) -> bool:
+        """Whether the kennel's own readings are in the curve."""
+        return self.observed_until_h is not None
+
+    def is_beyond_own(self, hour: float) -> bool:
+        """Whether an hour extrapolates the kennel's own readings; never on the published curve."""
+        return self.observed_until_h is not None and hour > self.observed_until_h
 
     def share(self, hours: ArrayLike) -> Floats:
         """Share of motility kept, draw by draw.

@@ -25,6 +25,7 @@ from pipelines.bench_options import (
     SemenType,
     SquaresOption,
     SquareVolumeOption,
+    StudOption,
     TargetOption,
     TrainedOption,
     Unit,
@@ -35,6 +36,7 @@ from pipelines.bench_options import (
     remembered_radius,
     remembered_target,
     sample_reading,
+    storage_of,
     sure_enough,
     volume_of_square_nl,
 )
@@ -118,6 +120,7 @@ def dose(
         float, typer.Option("--hours", min=0.0, help="From collection to insemination. [h]")
     ] = 24.0,
     extender: ExtenderOption = None,
+    stud: StudOption = None,
     route: RouteOption = Route.VAGINAL,
     target: TargetOption = None,
     certainty: CertaintyOption = None,
@@ -135,15 +138,17 @@ def dose(
         volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
         dilution=dilution, concentration=concentration, judged=judged, normal=normal,
     )  # fmt: skip
+    rng = np.random.default_rng(seed)
     answer = dose_answer(
         reading,
         hours=hours,
         extender=extender,
+        curve=storage_of(store, stud, extender, rng),
         route=route.value,
         target_m=remembered_target(store, route, target, keep=False),
         certainty=sure_enough(certainty),
         count_cv=count_error(trained),
-        rng=np.random.default_rng(seed),
+        rng=rng,
     )
     show(answer, as_json=as_json)
     if "stopped" in answer.values:
@@ -238,6 +243,7 @@ def extend(
 def keep(
     forward: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward now. [%]")],
     extender: ExtenderOption = None,
+    stud: StudOption = None,
     hours: Annotated[
         str, typer.Option("--hours", help="Hours after collection.")
     ] = "6,12,24,36,48,72",
@@ -259,11 +265,11 @@ def keep(
     answer = keep_answer(
         motility_pct=forward,
         extender=extender,
+        curve=storage_of(store, stud, extender, np.random.default_rng(seed)),
         hours=numbers(hours, "hours"),
         dose_m=dose_m,
         target_m=remembered_target(store, route, target, keep=False),
         certainty=sure_enough(certainty),
-        rng=np.random.default_rng(seed),
     )
     show(answer, as_json=as_json)
 

@@ -15,7 +15,10 @@ import typer
 from analytics.errors import ToolkitError
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from analytics.doses import SampleReading
+    from analytics.keeping import StorageDraws
 
 
 class Route(Enum):
@@ -78,6 +81,9 @@ JudgedOption = Annotated[
 ]
 ExtenderOption = Annotated[
     str | None, typer.Option("--extender", help="Its name; 'none' for raw semen.")
+]
+StudOption = Annotated[
+    str | None, typer.Option("--stud", help="Call name; his own kept-back tubes count.")
 ]
 RouteOption = Annotated[Route, typer.Option("--route", help="Where the dose is put.")]
 TargetOption = Annotated[
@@ -143,6 +149,19 @@ def remembered_radius(store: Path, radius: float | None, *, needed: bool = True)
             "cm from the axis to the tip of a spinning tube; the records file remembers it."
         )
     return told
+
+
+def storage_of(
+    store: Path, stud: str | None, extender: str | None, rng: np.random.Generator
+) -> StorageDraws:
+    """How long the sample lasts: by the kennel's own fit where there is one, else as published."""
+    if not store.exists():
+        from analytics.keeping import medium_of, published_storage
+
+        return published_storage(medium_of(extender), rng=rng)
+    from pipelines.kept_storage import storage_curve
+
+    return storage_curve(store, stud=stud, extender=extender, rng=rng)
 
 
 def sure_enough(certainty: float | None) -> float:

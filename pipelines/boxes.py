@@ -20,6 +20,7 @@ from analytics.calendar import spoken_day
 from analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_answers
 from analytics.errors import RecordsError, ToolkitError
 from analytics.semen import total_sperm_m
+from pipelines.kept_storage import storage_curve
 from pipelines.semen_answers import (
     at_most_sentence,
     dose_values,
@@ -106,7 +107,7 @@ def pack_box(
     usual = doses.usual_total(_own_totals(stud, views["evaluations"]))
     sample = doses.draw_sample(request.reading, count_cv=request.count_cv, usual=usual, rng=rng)
     medium = keeping.medium_of(request.extender)
-    curve = keeping.published_storage(medium, rng=rng)
+    curve = storage_curve(store_path, stud=stud, extender=request.extender, rng=rng)
     plan = doses.plan_doses(
         sample.progressive_m,
         curve,
@@ -124,7 +125,7 @@ def pack_box(
         record_box(store_path, stud, request, made)
         slip = make_slip(stud, registered, request, plan, made, views["lab_tests"])
         slip_path = write_slip(slip, out, words)
-    answer = _answer(request, plan, worth, made, medium, usual, cautions, slip_path)
+    answer = _answer(request, plan, worth, made, curve, usual, cautions, slip_path)
     return PackedBox(answer, False, slip_path)
 
 
@@ -201,13 +202,14 @@ def _answer(
     plan: doses.DosePlan,
     worth: doses.CountWorth,
     made: MadeUp,
-    medium: keeping.Medium,
+    curve: keeping.StorageDraws,
     usual: doses.UsualTotal,
     cautions: tuple[Caution, ...],
     slip: Path | None,
 ) -> Answer:
     """Six lines, headed by what must be said first."""
     english = Words("en")
+    medium = keeping.medium_of(request.extender)
     limit = None
     if request.weight_kg is not None:
         limit = extending.volume_limit_ml(request.weight_kg, request.route)
@@ -239,10 +241,11 @@ def _answer(
     return Answer(
         tuple(sentences),
         (TextTable((), rows),),
-        tuple(dict.fromkeys(caution.source for caution in warned)),
+        (*dict.fromkeys(caution.source for caution in warned), f"Hours kept: {curve.source}."),
         dose_values(plan)
         | {
             "medium": medium,
+            "is_own_storage": curve.is_own,
             "extender_each_ml": made.extender_each_ml,
             "dose_volume_ml": made.dose_volume_ml,
             "inseminate_at": request.inseminate_at,

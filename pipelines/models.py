@@ -10,13 +10,24 @@ from dataclasses import dataclass
 from types import ModuleType
 from typing import Any, Generic, Protocol, TypeVar
 
-from analytics import breeding_terms, regression, sampling
+from analytics import (
+    breeding_terms,
+    keeping,
+    own_storage,
+    regression,
+    sampling,
+    storage_inputs,
+)
 from analytics.breeding_records import ConceptionData, prepare_conception
 from analytics.estimate import Floats
-from analytics.models import conception
+from analytics.models import conception, storage
 from analytics.models.ovulation import ovulation_of_cycles
 from analytics.sampling import Diagnostics, Draws
+from pipelines.kept_storage import STORAGE_FIT, STORAGE_PRIORS
 from pipelines.store import Store
+
+MIN_STORED_READINGS = 5
+"""Readings of stored samples below which the published curve stands alone (J)."""
 
 
 class ModelData(Protocol):
@@ -104,5 +115,27 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     published=conception.published_conception,
 )
 
-MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION,)
+
+def storage_data(store: Store) -> storage_inputs.StorageData:
+    """Read what the storage model needs."""
+    return storage_inputs.prepare_storage(store.read("evaluations"), store.read("shipments"))
+
+
+STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
+    name=STORAGE_FIT,
+    prior_ids=STORAGE_PRIORS,
+    modules=(storage, storage_inputs, keeping, own_storage, sampling),
+    prepare=storage_data,
+    size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",
+    too_thin=lambda data: (
+        None
+        if data.n_stored >= MIN_STORED_READINGS
+        else f"{data.n_stored} readings of stored samples, {MIN_STORED_READINGS} are needed"
+    ),
+    fit=storage.fit_storage,
+    restore=storage.restore_storage,
+    published=storage.published_storage_draws,
+)
+
+MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION, STORAGE)
 """Every model that `studcurve fit` fits, the longest first."""

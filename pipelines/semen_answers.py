@@ -11,10 +11,13 @@ import numpy as np
 
 from analytics import doses, extending, keeping, semen, spin
 from analytics.errors import ToolkitError
-from analytics.estimate import Estimate, estimate_from_draws
+from analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
 from analytics.priors import PRIORS
 from pipelines.count_answers import ONE_SIDED, RANGE, estimate_row, source_of
 from pipelines.terminal import Answer, TextTable, percent, spoken, spoken_range
+
+BEYOND_MARK = " *"
+"""Marks an hour beyond the kennel's own readings."""
 
 
 def dose_answer(
@@ -22,6 +25,7 @@ def dose_answer(
     *,
     hours: float,
     extender: str | None,
+    curve: keeping.StorageDraws,
     route: doses.Route,
     target_m: float,
     certainty: float,
@@ -34,7 +38,6 @@ def dose_answer(
     usual = doses.usual_total()
     sample = doses.draw_sample(reading, count_cv=count_cv, usual=usual, rng=rng)
     medium = keeping.medium_of(extender)
-    curve = keeping.published_storage(medium, rng=rng)
     plan = doses.plan_doses(
         sample.progressive_m, curve, hours=hours, target_m=target_m, certainty=certainty
     )
@@ -298,15 +301,13 @@ def keep_answer(
     *,
     motility_pct: float,
     extender: str | None,
+    curve: keeping.StorageDraws,
     hours: Sequence[float],
     dose_m: float | None,
     target_m: float,
     certainty: float,
-    rng: np.random.Generator,
 ) -> Answer:
     """Motility at each hour, and until when a dose meets its target."""
-    medium = keeping.medium_of(extender)
-    curve = keeping.published_storage(medium, rng=rng)
     found = {hour: keeping.kept_at(curve, motility_pct, hour) for hour in hours}
     rows, values = [], []
     for hour, left in found.items():
@@ -318,7 +319,8 @@ def keep_answer(
         if dose_m is not None:
             meets = float(keeping.enough_prob(curve, dose_m, target_m, hour))
         ends = spoken_range(left.lower, left.upper)
-        rows.append((spoken(hour), spoken(left.median), ends, percent(meets)))
+        mark = BEYOND_MARK if curve.is_beyond_own(hour) else ""
+        rows.append((spoken(hour) + mark, spoken(left.median), ends, percent(meets)))
         values.append(
             {
                 "hours": hour,
@@ -326,26 +328,65 @@ def keep_answer(
                 "progressive_motility_pct_low": left.lower,
                 "progressive_motility_pct_high": left.upper,
                 "meets_prob": meets,
+                "is_extrapolated": curve.is_beyond_own(hour),
             }
         )
     sentences = [_kept_sentence(motility_pct, found)]
-    last: float | None = None
+    last: dict[str, float | None] = {}
     if dose_m is not None:
-        last = keeping.last_hour(curve, dose_m, target_m, prob=certainty)
-        sentences.append(
-            f"A dose of {spoken(dose_m)} M moving forward holds {spoken(target_m)} M until hour "
-            f"{last:.0f} with a chance of {percent(certainty)}."
-            if last is not None
-            else f"A dose of {spoken(dose_m)} M does not hold {spoken(target_m)} M even at hour 0."
-        )
+        tail = (1.0 - INTERVAL_PROB) / 2.0
+        last = {
+            name: keeping.last_hour(curve, dose_m, target_m, prob=prob)
+            for name, prob in (
+                ("meets_until_h", certainty),
+                ("meets_until_h_low", 1.0 - tail),
+                ("meets_until_h_high", tail),
+            )
+        }
+        sentences.append(_until_sentence(dose_m, target_m, certainty, last))
+    remarks = [
+        f"{keeping.NOT_FERTILITY} No study relates hours of storage in dogs to litters.",
+        f"{curve.source}.",
+    ]
+    if any(curve.is_beyond_own(hour) for hour, left in found.items() if left is not None):
+        remarks.append(_beyond_remark(curve.observed_until_h))
     return Answer(
         tuple(sentences),
         (TextTable(("Hours after collection", "Moving forward, %", RANGE, "Meets the target"),
                    tuple(rows)),),
-        (f"{keeping.NOT_FERTILITY} No study relates hours of storage in dogs to litters.",
-         f"{curve.source}."),
-        {"medium": medium, "hours": values, "meets_until_h": last},
+        tuple(remarks),
+        {"medium": keeping.medium_of(extender), "hours": values, "is_own": curve.is_own,
+         "meets_until_h": None, **last},
     )  # fmt: skip
+
+
+def _until_sentence(
+    dose_m: float, target_m: float, certainty: float, last: dict[str, float | None]
+) -> str:
+    """Until when a dose is enough."""
+    until, low, high = (
+        last[name] for name in ("meets_until_h", "meets_until_h_low", "meets_until_h_high")
+    )
+    if until is None or high is None:
+        return f"A dose of {spoken(dose_m)} M does not hold {spoken(target_m)} M even at hour 0."
+    return (
+        f"A dose of {spoken(dose_m)} M moving forward holds {spoken(target_m)} M until hour "
+        f"{until:.0f} with a chance of {percent(certainty)} (hour it stops being enough, {RANGE} "
+        f"{0.0 if low is None else low:.0f} to {high:.0f})."
+    )
+
+
+def _beyond_remark(observed_until_h: float | None) -> str:
+    """What the marked hours are."""
+    if not observed_until_h:
+        return (
+            f"{BEYOND_MARK.strip()} The kennel has no reading of its own in this extender: "
+            "extrapolated from its other readings by the published curve."
+        )
+    return (
+        f"{BEYOND_MARK.strip()} Beyond hour {observed_until_h:.0f}, the kennel's own longest "
+        "reading in this extender: extrapolated by the published shape."
+    )
 
 
 def _kept_sentence(motility_pct: float, found: dict[float, Estimate | None]) -> str:

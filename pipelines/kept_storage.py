@@ -1,0 +1,92 @@
+"""Which storage curve holds for a stud and an extender: the kennel's own fit, or the published one?
+
+Read at the bench, where no sampler may run: the draws of the last `studcurve fit` come from the
+records file, and nothing here imports the library that made them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from importlib.util import find_spec
+from pathlib import Path
+
+import numpy as np
+
+from analytics.keeping import StorageDraws, medium_of, published_storage
+from analytics.own_storage import OwnStorage
+from analytics.priors import priors_fingerprint
+from analytics.storage_inputs import prepare_storage, product_name
+from pipelines.store import KeptFit, Store
+
+STORAGE_FIT = "storage"
+"""What the kept fit is called."""
+
+STORAGE_MODULES = (
+    "analytics.models.storage", "analytics.storage_inputs", "analytics.keeping",
+    "analytics.own_storage", "analytics.sampling",
+)  # fmt: skip
+"""Modules whose text makes the posterior; named, because importing them would take seconds."""
+
+STORAGE_PRIORS = ("s01", "s02", "s03", "s04", "s05", "r01", "r04")
+"""Beginnings of the ids of the rows that the fit reads."""
+
+
+def storage_curve(
+    store_path: Path, *, stud: str | None, extender: str | None, rng: np.random.Generator
+) -> StorageDraws:
+    """Storage curve of the next collection of a stud in an extender.
+
+    Parameters
+    ----------
+    store_path
+        Records file; without a fit in it the curve is the published one.
+    stud
+        Call name; None for a stud like any other.
+    extender
+        As the owner writes it.
+    rng
+        Source of the draws.
+
+    Returns
+    -------
+    StorageDraws
+        Its source says which of the two it is.
+    """
+    published = published_storage(medium_of(extender), rng=rng)
+    with Store.open(store_path, read_only=True) as store:
+        kept = store.read_fit(STORAGE_FIT)
+        if kept is None:
+            return published
+        if not is_current(kept):
+            return replace(
+                published,
+                source=f"{published.source}; the kennel's own fit was made by another version of "
+                "the model or of the published table, run `studcurve fit`",
+            )
+        data = prepare_storage(store.read("evaluations"), store.read("shipments"))
+    return OwnStorage(kept.draws, kept.labels).curve(
+        stud=stud,
+        extender=extender,
+        rng=rng,
+        observed_until_h=data.observed_until_h(product_name(extender)),
+    )
+
+
+def is_current(kept: KeptFit) -> bool:
+    """Whether a kept fit was made by this model and from this table."""
+    return (
+        kept.model_fingerprint == text_fingerprint(STORAGE_MODULES)
+        and kept.priors_fingerprint == priors_fingerprint(STORAGE_PRIORS)
+    )  # fmt: skip
+
+
+def text_fingerprint(modules: tuple[str, ...]) -> str:
+    """Fingerprint of the text of modules that are not imported."""
+    text = ""
+    for name in modules:
+        spec = find_spec(name)
+        if spec is None or spec.origin is None:
+            raise ValueError(f"there is no module {name}")
+        text += Path(spec.origin).read_text(encoding="utf-8")
+    return hashlib.sha256(text.encode()).hexdigest()

@@ -1,0 +1,167 @@
+"""The kennel's own storage curve is read from the records file, without the sampler."""
+
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+import pytest
+
+from analytics.keeping import kept_at, published_storage
+from analytics.priors import priors_fingerprint
+from pipelines import kept_storage
+from pipelines.bench_options import storage_of
+from pipelines.cli import main
+from pipelines.fit import model_fingerprint
+from pipelines.kept_storage import STORAGE_FIT, STORAGE_MODULES, STORAGE_PRIORS, storage_curve
+from pipelines.models import STORAGE, storage_data
+from pipelines.store import KeptFit, Store
+
+N_KEPT = 500
+
+
+def kept_fit(**changed):
+    """A fit that knows its curve: 60 h in egg yolk for every stud."""
+    ones = np.ones(N_KEPT)
+    fit = KeptFit(
+        model=STORAGE_FIT,
+        fitted_at=datetime(2026, 10, 1),
+        seed=1,
+        data_fingerprint="",
+        model_fingerprint=kept_storage.text_fingerprint(STORAGE_MODULES),
+        priors_fingerprint=priors_fingerprint(STORAGE_PRIORS),
+        versions={},
+        diagnostics={},
+        seconds=1.0,
+        draws={
+            "s01": 60 * ones, "s02_milk": 0.5 * ones, "s02_cream": 0.3 * ones,
+            "s02_unknown": 0.6 * ones, "s03": 1.5 * ones, "s04": 8 * ones,
+            "s05_stud": 1e-9 * ones, "s05_collection": 1e-9 * ones,
+            "effect_stud": np.zeros((N_KEPT, 1)), "effect_product": np.zeros((N_KEPT, 1)),
+        },
+        labels={"effect_stud": ("Tarn",), "effect_product": ("egg yolk",)},
+        load_id=0,
+    )  # fmt: skip
+    return replace(fit, **changed)
+
+
+@pytest.fixture
+def store_with_fit(demo_store_path, tmp_path):
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(demo_store_path.read_bytes())
+    with Store.open(path) as store:
+        store.save_fit(kept_fit())
+    return path
+
+
+def curve(path, extender="egg yolk", stud="Tarn"):
+    return storage_curve(path, stud=stud, extender=extender, rng=np.random.default_rng(1))
+
+
+def test_a_kept_fit_takes_the_place_of_the_published_curve(store_with_fit):
+    own = curve(store_with_fit)
+
+    assert own.eta_h == pytest.approx(np.full(len(own.eta_h), 60.0))
+    assert "own stored samples, of Tarn and in egg yolk" in own.source
+    assert kept_at(own, 70.0, 60.0).median == pytest.approx(70 / np.e)
+
+
+def test_hours_beyond_the_kennel_s_own_readings_are_known(store_with_fit):
+    with Store.open(store_with_fit, read_only=True) as store:
+        data = storage_data(store)
+
+    # The demo's tubes are read after up to three days, at any time of that day.
+    assert 72.0 < data.observed_until_h("egg yolk") < 96.0
+    assert curve(store_with_fit).observed_until_h == data.observed_until_h("egg yolk")
+    assert curve(store_with_fit, extender="cream").observed_until_h == 0.0
+
+
+def test_an_extender_that_was_never_read_says_so(store_with_fit):
+    assert "though none in cream" in curve(store_with_fit, extender="cream").source
+
+
+@pytest.mark.parametrize("has_file", [True, False])
+def test_without_a_fit_the_curve_is_the_published_one(demo_store_path, tmp_path, has_file):
+    path = demo_store_path if has_file else tmp_path / "none.duckdb"
+
+    found = storage_of(path, "Tarn", "egg yolk", np.random.default_rng(1))
+
+    published = published_storage("egg yolk", rng=np.random.default_rng(1))
+    assert found.eta_h.tobytes() == published.eta_h.tobytes()
+    assert found.source == published.source
+    assert found.observed_until_h is None
+
+
+@pytest.mark.parametrize("changed", ["model_fingerprint", "priors_fingerprint"])
+def test_a_fit_of_another_model_or_table_is_not_read_and_said(store_with_fit, changed):
+    with Store.open(store_with_fit) as store:
+        store.save_fit(kept_fit(**{changed: "another"}))
+
+    found = curve(store_with_fit)
+
+    assert np.median(found.eta_h) > 150.0
+    assert "another version" in found.source
+
+
+def test_the_text_that_is_not_imported_is_that_of_the_model():
+    assert kept_storage.text_fingerprint(STORAGE_MODULES) == model_fingerprint(*STORAGE.modules)
+    assert STORAGE.prior_ids == STORAGE_PRIORS
+    assert STORAGE.name == STORAGE_FIT
+
+
+def test_reading_a_kept_curve_starts_no_sampler(store_with_fit):
+    program = (
+        "import sys, numpy as np\nfrom pathlib import Path\n"
+        "from pipelines.kept_storage import storage_curve\n"
+        f"found = storage_curve(Path({str(store_with_fit)!r}), stud='Tarn', extender='egg yolk',"
+        " rng=np.random.default_rng(1))\n"
+        "assert abs(found.eta_h.mean() - 60) < 1e-6\n"
+        "assert not {'jax', 'numpyro'} & set(sys.modules)\n"
+    )
+
+    subprocess.run([sys.executable, "-c", program], check=True)
+
+
+def test_too_few_stored_readings_leave_the_published_curve_alone(kennel):
+    with kennel.open(read_only=True) as store:
+        data = STORAGE.prepare(store)
+
+    assert STORAGE.too_thin(data) == "0 readings of stored samples, 5 are needed"
+
+
+def printed(capsys, *arguments):
+    with pytest.raises(SystemExit) as stop:
+        main([*arguments])
+    assert not stop.value.code
+    return capsys.readouterr().out
+
+
+def test_the_bench_answers_from_the_kept_fit_and_marks_what_lies_beyond(store_with_fit, capsys):
+    keep = ["bench", "keep", "70", "--extender", "egg yolk", "--stud", "Tarn", "--dose", "300",
+            "--target", "150", "--hours", "24,60,120", "--store", str(store_with_fit)]  # fmt: skip
+
+    found = json.loads(printed(capsys, *keep, "--json"))
+    text = printed(capsys, *keep)
+
+    # Exactly 60 h and shape 1.5: 70 % × e⁻¹ at 60 h; half is left at 60 × (log 2)^(2/3) h.
+    at_60 = found["hours"][1]
+    assert at_60["progressive_motility_pct"] == pytest.approx(70 / np.e, abs=0.01)
+    assert [hour["is_extrapolated"] for hour in found["hours"]] == [False, False, True]
+    assert found["is_own"] is True
+    assert [found[f"meets_until_h{end}"] for end in ("", "_low", "_high")] == pytest.approx(
+        [60 * np.log(2) ** (2 / 3)] * 3, abs=0.01
+    )
+    assert "120 *" in text
+    assert "the kennel's own longest" in " ".join(text.split())
+
+
+def test_a_published_curve_is_labelled_and_marks_nothing(tmp_path, capsys):
+    keep = ["bench", "keep", "70", "--extender", "egg yolk", "--store", str(tmp_path / "none")]
+
+    text = " ".join(printed(capsys, *keep).split())
+
+    assert "*" not in text
+    assert "Iguer-Ouada & Verstegen 2001" in text
+    assert "own stored samples" not in text
