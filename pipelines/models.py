@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from types import ModuleType
 from typing import Any, Generic, Protocol, TypeVar
 
-from analytics import breeding_terms, regression, sampling
+from analytics import breeding_terms, likelihoods, regression, sampling
 from analytics.breeding_records import ConceptionData, prepare_conception
 from analytics.estimate import Floats
-from analytics.models import conception
+from analytics.models import conception, litter
 from analytics.models.ovulation import ovulation_of_cycles
 from analytics.sampling import Diagnostics, Draws
 from pipelines.store import Store
@@ -92,6 +92,11 @@ def conception_data(store: Store) -> ConceptionData:
     )
 
 
+def litter_data(store: Store) -> litter.LitterData:
+    """Read what the litter model needs."""
+    return litter.prepare_litter(store.read("breedings"), store.read("inseminations"))
+
+
 CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     name="conception",
     prior_ids=("c0", "c1", "c20", "c21", "r05"),
@@ -104,5 +109,19 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     published=conception.published_conception,
 )
 
-MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION,)
+LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
+    name="litter",
+    prior_ids=("l",),
+    modules=(litter, breeding_terms, likelihoods, regression, sampling),
+    prepare=lambda store: litter.prepare_litter(
+        store.read("breedings"), store.read("inseminations")
+    ),
+    size=lambda data: f"{data.n_litters} litters with pups counted",
+    too_thin=lambda data: None if data.n_litters else "no litter has its pups counted",
+    fit=litter.fit_litter,
+    restore=litter.restore_litter,
+    published=litter.published_litter_draws,
+)
+
+MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION, LITTER)
 """Every model that `studcurve fit` fits, the longest first."""
