@@ -234,6 +234,22 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
         "Gresky et al. 2005; Schrack et al. 2017", "P",
     ),
     (
+        "l14_size", "stillborn, each pup of the litter beyond five",
+        0.05, 0.05, "logit", f"{_J}; direction Tønnessen et al. 2012, Theriogenology 77:1788-1801",
+        "J, P",
+    ),
+    (
+        "l14_age", "stillborn, each year of the dam beyond 4",
+        0.05, 0.05, "logit", f"{_J}; direction Tønnessen et al. 2012, Theriogenology 77:1788-1801",
+        "J, P",
+    ),
+    (
+        "l14_within", "losses of one litter go together: logit of their correlation",
+        -1.3, 0.5, "logit of correlation",
+        "0.21 from some loss in 24.6 % of litters at 8.0 % of pups: Tønnessen et al. 2012, "
+        "Theriogenology 77:1788-1801", "D",
+    ),
+    (
         "l15", "lost between birth and 8 weeks",
         -3.0, 0.4, "logit", "3.7 + 1 %: Tønnessen et al. 2012, Theriogenology 77:1788-1801", "P",
     ),

@@ -13,6 +13,7 @@ from typing import Any, Generic, Protocol, TypeVar
 from analytics import (
     breeding_terms,
     keeping,
+    likelihoods,
     own_storage,
     regression,
     sampling,
@@ -20,7 +21,7 @@ from analytics import (
 )
 from analytics.breeding_records import ConceptionData, prepare_conception
 from analytics.estimate import Floats
-from analytics.models import conception, storage
+from analytics.models import conception, litter, storage
 from analytics.models.ovulation import ovulation_of_cycles
 from analytics.sampling import Diagnostics, Draws
 from pipelines.kept_storage import STORAGE_FIT, STORAGE_PRIORS
@@ -103,6 +104,11 @@ def conception_data(store: Store) -> ConceptionData:
     )
 
 
+def litter_data(store: Store) -> litter.LitterData:
+    """Read what the litter model needs."""
+    return litter.prepare_litter(store.read("breedings"), store.read("inseminations"))
+
+
 CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     name="conception",
     prior_ids=("c0", "c1", "c20", "c21", "r05"),
@@ -137,5 +143,19 @@ STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
     published=storage.published_storage_draws,
 )
 
-MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION, STORAGE)
+LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
+    name="litter",
+    prior_ids=("l",),
+    modules=(litter, breeding_terms, likelihoods, regression, sampling),
+    prepare=lambda store: litter.prepare_litter(
+        store.read("breedings"), store.read("inseminations")
+    ),
+    size=lambda data: f"{data.n_litters} litters with pups counted",
+    too_thin=lambda data: None if data.n_litters else "no litter has its pups counted",
+    fit=litter.fit_litter,
+    restore=litter.restore_litter,
+    published=litter.published_litter_draws,
+)
+
+MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION, LITTER, STORAGE)
 """Every model that `studcurve fit` fits, the longest first."""

@@ -6,7 +6,7 @@ import pytest
 
 from analytics.sampling import keep_compiled
 from pipelines.fit import cache_folder, fit_models, known
-from pipelines.models import CONCEPTION
+from pipelines.models import CONCEPTION, LITTER
 from pipelines.run import DEMO, DEMO_TODAY
 from pipelines.store import Store
 
@@ -50,3 +50,9 @@ def fitted_store_path(tmp_path_factory, demo_records) -> Path:
 def demo_fit(fitted_store_path):
     with Store.open(fitted_store_path, read_only=True) as store:
         return known(store, CONCEPTION).posterior
+
+
+@pytest.fixture(scope="session")
+def demo_litter_fit(fitted_store_path):
+    with Store.open(fitted_store_path, read_only=True) as store:
+        return known(store, LITTER).posterior
