@@ -205,6 +205,7 @@ def sample(
     gated: Sequence[str],
     seed: int,
     schedule: Sequence[Run] = SCHEDULE,
+    dense: tuple[tuple[str, ...], ...] = (),
 ) -> Draws:
     """Sample a model until it has settled.
 
@@ -223,6 +224,8 @@ def sample(
         The same seed gives the same bytes on one machine.
     schedule
         Attempts in order.
+    dense
+        Groups of sites that trade off against each other; each group gets a full mass matrix.
 
     Raises
     ------
@@ -231,7 +234,7 @@ def sample(
     """
     started = time.perf_counter()
     for attempt, run in enumerate(schedule):
-        mcmc = _sampler(model, run)
+        mcmc = _sampler(model, run, dense)
         mcmc.run(
             jax.random.fold_in(jax.random.key(seed), attempt),
             **arguments,
@@ -260,10 +263,14 @@ def sample(
 
 
 @lru_cache(maxsize=N_PROGRAMS)
-def _sampler(model: Callable[..., Any], run: Run) -> MCMC:
+def _sampler(model: Callable[..., Any], run: Run, dense: tuple[tuple[str, ...], ...]) -> MCMC:
     """Sampler of one model; data are arguments, so that data of one shape share its program."""
     return MCMC(
-        NUTS(model, target_accept_prob=run.target_accept),
+        NUTS(
+            model,
+            target_accept_prob=run.target_accept,
+            dense_mass=list(dense) if dense else False,
+        ),
         num_warmup=run.n_warmup,
         num_samples=run.n_draws,
         num_chains=N_CHAINS,
