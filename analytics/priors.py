@@ -266,6 +266,30 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
         -0.12, 0.10, "logit", f"{_J} on Hesser 2017; Tesi 2018, Theriogenology 118:34-39", "J",
     ),
     (
+        "q01_centre", "log total sperm of a stud, rested, up to seven years old",
+        6.6, 0.7, "log of millions",
+        "300 to 2,000 M: University of Minnesota; 200 to 3,000 M: Atlantic Veterinary College", "P",
+    ),
+    (
+        "q02_centre_motility", "share moving forward of a stud up to seven years old",
+        1.1, 0.5, "logit", "74 ± 7 %: Nöthling et al. 1997; at least 70 % expected", "P",
+    ),
+    (
+        "q02_centre_morphology", "share of normal shape of a stud up to seven years old",
+        1.1, 0.6, "logit", "72 ± 14 %: Nöthling et al. 1997; 70 to 90 %: Atlantic Veterinary "
+        "College", "P",
+    ),
+    (
+        "q05_recent", "abrupt change in the last months that nobody has noted",
+        0.0, 0.3, "log or logit", _J, "J",
+    ),
+    (
+        "q05_step", "change that follows a declared event, when it is deepest",
+        0.0, 0.7, "log or logit",
+        f"{_J}: from nothing (Henning et al. 2014, Reprod Domest Anim 49:145-157) to loss of all",
+        "J",
+    ),
+    (
         "o04", "from LH peak to ovulation",
         46.0, 4.0, "h", f"between 38 and 50 h: {_CONCANNON}", "P",
     ),
@@ -361,6 +385,20 @@ _OTHER = (
           "Olar, Amann & Pickett 1983, Biol Reprod", "P, J"),
     Prior("q03_deficit", "rest: deficit on the next day", "beta", 0.275, 0.06, "share",
           "15 to 40 %: judgement", "J"),
+    Prior("r01_counted", "counted motility and shape, sd between observers", "half-normal", 0.0,
+          3.0, "points", _J, "J"),
+    Prior("r01_shape", "shape, sd between observers", "half-normal", 0.0, 5.0, "points", _J, "J"),
+    Prior("r02_observer", "count, sd between observers and ways of counting", "half-normal", 0.0,
+          0.15, "log", _J, "J"),
+    Prior("q01_tail", "degrees of freedom of single collections: some are incomplete, some typed "
+          "wrong", "fixed", 6.0, 0.0, "degrees", f"{_J}; incomplete ejaculation explained 11 of 24 "
+          "samples without sperm: Tesi 2018, Theriogenology 118:34-39", "J"),
+    Prior("q05_lag", "from a declared event to half of its dip", "log-normal", 25.0, 0.4, "d",
+          "nothing before 8 to 14 days, deepest in weeks 3 to 9: Merck Veterinary Manual; cycle of "
+          "62 days: Soares et al. 2009, J Anat", "D"),
+    Prior("q05_duration", "from there to half of the recovery", "log-normal", 45.0, 0.5, "d",
+          "over within one spermatogenic cycle as a rule, beyond 60 days after fever: Merck "
+          "Veterinary Manual", "D"),
     Prior("q05_length", "slow level: length", "log-normal", 1.0, 0.5, "y", _J, "J"),
     *(
         Prior(f"o01_{'before' if hours < 0 else 'after'}_{abs(hours)}h",

@@ -12,17 +12,22 @@ from typing import Any, Generic, Protocol, TypeVar
 
 from analytics import (
     breeding_terms,
+    collection_inputs,
     keeping,
     likelihoods,
     own_storage,
     regression,
     sampling,
+    slow_level,
     storage_inputs,
+    stud_arrays,
 )
 from analytics.breeding_records import ConceptionData, prepare_conception
+from analytics.collection_inputs import StudData, prepare_stud_data
 from analytics.estimate import Floats
-from analytics.models import conception, litter, storage
+from analytics.models import conception, litter, storage, stud_quality
 from analytics.models.ovulation import ovulation_of_cycles
+from analytics.priors import PRIORS
 from analytics.sampling import Diagnostics, Draws
 from pipelines.kept_storage import STORAGE_FIT, STORAGE_PRIORS
 from pipelines.store import Store
@@ -157,5 +162,35 @@ LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
     published=litter.published_litter_draws,
 )
 
-MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION, LITTER, STORAGE)
+HOME_COUNT_CV = PRIORS["r02_home"].centre
+"""Error of a chamber count until a kennel states its own (prior r02)."""
+
+FEWEST_COLLECTIONS = 5
+"""Fewer collections of a measure cannot move its priors (rule of this toolkit)."""
+
+
+def total_sperm_data(store: Store) -> StudData:
+    """Read what the model of total sperm over time needs."""
+    views = store.read("evaluations"), store.read("events")
+    return prepare_stud_data(*views, "total_sperm_m", extra_cv=HOME_COUNT_CV)
+
+
+def _too_few_collections(data: StudData) -> str | None:
+    few = data.n_collections < FEWEST_COLLECTIONS
+    return f"{data.n_collections} collections were counted" if few else None
+
+
+TOTAL_SPERM: Model[StudData, stud_quality.StudQualityPosterior] = Model(
+    name="total sperm",
+    prior_ids=("q01", "q03", "q04", "q05", "q06_total", "r02"),
+    modules=(stud_quality, stud_arrays, slow_level, collection_inputs, sampling),
+    prepare=total_sperm_data,
+    size=lambda data: f"{data.n_collections} counted collections of {len(data.studs)} studs",
+    too_thin=_too_few_collections,
+    fit=stud_quality.fit_stud_quality,
+    restore=stud_quality.restore_stud_quality,
+    published=lambda seed: stud_quality.published_stud_quality("total_sperm_m", seed),
+)
+
+MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION, TOTAL_SPERM, LITTER, STORAGE)
 """Every model that `studcurve fit` fits, the longest first."""

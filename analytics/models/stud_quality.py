@@ -1,0 +1,430 @@
+r"""Has this stud's semen changed, given how it was read?
+
+The model
+---------
+Collection :math:`i` of stud :math:`s` at time :math:`t`, read by reader :math:`r`, has on the
+working scale (log of total sperm in millions, logit of a share) the level
+
+.. math::
+
+    \eta_i = a_s + \beta\, \max(0, \mathrm{age}_i - 7) + f_s(t_i) + \rho_s\, R_s(t_i)
+        + \sum_e \delta_e\, g_e(t_i) + c \cos 2\pi t_i + d \sin 2\pi t_i + h(\mathrm{rest}_i)
+
+with a level :math:`a_s` of each stud, an age slope :math:`\beta` common to all dogs, a slow level
+:math:`f_s` (Matérn 3/2 process, in a Hilbert-space basis on a monthly grid), an abrupt change
+:math:`\rho_s` that nobody has noted, over the last months before his last collection, and for each
+declared event a step :math:`\delta_e` with a lag and a recovery,
+
+.. math::
+
+    g_e(t) = \Lambda\!\left(\frac{t - t_e - \mathrm{lag}}{w_1}\right)
+        \left\{1 - \Lambda\!\left(\frac{t - t_e - \mathrm{lag} - \mathrm{duration}}{w_2}\right)
+        \right\},
+
+:math:`\Lambda` the logistic function: the slow level alone would halve a true fall. Rest enters
+total sperm alone, as a deficit on the next day that recovers exponentially; published work
+disagrees about its sign for the shares.
+
+A log of total sperm is read as :math:`\eta_i + b_r` and a share as
+:math:`\mathrm{E}[\mathrm{expit}(\eta_i + \sigma z)] + b_r`, with reader errors :math:`b_r`, the
+spread :math:`\sigma` of single collections and the known error of the reading; the spread of a
+share is matched by its first two moments, which agrees with quadrature to the second decimal
+(tests). Tails are Student's: some ejaculations are incomplete and some numbers mistyped. A count
+below 20 keeps its Poisson likelihood, integrated over the collection's spread on a grid; "> 400"
+is an interval.
+
+Priors: rows q01 to q06, r01 to r03. Does not know: matings between collections (his rest is then
+shorter than recorded), which fraction was caught, whether an event did anything: it is coincident.
+A change of readers that never overlapped cannot be told from a change of the dog.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import jax
+import jax.numpy as jnp
+import numpy as np
+import numpyro
+import numpyro.distributions as dist
+
+from analytics.collection_inputs import (
+    DAYS_PER_YEAR,
+    GRID_NODES,
+    MEASURES,
+    StudData,
+)
+from analytics.estimate import Floats
+from analytics.sampling import (
+    Diagnostics,
+    Draws,
+    Run,
+    effects_of_levels,
+    independent_draws,
+    sample,
+)
+from analytics.slow_level import (
+    basis_domain,
+    rest_term,
+    share_moments,
+    spectral_density,
+    step_shape,
+    tailed_log,
+)
+from analytics.stud_arrays import n_basis_of, prior_numbers, stud_arrays
+
+SCHEDULE = (Run(350, 700, 0.9), Run(800, 1200, 0.97), Run(1200, 2500, 0.995))
+"""Attempts in order; shorter ones than the default, for a row costs more here."""
+
+LEAST_SHARE_VARIANCE = 0.002
+"""Added to p (1 - p), as if one sperm in 500 were never sure. (J)"""
+
+UNRECORDED_DOMAIN_DAYS = np.array([0.0, 36525.0])
+"""Domain of the slow level of a kennel without a collection: any would do. [d]"""
+
+_SPREADS = ("within", "between", "amplitude")
+
+_SPREADS_OF_LEVELS = ("amplitude", "length", "between")
+
+DENSE_TOTAL = (("common", "z_reader"), _SPREADS_OF_LEVELS)
+DENSE_SHARE = (("common", "z_reader", "reader_sd", "within"), _SPREADS_OF_LEVELS)
+"""Sites that trade off: the level of the dogs against who read them, how far against how fast."""
+
+
+@dataclass(frozen=True, slots=True)
+class StudQualityPosterior:
+    """What the collections taught us about one measure of every stud.
+
+    Attributes
+    ----------
+    data
+        What was read.
+    draws
+        First axis draws; on the working scale. ``level``, ``recent`` and ``recent_until`` (day of
+        his last collection then) by stud, ``smooth`` by stud and basis function, ``domain`` (first
+        and last day of the basis), ``age``, ``season`` (cosine, sine), ``rest_time`` and
+        ``rest_deficit`` (total sperm), ``reader`` by reader, ``step``, ``lag`` and ``duration`` by
+        episode, ``within`` (scale of a single collection), ``between``, ``reader_sd``,
+        ``amplitude``, ``length``, ``centre`` of the population.
+    labels
+        Names of the levels of ``level``, ``reader`` and ``step``.
+    diagnostics
+        What the sampler's gate read.
+    seconds
+        Wall time. [s]
+    """
+
+    data: StudData
+    draws: Mapping[str, Floats]
+    labels: Mapping[str, tuple[str, ...]]
+    diagnostics: Diagnostics
+    seconds: float
+
+
+def fit_stud_quality(
+    data: StudData,
+    *,
+    seed: int,
+    schedule: tuple[Run, ...] = SCHEDULE,
+    prior: Mapping[str, float] | None = None,
+) -> StudQualityPosterior:
+    """Update the published table by the kennel's collections.
+
+    Parameters
+    ----------
+    data
+        From :func:`analytics.collection_inputs.prepare_stud_data`; at least one row.
+    seed
+        Seed of the sampler.
+    schedule
+        Attempts of the sampler.
+    prior
+        Other numbers than the table's, by name of :func:`prior_numbers`.
+
+    Raises
+    ------
+    ConvergenceError
+        The sampler did not settle.
+    """
+    arguments = stud_arrays(data, {**prior_numbers(data.measure), **(prior or {})})
+    gated = [
+        "amplitude", "length", "within", "between", "reader_sd", "common",
+        "own", "z_reader",
+    ]  # fmt: skip
+    if data.measure.is_log:
+        gated += ["rest_time", "rest_deficit"]
+    sampled = sample(
+        _total_model if data.measure.is_log else _share_model,
+        {"data": arguments},
+        name=f"stud over time, {data.measure.name}",
+        gated=tuple(gated),
+        seed=seed,
+        schedule=schedule,
+        dense=DENSE_TOTAL if data.measure.is_log else DENSE_SHARE,
+    )
+    draws = _named_draws(sampled, data, arguments)
+    return StudQualityPosterior(data, draws, _labels(data), sampled.diagnostics, sampled.seconds)
+
+
+def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQualityPosterior:
+    """Make a posterior again from kept draws and the records of today.
+
+    Parameters
+    ----------
+    data
+        Today's; a stud, reader or event that the fit has not seen gets draws of a new one.
+    draws
+        Kept draws with their labels, or those of the published table.
+    seed
+        Seed of the new levels.
+    """
+    rng = np.random.default_rng(seed)
+    values, numbers = draws.values, prior_numbers(data.measure)
+    n_draws, labels = len(values["within"]), _labels(data)
+    domain = values["domain"]
+    if not np.isfinite(domain).all():
+        span = basis_domain(data.on) if data.n_collections else UNRECORDED_DOMAIN_DAYS
+        domain = np.broadcast_to(span, (n_draws, 2))
+    half_range = (domain[0, 1] - domain[0, 0]) / 2.0 / DAYS_PER_YEAR
+    n_basis = values["smooth"].shape[2] or n_basis_of(half_range)
+    spread = np.sqrt(np.asarray(jax.vmap(
+        lambda amplitude, length: spectral_density(amplitude, length, half_range, n_basis)
+    )(values["amplitude"], values["length"])))  # fmt: skip
+    ones = np.ones(n_draws)
+    seen = {name: k for k, name in enumerate(draws.labels.get("level", ()))}
+    smooth = spread[:, None, :] * rng.normal(size=(n_draws, len(data.studs), n_basis))
+    until = np.full((n_draws, len(data.studs)), np.inf)
+    for k, name in enumerate(data.studs):
+        if name in seen:
+            smooth[:, k] = values["smooth"][:, seen[name]]
+            until[:, k] = values["recent_until"][:, seen[name]]
+    centred = {**values, "level": values["level"] - values["centre"][:, None]}
+    from_kept = {
+        "level": (Draws(centred, draws.diagnostics, 0.0, draws.labels), values["between"]),
+        "recent": (_relabelled(draws, "recent", "level"), 0.0 * ones),
+        "step": (draws, numbers["step_sd"] * ones),
+        "log_lag": (_logged(draws, "lag", numbers), numbers["lag_sd"] * ones),
+        "log_duration": (_logged(draws, "duration", numbers), numbers["duration_sd"] * ones),
+    }
+    found = {
+        name: effects_of_levels(
+            kept, name, labels["level" if name in ("level", "recent") else "step"], sd=sd, rng=rng
+        )
+        for name, (kept, sd) in from_kept.items()
+    }
+    reader = effects_of_levels(draws, "reader", data.readers, sd=values["reader_sd"], rng=rng)
+    restored = {
+        **values,
+        "domain": np.asarray(domain),
+        "level": found["level"] + values["centre"][:, None],
+        "smooth": smooth,
+        "recent": found["recent"],
+        "recent_until": until,
+        "reader": reader,
+        "step": found["step"],
+        "lag": numbers["lag"] * np.exp(found["log_lag"]),
+        "duration": numbers["duration"] * np.exp(found["log_duration"]),
+    }
+    return StudQualityPosterior(data, restored, labels, draws.diagnostics, draws.seconds)
+
+
+def published_stud_quality(measure: str, seed: int, *, n_draws: int = 4000) -> Draws:
+    """Draws of the published table alone: a kennel without a collection.
+
+    Parameters
+    ----------
+    measure
+        Key of :data:`analytics.collection_inputs.MEASURES`.
+    seed
+        Seed of the draws.
+    n_draws
+        Length of each array.
+    """
+    rng = np.random.default_rng(seed)
+    numbers = prior_numbers(MEASURES[measure])
+    z = {name: rng.normal(size=n_draws) for name in (
+        "centre", "age", "within", "between", "reader_sd", "amplitude", "length", "rest",
+    )}  # fmt: skip
+    half = {
+        name: numbers[f"{name}_sd"] * np.abs(z[name]) for name in ("within", "between", "amplitude")
+    }
+    values = {
+        **half,
+        "reader_sd": numbers["reader_sd"] * np.abs(z["reader_sd"]),
+        "centre": numbers["centre"] + numbers["centre_sd"] * z["centre"],
+        "age": numbers["age"] + numbers["age_sd"] * z["age"],
+        "season": numbers["season_sd"] * rng.normal(size=(n_draws, 2)),
+        "length": numbers["length"] * np.exp(numbers["length_sd"] * z["length"]),
+        "domain": np.full((n_draws, 2), np.nan),
+        "smooth": np.zeros((n_draws, 0, 0)),
+        **{name: np.zeros((n_draws, 0)) for name in (
+            "level", "recent", "recent_until", "reader", "step", "lag", "duration",
+        )},
+    }  # fmt: skip
+    if MEASURES[measure].is_log:
+        values["rest_time"] = numbers["rest"] * np.exp(numbers["rest_sd"] * z["rest"])
+        values["rest_deficit"] = rng.beta(
+            numbers["rest_deficit_a"], numbers["rest_deficit_b"], n_draws
+        )
+    return independent_draws(values)
+
+
+def _total_model(data: Mapping[str, Any]) -> None:
+    _model(data, is_log=True)
+
+
+def _share_model(data: Mapping[str, Any]) -> None:
+    _model(data, is_log=False)
+
+
+def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
+    """Generative story, in the form the sampler likes."""
+    n_studs, n_readers = data["last"].shape[0], data["reader_scale"].shape[0]
+    n_basis = data["n_basis"].shape[0]
+    between = numpyro.sample("between", dist.HalfNormal(data["between_sd"]))
+    within = numpyro.sample("within", dist.HalfNormal(data["within_sd"]))
+    reader_sd = numpyro.sample("reader_sd", dist.HalfNormal(data["reader_sd"]))
+    amplitude = numpyro.sample("amplitude", dist.HalfNormal(data["amplitude_sd"]))
+    length = numpyro.sample("length", dist.LogNormal(jnp.log(data["length"]), data["length_sd"]))
+    scale = jnp.sqrt(spectral_density(amplitude, length, data["half_range"], n_basis))
+    z_common = numpyro.sample("common", _standard(data["common_design"].shape[1]))
+    white = numpyro.sample(
+        "white", dist.ImproperUniform(dist.constraints.real, (), (n_studs, n_basis + 2))
+    )
+    own_scale = jnp.hstack([between, scale, data["recent_sd"]])
+    z_reader = numpyro.sample("z_reader", _standard(n_readers))
+    reader = reader_sd * data["reader_scale"] * z_reader
+    known = data["own_common"] @ z_common + data["own_reader"] @ reader
+    z_own = _unwhitened(white, own_scale, known, data)
+    own = numpyro.deterministic("own", z_own * own_scale)
+    smooth = data["basis"] @ own[:, 1:-1].T
+    stud, month = data["stud"], data["month"]
+    slow = (1.0 - data["month_part"]) * smooth[month, stud] + data["month_part"] * smooth[
+        month + 1, stud
+    ]
+    eta = (
+        data["offset"] + data["common_design"] @ z_common + own[stud, 0] + slow
+        + own[stud, -1] * data["recent"]
+    )  # fmt: skip
+    n_episodes = data["since"].shape[1]
+    z_step = numpyro.sample("z_step", _standard(n_episodes))
+    z_lag = numpyro.sample("z_lag", _standard(n_episodes))
+    z_duration = numpyro.sample("z_duration", _standard(n_episodes))
+    shape = step_shape(
+        jnp,
+        data["since"],
+        _log_normal(data, "lag", z_lag),
+        _log_normal(data, "duration", z_duration),
+    )
+    eta = eta + (shape * data["of_episode"]) @ (data["step_sd"] * z_step)
+    if is_log:
+        rest = numpyro.sample("rest_time", dist.LogNormal(jnp.log(data["rest"]), data["rest_sd"]))
+        deficit = numpyro.sample(
+            "rest_deficit", dist.Beta(data["rest_deficit_a"], data["rest_deficit_b"])
+        )
+        eta = eta + rest_term(jnp, data["rest_days"], rest, deficit)
+        mean, variance = eta, jnp.full_like(eta, within**2)
+    else:
+        mean, variance = share_moments(jnp, eta, within)
+    mean = mean + reader[data["reader"]]
+    inside = jnp.clip(mean, 0.0, 1.0)
+    variance = (
+        variance + data["reading_sd"] ** 2 + (inside * (1.0 - inside) + 0.002) * data["inverse_n"]
+    )
+    numpyro.factor(
+        "readings",
+        jnp.sum(
+            data["direct"] * tailed_log(jnp, data["value"] - mean, jnp.sqrt(variance), data["tail"])
+        ),
+    )
+    if is_log:
+        at = data["gridded"]
+        apart = GRID_NODES[None, :] - mean[at][:, None]
+        wide = jnp.sqrt(within**2 + data["grid_sd"] ** 2)[:, None]
+        each = jax.scipy.special.logsumexp(
+            data["grid_log"] + tailed_log(jnp, apart, wide, data["tail"]), axis=1
+        )
+        numpyro.factor("small_counts", jnp.sum(data["grid_weight"] * each))
+
+
+def _unwhitened(white: Any, scale: Any, known: Any, data: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    r"""Effects of each stud, standard normal a priori, from coordinates that the sampler likes.
+
+    Given the spreads, the effects of a stud are nearly normal a posteriori, with precision
+    :math:`Q = S G S + I` for the information :math:`G` of his collections and the prior scales
+    :math:`S`. In the coordinates :math:`w`, :math:`z = Q^{-1} S g + Q^{-1/2} w`, there is neither a
+    funnel between effects and spreads nor a trade-off between level and slow level. The determinant
+    of the map is accounted for, so that the posterior stays what the story says.
+    """
+    n_own = scale.shape[0]
+    precision = scale[:, None] * data["own_information"] * scale[None, :] + jnp.eye(n_own)
+    lower = jnp.linalg.cholesky(precision)
+    score = scale * (data["own_score"] - known)
+    solve = jax.scipy.linalg.solve_triangular
+    half = solve(lower, score[..., None], lower=True)
+    z = solve(lower, half + white[..., None], lower=True, trans=1)[..., 0]
+    diagonal = jnp.diagonal(lower, axis1=-2, axis2=-1)
+    numpyro.factor("own_prior", -0.5 * jnp.sum(z**2) - jnp.sum(jnp.log(diagonal)))
+    return z
+
+
+def _standard(n: int) -> Any:  # noqa: ANN401
+    return dist.Normal(0.0, 1.0).expand((n,)).to_event(1)
+
+
+def _log_normal(data: Mapping[str, Any], name: str, z: Any) -> Any:  # noqa: ANN401
+    return data[name] * jnp.exp(data[f"{name}_sd"] * z)
+
+
+def _labels(data: StudData) -> dict[str, tuple[str, ...]]:
+    """What the last axis of the draws counts, where it counts levels that have names."""
+    return {
+        "level": data.studs,
+        "reader": data.readers,
+        "step": tuple(f"{e.stud} {e.started_on:%Y-%m-%d} {e.words}" for e in data.episodes),
+    }
+
+
+def _relabelled(draws: Draws, name: str, like: str) -> Draws:
+    """Draws in which one site counts the levels that another counts."""
+    labels = {**draws.labels, name: draws.labels.get(like, ())}
+    return Draws(draws.values, draws.diagnostics, draws.seconds, labels)
+
+
+def _logged(draws: Draws, name: str, numbers: Mapping[str, float]) -> Draws:
+    """Draws with the log of a duration against its usual one, counted like the steps."""
+    values = {f"log_{name}": np.log(draws.values[name] / numbers[name])}
+    labels = {f"log_{name}": draws.labels.get("step", ())}
+    return Draws(values, draws.diagnostics, draws.seconds, labels)
+
+
+def _named_draws(sampled: Draws, data: StudData, arguments: Mapping[str, Any]) -> dict[str, Floats]:
+    """Draws on the working scale, under the names that the answers read."""
+    values, numbers = sampled.values, arguments
+    n_draws, n_episodes = len(values["between"]), len(data.episodes)
+    common, own = values["common"], values["own"]
+    centre = numbers["centre"] + numbers["centre_sd"] * common[:, 0]
+    draws = {
+        "centre": centre,
+        "level": centre[:, None] + own[:, :, 0],
+        "smooth": own[:, :, 1:-1],
+        "recent": own[:, :, -1],
+        "recent_until": np.broadcast_to(numbers["last"], (n_draws, len(data.studs))).copy(),
+        "domain": np.broadcast_to(basis_domain(data.on), (n_draws, 2)).copy(),
+        "age": numbers["age"] + numbers["age_sd"] * common[:, 1],
+        "season": numbers["season_sd"] * common[:, 2:4],
+        "reader": values["reader_sd"][:, None] * values["z_reader"] * data.reader_scale,
+        "step": (numbers["step_sd"] * values["z_step"])[:, :n_episodes],
+        "lag": (numbers["lag"] * np.exp(numbers["lag_sd"] * values["z_lag"]))[:, :n_episodes],
+        "duration": (numbers["duration"] * np.exp(numbers["duration_sd"] * values["z_duration"]))[
+            :, :n_episodes
+        ],
+        **{
+            name: values[name] for name in ("within", "between", "reader_sd", "amplitude", "length")
+        },
+    }
+    if data.measure.is_log:
+        draws |= {name: values[name] for name in ("rest_time", "rest_deficit")}
+    return draws

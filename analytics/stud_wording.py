@@ -1,0 +1,159 @@
+"""In which sentences is a stud's level over time told?
+
+Each sentence is chosen by a stated rule from posterior numbers; its words stand in the catalog.
+"Changed over time", never "aged" and never "because"; an event is coincident.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analytics.announcement import PROMISE_PROB, SEEN_PROB, Announcement, Power
+from analytics.dips import Coincident, Dip
+from analytics.estimate import Estimate
+from analytics.sentences import Sentence, Value, Word, sentence
+from analytics.stud_level import LastCollection, StudAnswers
+
+_CHANGE_KEYS = {
+    "readers": {True: "said.change_total_readers", False: "said.change_share_readers"},
+    "announced": {True: "said.change_total_announced", False: "said.change_share_announced"},
+    "quiet": {True: "said.change_total_quiet", False: "said.change_share_quiet"},
+}
+"""Text of a change by what is said of it, and by whether it is one of total sperm."""
+
+
+def level_sentence(answers: StudAnswers) -> Sentence:
+    """Where he stands now, and how that lies to the commonly used value; never pass or fail."""
+    key = "said.level_total" if answers.measure.is_log else "said.level_share"
+    return sentence(
+        key,
+        stud=answers.stud,
+        measure=Word("measure", answers.measure.name),
+        on=answers.last_on,
+        now=answers.now,
+        common=answers.measure.common,
+        above=answers.common_prob,
+        n=answers.n_collections,
+    )
+
+
+def change_sentence(answers: StudAnswers, told: Announcement) -> Sentence:
+    """Whether he has changed against his own past.
+
+    Rules, in order: too few collections; readers that cannot be told apart; a fall that is
+    announced; else the change with its interval and the statement that none is announced.
+
+    Parameters
+    ----------
+    answers
+        Of one measure.
+    told
+        What the rule of announcements says of it.
+    """
+    if answers.change is None or answers.past_until is None:
+        return sentence("said.change_too_few", stud=answers.stud, n=answers.n_collections)
+    values: dict[str, Value] = {
+        "stud": answers.stud,
+        "measure": Word("measure", answers.measure.name),
+        "until": answers.past_until,
+        "change": answers.change if answers.measure.is_log else _in_points(answers.change),
+        "fall": told.fall_prob,
+    }
+    if not told.told_apart:
+        return sentence(
+            _CHANGE_KEYS["readers"][answers.measure.is_log],
+            before=answers.past_readers,
+            after=answers.last_readers,
+            **values,
+        )
+    state = "announced" if told.announced else "quiet"
+    key = _CHANGE_KEYS[state][answers.measure.is_log]
+    return sentence(key, reach=told.reach_prob, **values)
+
+
+def power_sentence(stud: str, power: Power) -> Sentence:
+    """What his rhythm of collections can show, and how often the rule errs.
+
+    The largest fall that is seen within a year in fewer than half of the cases "cannot be seen".
+
+    Parameters
+    ----------
+    stud
+        Call name.
+    power
+        From :func:`analytics.announcement.power`.
+    """
+    unseen = [seen.size for seen in power.seen if seen.prob < SEEN_PROB]
+    blind = (
+        sentence("said.power_blind", size=max(unseen))
+        if unseen
+        else sentence("said.power_sees_all", size=power.seen[0].size)
+    )
+    values: dict[str, Value] = {
+        "stud": stud,
+        "per_year": power.per_year,
+        "alarm": power.false_alarm_prob,
+        "blind": blind,
+    }
+    if power.n_promised is None or power.months_promised is None:
+        return sentence("said.power_never", **values)
+    return sentence(
+        "said.power",
+        n_promised=power.n_promised,
+        months=power.months_promised,
+        promise=PROMISE_PROB,
+        **values,
+    )
+
+
+def dip_sentence(stud: str, dip: Dip, coincident: Sequence[Coincident]) -> Sentence:
+    """When his numbers dipped, and what had been recorded before: coincident, no more.
+
+    Parameters
+    ----------
+    stud
+        Call name.
+    dip
+        From :func:`analytics.dips.find_dips`.
+    coincident
+        Events in its look-back windows.
+    """
+    values: dict[str, Value] = {
+        "stud": stud,
+        "began": dip.began_on,
+        "first": dip.began_between[0],
+        "last": dip.began_between[1],
+        "sure": dip.prob,
+    }
+    if not coincident:
+        return sentence("said.dip_alone", **values)
+    kinds = tuple(Word("event", event.kind) for event in coincident)
+    return sentence("said.dip_coincident", events=kinds, on=coincident[0].started_on, **values)
+
+
+def last_sentence(stud: str, last: LastCollection) -> Sentence:
+    """Whether the collection just made is in line; a low one is answered with a repetition."""
+    values: dict[str, Value] = {
+        "stud": stud,
+        "on": last.on,
+        "value": last.value,
+        "expected": last.expected,
+    }
+    if not last.out_of_line:
+        return sentence("said.last_in_line", **values)
+    if last.lower_prob > SEEN_PROB:
+        return sentence("said.last_high", **values)
+    return sentence(
+        "said.last_low",
+        again_on=last.again_on,
+        again=last.again,
+        higher=last.higher_prob,
+        **values,
+    )
+
+
+def _in_points(change: Estimate) -> Estimate:
+    """A change of a share in the points that are printed."""
+    return Estimate(
+        100.0 * change.median, 100.0 * change.lower, 100.0 * change.upper, change.interval_prob
+    )

@@ -1,0 +1,77 @@
+"""The demo's studs over time: the ageing one is announced, the fever's dip is found and dated."""
+
+import json
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from analytics.announcement import announce
+from analytics.dips import coincident_events, find_dips
+from analytics.stud_level import stud_answers
+from pipelines.fit import fit_models, known
+from pipelines.models import TOTAL_SPERM
+from pipelines.run import DEMO
+from pipelines.store import Store
+from tests.conftest import DEMO_SEED
+
+pytestmark = pytest.mark.slow
+
+TRUTH = json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def totals(demo_store_path, tmp_path_factory):
+    path = tmp_path_factory.mktemp("studs") / "demo.duckdb"
+    path.write_bytes(demo_store_path.read_bytes())
+    with Store.open(path) as store:
+        (outcome,) = fit_models(
+            store, seed=DEMO_SEED, say=lambda sentence: None, models=[TOTAL_SPERM]
+        )
+        assert outcome.state == "fitted", outcome.sentence
+        return known(store, TOTAL_SPERM).posterior, store.read("events")
+
+
+def test_the_ageing_stud_alone_is_announced(totals):
+    posterior, _ = totals
+
+    announced = {stud for stud in posterior.data.studs if announce(posterior, stud).announced}
+
+    assert announced == {TRUTH["ageing"]["stud"]}
+
+
+def test_the_dip_after_the_fever_is_found_dated_and_its_events_are_coincident(totals):
+    posterior, events = totals
+    fever = TRUTH["fever"]
+    days, change = np.array(fever["log_change_by_day"]).T
+    deepest = int(change.argmin())
+    half_depth = np.interp(-change[deepest] / 2, -change[: deepest + 1], days[: deepest + 1])
+    began = date.fromisoformat(fever["on"]) + timedelta(days=float(half_depth))
+
+    dips = find_dips(posterior, fever["stud"])
+
+    assert abs((dips[0].began_on - began).days) <= 14
+    assert "fever" in {e.kind for e in coincident_events(events, fever["stud"], dips[0].began_on)}
+    assert all(
+        find_dips(posterior, stud) == () for stud in posterior.data.studs if stud != fever["stud"]
+    )
+
+
+def test_the_levels_cover_the_truth_at_the_reference(totals):
+    # The truth: what the script gives a usual sample after four days' rest, mean season.
+    posterior, _ = totals
+    parameters = TRUTH["parameters"]
+    rested = 1.0 - parameters["q03_deficit"] * np.exp(-3.0 / parameters["q03_days"])
+    covered = 0
+    for stud, total in TRUTH["stud_total_sperm_m"].items():
+        answers = stud_answers(posterior, stud)
+        truth = total * rested
+        if stud == TRUTH["ageing"]["stud"]:
+            born = posterior.data.born_day[posterior.data.studs.index(stud)]
+            last = (np.datetime64(answers.last_on) - np.datetime64("2000-01-01")).astype(int)
+            beyond = max(0.0, (last - born) / 365.25 - TRUTH["ageing"]["from_years"])
+            truth *= np.exp(TRUTH["ageing"]["log_per_year"] * beyond)
+        covered += answers.now.lower <= truth <= answers.now.upper
+
+    # Five intervals of 90 %: fewer than three hits would come about once in a hundred.
+    assert covered >= 3

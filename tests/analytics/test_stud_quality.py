@@ -1,0 +1,240 @@
+"""The model of a stud over time: its parts by a second route, its answers, recovery, refusal."""
+
+import jax
+import jax.numpy as jnp
+import numpy as np
+import pytest
+from numpyro import handlers
+from scipy.integrate import quad
+from scipy.special import expit, roots_hermitenorm
+from scipy.stats import poisson
+from scipy.stats import t as student_t
+
+from analytics.collection_inputs import GRID_NODES, MEASURES, RESTED_DAYS, prepare_stud_data
+from analytics.models import stud_quality
+from analytics.models.stud_quality import (
+    published_stud_quality,
+    restore_stud_quality,
+)
+from analytics.sampling import Diagnostics, Draws
+from analytics.slow_level import rest_term, share_moments, step_shape, tailed_log
+from analytics.stud_arrays import prior_numbers, stud_arrays
+from tests.analytics.stud_records import collections, counted, events, kennel, no_events
+
+TOTAL, MOTILITY, SHAPE = MEASURES
+SETTLED = Diagnostics(1.0, 4000.0, 4000.0, 0, 4, 1000, 1)
+
+
+def data_of(rows, measure=TOTAL, told=None):
+    return prepare_stud_data(rows, no_events() if told is None else told, measure, extra_cv=0.0)
+
+
+def test_a_sample_without_volume_or_count_says_nothing_of_total_sperm():
+    rows = kennel(
+        collections("Rowan", [0], volume_ml=np.nan),
+        collections("Rowan", [10], concentration_m_per_ml=np.nan, n_cells_counted=np.nan),
+        collections("Rowan", [20]),
+    )
+
+    assert data_of(rows).n_collections == 1
+
+
+def test_no_cell_seen_stays_a_count_whose_likelihood_falls_with_what_was_looked_at():
+    # Other counts of the kennel see 0.8 cells per million in a milliliter; 2 mL were collected.
+    rows = kennel(
+        collections("Rowan", [0, 7], concentration_m_per_ml=250.0, n_cells_counted=200.0),
+        collections("Rowan", [14], concentration_m_per_ml=0.0, n_cells_counted=0.0),
+    )
+
+    data = data_of(rows)
+
+    assert data.gridded.tolist() == [2]
+    wanted = poisson.logpmf(0, 0.8 / 2.0 * np.exp(GRID_NODES))
+    assert np.allclose(data.grid_log[0] - data.grid_log[0].max(), wanted - wanted.max())
+
+
+def test_a_one_sided_count_is_an_interval_and_never_its_end():
+    rows = kennel(
+        collections("Rowan", [0, 7]),
+        collections("Rowan", [14], concentration_m_per_ml=np.nan, n_cells_counted=np.nan,
+                    concentration_m_per_ml_low=400.0, concentration_m_per_ml_high=np.inf),
+    )  # fmt: skip
+
+    data = data_of(rows)
+
+    allowed = GRID_NODES[data.grid_log[0] == 0.0]
+    assert np.exp(allowed.min()) == pytest.approx(800.0, rel=0.16)
+    assert allowed.max() == GRID_NODES[-1]
+
+
+def test_a_small_count_is_integrated_over_the_spread_of_collections():
+    mean, scale, tail, seen, per_m = 2.5, 0.4, 6.0, 4, 0.5
+    log_likelihood = seen * GRID_NODES - per_m * np.exp(GRID_NODES)
+
+    on_grid = np.exp(log_likelihood + tailed_log(np, GRID_NODES - mean, scale, tail)).sum() * 0.15
+
+    # tailed_log leaves out the constant of Student's t; the t density of scipy holds it.
+    constant = student_t.pdf(0.0, tail, scale=scale) / np.exp(tailed_log(np, 0.0, scale, tail))
+    exact, _ = quad(
+        lambda x: np.exp(seen * x - per_m * np.exp(x)) * student_t.pdf((x - mean) / scale, tail)
+        / scale,
+        -12.0, 12.0, limit=400, points=[mean],
+    )  # fmt: skip
+    assert on_grid * constant == pytest.approx(exact, rel=1e-6)
+
+
+@pytest.mark.parametrize("level", [-0.5, 0.5, 1.1, 2.0, 3.0])
+@pytest.mark.parametrize("spread", [0.2, 0.4, 0.6])
+def test_moments_of_a_share_agree_with_quadrature(level, spread):
+    nodes, weights = roots_hermitenorm(61)
+    weights = weights / weights.sum()
+    share = expit(level + spread * nodes)
+
+    mean, variance = share_moments(np, level, spread)
+
+    # The mean's first neglected term is the fourth derivative over 8, at most 1/64; the variance's
+    # is of the order of the spread to the fourth, relatively.
+    exact = weights @ share
+    assert mean == pytest.approx(exact, abs=spread**4 / 64)
+    assert variance == pytest.approx(weights @ (share - exact) ** 2, rel=0.5 * spread**4 + 1e-6)
+
+
+def test_rest_is_counted_against_four_days_and_a_full_rest_fills_the_reserve():
+    assert rest_term(np, 4.0, 2.5, 0.3) == 0.0
+    assert np.exp(rest_term(np, RESTED_DAYS, 2.5, 0.3)) == pytest.approx(
+        1.0 / (1.0 - 0.3 * np.exp(-3.0 / 2.5)), rel=1e-4
+    )
+    assert rest_term(np, 1.0, 2.5, 0.3) == pytest.approx(
+        np.log(0.7) - np.log(1.0 - 0.3 * np.exp(-3.0 / 2.5))
+    )
+
+
+def test_a_step_is_absent_before_its_lag_full_within_and_gone_after():
+    since = np.array([0.0, 25.0, 45.0, 70.0, 150.0])
+
+    shape = step_shape(np, since, 25.0, 45.0)
+
+    assert shape[0] < 0.001
+    assert shape[1] == pytest.approx(0.5, abs=0.01)
+    assert shape[2] > 0.9
+    assert shape[3] == pytest.approx(0.5, abs=0.01)
+    assert shape[4] < 0.001
+
+
+def test_events_within_two_weeks_are_one_episode_and_silent_ones_are_left_out():
+    rng = np.random.default_rng(1)
+    rows = kennel(counted(rng, "Rowan", np.arange(0, 700, 20), np.full(35, 6.5)))
+    told = events(
+        ("Rowan", "fever", "2022-10-01"), ("Rowan", "anesthesia", "2022-10-09"),
+        ("Rowan", "travel", "2031-01-01"), ("Hazel", "fever", "2022-10-01"),
+    )  # fmt: skip
+
+    episodes = data_of(rows, told=told).episodes
+
+    assert [(e.stud, e.words) for e in episodes] == [("Rowan", "fever; anesthesia")]
+
+
+@pytest.fixture(scope="module")
+def small_kennel():
+    rng = np.random.default_rng(7)
+    parts = [
+        counted(rng, stud, np.sort(rng.uniform(0, 700, 30)), rng.normal(level, 0.4, 30))
+        for stud, level in (("Rowan", 6.2), ("Hazel", 6.8))
+    ]
+    return data_of(kennel(*parts))
+
+
+def log_joint(data, values):
+    arguments = stud_arrays(data, prior_numbers(data.measure))
+    model = handlers.substitute(handlers.seed(stud_quality._model, 0), values)
+    trace = handlers.trace(model).get_trace(data=arguments, is_log=True)
+    logs = {}
+    for name, site in trace.items():
+        if site["type"] == "sample":
+            logs[name] = float(jnp.sum(site["fn"].log_prob(site["value"])))
+    return logs, trace
+
+
+def test_the_sampler_s_coordinates_change_no_density(small_kennel):
+    arguments = stud_arrays(small_kennel, prior_numbers(small_kennel.measure))
+    rng = np.random.default_rng(3)
+    n_studs, n_own = arguments["own_score"].shape
+    scale = jnp.asarray(np.abs(rng.normal(0.2, 0.05, n_own)))
+    known = jnp.asarray(rng.normal(size=(n_studs, n_own)))
+    white = jnp.asarray(rng.normal(size=(n_studs, n_own)))
+
+    def own_of(flat):
+        with handlers.block(), handlers.seed(rng_seed=0):
+            shaped = flat.reshape(white.shape)
+            return stud_quality._unwhitened(shaped, scale, known, arguments).ravel()
+
+    with handlers.trace() as trace, handlers.seed(rng_seed=0):
+        stud_quality._unwhitened(white, scale, known, arguments)
+    stated = float(trace["own_prior"]["fn"].log_prob(trace["own_prior"]["value"]))
+
+    z = np.asarray(own_of(white.ravel()))
+    _, log_volume = np.linalg.slogdet(np.asarray(jax.jacfwd(own_of)(white.ravel())))
+    assert stated == pytest.approx(-0.5 * z @ z + log_volume, rel=1e-9)
+
+
+def test_the_log_density_of_the_readings_is_the_story_s(small_kennel):
+    # The story once more, in numpy and scipy: everything but the studs' own effects set to nought.
+    data = small_kennel
+    numbers = prior_numbers(data.measure)
+    arguments = stud_arrays(data, numbers)
+    zeros = {
+        "between": 0.3, "within": 0.4, "reader_sd": 0.1, "amplitude": 0.2, "length": 1.0,
+        "common": jnp.zeros(4), "z_reader": jnp.zeros(len(data.readers)), "z_step": jnp.zeros(4),
+        "z_lag": jnp.zeros(4), "z_duration": jnp.zeros(4), "rest_time": 2.5, "rest_deficit": 0.3,
+        "white": jnp.zeros(arguments["own_score"].shape),
+    }  # fmt: skip
+
+    logs, trace = log_joint(data, zeros)
+
+    own = np.asarray(trace["own"]["value"])
+    smooth = arguments["basis"] @ own[:, 1:-1].T
+    month, part = arguments["month"], arguments["month_part"]
+    n = data.n_collections
+    slow = [
+        (1 - part[i]) * smooth[month[i], data.stud[i]]
+        + part[i] * smooth[month[i] + 1, data.stud[i]]
+        for i in range(n)
+    ]
+    mean = (
+        6.6 + own[data.stud, 0] + slow + own[data.stud, -1] * arguments["recent"][:n]
+        + np.log1p(-0.3 * np.exp(-29.0 / 2.5)) - np.log1p(-0.3 * np.exp(-3.0 / 2.5))
+    )  # fmt: skip
+    scale = np.hypot(0.4, data.reading_sd)
+    exact = student_t.logpdf(data.value, 6.0, loc=mean, scale=scale).sum()
+    constant = n * (student_t.logpdf(0.0, 6.0))
+    assert logs["readings"] == pytest.approx(exact - constant, rel=1e-9)
+
+
+def test_a_kennel_without_records_has_the_published_population():
+    draws = published_stud_quality(TOTAL, seed=3)
+    rng = np.random.default_rng(1)
+    data = data_of(kennel(counted(rng, "Rowan", [0.0, 20.0], [6.0, 6.1])))
+
+    posterior = restore_stud_quality(data, draws, seed=3)
+
+    # Centre 6.6 (0.7) and a half-normal spread of 0.5 between dogs: variance 0.49 + 0.25.
+    level = posterior.draws["level"][:, 0]
+    assert level.mean() == pytest.approx(6.6, abs=4 * np.sqrt(0.74 / 4000))
+    assert level.var() == pytest.approx(0.74, rel=0.15)
+
+
+def test_a_stud_seen_by_the_fit_keeps_his_draws_and_a_new_one_gets_those_of_the_population():
+    rng = np.random.default_rng(5)
+    old = data_of(kennel(counted(rng, "Rowan", [0.0, 20.0], [6.0, 6.1])))
+    fitted = restore_stud_quality(old, published_stud_quality(TOTAL, seed=4), seed=4)
+    both = data_of(
+        kennel(
+            counted(rng, "Aspen", [5.0, 9.0], [6.0, 6.1]),
+            counted(rng, "Rowan", [0.0, 20.0], [6.0, 6.1]),
+        )
+    )
+    again = restore_stud_quality(both, Draws(fitted.draws, SETTLED, 1.0, fitted.labels), seed=9)
+
+    assert again.draws["level"][:, 1] == pytest.approx(fitted.draws["level"][:, 0])
+    assert again.draws["smooth"][:, 1].tobytes() == fitted.draws["smooth"][:, 0].tobytes()
+    assert abs(np.corrcoef(again.draws["level"][:, 0], fitted.draws["level"][:, 0])[0, 1]) < 0.9
