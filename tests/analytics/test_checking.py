@@ -1,0 +1,156 @@
+"""Checks against counts by hand, other libraries, exact integrals and fits without a bitch."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import norm
+from statsmodels.stats.proportion import proportion_effectsize
+
+from analytics.checking import (
+    MAX_PARETO_K,
+    cross_validation,
+    discrimination,
+    expected_and_observed,
+    missing_outcomes,
+    replicated_litters,
+    scores,
+    smallest_difference,
+    sparse_cells,
+    survives_missing,
+    with_other_prior,
+)
+from analytics.models.conception import prior_draws, restore_conception
+from analytics.priors import PRIORS
+from analytics.sampling import independent_draws
+
+REFERENCES = Path(__file__).parents[1] / "references"
+
+
+def test_the_s100b_score_discriminates_as_proc_says():
+    # Turck et al. 2010; pROC 1.18: AUC 0.73136856, DeLong 0.63012 to 0.83262.
+    patients = pd.read_csv(REFERENCES / "pROC_aSAH.csv")
+    poor = (patients["outcome"] == "Poor").to_numpy(dtype=float)
+
+    found = discrimination(patients["s100b"].to_numpy(dtype=float), poor, interval_prob=0.95)
+
+    assert found.median == pytest.approx(0.73136856, abs=1e-8)
+    assert (found.lower, found.upper) == pytest.approx((0.63012, 0.83262), abs=1e-5)
+
+
+def test_missing_outcomes_are_told_at_both_extremes():
+    found = missing_outcomes(np.array([1, 1, 1, 0, -1, -1]))
+
+    assert (found.n_breedings, found.n_missing) == (6, 2)
+    assert found.share == pytest.approx(3 / 4)
+    assert (found.lowest_share, found.highest_share) == pytest.approx((3 / 6, 5 / 6))
+    assert np.isnan(missing_outcomes(np.array([], dtype=int)).share)
+
+
+def test_a_comparison_that_the_missing_could_turn_is_not_usable():
+    sure = missing_outcomes(np.array([1] * 9 + [0]))
+    poor = missing_outcomes(np.array([1] * 3 + [0] * 7))
+    gappy = missing_outcomes(np.array([1] * 3 + [0] * 2 + [-1] * 5 + [-1] * 10))
+
+    assert survives_missing(sure, poor)
+    assert not survives_missing(sure, gappy)
+
+
+def test_the_smallest_difference_is_seen_four_times_in_five():
+    points = smallest_difference(60, 40, 0.8)
+
+    # Second route: the power of the arcsine test at that difference, written out.
+    effect = proportion_effectsize(0.8, 0.8 - points / 100)
+    power = norm.cdf(effect / np.sqrt(1 / 60 + 1 / 40) - norm.ppf(0.975))
+    assert power == pytest.approx(0.8, abs=1e-3)
+    assert smallest_difference(600, 400, 0.8) < points
+    assert smallest_difference(2, 2, 0.2) is None
+    assert smallest_difference(0, 5, 0.8) is None
+
+
+def test_a_stud_used_only_frozen_is_named(demo_fit):
+    data = demo_fit.data
+    stud = np.array(data.levels["stud"])[data.groups["stud"]]
+    kept = (stud != "Merle") | (data.semen_type == "frozen")
+    fewer = replace(
+        data, semen_type=data.semen_type[kept], route=data.route[kept], whelped=data.whelped[kept],
+        groups={factor: index[kept] for factor, index in data.groups.items()},
+    )  # fmt: skip
+
+    assert ("stud", "Merle", "frozen") in sparse_cells(fewer)
+    assert ("stud", "Merle", "frozen") not in sparse_cells(data)
+
+
+def test_expected_litters_are_the_sum_of_the_published_chances(demo_fit):
+    everything = np.ones(demo_fit.data.n_breedings, dtype=bool)
+
+    found = expected_and_observed(demo_fit, everything, seed=1)
+
+    assert found.n_known == (demo_fit.data.whelped >= 0).sum()
+    assert found.n_whelped == (demo_fit.data.whelped == 1).sum()
+    assert found.expected.lower < found.expected.median < found.expected.upper
+    # The demo's truth lies within the published table, so it must not look impossible.
+    assert 0.005 < found.as_many_prob <= 1.0
+
+
+def test_breedings_of_bitches_left_out_are_predicted_no_worse_than_from_the_table(demo_fit):
+    found = cross_validation(demo_fit, seed=1)
+
+    model, published, raw = (found.scores[way] for way in ("model", "published", "raw"))
+    assert model.log_score_gain == 0.0
+    assert published.log_score_gain > -2 * published.log_score_gain_se
+    assert raw.log_score_gain > -2 * raw.log_score_gain_se
+    assert found.n_unsure == 0
+    assert found.max_pareto_k < MAX_PARETO_K
+    assert 0.0 < model.brier < 0.25
+    # Calibration in the large: a binomial's standard error, three times.
+    assert abs(found.calibration_gap) < 3 * np.sqrt(0.25 / len(found.prob))
+
+
+def test_scores_are_those_written_out_by_hand():
+    prob, whelped = np.array([0.8, 0.4]), np.array([1.0, 0.0])
+
+    found = scores(prob, whelped, np.array([1, 2]), model=np.array([0.9, 0.4]))
+
+    assert found.log_score == pytest.approx((np.log(0.8) + np.log(0.6)) / 2)
+    assert found.brier == pytest.approx((0.04 + 0.16) / 2)
+    assert found.log_score_gain == pytest.approx((np.log(0.9) - np.log(0.8)) / 2)
+
+
+def test_a_narrower_prior_by_weights_is_the_narrower_prior():
+    # Second route: with no data the posterior is the prior, whose halved spread is known.
+    draws = prior_draws(np.random.default_rng(5), 20_000)
+
+    narrow = with_other_prior(draws, "c05", 0.5, draws["c05"])
+    wide = with_other_prior(draws, "c05", 4.0, draws["c05"])
+
+    prior = PRIORS["c05"]
+    reach = norm.ppf(0.95) * prior.sd / 2
+    assert narrow.median == pytest.approx(prior.centre, abs=0.02)
+    assert narrow.upper - narrow.lower == pytest.approx(2 * reach, rel=0.05)
+    # Draws of the table cannot stand for one four times as wide: refused, to be fitted again.
+    assert wide is None
+
+
+def test_replicated_records_hold_the_records_they_came_from(demo_fit):
+    found = replicated_litters(demo_fit, seed=2)
+
+    assert set(found) >= {"litters natural", "litters frozen", "bitches empty twice or more"}
+    for name, (observed, interval, as_many_prob) in found.items():
+        assert interval.lower <= interval.median <= interval.upper
+        # The demo was made by this very chain: nothing of it may look impossible.
+        assert as_many_prob > 0.005, name
+        assert observed >= 0
+
+
+def test_a_kennel_without_outcomes_is_checked_without_numbers(demo_fit):
+    data = demo_fit.data
+    silent = replace(data, whelped=np.full(data.n_breedings, -1))
+    table = independent_draws(prior_draws(np.random.default_rng(1), 500))
+    posterior = restore_conception(silent, table, seed=1)
+
+    assert cross_validation(posterior, seed=1) is None
+    assert expected_and_observed(posterior, np.ones(data.n_breedings, bool), seed=1) is None
+    assert replicated_litters(posterior, seed=1) == {}
