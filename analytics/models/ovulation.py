@@ -95,10 +95,10 @@ DATE_SD_DAYS = 0.75
 The 90 % interval is then at most 2.5 days long, about as wide as the windows that the sources give
 for an insemination; two or three readings on the rise reach it."""
 
-LOOK_AHEAD_STEP_DAYS = 0.2
+LOOK_AHEAD_STEP_DAYS = 0.25
 """Step of the grid on which further readings are weighed. [d]"""
 
-LOOK_AHEAD_WEIGHT = 1e-5
+LOOK_AHEAD_WEIGHT = 1e-4
 """Days of less weight than this share of the largest are left out of that grid."""
 
 LOOK_AHEAD_LOG_NG_PER_ML = np.log(np.geomspace(0.3, 60.0, 21))
