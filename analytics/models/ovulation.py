@@ -98,6 +98,10 @@ for an insemination; two or three readings on the rise reach it."""
 LOOK_AHEAD_STEP_DAYS = 0.25
 """Step of the grid on which further readings are weighed. [d]"""
 
+FURTHER_READING_STEP_DAYS = 0.1
+"""Step of the grid of what a further reading would show; finer than the time from peak to
+ovulation spreads. [d]"""
+
 LOOK_AHEAD_WEIGHT = 1e-4
 """Days of less weight than this share of the largest are left out of that grid."""
 
@@ -330,7 +334,7 @@ def further_reading_prob(
     from peak to ovulation.
     """
     origin, n_days = _span(readings, first_day, lh_surge_on)
-    days = np.arange(0.0, n_days, LOOK_AHEAD_STEP_DAYS)
+    days = np.arange(0.0, n_days, FURTHER_READING_STEP_DAYS)
     log_before = _log_weight(days, origin, readings, first_day, lh_surge_on)
     offset = days[:, None] - days[None, :]
     spread = np.exp(-0.5 * (offset / PEAK_TO_OVULATION_SD_DAYS) ** 2)
