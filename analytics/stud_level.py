@@ -7,7 +7,7 @@ his records; what falls within the last half year is never past.
 
 How to call it::
 
-    answers = stud_answers(posterior, "Rowan", today=date(2026, 10, 31))
+    answers = stud_answers(posterior, "Rowan")
     answers.now, answers.change, answers.falls, answers.told_apart, answers.common_prob
     level_over_time(posterior, "Rowan", when)       # bands for a chart
     expected_collection(posterior, "Rowan", on=…, rest_days=5)
