@@ -15,7 +15,7 @@ from pipelines.run import DEMO
 from pipelines.store import Store
 from tests.conftest import DEMO_SEED
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.unsettled
 
 TRUTH = json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))
 

@@ -97,6 +97,7 @@ def test_a_reading_by_eye_has_the_moments_of_its_exact_likelihood():
     )
 
 
+@pytest.mark.unsettled
 def test_a_kennel_of_forty_boxes_finds_what_it_was_simulated_from(fitted):
     # Extender, spread and readers of one kennel: eight 99.8 % intervals, so that chance alone
     # fails this test once in 60 kennels; seed and kennel are fixed.
@@ -127,11 +128,13 @@ def test_a_kennel_of_forty_boxes_finds_what_it_was_simulated_from(fitted):
         assert low < true < high, name
 
 
+@pytest.mark.unsettled
 def test_the_fit_settles_at_once_without_a_divergence(fitted):
     assert fitted.diagnostics.n_attempts == 1
     assert fitted.diagnostics.n_divergent == 0
 
 
+@pytest.mark.unsettled
 def test_forty_boxes_narrow_the_published_curve(fitted):
     rng = np.random.default_rng(1)
     own = fitted.own.curve(stud="Ash", extender="milk", rng=rng)
@@ -141,6 +144,7 @@ def test_forty_boxes_narrow_the_published_curve(fitted):
     assert own.studied_until_h == published.studied_until_h
 
 
+@pytest.mark.unsettled
 def test_extenders_come_in_their_true_order_with_its_probability(fitted):
     found = fitted.own.compare(["milk", "egg yolk"], 48.0, rng=np.random.default_rng(2))
 
@@ -167,6 +171,7 @@ def test_the_probability_of_an_order_is_counted_over_joint_draws():
     assert found.better_prob == pytest.approx((1.0, 2 / 3))
 
 
+@pytest.mark.unsettled
 def test_an_order_of_one_extender_is_refused(fitted):
     with pytest.raises(ValueError, match="needs two extenders"):
         fitted.own.compare(["milk"], 48.0, rng=np.random.default_rng(0))
@@ -191,6 +196,7 @@ def test_without_a_record_the_curve_is_the_published_one(extender):
     assert data.n_stored == 0
 
 
+@pytest.mark.unsettled
 def test_a_stud_never_seen_has_the_spread_of_all_studs(fitted):
     rng = np.random.default_rng(5)
     seen = fitted.own.curve(stud="Ash", extender="milk", rng=rng)
@@ -274,7 +280,7 @@ def test_two_fits_of_one_seed_have_the_same_fingerprint_and_other_readings_anoth
     assert prepare_storage(changed, views[1]).fingerprint() != first.fingerprint()
 
 
-@pytest.mark.slow
+@pytest.mark.unsettled
 def test_ninety_percent_intervals_cover_ninety_percent_of_simulated_kennels():
     # 60 kennels of 12 boxes drawn from the published table. In each: does the interval of what the
     # next collection keeps at 48 h hold it, in either extender, of every stud; and that of the
