@@ -262,6 +262,7 @@ def test_a_product_s_name_is_read_without_case_and_spaces():
     assert product_name(None) == NO_NAME
 
 
+@pytest.mark.slow
 def test_a_fit_that_has_not_settled_is_refused():
     views = simulated_views(np.random.default_rng(3), 5, Truth())
 
