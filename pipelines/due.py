@@ -24,6 +24,7 @@ from analytics.models.ovulation import (
     OvulationPosterior,
     ProgesteroneReading,
     ovulation_posterior,
+    recorded_reading,
 )
 from analytics.sentences import Sentence, Word, sentence
 from analytics.timing import (
@@ -231,13 +232,7 @@ def readings_of_heat(
     """Progesterone of one heat up to a day, from the view of that name."""
     rows = progesterone[progesterone["cycle_id"] == cycle_id]
     return [
-        ProgesteroneReading(
-            row["sampled_earliest"].to_pydatetime(),
-            row["sampled_latest"].to_pydatetime(),
-            float(row["progesterone_ng_per_ml_low"]),
-            float(row["progesterone_ng_per_ml_high"]),
-            None if pd.isna(row["laboratory"]) else str(row["laboratory"]),
-        )
+        recorded_reading(row)
         for row in rows.to_dict("records")
         if row["sampled_earliest"].date() <= today
     ]

@@ -23,10 +23,10 @@ a veterinarian), split heats, and readings spoiled by storage at room temperatur
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from scipy.special import log_ndtr, logsumexp
@@ -352,6 +352,18 @@ def further_reading_prob(
     return days, np.where(total > 0.0, joint / np.where(total > 0.0, total, 1.0), even)
 
 
+def recorded_reading(row: Mapping[Any, Any]) -> ProgesteroneReading:
+    """One row of the view ``progesterone`` as a reading; its kind of assay is not recorded."""
+    laboratory = row["laboratory"]
+    return ProgesteroneReading(
+        row["sampled_earliest"].to_pydatetime(),
+        row["sampled_latest"].to_pydatetime(),
+        float(row["progesterone_ng_per_ml_low"]),
+        float(row["progesterone_ng_per_ml_high"]),
+        laboratory if isinstance(laboratory, str) else None,
+    )
+
+
 def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.DataFrame:
     """Posterior of every heat of a kennel.
 
@@ -365,20 +377,12 @@ def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.
     pandas.DataFrame
         One row a heat: cycle_id, ovulation_at (mean), ovulation_sd_days, n_readings.
     """
-    # Only this function meets frames; the bench dates a heat without waiting for their library.
+    # Only this function makes a frame; the bench dates a heat without waiting for their library.
     import pandas as pd
 
     readings: dict[int, list[ProgesteroneReading]] = {}
     for row in progesterone.to_dict("records"):
-        readings.setdefault(int(row["cycle_id"]), []).append(
-            ProgesteroneReading(
-                row["sampled_earliest"].to_pydatetime(),
-                row["sampled_latest"].to_pydatetime(),
-                float(row["progesterone_ng_per_ml_low"]),
-                float(row["progesterone_ng_per_ml_high"]),
-                None if pd.isna(row["laboratory"]) else str(row["laboratory"]),
-            )
-        )
+        readings.setdefault(int(row["cycle_id"]), []).append(recorded_reading(row))
     rows = []
     for cycle in cycles.to_dict("records"):
         posterior = ovulation_posterior(
