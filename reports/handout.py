@@ -16,7 +16,7 @@ import pandas as pd
 from analytics.cautions import Caution, stopped_answers
 from analytics.sentences import Sentence
 from reports.page import Reader, Report, Section, Table, columns
-from reports.stud_review import StudResults, or_dash, total_chart
+from reports.stud_review import StudResults, counted_cells, or_dash, total_chart
 from reports.words import Words
 
 
@@ -174,13 +174,7 @@ def _examinations(results: HandoutResults, words: Words) -> Section:
 def _collections(results: HandoutResults, words: Words) -> Section:
     rows = tuple(
         (
-            words.day(row["collected_earliest"]),
-            words.number(row["sexual_rest_days"]),
-            words.number(row["volume_ml"], 1),
-            words.number(row["concentration_m_per_ml"]),
-            words.number(row["total_sperm_m"]),
-            words.interval(row["total_sperm_m_low"], row["total_sperm_m_high"]),
-            words.number(row["progressive_motility_pct"]),
+            *counted_cells(row, words),
             words.word("reading", row["motility_method"]),
             words.number(row["normal_morphology_pct"]),
             or_dash(row["appearance"]),

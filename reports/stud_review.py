@@ -206,8 +206,8 @@ def total_chart(results: StudResults, reader: Reader) -> tuple[str, dict[str, An
     return words.say("spoken.readings", n=len(counted), what=words["axis.total"]), chart
 
 
-def _sample(row: Mapping[Any, Any], words: Words) -> tuple[str, ...]:
-    """One sample as a row of the table."""
+def counted_cells(row: Mapping[Any, Any], words: Words) -> tuple[str, ...]:
+    """The cells of a sample's row that every table of samples begins with, up to motility."""
     return (
         words.day(row["collected_earliest"]),
         words.number(row["sexual_rest_days"]),
@@ -216,6 +216,13 @@ def _sample(row: Mapping[Any, Any], words: Words) -> tuple[str, ...]:
         words.number(row["total_sperm_m"]),
         words.interval(row["total_sperm_m_low"], row["total_sperm_m_high"]),
         words.number(row["progressive_motility_pct"]),
+    )
+
+
+def _sample(row: Mapping[Any, Any], words: Words) -> tuple[str, ...]:
+    """One sample as a row of the table."""
+    return (
+        *counted_cells(row, words),
         words.number(row["normal_morphology_pct"]),
         words.word("observer", row["observer"]),
     )
