@@ -65,3 +65,20 @@ def test_the_same_seed_gives_the_same_bytes():
     )  # fmt: skip
 
     assert first.values["mu"].tobytes() == second.values["mu"].tobytes()
+
+
+@pytest.mark.slow
+def test_tables_of_two_sizes_are_fitted_one_after_the_other():
+    def mean_of(values):
+        mu = numpyro.sample("mu", dist.Normal(0.0, 10.0))
+        numpyro.sample("value", dist.Normal(mu, 1.0), obs=values)
+
+    for n in (4, 9):
+        values = np.linspace(-1.0, 3.0, n)
+        draws = sample(mean_of, {"values": values}, name="a mean", gated=("mu",), seed=2,
+                       schedule=(Run(200, 500, 0.8),))  # fmt: skip
+
+        # Closed form: normal with a normal prior.
+        precision = n + 0.01
+        error = precision**-0.5 / draws.diagnostics.min_ess_bulk**0.5
+        assert draws.values["mu"].mean() == pytest.approx(n / precision, abs=4 * error)
