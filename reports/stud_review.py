@@ -10,9 +10,11 @@ import pandas as pd
 
 from analytics.cautions import Caution, stopped_answers
 from analytics.estimate import Estimate
+from analytics.litter_sizes import LitterSizes
 from analytics.response import Response
 from analytics.sentences import Sentence
 from reports.charts import chance_by_semen_type, coefficients, readings_over_time
+from reports.litter_sizes import litter_sizes_section
 from reports.page import Reader, Report, Section, Table, columns
 from reports.whatif import BredDot, build_whatif
 from reports.words import Words
@@ -107,6 +109,8 @@ class StudResults:
         By semen type; empty without a fit.
     coefficients
         Rows of the chain; empty without a fit.
+    litters
+        His litters by size; None without one.
     responses, dots
         Chances over hours, doses and days, and the breedings beside them; empty without a fit.
     method
@@ -123,6 +127,7 @@ class StudResults:
     events: pd.DataFrame
     chances: tuple[SemenTypeChance, ...]
     coefficients: tuple[Coefficient, ...]
+    litters: LitterSizes | None
     responses: tuple[Response, ...]
     dots: tuple[BredDot, ...]
     method: tuple[str, ...]
@@ -154,6 +159,8 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         if others:
             sections.append(_coefficients(results.coefficients, words))
             glossary.append("log_odds")
+    if "conception" not in stopped_answers(results.cautions) and results.litters is not None:
+        sections.append(litter_sizes_section(results.litters, words))
     if others and not results.events.empty:
         sections.append(_events(results.events, words))
     return Report(
