@@ -13,7 +13,7 @@ import pandas as pd
 from analytics.breeding_inputs import USUAL_DOSE_M
 from analytics.cautions import DogRecords, cautions_for_dog, stopped_answers
 from analytics.errors import RecordsError
-from analytics.estimate import estimate_from_draws, share_from_records
+from analytics.estimate import estimate_from_draws, records_alone, share_from_records
 from analytics.litter_chance import own_breedings_prob
 from analytics.litter_sizes import LitterSizes
 from analytics.models import conception, litter
@@ -205,6 +205,7 @@ def _coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
         Coefficient(
             row,
             fitted.prior_estimate(row),
+            records_alone(fitted.draws[row], fitted.prior_draws[row]),
             fitted.estimate(row),
             fitted.share_from_records(row),
             PRIORS[row].mark,

@@ -138,7 +138,7 @@ def chance_by_semen_type(chances: pd.DataFrame, words: Words) -> dict[str, Any]:
 
 
 def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
-    """Each row of the chain: published and together, the label above its whiskers.
+    """Each row of the chain: published, the records alone and together, below its label.
 
     Parameters
     ----------
@@ -147,12 +147,13 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
     words
         Of the reader.
     """
-    sources = [words["legend.published"], words["legend.together"]]
+    sources = [words["legend.published"], words["legend.own"], words["legend.together"]]
     rows = list(dict.fromkeys(frame["what"]))
     low, high = float(frame["lower"].min()), float(frame["upper"].max())
     scale = alt.Scale(domain=[low, high], nice=True)
     title = words["axis.log_odds"]
-    axis = alt.Axis(format="+.1~f", tickCount=5)
+    signed = "datum.value === 0 ? '0' : datum.label"
+    axis = alt.Axis(format="+.1~f", tickCount=5, labelExpr=signed)
     y = alt.Y("what:N", sort=rows, title=None, axis=None)
     base = alt.Chart(frame).encode(y=y, yOffset=alt.YOffset("source:N", sort=["", *sources]))
     labels = (
@@ -167,7 +168,7 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         .encode(x=alt.X("median:Q", scale=scale, title=title, axis=axis))
     )  # fmt: skip
     marks = _whiskers(base, axis, scale, sources, title, "+.2f", words)
-    return _finished(alt.layer(zero, labels, marks), (ROW + 6) * len(rows))
+    return _finished(alt.layer(zero, labels, marks), (ROW + 18) * len(rows))
 
 
 def response(

@@ -76,6 +76,8 @@ class Coefficient:
         Id in the priors table.
     published, together
         Before and after the records.
+    own
+        What the records alone say of it; None where they cannot speak.
     share_from_records
         Share of the last that the records supply, 0 to 1.
     mark
@@ -84,6 +86,7 @@ class Coefficient:
 
     row: str
     published: Estimate
+    own: Estimate | None
     together: Estimate
     share_from_records: float
     mark: str
@@ -335,21 +338,27 @@ def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section
         }
         for row in rows_of_chain
         if row.row not in LEVELS
-        for source, estimate in (("published", row.published), ("together", row.together))
+        for source, estimate in (
+            ("published", row.published),
+            ("own", row.own),
+            ("together", row.together),
+        )
+        if estimate is not None
     ]
     rows = tuple(
         (
             words[f"prior.{row.row}"],
             words.signed(row.published),
+            "–" if row.own is None else words.signed(row.own),
             words.signed(row.together),
             words.number(100 * row.share_from_records),
             row.mark,
         )
         for row in rows_of_chain
     )
-    names = ["what", "published_logit", "together_logit", "share", "mark"]
+    names = ["what", "published_logit", "own_logit", "together_logit", "share", "mark"]
     heading = words["review.coefficients"]
-    spoken = words.say("spoken.coefficients", n=len(marks) // 2)
+    spoken = words.say("spoken.coefficients", n=len({mark["what"] for mark in marks}))
     return Section(
         "coefficients",
         heading,

@@ -89,7 +89,8 @@ def stud_results(name="Rowan", cautions=()):
             "text": [name, None],
         }
     )
-    coefficient = Coefficient("c06", Estimate(-0.55, -1.2, 0.1), Estimate(-0.7, -1.2, -0.2), 0.37,
+    coefficient = Coefficient("c06", Estimate(-0.55, -1.2, 0.1), Estimate(-0.8, -1.5, -0.1),
+                              Estimate(-0.7, -1.2, -0.2), 0.37,
                               "P")  # fmt: skip
     return StudResults(
         stud=name,
