@@ -116,8 +116,10 @@ def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:
         *discolored_sample(records, today),
         *illness(records, today),
         *successive_failures(records, today),
-        *outcome_unknown(records, today),
     ]
+    spoken += outcome_unknown(
+        records, today, with_shares="conception" not in stopped_answers(spoken)
+    )
     order: dict[Severity, int] = {"stop": 0, "warn": 1, "say": 2}
     return tuple(sorted(spoken, key=lambda caution: order[caution.severity]))
 
@@ -309,8 +311,11 @@ def successive_failures(records: DogRecords, today: date) -> list[Caution]:
     ]
 
 
-def outcome_unknown(records: DogRecords, today: date) -> list[Caution]:
-    """Outcomes not reported back are counted, with what they could change."""
+def outcome_unknown(records: DogRecords, today: date, *, with_shares: bool) -> list[Caution]:
+    """Outcomes not reported back are counted, with what they could change.
+
+    Without shares where a stop keeps them back: the two extremes would tell the dog's own.
+    """
     bred = _until(records.breedings, "bred_earliest", today)
     if bred.empty:
         return []
@@ -321,21 +326,17 @@ def outcome_unknown(records: DogRecords, today: date) -> list[Caution]:
     known = bred[bred["whelped"].notna()]
     n_whelped = int(known["whelped"].astype(bool).sum())
     n_unknown, n_bred = len(overdue), len(known) + len(overdue)
-    return [
-        Caution(
-            "outcome unknown",
-            "say",
-            sentence(
-                "caution.outcome_unknown",
-                n=n_unknown,
-                dog=records.dog,
-                n_bred=n_bred,
-                if_none=n_whelped / n_bred,
-                if_all=(n_whelped + n_unknown) / n_bred,
-            ),
-            "counted from the records",
+    said = sentence("caution.outcome_missing", n=n_unknown, dog=records.dog, n_bred=n_bred)
+    if with_shares:
+        said = sentence(
+            "caution.outcome_unknown",
+            n=n_unknown,
+            dog=records.dog,
+            n_bred=n_bred,
+            if_none=n_whelped / n_bred,
+            if_all=(n_whelped + n_unknown) / n_bred,
         )
-    ]
+    return [Caution("outcome unknown", "say", said, "counted from the records")]
 
 
 def _as_date(moment: object) -> date:

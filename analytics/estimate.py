@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -75,6 +76,37 @@ def share_from_records(posterior: Floats, prior: Floats) -> float:
         Draws of one quantity before and after the records.
     """
     return max(0.0, 1.0 - float(np.var(posterior)) / float(np.var(prior)))
+
+
+SMALLEST_SHARE = 0.10
+"""Share below which records cannot speak for themselves yet (rule of this toolkit)."""
+
+
+def records_alone(posterior: Floats, prior: Floats) -> Estimate | None:
+    r"""What the records alone say of a quantity, everything beside it being as published.
+
+    Parameters
+    ----------
+    posterior, prior
+        Draws of one quantity before and after the records.
+
+    Returns
+    -------
+    Estimate or None
+        None where the records supply less than :data:`SMALLEST_SHARE`.
+
+    Notes
+    -----
+    A posterior is likelihood times prior, so with both near normal the likelihood alone has
+    precision :math:`1/v_1 - 1/v_0` and mean :math:`(m_1/v_1 - m_0/v_0)` over that.
+    """
+    if share_from_records(posterior, prior) < SMALLEST_SHARE:
+        return None
+    after, before = float(np.var(posterior)), float(np.var(prior))
+    precision = 1.0 / after - 1.0 / before
+    mean = (float(np.mean(posterior)) / after - float(np.mean(prior)) / before) / precision
+    half = NormalDist().inv_cdf(0.5 + INTERVAL_PROB / 2.0) / precision**0.5
+    return Estimate(mean, mean - half, mean + half)
 
 
 def normal_nodes(n_nodes: int) -> tuple[Floats, Floats]:

@@ -154,7 +154,15 @@ def remembered_radius(store: Path, radius: float | None, *, needed: bool = True)
 def storage_of(
     store: Path, stud: str | None, extender: str | None, rng: np.random.Generator
 ) -> StorageDraws:
-    """How long the sample lasts: by the kennel's own fit where there is one, else as published."""
+    """How long the sample lasts: by the kennel's own fit where there is one, else as published.
+
+    Raises
+    ------
+    ToolkitError
+        A caution stops the doses of the named stud.
+    """
+    if stud is not None and store.exists():
+        _refuse_stopped(store, stud)
     if not store.exists():
         from analytics.keeping import medium_of, published_storage
 
@@ -162,6 +170,30 @@ def storage_of(
     from pipelines.kept_storage import storage_curve
 
     return storage_curve(store, stud=stud, extender=extender, rng=rng)
+
+
+def _refuse_stopped(store: Path, stud: str) -> None:
+    """A caution that stops a stud's doses leaves no number of his at the bench either."""
+    from pipelines.due import cautions_of
+    from pipelines.store import Store
+    from pipelines.terminal import asked_on
+    from reports.words import Words
+
+    with Store.open(store, read_only=True) as opened:
+        views = {
+            view: opened.read(view)
+            for view in ("dogs", "evaluations", "lab_tests", "events", "breedings")
+        }
+    called = views["dogs"]["call_name"]
+    names = called[called.str.casefold() == stud.casefold()].tolist()
+    words = Words("en")
+    for name in names:
+        for caution in cautions_of(views, name, asked_on(None)):
+            if "doses" in caution.stops:
+                raise ToolkitError(
+                    f"{words.tell(caution.sentence)} No number is given for {name}: this stops it "
+                    "until a veterinarian has decided."
+                )
 
 
 def sure_enough(certainty: float | None) -> float:

@@ -10,24 +10,30 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from analytics.breeding_records import ConceptionData
+from analytics.cautions import stopped_answers
 from analytics.counting import exact_share
 from analytics.estimate import Estimate, estimate_from_draws, share_from_records
 from analytics.litter_chance import own_breedings_prob
+from analytics.litter_sizes import LittersAgain, litters_again
 from analytics.models.conception import ConceptionPosterior
-from pipelines.due import DUE_VIEWS
+from pipelines.due import DUE_VIEWS, cautions_of
 from pipelines.fit import Known, known
-from pipelines.models import CONCEPTION
+from pipelines.models import CONCEPTION, LITTER
 from pipelines.store import Store
 from reports.stud_review import SemenTypeChance
 from reports.words import Words
 
 PAGE_VIEWS = (
     "dogs", "evaluations", "breedings", "shipments", "cycles", "progesterone", "events",
-    "lab_tests", "examinations", "frozen_lots", "outcomes", "findings",
+    "lab_tests", "examinations", "frozen_lots", "findings",
 )  # fmt: skip
 """Views that pages are made of."""
 
 SEMEN_ORDER = ("natural", "fresh", "chilled", "frozen")
+
+LITTERS_SEED = 1
+"""Seed of the litters drawn again beside the recorded ones: the same records, the same page."""
 
 _CODED = {
     "call_name": "dog", "dog": "dog", "stud": "dog", "bitch": "dog", "for_bitch": "dog",
@@ -57,8 +63,13 @@ class Kennel:
         Frames by view.
     conception
         What is known of the chance of a litter: the kept fit, else the published table.
+    stopped
+        Call names of dogs whose chances a caution holds back. Nothing that is summed over the
+        kennel counts their breedings: it would tell of theirs by what it lacks without them.
     chances
-        Chance of a litter by semen type over all breedings; empty before the first fit.
+        Chance of a litter by semen type over the other breedings; empty before the first fit.
+    litters
+        The recorded litters, and draws of the same.
     fingerprint
         Of the current lines.
     today
@@ -68,7 +79,9 @@ class Kennel:
     name: str
     views: Mapping[str, pd.DataFrame]
     conception: Known[ConceptionPosterior]
+    stopped: frozenset[str]
     chances: tuple[SemenTypeChance, ...]
+    litters: LittersAgain
     fingerprint: str
     today: date
 
@@ -90,10 +103,52 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
     """
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS})}
-        conception = known(store, CONCEPTION)
+        conception, litter = known(store, CONCEPTION), known(store, LITTER)
         fingerprint = store.fingerprint()
-    chances = _chances(conception.posterior) if conception.kept is not None else ()
-    return Kennel(_name(store_path), views, conception, chances, fingerprint, today)
+    stopped = stopped_dogs(views, today)
+    return Kennel(
+        name=_name(store_path),
+        views=views,
+        conception=conception,
+        stopped=stopped,
+        chances=() if conception.kept is None else _chances(conception.posterior, stopped),
+        litters=litters_again(
+            litter.posterior, seed=LITTERS_SEED, is_fitted=litter.kept is not None
+        ),
+        fingerprint=fingerprint,
+        today=today,
+    )
+
+
+def stopped_dogs(views: Mapping[str, pd.DataFrame], today: date) -> frozenset[str]:
+    """Call names of the bred dogs whose chances a caution holds back.
+
+    Parameters
+    ----------
+    views
+        At least those of :data:`pipelines.due.DUE_VIEWS`.
+    today
+        Day of the question.
+    """
+    bred = views["breedings"]
+    dogs = sorted({*bred["stud"], *bred["bitch"]})
+    return frozenset(
+        dog for dog in dogs if "conception" in stopped_answers(cautions_of(views, dog, today))
+    )
+
+
+def names_of_pairs(data: ConceptionData) -> tuple[np.ndarray, np.ndarray]:
+    """Call names of stud and bitch of every breeding that the model reads."""
+    studs, bitches = (np.array(data.levels[factor], dtype=object) for factor in ("stud", "bitch"))
+    return studs[data.groups["stud"]], bitches[data.groups["bitch"]]
+
+
+def may_be_told(
+    stopped: frozenset[str], stud: np.ndarray | pd.Series, bitch: np.ndarray | pd.Series
+) -> np.ndarray:
+    """Mask of the breedings of which neither dog is stopped."""
+    names = sorted(stopped)
+    return ~(pd.Series(stud).isin(names) | pd.Series(bitch).isin(names)).to_numpy()
 
 
 def _name(store_path: Path) -> str:
@@ -134,6 +189,12 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
         name=words["veil.kennel"],
         views=views,
         conception=replace(kennel.conception, posterior=posterior),
+        stopped=frozenset(_code(name, "dog", codes, words) for name in sorted(kennel.stopped)),
+        litters=replace(
+            kennel.litters,
+            stud=_coded(kennel.litters.stud, codes, words),
+            bitch=_coded(kennel.litters.bitch, codes, words),
+        ),
     )
     by_lower = {name.casefold(): code for name, code in codes["dog"].items()}
     return seen, [by_lower.get(name.casefold(), name) for name in names]
@@ -145,12 +206,13 @@ def own_share(whelped: np.ndarray) -> tuple[int, int, Estimate | None]:
     return n_known, n_whelped, exact_share(n_whelped, n_known)
 
 
-def _chances(fitted: ConceptionPosterior) -> tuple[SemenTypeChance, ...]:
-    """Chance of a litter by semen type over all breedings of the kennel."""
+def _chances(fitted: ConceptionPosterior, stopped: frozenset[str]) -> tuple[SemenTypeChance, ...]:
+    """Chance of a litter by semen type over the breedings of the kennel that may be told."""
     data = fitted.data
+    told = may_be_told(stopped, *names_of_pairs(data))
     chances = []
     for semen_type in SEMEN_ORDER:
-        chosen = data.semen_type == semen_type
+        chosen = (data.semen_type == semen_type) & told
         if not chosen.any():
             continue
         published, together = own_breedings_prob(fitted, chosen)
@@ -183,6 +245,11 @@ def _veil(frame: pd.DataFrame, codes: dict[str, dict[str, str]], words: Words) -
         elif pd.api.types.is_string_dtype(frame[name]) and name not in _OPEN:
             shown[name] = None
     return shown
+
+
+def _coded(dogs: np.ndarray, codes: dict[str, dict[str, str]], words: Words) -> np.ndarray:
+    """The codes of dogs."""
+    return np.array([_code(name, "dog", codes, words) for name in dogs], dtype=object)
 
 
 def _code(name: str, kind: str, codes: dict[str, dict[str, str]], words: Words) -> str:

@@ -8,12 +8,13 @@ import pandas as pd
 from analytics.cautions import RECENT_DAYS, cautions_for_dog, stopped_answers
 from analytics.counting import exact_share
 from analytics.semen import total_sperm_m
-from analytics.sentences import Word
+from analytics.sentences import Word, sentence
 from analytics.wording import program_sentences
 from pipelines.due import due_items, told
-from pipelines.kennel import Kennel
+from pipelines.kennel import Kennel, may_be_told
 from pipelines.pages import (
     METHOD_OF_CHANCES,
+    METHOD_OF_LITTERS,
     chosen_studs,
     dog_records,
     provenance,
@@ -30,20 +31,27 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
     """Everything the overview shows."""
     words, views = reader.words, kennel.views
     bred = views["breedings"]
-    chances = kennel.chances
+    told = bred[may_be_told(kennel.stopped, bred["stud"], bred["bitch"])]
+    answer = program_sentences(told, kennel.today, overdue_days=RECENT_DAYS)
+    if len(told) < len(bred):
+        n_held = len(bred) - len(told)
+        answer += (sentence("said.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
+    chances, litters = kennel.chances, kennel.litters
+    sizes = litters.sizes(may_be_told(kennel.stopped, litters.stud, litters.bitch))
     straws = views["frozen_lots"]
     return OverviewResults(
         kennel=kennel.name,
-        answer=program_sentences(bred, kennel.today, overdue_days=RECENT_DAYS),
+        answer=answer,
         due=_due(kennel, reader),
         unreported=_unreported(kennel),
-        outcomes=views["outcomes"],
+        outcomes=outcomes(told),
         studs=tuple(_stud(kennel, stud) for stud in chosen_studs(kennel, ())),
-        years=_years(bred),
+        years=_years(told),
         chances=chances,
+        litters=sizes,
         straws=straws[straws["n_straws_left"] > 0].sort_values(["stud", "frozen_on"]),
-        method=METHOD_OF_CHANCES if chances else (),
-        sources=sources(words, with_chances=bool(chances)) if chances else (),
+        method=(*(METHOD_OF_CHANCES if chances else ()), *(METHOD_OF_LITTERS if sizes else ())),
+        sources=sources(words, with_chances=bool(chances), with_litters=sizes is not None),
         provenance=provenance(kennel, words),
     )
 
@@ -113,6 +121,39 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         pups_per_litter=float(alive.mean()) if len(alive) else None,
         is_stopped="conception" in stopped_answers(cautions),
     )
+
+
+def outcomes(bred: pd.DataFrame) -> pd.DataFrame:
+    """What became of breedings, counted from the scan to eight weeks.
+
+    Parameters
+    ----------
+    bred
+        Rows of the view ``breedings``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a scan (pregnant, not pregnant, unknown) and outcome (whelped, no litter, unknown):
+        breedings, litters with their pups counted and those pups, and of the litters counted again
+        at eight weeks the pups born alive and left.
+    """
+    counted, followed = bred["n_born_alive"].notna(), bred["n_alive_8_weeks"].notna()
+    rows = pd.DataFrame(
+        {
+            "scan": bred["pregnant"].map({True: "pregnant", False: "not pregnant"}),
+            "outcome": bred["whelped"].map({True: "whelped", False: "no litter"}),
+            "n_breedings": 1,
+            "n_litters_counted": counted,
+            "n_born_alive": bred["n_born_alive"].where(counted, 0),
+            "n_stillborn": bred["n_stillborn"].where(counted, 0).fillna(0),
+            "n_followed": bred["n_born_alive"].where(followed, 0).fillna(0),
+            "n_alive_8_weeks": bred["n_alive_8_weeks"].where(followed, 0),
+        }
+    )
+    by = ["scan", "outcome"]
+    rows[by] = rows[by].fillna("unknown")
+    return rows.groupby(by, as_index=False).sum().astype(dict.fromkeys(rows.columns[2:], "int64"))
 
 
 def _years(bred: pd.DataFrame) -> tuple[YearRow, ...]:

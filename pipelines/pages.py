@@ -13,16 +13,17 @@ import pandas as pd
 from analytics.breeding_inputs import USUAL_DOSE_M
 from analytics.cautions import DogRecords, cautions_for_dog, stopped_answers
 from analytics.errors import RecordsError
-from analytics.estimate import estimate_from_draws, share_from_records
+from analytics.estimate import estimate_from_draws, records_alone, share_from_records
 from analytics.litter_chance import own_breedings_prob
-from analytics.models import conception
+from analytics.litter_sizes import LitterSizes
+from analytics.models import conception, litter
 from analytics.models.conception import ConceptionPosterior
 from analytics.priors import PRIORS
 from analytics.response import Response, read_response
 from analytics.semen import with_measures
 from analytics.sentences import Sentence
 from analytics.wording import fit_age_sentence, litters_sentence, samples_sentence
-from pipelines.kennel import Kennel, own_share
+from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
 from reports.page import Reader
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
 from reports.whatif import BredDot
@@ -37,6 +38,9 @@ RECORDED_DAY_SD, RECORDED_DOSE_SD = 1.0, 0.5
 
 METHOD_OF_READINGS = ("readings",)
 """How the numbers of a sample came about; keys below ``method``."""
+
+METHOD_OF_LITTERS = ("litters",)
+"""How the litters by size came about."""
 
 METHOD_OF_CHANCES = ("chances_chain", "chances_three_ways", "chances_not_known")
 """How the chances of a litter came about; said only where they are shown."""
@@ -68,13 +72,16 @@ def stud_results(
     answer = [samples_sentence(stud, readings)]
     chances: tuple[SemenTypeChance, ...] = ()
     coefficients: tuple[Coefficient, ...] = ()
+    litters: LitterSizes | None = None
     responses: tuple[Response, ...] = ()
     dots: tuple[BredDot, ...] = ()
+    if "conception" not in stopped_answers(cautions):
+        litters = kennel.litters.sizes(kennel.litters.stud == stud)
     known = kennel.conception
     if known.kept is not None and "conception" not in stopped_answers(cautions):
         chances, coefficients = kennel.chances, _coefficients(known.posterior)
         if with_responses:
-            responses, dots = _responses(known.posterior, stud), _dots(known.posterior, stud)
+            responses, dots = _responses(known.posterior, stud), _dots(kennel, stud)
         if known.n_records_since:
             answer.insert(0, fit_age_sentence(known.n_records_since, known.kept.fitted_at))
         if len(records.breedings):
@@ -88,10 +95,15 @@ def stud_results(
         events=records.events,
         chances=chances,
         coefficients=coefficients,
+        litters=litters,
         responses=responses,
         dots=dots,
-        method=(*METHOD_OF_READINGS, *(METHOD_OF_CHANCES if chances else ())),
-        sources=sources(words, with_chances=bool(chances)),
+        method=(
+            *METHOD_OF_READINGS,
+            *(METHOD_OF_CHANCES if chances else ()),
+            *(METHOD_OF_LITTERS if litters else ()),
+        ),
+        sources=sources(words, with_chances=bool(chances), with_litters=litters is not None),
         provenance=provenance(kennel, words),
     )
 
@@ -193,6 +205,7 @@ def _coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
         Coefficient(
             row,
             fitted.prior_estimate(row),
+            records_alone(fitted.draws[row], fitted.prior_draws[row]),
             fitted.estimate(row),
             fitted.share_from_records(row),
             PRIORS[row].mark,
@@ -241,13 +254,12 @@ def _responses(posterior: ConceptionPosterior, stud: str) -> tuple[Response, ...
     )
 
 
-def _dots(posterior: ConceptionPosterior, stud: str) -> tuple[BredDot, ...]:
+def _dots(kennel: Kennel, stud: str) -> tuple[BredDot, ...]:
     """Breedings of the kennel with a known outcome, where their day and dose were recorded."""
-    data = posterior.data
-    studs = np.array(data.levels["stud"])[data.groups["stud"]]
-    bitches = np.array(data.levels["bitch"])[data.groups["bitch"]]
+    data = kennel.conception.posterior.data
+    studs, bitches = names_of_pairs(data)
     dots = []
-    for k in np.flatnonzero(data.whelped >= 0):
+    for k in np.flatnonzero((data.whelped >= 0) & may_be_told(kennel.stopped, studs, bitches)):
         made = data.inseminated[k] & (data.day_sd[k] <= RECORDED_DAY_SD)
         days = data.day_mean[k][made]
         usual = USUAL_DOSE_M.get(str(data.route[k]))
@@ -266,11 +278,13 @@ def _dots(posterior: ConceptionPosterior, stud: str) -> tuple[BredDot, ...]:
     return tuple(dots)
 
 
-def sources(words: Words, *, with_chances: bool) -> tuple[str, ...]:
+def sources(words: Words, *, with_chances: bool, with_litters: bool) -> tuple[str, ...]:
     """What each number of the table says, from where, with its mark."""
     rows = ["r01_sd", "r02_home"]
     if with_chances:
         rows += [*conception.COEFFICIENTS, "c19", "r05_sensitivity"]
+    if with_litters:
+        rows += [*litter.COEFFICIENTS, "l02", "l12_dam", "l12_stud"]
     return tuple(
         f"{words[f'prior.{row}']}: {words.source(PRIORS[row].source)} ({PRIORS[row].mark})"
         for row in rows

@@ -30,7 +30,6 @@ VIEWS = (
     "last_tests",
     "dog_use",
     "open_heats",
-    "outcomes",
     "prices",
     "findings",
 )

@@ -25,6 +25,9 @@ DIMMED = 0.12
 LEGEND_CHARACTERS = 42
 """Characters of a legend's row that a phone shows beside its symbols."""
 
+BAR_HALF, APART = 0.42, 0.17
+"""Half of a bar's width, and how far marks stand beside its middle. [pups]"""
+
 ROW = 36
 """Height of a labelled row. [px]"""
 
@@ -135,7 +138,7 @@ def chance_by_semen_type(chances: pd.DataFrame, words: Words) -> dict[str, Any]:
 
 
 def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
-    """Each row of the chain: published and together, the label above its whiskers.
+    """Each row of the chain: published, the records alone and together, below its label.
 
     Parameters
     ----------
@@ -144,12 +147,13 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
     words
         Of the reader.
     """
-    sources = [words["legend.published"], words["legend.together"]]
+    sources = [words["legend.published"], words["legend.own"], words["legend.together"]]
     rows = list(dict.fromkeys(frame["what"]))
     low, high = float(frame["lower"].min()), float(frame["upper"].max())
     scale = alt.Scale(domain=[low, high], nice=True)
     title = words["axis.log_odds"]
-    axis = alt.Axis(format="+.1~f", tickCount=5)
+    signed = "datum.value === 0 ? '0' : datum.label"
+    axis = alt.Axis(format="+.1~f", tickCount=5, labelExpr=signed)
     y = alt.Y("what:N", sort=rows, title=None, axis=None)
     base = alt.Chart(frame).encode(y=y, yOffset=alt.YOffset("source:N", sort=["", *sources]))
     labels = (
@@ -164,7 +168,7 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         .encode(x=alt.X("median:Q", scale=scale, title=title, axis=axis))
     )  # fmt: skip
     marks = _whiskers(base, axis, scale, sources, title, "+.2f", words)
-    return _finished(alt.layer(zero, labels, marks), (ROW + 6) * len(rows))
+    return _finished(alt.layer(zero, labels, marks), (ROW + 18) * len(rows))
 
 
 def response(
@@ -257,6 +261,75 @@ def storage_curve(
         ],
     )
     return _finished(alt.layer(band, line, points), 220)
+
+
+def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
+    """Litters by the pups born alive: bars of the records, and what was to be expected beside.
+
+    Parameters
+    ----------
+    frame
+        Columns pups, source (published, own, together as in the legend), n, lower, upper; the ends
+        are missing in rows of the records.
+    words
+        Of the reader.
+    """
+    published, own, together = (
+        words[f"legend.{name}"] for name in ("published", "own", "together")
+    )
+    sources = [name for name in (published, own, together) if (frame["source"] == name).any()]
+    places = {published: -APART, own: 0.0, together: APART}
+    placed = frame.assign(
+        at=frame["pups"] + frame["source"].map(places),
+        left=frame["pups"] - BAR_HALF,
+        right=frame["pups"] + BAR_HALF,
+    )
+    series = dict(zip((published, own, together), zip(SERIES, SHAPES, strict=False), strict=False))
+    legend = _legend(words["legend.source"], sources)
+    color = alt.Color(
+        "source:N", scale=alt.Scale(domain=sources, range=[series[name][0] for name in sources]),
+        legend=legend,
+    )  # fmt: skip
+    shape = alt.Shape(
+        "source:N", scale=alt.Scale(domain=sources, range=[series[name][1] for name in sources]),
+        legend=legend,
+    )  # fmt: skip
+    largest = int(frame["pups"].max())
+    x_scale = alt.Scale(domain=[-0.6, largest + 0.6], nice=False)
+    ticks = alt.Axis(values=list(range(largest + 1)), format="d", grid=False)
+    x = alt.X("at:Q", title=words["axis.pups_alive"], scale=x_scale, axis=ticks)
+    y_scale = alt.Scale(domainMin=0)
+    y = alt.Y("n:Q", title=words["axis.litters"], scale=y_scale, axis=alt.Axis(tickMinStep=1))
+    tooltip = [
+        alt.Tooltip("pups:Q", title=words["axis.pups_alive"], format="d"),
+        alt.Tooltip("source:N", title=words["legend.source"]),
+        alt.Tooltip("n:Q", title=words["axis.litters"], format=".1~f"),
+        alt.Tooltip("lower:Q", title=words["legend.lower"], format="d"),
+        alt.Tooltip("upper:Q", title=words["legend.upper"], format="d"),
+    ]
+    bars = (
+        alt.Chart(placed[placed["source"] == own])
+        .mark_rect(fillOpacity=0.22, strokeWidth=1)
+        .encode(
+            x=alt.X("left:Q", title=words["axis.pups_alive"], scale=x_scale, axis=ticks),
+            x2="right:Q", y=y, y2=alt.datum(0), fill=color, stroke=color, tooltip=tooltip[:3],
+        )
+    )  # fmt: skip
+    expected = placed[placed["source"] != own]
+    base = alt.Chart(expected).encode(x=x)
+    ends = base.encode(
+        y=alt.Y("lower:Q", title=words["axis.litters"], scale=y_scale), y2="upper:Q", color=color
+    )
+    rules = (
+        ends.transform_filter(alt.datum.source == together).mark_rule(strokeWidth=2),
+        ends.transform_filter(alt.datum.source == published).mark_rule(
+            strokeWidth=1.5, strokeDash=[3, 2]
+        ),
+    )
+    points = base.mark_point(filled=True, size=46, opacity=1).encode(
+        y=y, color=color, shape=shape, tooltip=tooltip
+    )
+    return _finished(alt.layer(bars, *rules, points), HEIGHT)
 
 
 def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:

@@ -9,8 +9,10 @@ from datetime import date
 import pandas as pd
 
 from analytics.estimate import Estimate
+from analytics.litter_sizes import LitterSizes
 from analytics.sentences import Sentence, Word
 from reports.charts import outcome_flow
+from reports.litter_sizes import litter_sizes_section
 from reports.page import Link, Reader, Report, Section, Table, columns
 from reports.stud_review import SemenTypeChance, chances_section
 from reports.words import Words
@@ -127,11 +129,13 @@ class OverviewResults:
     due, unreported
         What is due, and what nobody reported; in order.
     outcomes
-        The view of that name.
+        Breedings by scan and outcome, with their pups.
     studs, years
         In a line each.
     chances
         By semen type; empty without a fit.
+    litters
+        By size; None without a litter.
     straws
         Rows of the view ``frozen_lots`` with straws left.
     method, sources, provenance
@@ -146,6 +150,7 @@ class OverviewResults:
     studs: tuple[StudRow, ...]
     years: tuple[YearRow, ...]
     chances: tuple[SemenTypeChance, ...]
+    litters: LitterSizes | None
     straws: pd.DataFrame
     method: tuple[str, ...]
     sources: tuple[str, ...]
@@ -160,6 +165,8 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
         sections.append(_outcomes(results.outcomes, words))
     if results.chances:
         sections.append(chances_section(results.chances, words))
+    if results.litters is not None:
+        sections.append(litter_sizes_section(results.litters, words))
     sections += [_studs(results.studs, words), _years(results.years, words)]
     if not results.straws.empty:
         sections.append(_straws(results.straws, words))
@@ -268,7 +275,7 @@ def flow_blocks(outcomes: pd.DataFrame, words: Words) -> pd.DataFrame:
     Parameters
     ----------
     outcomes
-        The view of that name.
+        Breedings by scan and outcome, with their pups.
     words
         Of the reader.
     """

@@ -10,9 +10,11 @@ import pandas as pd
 
 from analytics.cautions import Caution, stopped_answers
 from analytics.estimate import Estimate
+from analytics.litter_sizes import LitterSizes
 from analytics.response import Response
 from analytics.sentences import Sentence
 from reports.charts import chance_by_semen_type, coefficients, readings_over_time
+from reports.litter_sizes import litter_sizes_section
 from reports.page import Reader, Report, Section, Table, columns
 from reports.whatif import BredDot, build_whatif
 from reports.words import Words
@@ -74,6 +76,8 @@ class Coefficient:
         Id in the priors table.
     published, together
         Before and after the records.
+    own
+        What the records alone say of it; None where they cannot speak.
     share_from_records
         Share of the last that the records supply, 0 to 1.
     mark
@@ -82,6 +86,7 @@ class Coefficient:
 
     row: str
     published: Estimate
+    own: Estimate | None
     together: Estimate
     share_from_records: float
     mark: str
@@ -107,6 +112,8 @@ class StudResults:
         By semen type; empty without a fit.
     coefficients
         Rows of the chain; empty without a fit.
+    litters
+        His litters by size; None without one.
     responses, dots
         Chances over hours, doses and days, and the breedings beside them; empty without a fit.
     method
@@ -123,6 +130,7 @@ class StudResults:
     events: pd.DataFrame
     chances: tuple[SemenTypeChance, ...]
     coefficients: tuple[Coefficient, ...]
+    litters: LitterSizes | None
     responses: tuple[Response, ...]
     dots: tuple[BredDot, ...]
     method: tuple[str, ...]
@@ -154,6 +162,8 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         if others:
             sections.append(_coefficients(results.coefficients, words))
             glossary.append("log_odds")
+    if "conception" not in stopped_answers(results.cautions) and results.litters is not None:
+        sections.append(litter_sizes_section(results.litters, words))
     if others and not results.events.empty:
         sections.append(_events(results.events, words))
     return Report(
@@ -328,21 +338,27 @@ def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section
         }
         for row in rows_of_chain
         if row.row not in LEVELS
-        for source, estimate in (("published", row.published), ("together", row.together))
+        for source, estimate in (
+            ("published", row.published),
+            ("own", row.own),
+            ("together", row.together),
+        )
+        if estimate is not None
     ]
     rows = tuple(
         (
             words[f"prior.{row.row}"],
             words.signed(row.published),
+            "–" if row.own is None else words.signed(row.own),
             words.signed(row.together),
             words.number(100 * row.share_from_records),
             row.mark,
         )
         for row in rows_of_chain
     )
-    names = ["what", "published_logit", "together_logit", "share", "mark"]
+    names = ["what", "published_logit", "own_logit", "together_logit", "share", "mark"]
     heading = words["review.coefficients"]
-    spoken = words.say("spoken.coefficients", n=len(marks) // 2)
+    spoken = words.say("spoken.coefficients", n=len({mark["what"] for mark in marks}))
     return Section(
         "coefficients",
         heading,

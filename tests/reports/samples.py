@@ -7,6 +7,7 @@ import pandas as pd
 
 from analytics.cautions import Caution
 from analytics.estimate import Estimate
+from analytics.litter_sizes import Expected, LitterSizes, SizeRow
 from analytics.response import Response
 from analytics.semen import with_measures
 from analytics.sentences import Word, sentence
@@ -59,6 +60,13 @@ def chance():
     )  # fmt: skip
 
 
+def litter_sizes():
+    rows = tuple(
+        SizeRow(n, 3 * n % 7, Expected(4.2, 1.0, 8.0), Expected(3.9, 2.0, 6.0)) for n in range(9)
+    )
+    return LitterSizes(rows, 27, 4.8, Estimate(4.9, 3.6, 6.6), Estimate(4.8, 4.5, 5.1), 0.9)
+
+
 def response(semen_type="chilled", route="vaginal"):
     hours, doses, days = (
         (24.0, 48.0),
@@ -81,7 +89,8 @@ def stud_results(name="Rowan", cautions=()):
             "text": [name, None],
         }
     )
-    coefficient = Coefficient("c06", Estimate(-0.55, -1.2, 0.1), Estimate(-0.7, -1.2, -0.2), 0.37,
+    coefficient = Coefficient("c06", Estimate(-0.55, -1.2, 0.1), Estimate(-0.8, -1.5, -0.1),
+                              Estimate(-0.7, -1.2, -0.2), 0.37,
                               "P")  # fmt: skip
     return StudResults(
         stud=name,
@@ -92,6 +101,7 @@ def stud_results(name="Rowan", cautions=()):
         events=events,
         chances=(chance(),),
         coefficients=(coefficient,),
+        litters=litter_sizes(),
         responses=(response(), response("fresh", "vaginal")),
         dots=(BredDot("chilled", "vaginal", 2.0, 150.0, True, True, name),),
         method=("readings",),
@@ -131,6 +141,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
         studs=(StudRow(name, on, 812.0, name, on, 60, 56, 37, 4.7, is_stopped),),
         years=(YearRow(2026, 29, 21, 9, Estimate(0.43, 0.24, 0.63), 43),),
         chances=(chance(),),
+        litters=litter_sizes(),
         straws=straws,
         method=("chances_chain",),
         sources=SOURCES,

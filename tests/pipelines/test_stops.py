@@ -1,0 +1,157 @@
+"""A caution that stops a dog's chances takes them out of every page, picture, sheet and answer."""
+
+import json
+import re
+import shutil
+
+import pandas as pd
+import pytest
+
+from pipelines.cli import app
+from pipelines.handout_page import handout_results
+from pipelines.kennel import read_kennel
+from pipelines.overview_page import overview_results
+from pipelines.pages import stud_results
+from pipelines.run import DEMO_TODAY, ENGLISH_OWNER, ENGLISH_VET, write_every_page
+from reports.handout import build_handout
+from reports.overview import build_overview
+from reports.stud_review import build_stud_review
+
+STOPPED, OTHER = "Bracken", "Tarn"
+POSITIVE = {
+    "Dog": STOPPED, "Date": "2026-10-01", "Kind": "laboratory test", "What": "Brucella (RSAT)",
+    "Result": "positive", "Laboratory": "Any",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def stopped_store(fitted_store_path, tmp_path_factory, kennel_class):
+    kennel = kennel_class(tmp_path_factory.mktemp("stopped"))
+    shutil.copyfile(fitted_store_path, kennel.records)
+    kennel.load(kennel.write("health", [POSITIVE]), today=DEMO_TODAY)
+    return kennel.records
+
+
+@pytest.fixture(scope="module")
+def kennel(stopped_store):
+    return read_kennel(stopped_store, DEMO_TODAY)
+
+
+@pytest.fixture(scope="module")
+def sheet(demo_records):
+    """The owner's Breedings sheet without the stopped stud."""
+    rows = pd.read_csv(demo_records / "breedings.csv", dtype=str)
+    return rows[rows["Stud"] != STOPPED]
+
+
+@pytest.fixture(scope="module")
+def pages(stopped_store, tmp_path_factory):
+    out = tmp_path_factory.mktemp("pages")
+    write_every_page(stopped_store, out, today=DEMO_TODAY, say=lambda sentence: None)
+    return {str(p.relative_to(out)): p for p in sorted(out.rglob("*")) if p.is_file()}
+
+
+def ids(report):
+    return {section.name for section in report.sections}
+
+
+def test_his_own_review_keeps_counts_and_loses_chances_sliders_litters_and_coefficients(kennel):
+    report = build_stud_review(stud_results(kennel, STOPPED, ENGLISH_OWNER), ENGLISH_OWNER)
+
+    assert {"total", "motility"} <= ids(report)
+    assert ids(report).isdisjoint({"chances", "whatif", "sizes", "coefficients"})
+    assert not any(section.panel for section in report.sections)
+    assert not any("litter" in sentence for sentence in report.answer)
+    assert "Brucella" in ENGLISH_OWNER.words.tell(report.cautions[0].sentence)
+
+
+def test_his_handout_holds_no_chance(kennel):
+    report = build_handout(handout_results(kennel, STOPPED, "", ENGLISH_VET), ENGLISH_VET)
+    said = " ".join(
+        text for section in report.sections for text in (section.lead, *section.paragraphs)
+    )
+
+    assert "chance" not in said
+    assert "published" not in said
+
+
+@pytest.mark.parametrize("page", [OTHER, "overview"])
+def test_chances_by_semen_type_count_only_the_breedings_of_others(kennel, sheet, page):
+    report = (
+        build_overview(overview_results(kennel, ENGLISH_OWNER), (), ENGLISH_OWNER)
+        if page == "overview"
+        else build_stud_review(stud_results(kennel, page, ENGLISH_OWNER), ENGLISH_OWNER)
+    )
+    (table,) = [section.table for section in report.sections if section.name == "chances"]
+
+    known = sheet[sheet["Result"].notna()]
+    for semen, n_known, n_whelped, *_ in table.rows:
+        of_type = known[known["Semen"] == semen]
+        assert int(n_known) == len(of_type)
+        assert int(n_whelped) == (of_type["Result"] == "whelped").sum()
+
+
+def test_no_sum_of_the_overview_counts_his_breedings_and_it_says_so(kennel, sheet):
+    report = build_overview(overview_results(kennel, ENGLISH_OWNER), (), ENGLISH_OWNER)
+    tables = {section.name: section.table for section in report.sections}
+    said = " ".join(report.answer)
+    whelped = sheet[sheet["Result"] == "whelped"]
+
+    assert sum(int(row[1]) for row in tables["years"].rows) == len(sheet)
+    assert sum(int(row[2]) for row in tables["outcomes"].rows) == len(sheet)
+    assert sum(int(row[1]) for row in tables["sizes"].rows) == len(whelped)
+    (his,) = [row for row in tables["studs"].rows if row[0] == STOPPED]
+    assert his[-2:] == ("stopped", "stopped")
+    assert f"{(whelped.shape[0])} gave a litter" in said
+    assert re.search(rf"Left out of every sum here are \d+ breedings of {STOPPED}:", said)
+
+
+def test_no_dot_beside_another_studs_sliders_is_a_breeding_of_his(kennel, sheet, demo_records):
+    everyone = pd.read_csv(demo_records / "breedings.csv", dtype=str)
+    his = everyone[everyone["Stud"] == STOPPED]
+    dots = stud_results(kennel, OTHER, ENGLISH_OWNER).dots
+    told = pd.Series([dot.bitch for dot in dots]).value_counts()
+
+    assert len(dots) == sheet["Result"].notna().sum()
+    only_his = set(his["Bitch"]) - set(sheet["Bitch"])
+    assert only_his.isdisjoint(told.index)
+
+
+def test_the_files_of_every_page_hold_nothing_of_his_chances(pages):
+    for name in (f"stud-{STOPPED.lower()}.html", f"handout-{STOPPED.lower()}.html",
+                 "de/stud-bracken.html"):  # fmt: skip
+        html = pages[name].read_text("utf-8")
+        data = re.findall(r'<script type="application/json" data-(\w+)="([^"]*)">', html)
+
+        assert not any(kind == "values" for kind, _ in data), name
+        assert {chart.split("-")[0] for kind, chart in data if kind == "chart"} <= {
+            "total", "motility", "picture",
+        }  # fmt: skip
+        assert "Chance of a litter" not in html
+        assert "Chance auf einen Wurf" not in html
+    index = pages["index.html"].read_text("utf-8")
+    assert not re.search(r"\d ?%", re.sub(r"<style.*?</style>", "", index, flags=re.DOTALL))
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["compare", STOPPED, "Aster"],
+        ["season", STOPPED, "Aster", "Birch"],
+        ["bench", "dose", "4", "70", "--concentration", "300", "--stud", STOPPED],
+        ["bench", "keep", "70", "--stud", STOPPED.lower()],
+    ],
+    ids=lambda arguments: " ".join(arguments[:2]),
+)  # fmt: skip
+@pytest.mark.parametrize("form", [[], ["--json"]], ids=["text", "json"])
+def test_no_command_prints_a_number_of_his(stopped_store, arguments, form):
+    from typer.testing import CliRunner
+
+    plan = [] if arguments[0] == "bench" else ["--today", "2026-10-31"]
+    shown = CliRunner().invoke(app, [*arguments, *form, "--store", str(stopped_store), *plan])
+
+    said = shown.output + str(shown.exception or "")
+    assert "Brucella" in said
+    assert not re.search(r"\d ?%|\d M\b|0\.\d", shown.output)
+    if form and shown.output:
+        assert json.loads(shown.output)["is_stopped"] is True
