@@ -20,6 +20,7 @@ from analytics.plan.samples import SampleDraws, next_sample, usual_of
 from analytics.plan.season_program import FEWEST_REST_DAYS
 from analytics.plan.unknowns import Chain, draw_unknowns
 from analytics.priors import PRIORS
+from analytics.sentences import sentence
 from pipelines.plan_records import Heat, PlanRecords, raw_samples, straws_of, usual_box
 
 PLAN_STOPS: frozenset[StoppedAnswer] = frozenset({"plan", "conception"})
@@ -160,7 +161,7 @@ def _sample(
         drawn = next_sample(readings, z)
         return SampleDraws(
             drawn.total_m, drawn.progressive_share,
-            f"the sample on hand is not in the records; {drawn.source} stand in",
+            sentence("source.sample_on_hand_missing", instead=drawn.source),
         )  # fmt: skip
     row = that_day.iloc[-1]
     total, _ = usual_of(readings.drop(that_day.index))
@@ -168,7 +169,7 @@ def _sample(
         _reading(row), count_cv=PRIORS["r02_home"].centre, usual=total, rng=rng, n_draws=n_draws
     )
     share = drawn_sample.progressive_m / drawn_sample.total_m
-    return SampleDraws(drawn_sample.total_m, share, "the sample on hand as it was read")
+    return SampleDraws(drawn_sample.total_m, share, sentence("source.sample_on_hand"))
 
 
 def _reading(row: Mapping[str, object]) -> SampleReading:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from analytics.errors import ToolkitError
+from pipelines.daily import PageLanguage
 from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
@@ -52,6 +53,7 @@ WithoutOption = Annotated[
     typer.Option("--without", help="Semen or route that is not wanted; repeatable."),
 ]
 ExtenderOption = Annotated[str | None, typer.Option("--extender", help="What a box is kept in.")]
+LanguageOption = Annotated[PageLanguage, typer.Option("--language", help="Language of the answer.")]
 
 REFUSABLE = ("natural", "fresh", "chilled", "frozen", "vaginal", "transcervical")
 """Words that ``--without`` knows."""
@@ -93,6 +95,7 @@ def compare(
     closed: ClosedOption = None,
     seed: SeedOption = DEFAULT_SEED,
     draws: Annotated[int, typer.Option("--draws", min=200, help="Joint draws.")] = 4000,
+    language: LanguageOption = PageLanguage.ENGLISH,
     as_json: JsonOption = False,
 ) -> None:
     """Compare fresh, chilled and frozen semen by every route for one breeding."""
@@ -119,7 +122,7 @@ def compare(
     )
     records = read_plan_records(store, datetime.combine(asked_on(today), read_clock(at)))
     plan = plan_breeding(records, stud, bitch, wishes, seed=seed, n_draws=draws)
-    show(plan_answer(plan, Words("en")), as_json=as_json)
+    show(plan_answer(plan, Words(language.value)), as_json=as_json)
 
 
 def season(
@@ -149,6 +152,7 @@ def season(
     clinic_days: ClinicDaysOption = "mon-sat",
     closed: ClosedOption = None,
     seed: SeedOption = DEFAULT_SEED,
+    language: LanguageOption = PageLanguage.ENGLISH,
     as_json: JsonOption = False,
 ) -> None:
     """Plan who gets which collection of one stud while several bitches are in heat."""
@@ -173,7 +177,7 @@ def season(
     planned = plan_stud_season(
         records, stud, bitches or (), wishes, away=frozenset(away or ()), seed=seed
     )
-    show(season_answer(planned, Words("en"), seed=seed), as_json=as_json)
+    show(season_answer(planned, Words(language.value), seed=seed), as_json=as_json)
 
 
 def _wishes(

@@ -16,7 +16,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.calendar import spoken_day
 from analytics.errors import RecordsError
 from analytics.estimate import Floats
 from analytics.models.conception import ConceptionPosterior
@@ -28,11 +27,15 @@ from analytics.models.ovulation import (
     ProgesteroneReading,
     ovulation_posterior,
 )
+from analytics.plan.breeding_plan import HeatTold
 from analytics.plan.chain import Pair
 from analytics.plan.options import PRICE_ITEMS, Straws
 from analytics.plan.pups import Dam
+from analytics.plan.wording import chance_source_sentence
 from analytics.priors import PRIORS
 from analytics.semen import with_measures
+from analytics.sentences import Sentence, sentence
+from analytics.wording import fit_age_sentence
 from pipelines.due import readings_of_heat
 from pipelines.fit import Known, known
 from pipelines.models import CONCEPTION
@@ -103,10 +106,17 @@ class Heat:
     """
 
     ovulation: OvulationPosterior
-    words: str
+    words: Sentence
     readings: tuple[ProgesteroneReading, ...] = ()
     first_day: date | None = None
     lh_surge_on: date | None = None
+
+    @property
+    def told(self) -> HeatTold:
+        """The heat as an answer tells it."""
+        low, high = self.ovulation.interval()
+        mean_on = self.ovulation.mean_at.date()
+        return HeatTold(low.date(), high.date(), mean_on, self.ovulation.sd_days, self.words)
 
 
 def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
@@ -120,6 +130,26 @@ def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in PLAN_VIEWS}
         return PlanRecords(views, known(store, CONCEPTION), store.fingerprint(), asked_at)
+
+
+def chance_sources(records: PlanRecords, share: float | None = None) -> tuple[Sentence, ...]:
+    """Where the chances come from, and how many records their fit has not seen.
+
+    Parameters
+    ----------
+    records
+        The records.
+    share
+        Share of the certainty that the records supply, where one chance is spoken of.
+    """
+    conception = records.conception
+    if conception.kept is None:
+        return (sentence("source.chance_published"),)
+    told = chance_source_sentence(share)
+    if not conception.n_records_since:
+        return (told,)
+    fitted_on = conception.kept.fitted_at.date()
+    return told, fit_age_sentence(conception.n_records_since, fitted_on)
 
 
 def dog_row(records: PlanRecords, name: str, sex: str) -> Mapping[Any, Any]:
@@ -210,9 +240,9 @@ def heat_of(records: PlanRecords, bitch: str, *, ovulation_on: date | None = Non
         Day of ovulation as a person expects it; stands above the records.
     """
     today = records.asked_at.date()
-    sure = f"to ±{DATE_SD_DAYS:g} days (sd), as a dated heat tells it"
     if ovulation_on is not None:
-        return Heat(_around(ovulation_on), f"named by you, taken as known {sure}")
+        named = sentence("heat.named", on=ovulation_on, sd_days=DATE_SD_DAYS)
+        return Heat(_around(ovulation_on), named)
     cycles = records.views["cycles"]
     own = cycles[
         (cycles["bitch"] == bitch) & (pd.to_datetime(cycles["first_day"]).dt.date <= today)
@@ -221,13 +251,13 @@ def heat_of(records: PlanRecords, bitch: str, *, ovulation_on: date | None = Non
     last = own.iloc[-1] if len(own) else None
     if last is None or (today - last["first_day"].date()).days > HEAT_DAYS:
         supposed = today + timedelta(days=NEXT_HEAT_DAYS)
-        return Heat(_around(supposed), f"no heat is recorded; supposed, and known {sure}")
+        none = sentence("heat.supposed", on=supposed, sd_days=DATE_SD_DAYS)
+        return Heat(_around(supposed), none)
     readings = tuple(readings_of_heat(records.views["progesterone"], int(last["cycle_id"]), today))
     first_day = last["first_day"].date()
     surge = None if pd.isna(last["lh_surge_on"]) else last["lh_surge_on"].date()
     posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
-    n = len(readings)
-    words = f"heat of {spoken_day(first_day)}, {n} progesterone reading{'' if n == 1 else 's'}"
+    words = sentence("heat.recorded", on=first_day, n=len(readings))
     return Heat(posterior, words, readings, first_day, surge)
 
 

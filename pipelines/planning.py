@@ -7,18 +7,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 
 import numpy as np
 
-from analytics.cautions import Caution, stopped_answers
+from analytics.cautions import stopped_answers
 from analytics.models.ovulation import further_reading_prob
 from analytics.plan.breakeven import BreakEven, break_evens
+from analytics.plan.breeding_plan import BreedingPlan
 from analytics.plan.chain import Outcome, Pair, Unknowns, simulate
-from analytics.plan.compare import Gap, OptionAnswer, answer_options, gap_between, option_values
-from analytics.plan.feasible import Infeasible, possible_options
+from analytics.plan.compare import OptionAnswer, answer_options, gap_between, option_values
+from analytics.plan.feasible import possible_options
 from analytics.plan.measure_next import (
     Values,
     Worth,
@@ -28,12 +29,14 @@ from analytics.plan.measure_next import (
 )
 from analytics.plan.pups import Pups, published_litter, pups_of
 from analytics.plan.unknowns import N_JOINT_DRAWS, Chain, published_chain
+from analytics.sentences import Sentence
 from analytics.timing import MORNING
 from pipelines.due import cautions_of
 from pipelines.plan_asked import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
 from pipelines.plan_records import (
     Heat,
     PlanRecords,
+    chance_sources,
     dam_of,
     heat_of,
     months_since_litter,
@@ -44,62 +47,6 @@ from pipelines.plan_records import (
 
 N_READING_DAYS = 6
 """Mornings on which a further progesterone reading is weighed."""
-
-
-@dataclass(frozen=True, slots=True)
-class BreedingPlan:
-    """One breeding compared; without answers where a caution stops it or nothing is possible.
-
-    Attributes
-    ----------
-    pair, heat
-        The two dogs and her heat.
-    cautions
-        What heads the answer.
-    is_stopped
-        Whether a caution takes every number away.
-    caveat
-        What must be said of the fit.
-    n_litters, months_since
-        Her litters, and months since the last; None where none is recorded.
-    sample_source
-        What the sample's draws come from.
-    prices, currency, worth_of_litter
-        Of the costs.
-    answers
-        One a method, each on its best day, in the order of the semen types.
-    lead
-        Position of the answer with the highest value; −1 without answers.
-    gaps
-        The lead against every other answer.
-    lines
-        Break-even lines of the best option of each semen type.
-    worths
-        What a measurement would add, the greatest first.
-    infeasible
-        What cannot be carried out, and why.
-    n_draws
-        Joint draws.
-    """
-
-    pair: Pair
-    heat: Heat
-    cautions: tuple[Caution, ...]
-    is_stopped: bool
-    caveat: str
-    n_litters: int
-    months_since: float | None
-    sample_source: str
-    prices: Mapping[str, float]
-    currency: str
-    worth_of_litter: float | None
-    answers: tuple[OptionAnswer, ...]
-    lead: int
-    gaps: tuple[Gap, ...]
-    lines: tuple[BreakEven, ...]
-    worths: tuple[Worth, ...]
-    infeasible: tuple[Infeasible, ...]
-    n_draws: int
 
 
 def plan_breeding(
@@ -139,9 +86,9 @@ def plan_breeding(
     prices, currency = prices_on(records)
     is_stopped = bool(PLAN_STOPS & stopped_answers(cautions))
     nothing = BreedingPlan(
-        pair, heat, cautions, is_stopped, records.conception.caveat,
-        n_litters_of(records, pair.bitch), months_since_litter(records, pair.bitch), "", prices,
-        currency, wishes.worth_of_litter, (), -1, (), (), (), (), n_draws,
+        pair, heat.told, cautions, is_stopped, n_litters_of(records, pair.bitch),
+        months_since_litter(records, pair.bitch), (), prices, currency, wishes.worth_of_litter,
+        (), -1, (), (), (), (), n_draws,
     )  # fmt: skip
     if is_stopped:
         return nothing
@@ -159,20 +106,27 @@ def plan_breeding(
     published = [simulate(outcome.option, pair, before) for outcome in best]
     litter = published_litter(dam_of(records, pair), seed=seed, n_draws=n_draws)
     pups = [pups_of(outcome, litter) for outcome in best]
-    worth = wishes.worth_of_litter
+    # Without any known cost a worth of a litter cannot be weighed against one.
+    costs = [outcome.option.cost(prices) for outcome in best]
+    worth = None if np.isnan(costs).all() else wishes.worth_of_litter
     answers = answer_options(best, pups, published, pair, prices=prices, worth_of_litter=worth)
     lead = max(range(len(answers)), key=lambda k: _merit(answers[k], worth))
     gaps = tuple(gap_between(answers, lead, k) for k in range(len(answers)) if k != lead)
     return replace(
         nothing,
         infeasible=infeasible,
-        sample_source=unknowns.sample.source,
+        sources=_sources(records, unknowns, answers[lead]),
         answers=answers,
         lead=lead,
         gaps=gaps,
         lines=_lines(answers, best, pair, unknowns, worth),
         worths=_worths(outcomes, best, pups, unknowns, heat, records.asked_at, prices, worth, seed),
     )
+
+
+def _sources(records: PlanRecords, unknowns: Unknowns, lead: OptionAnswer) -> tuple[Sentence, ...]:
+    """Where the numbers come from."""
+    return (*chance_sources(records, lead.share_from_records), unknowns.sample.source)
 
 
 def _merit(answer: OptionAnswer, worth_of_litter: float | None) -> float:

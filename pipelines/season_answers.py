@@ -1,170 +1,115 @@
-"""How a season is told: cautions, answer, who gets which collection, what conflicts cost."""
+"""How a season is shown: cautions, answer, who gets which collection, what conflicts cost."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import date
-
 import numpy as np
 
-from analytics.calendar import spoken_day
-from analytics.estimate import estimate_from_draws
-from analytics.plan.options import BY_A_VETERINARIAN
+from analytics.estimate import Estimate, estimate_from_draws
+from analytics.plan import wording
 from analytics.plan.season import Assignment, SeasonPlan
-from analytics.plan.season_program import FEWEST_REST_DAYS
-from analytics.priors import PRIORS
-from pipelines.plan_answers import LIMITS, caution_sentences, when
+from pipelines.plan_answers import ends, heat_values, tell, told_cautions
 from pipelines.season_planning import Season
-from pipelines.terminal import Answer, TextTable, percent, spoken
+from pipelines.terminal import Answer, TextTable
 from reports.words import Words
-
-SEASON_LIMITS = (
-    f"A collection after one day of rest is taken to hold {100 * PRIORS['q03_deficit'].centre:.0f} "
-    f"% less than a rested one (prior q03, {PRIORS['q03_deficit'].mark}); a second insemination "
-    "may come from a weaker collection than the first, which is not counted.",
-)
 
 
 def season_answer(season: Season, words: Words, *, seed: int) -> Answer:
     """The season in words, tables and values."""
-    sentences = [*caution_sentences(season.cautions, words)]
-    stopped = ", ".join(season.stopped)
+    told = list(told_cautions(season.cautions, words))
     if season.stopped:
-        sentences.append(
-            f"No number is given for {stopped}: a caution above stops it until a veterinarian has "
-            "decided."
-        )
-    if season.plan is None:
-        return Answer(
-            tuple(sentences), values={"is_stopped": True, "stopped": list(season.stopped)}
-        )
+        told.append(words.say("season.stopped", dogs=season.stopped))
     plan = season.plan
-    sentences += _answer_sentences(season, plan, seed)
-    tables = [_schedule_table(season, plan), _collection_table(plan)]
+    if plan is None:
+        return Answer(tuple(told), values={"is_stopped": True, "stopped": list(season.stopped)})
+    litters = estimate_from_draws(plan.litters(np.random.default_rng(seed)))
+    sentences = wording.season_sentences(
+        season.stud, plan, litters, worth_of_litter=season.worth_of_litter,
+        currency=season.currency,
+    )  # fmt: skip
+    told += tell((*sentences, *season.sources), words)
+    tables = [_schedule_table(season, plan, words)]
+    if plan.collections:
+        tables.append(_collection_table(plan, words))
     if plan.conflicts:
-        tables.append(_conflict_table(season, plan))
-    remarks = [*_left_out(plan), *_heats(season), *_provisos(plan), *SEASON_LIMITS, *LIMITS]
-    return Answer(tuple(sentences), tuple(tables), tuple(remarks), _values(season, plan, seed))
+        tables.append(_conflict_table(season, plan, words))
+    remarks = tell(wording.season_remarks(plan, season.heats), words)
+    return Answer(tuple(told), tuple(tables), remarks, _values(season, plan, litters))
 
 
-def _answer_sentences(season: Season, plan: SeasonPlan, seed: int) -> Iterator[str]:
-    counts = plan.litters(np.random.default_rng(seed))
-    low, high = np.quantile(counts, [0.05, 0.95])
-    n = len(plan.assignments)
-    lost = sum(assignment.price for assignment in plan.assignments)
-    yield (
-        f"{season.stud} and {n} bitch{'' if n == 1 else 'es'}: {plan.expected_litters:.1f} litters "
-        f"expected, 90 % interval {low:.0f} to {high:.0f}."
-    )
-    if lost < 0.005 and season.worth_of_litter is None:
-        yield "Each bitch has as much as if she had the stud to herself: no conflict has a price."
-    else:
-        yield f"Sharing the stud costs {_worth(lost, season)} in all, against each bitch alone."
-    gap = plan.bound - plan.value
-    if gap > 0.01 * max(plan.value, 1e-9):
-        yield f"The search ended early: the best may have up to {_worth(gap, season)} more."
-    if season.caveat:
-        yield season.caveat
-
-
-def _schedule_table(season: Season, plan: SeasonPlan) -> TextTable:
+def _schedule_table(season: Season, plan: SeasonPlan, words: Words) -> TextTable:
     rows = tuple(
         (
             assignment.bitch,
-            assignment.way.option.method if assignment.way else "left out",
-            when(assignment.way.option) if assignment.way else "–",
-            percent(float(assignment.litter_prob.mean())),
-            _range(assignment),
-            _price(assignment, season),
+            words.word("way", assignment.way.option.method)
+            if assignment.way
+            else words["season.is_left_out"],
+            words.weekday_moment(assignment.way.option.inseminated_at[0])
+            if assignment.way
+            else "–",
+            words.share(float(assignment.litter_prob.mean())),
+            ends(estimate_from_draws(assignment.litter_prob), words),
+            _price(assignment, season, words),
         )
         for assignment in plan.assignments
     )
-    return TextTable(("Bitch", "Way", "First day", "Litter", "90 %", "Price"), rows)
+    headings = tuple(
+        words[key]
+        for key in ("season.bitch", "compare.way", "compare.first_day", "compare.litter",
+                    "compare.interval", "compare.price")
+    )  # fmt: skip
+    return TextTable(headings, rows)
 
 
-def _collection_table(plan: SeasonPlan) -> TextTable:
+def _collection_table(plan: SeasonPlan, words: Words) -> TextTable:
     rows = tuple(
-        (spoken_day(on), "not known" if rest is None else str(rest), str(doses), _served(plan, on))
+        (
+            words.day(on),
+            words["season.not_known"] if rest is None else str(rest),
+            str(doses),
+            words.listed(wording.served_on(plan, on)),
+        )
         for on, rest, doses in plan.collections
     )
-    return TextTable(("Collect on", "days of rest", "doses", "for"), rows)
+    names = ("collect_on", "rest_days", "doses", "whom")
+    return TextTable(tuple(words[f"season.{name}"] for name in names), rows)
 
 
-def _served(plan: SeasonPlan, on: date) -> str:
-    return ", ".join(
-        assignment.bitch
-        for assignment in plan.assignments
-        if assignment.way and any(day == on for day, _ in assignment.way.doses_on)
-    )
-
-
-def _conflict_table(season: Season, plan: SeasonPlan) -> TextTable:
+def _conflict_table(season: Season, plan: SeasonPlan, words: Words) -> TextTable:
     rows = tuple(
-        (" and ".join(conflict.bitches), _worth(conflict.price, season))
+        (words.listed(conflict.bitches), _told_price(conflict.price, season, words))
         for conflict in plan.conflicts
     )
-    return TextTable(("Conflict", "price for the two, against each alone"), rows)
+    return TextTable((words["season.conflict"], words["season.conflict_price"]), rows)
 
 
-def _worth(value: float, season: Season) -> str:
-    if season.worth_of_litter is None:
-        return f"{spoken(max(value, 0.0), digits=2)} litters"
-    return f"{spoken(max(value, 0.0))} {season.currency}".strip()
+def _told_price(value: float, season: Season, words: Words) -> str:
+    return words.tell(wording.price(value, season.worth_of_litter, season.currency)).strip()
 
 
-def _price(assignment: Assignment, season: Season) -> str:
-    if season.worth_of_litter is None and assignment.price < 0.005:
-        return "none"
-    return _worth(assignment.price, season)
+def _price(assignment: Assignment, season: Season, words: Words) -> str:
+    if season.worth_of_litter is None and assignment.price < wording.NO_PRICE_LITTERS:
+        return words["season.none"]
+    return _told_price(assignment.price, season, words)
 
 
-def _range(assignment: Assignment) -> str:
-    chance = estimate_from_draws(assignment.litter_prob)
-    return f"{100 * chance.lower:.0f} to {100 * chance.upper:.0f}"
-
-
-def _left_out(plan: SeasonPlan) -> Iterator[str]:
-    names = [assignment.bitch for assignment in plan.assignments if assignment.way is None]
-    if names:
-        yield (
-            f"Left out: {', '.join(names)}. Nothing is left of the stud on her days, or nothing "
-            f"can be carried out; `studcurve compare` says what. Collections are at least "
-            f"{FEWEST_REST_DAYS} days apart unless --rest says otherwise."
-        )
-
-
-def _heats(season: Season) -> Iterator[str]:
-    for name, heat in season.heats.items():
-        low, high = heat.ovulation.interval()
-        yield (
-            f"{name}: ovulation {spoken_day(low.date())} to {spoken_day(high.date())} (90 %), "
-            f"{heat.words}."
-        )
-
-
-def _provisos(plan: SeasonPlan) -> Iterator[str]:
-    guarded = [a.bitch for a in plan.assignments if a.way and a.way.option.proviso]
-    if guarded:
-        yield f"{', '.join(guarded)}: {BY_A_VETERINARIAN}."
-
-
-def _values(season: Season, plan: SeasonPlan, seed: int) -> dict[str, object]:
-    counts = plan.litters(np.random.default_rng(seed))
-    low, high = np.quantile(counts, [0.05, 0.95])
+def _values(season: Season, plan: SeasonPlan, litters: Estimate) -> dict[str, object]:
     return {
         "is_stopped": False,
+        "cautions": [caution.rule for caution in season.cautions],
         "stopped": list(season.stopped),
         "stud": season.stud,
         "expected_litters": plan.expected_litters,
-        "litters_lower": float(low),
-        "litters_upper": float(high),
+        "litters_lower": litters.lower,
+        "litters_upper": litters.upper,
         "value": plan.value,
         "bound": plan.bound,
         "worth_of_litter": season.worth_of_litter,
+        "currency": season.currency,
         "n_draws": season.n_draws,
         "assignments": [
             {
                 "bitch": assignment.bitch,
+                **heat_values(season.heats[assignment.bitch]),
                 "method": assignment.way.option.method if assignment.way else None,
                 "inseminated_at": (
                     list(assignment.way.option.inseminated_at) if assignment.way else []
@@ -177,7 +122,7 @@ def _values(season: Season, plan: SeasonPlan, seed: int) -> dict[str, object]:
             for assignment in plan.assignments
         ],
         "collections": [
-            {"on": on, "rest_days": rest, "n_doses": doses, "for": _served(plan, on)}
+            {"on": on, "rest_days": rest, "n_doses": doses, "for": wording.served_on(plan, on)}
             for on, rest, doses in plan.collections
         ],
         "conflicts": [

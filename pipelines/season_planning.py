@@ -9,16 +9,18 @@ import numpy as np
 
 from analytics.cautions import Caution, stopped_answers
 from analytics.errors import ToolkitError
+from analytics.plan.breeding_plan import HeatTold
 from analytics.plan.feasible import possible_options
 from analytics.plan.season import SeasonPlan, plan_season
 from analytics.plan.season_program import StudLimits, Way
 from analytics.plan.season_ways import rest_shares, ways_of
 from analytics.plan.unknowns import Chain
+from analytics.sentences import Sentence
 from pipelines.due import cautions_of
 from pipelines.plan_asked import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
 from pipelines.plan_records import (
-    Heat,
     PlanRecords,
+    chance_sources,
     heat_of,
     names_of,
     pair_of,
@@ -43,8 +45,8 @@ class Season:
         What heads the answer, the stopped bitches' included.
     stopped
         Bitches that a caution takes out, or everybody when it is the stud.
-    caveat
-        What must be said of the fit.
+    sources
+        Where the numbers come from.
     heats
         Heat of each bitch that is planned.
     plan
@@ -56,8 +58,8 @@ class Season:
     stud: str
     cautions: tuple[Caution, ...]
     stopped: tuple[str, ...]
-    caveat: str
-    heats: Mapping[str, Heat]
+    sources: tuple[Sentence, ...]
+    heats: Mapping[str, HeatTold]
     plan: SeasonPlan | None
     worth_of_litter: float | None
     currency: str
@@ -109,7 +111,7 @@ def plan_stud_season(
     chain = Chain(posterior.draws, posterior.data.levels)
     rested = rest_shares(np.random.default_rng(seed), n_draws)
     ways: list[tuple[Way, ...]] = []
-    heats: dict[str, Heat] = {}
+    heats: dict[str, HeatTold] = {}
     at_home = {name.casefold() for name in away}
     for name in names:
         own = cautions_of(records.views, name, today)
@@ -130,12 +132,12 @@ def plan_stud_season(
                 worth_of_litter=wishes.worth_of_litter,
             )
         )  # fmt: skip
-        heats[name] = heat
+        heats[name] = heat.told
     plan = None
     if heats:
         plan = plan_season(ways, list(heats), stud_limits(records, stud_name, wishes))
     return Season(
-        stud_name, tuple(cautions), tuple(stopped), records.conception.caveat, heats, plan,
+        stud_name, tuple(cautions), tuple(stopped), chance_sources(records), heats, plan,
         wishes.worth_of_litter, currency, n_draws,
     )  # fmt: skip
 

@@ -131,6 +131,24 @@ class Words:
             return "–"
         return self.say("format.moment", on=self.day(at), time=f"{at:%H:%M}")
 
+    def weekday_moment(self, at: datetime) -> str:
+        """A moment within the next weeks: its weekday, day, month and time, for a table."""
+        months, days = self.texts["format.short_months"], self.texts["format.short_days"]
+        assert isinstance(months, tuple)
+        assert isinstance(days, tuple)
+        return self.say(
+            "format.weekday_moment", weekday=days[at.isoweekday() % 7], day=at.day,
+            month=months[at.month - 1], time=f"{at:%H:%M}",
+        )  # fmt: skip
+
+    def share(self, prob: float) -> str:
+        """A probability in percent; what is nearly sure is not called sure."""
+        if 0.0 < prob < 0.01:
+            return self["format.under_one_pct"]
+        if 0.99 < prob < 1.0:
+            return self["format.over_99_pct"]
+        return "–" if math.isnan(prob) else f"{self.number(100 * prob)} %"
+
     def listed(self, parts: tuple[str, ...]) -> str:
         """A list in running text."""
         if len(parts) < 2:

@@ -26,6 +26,7 @@ from analytics.estimate import Estimate, Floats, estimate_from_draws
 from analytics.information import conditional_mean
 from analytics.plan.chain import DRIVERS, Outcome, Pair
 from analytics.plan.pups import Pups
+from analytics.sentences import Sentence, Word, sentence
 
 BAND_LITTER_PROB = 0.05
 """Gap in the chance of a litter below which two options are not told apart; a rule of this
@@ -43,15 +44,15 @@ MOST_OUTSIDE = 2
 
 PUPS_QUANTILES = (0.10, 0.50, 0.90)
 
-STUDIED: Mapping[str, tuple[float, float, str]] = {
-    "bitch's age": (1.0, 8.0, "years"),
-    "stud's age": (1.0, 11.0, "years"),
-    "motile dose": (20.0, 1000.0, "M"),
-    "hours stored": (0.0, 72.0, "h"),
-    "day from ovulation": (-5.0, 9.0, "d"),
-    "normal shape": (30.0, 100.0, "%"),
+STUDIED: Mapping[str, tuple[float, float]] = {
+    "bitch age": (1.0, 8.0),
+    "stud age": (1.0, 11.0),
+    "motile dose": (20.0, 1000.0),
+    "hours stored": (0.0, 72.0),
+    "day from ovulation": (-5.0, 9.0),
+    "normal shape": (30.0, 100.0),
 }
-"""Lowest and highest value of each input at which breedings were studied, and its unit.
+"""Lowest and highest value of each input at which breedings were studied. [y, y, 10⁶, h, d, %]
 
 Bitches: clinic series and kennels, few beyond 8 years (J). Studs: 1 to 10 years in Hesser 2017,
 Theriogenology 87:115 (P). Dose: 37.5 to 200 M in the series that vary it (Farstad, Fougner & Torres
@@ -90,7 +91,7 @@ class OptionAnswer:
     share_from_records
         Share of the chance's certainty that the kennel's own records supply, 0 to 1.
     outside
-        Inputs outside the studied range, in words.
+        Inputs outside the studied range, a sentence each.
     """
 
     outcome: Outcome
@@ -105,7 +106,7 @@ class OptionAnswer:
     value: float
     highest_prob: float
     share_from_records: float
-    outside: tuple[str, ...]
+    outside: tuple[Sentence, ...]
 
     @property
     def has_centre(self) -> bool:
@@ -312,8 +313,8 @@ def mean_slope(a: Outcome, b: Outcome) -> Floats:
     return slope
 
 
-def outside_studied(outcome: Outcome, pair: Pair) -> tuple[str, ...]:
-    """Inputs of an option that lie outside the studied range, in words.
+def outside_studied(outcome: Outcome, pair: Pair) -> tuple[Sentence, ...]:
+    """Inputs of an option that lie outside the studied range, a sentence each.
 
     Parameters
     ----------
@@ -323,8 +324,8 @@ def outside_studied(outcome: Outcome, pair: Pair) -> tuple[str, ...]:
         Ages and shape; what is not known is not outside.
     """
     middle = {
-        "bitch's age": pair.bitch_age_years,
-        "stud's age": pair.stud_age_years,
+        "bitch age": pair.bitch_age_years,
+        "stud age": pair.stud_age_years,
         "motile dose": _middle(outcome.motile_dose_m),
         "hours stored": _middle(outcome.hours_stored),
         "day from ovulation": _middle(outcome.day),
@@ -332,9 +333,11 @@ def outside_studied(outcome: Outcome, pair: Pair) -> tuple[str, ...]:
     }
     spoken = []
     for name, value in middle.items():
-        low, high, unit = STUDIED[name]
+        low, high = STUDIED[name]
         if value < low or value > high:
-            spoken.append(f"{name} {value:.0f} {unit}, studied {low:g} to {high:g}")
+            spoken.append(
+                sentence("plan.outside", what=Word("input", name), value=value, low=low, high=high)
+            )
     return tuple(spoken)
 
 

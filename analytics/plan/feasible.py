@@ -18,6 +18,7 @@ from analytics.plan.options import (
     Source,
     Straws,
 )
+from analytics.sentences import Sentence, Word, sentence
 
 METHODS = (
     ("natural", "natural"), ("fresh", "vaginal"), ("fresh", "transcervical"),
@@ -36,15 +37,21 @@ next day (common practice, no source)."""
 FRESH_WITHIN_HOURS = 1
 """A sample on hand is used as fresh within this long. [h] (common practice, no source)"""
 
-SURGICAL_REASON = "never offered here, though it may be recorded, and forbidden in some countries"
-
 
 @dataclass(frozen=True, slots=True)
 class Infeasible:
-    """A way to breed that cannot be carried out, and why."""
+    """A way to breed that cannot be carried out, and why.
+
+    Attributes
+    ----------
+    method
+        As of an option, or ``surgical insemination``.
+    reason
+        By its key and values.
+    """
 
     method: str
-    reason: str
+    reason: Sentence
 
 
 def possible_options(
@@ -69,49 +76,46 @@ def possible_options(
         for n in circumstances.n_inseminations:
             name = Option(semen_type, route, "a mating", (circumstances.asked_at,) * n).method
             reason = _refusal(circumstances, semen_type, route, n)
-            found = [] if reason else list(_schedules(circumstances, semen_type, route, n))
+            found = (
+                [] if reason is not None else list(_schedules(circumstances, semen_type, route, n))
+            )
             affordable = [o for o in found if not o.cost(circumstances.prices)
                           > circumstances.max_cost]  # fmt: skip
             options += affordable
-            if reason:
+            if reason is not None:
                 infeasible.append(Infeasible(name, reason))
             elif not found:
                 infeasible.append(Infeasible(name, _no_day(circumstances, semen_type, n)))
             elif not affordable:
                 cost = min(option.cost(circumstances.prices) for option in found)
-                infeasible.append(
-                    Infeasible(
-                        name,
-                        f"costs {cost:,.0f} in any case, above the owner's limit of "
-                        f"{circumstances.max_cost:,.0f}",
-                    )
-                )
-    infeasible.append(Infeasible("surgical insemination", SURGICAL_REASON))
+                too_dear = sentence("infeasible.too_dear", cost=cost, limit=circumstances.max_cost)
+                infeasible.append(Infeasible(name, too_dear))
+    infeasible.append(Infeasible("surgical insemination", sentence("infeasible.surgical")))
     return tuple(options), tuple(infeasible)
 
 
-def _refusal(circumstances: Circumstances, semen_type: str, route: str, n: int) -> str:
-    """Why a method is out of the question on any day; empty when it is not."""
-    for word in (semen_type, route):
+def _refusal(circumstances: Circumstances, semen_type: str, route: str, n: int) -> Sentence | None:
+    """Why a method is out of the question on any day; None when it is not."""
+    for kind, word in (("semen", semen_type), ("route", route)):
         if word in circumstances.refused:
-            return f"an owner does not want {word}"
+            return sentence("infeasible.refused", word=Word(kind, word))
     if semen_type in ("natural", "fresh") and not circumstances.is_bitch_at_kennel:
-        return "bitch and stud are not in one place"
+        return sentence("infeasible.apart")
     if semen_type == "chilled" and circumstances.carrier is None:
-        return "no carrier is named"
+        return sentence("infeasible.no_carrier")
     if semen_type == "frozen":
         return _straw_refusal(circumstances.straws, n)
-    return ""
+    return None
 
 
-def _straw_refusal(straws: Sequence[Straws], n: int) -> str:
+def _straw_refusal(straws: Sequence[Straws], n: int) -> Sentence | None:
     n_left = sum(lot.n_left for lot in straws)
     if n_left == 0:
-        return "no straws are left" if straws else "no straws are in stock"
+        return sentence("infeasible.straws_used_up" if straws else "infeasible.no_straws")
     if _lot_for(straws, n) is None:
         wanted = n * min(lot.n_per_dose for lot in straws if lot.n_left)
-        return f"too few straws of one lot are left ({n_left} in all; {wanted} are needed)"
-    return ""
+        return sentence("infeasible.too_few_straws", n=n_left, n_wanted=wanted)
+    return None
 
 
 def _lot_for(straws: Sequence[Straws], n: int) -> Straws | None:
@@ -119,12 +123,11 @@ def _lot_for(straws: Sequence[Straws], n: int) -> Straws | None:
     return next((lot for lot in straws if lot.n_left >= n * lot.n_per_dose), None)
 
 
-def _no_day(circumstances: Circumstances, semen_type: str, n: int) -> str:
+def _no_day(circumstances: Circumstances, semen_type: str, n: int) -> Sentence:
     """Why no day is left for a method that nobody refuses."""
     if semen_type == "chilled":
-        return "every box that can still be sent arrives after the window"
-    where = "clinic" if semen_type == "frozen" else "kennel or clinic"
-    return f"the {where} has no open {'pair of days' if n > 1 else 'day'} within the window"
+        return sentence("infeasible.box_too_late")
+    return sentence("infeasible.no_pair_of_days" if n > 1 else "infeasible.no_day")
 
 
 def _schedules(

@@ -22,6 +22,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
+from typing import Literal
 
 import numpy as np
 
@@ -42,6 +43,9 @@ RESULT_AFTER_H = 6.0
 SHORTEST_TEST_COOL_H = 24.0
 """A test-cool is read after a night in the refrigerator at least. [h] (common practice)"""
 
+Measurement = Literal["progesterone", "count", "test-cool"]
+"""What may be measured before the decision."""
+
 Values = Mapping[str, Floats]
 """Value of every option in every draw, by its unit: ``litters``, ``pups``, ``money``."""
 
@@ -53,16 +57,19 @@ class Worth:
     Attributes
     ----------
     what
-        The measurement, in words.
+        The measurement.
     at
         When; None where the day does not matter.
+    hours
+        How long a test-cool is kept; None for the others. [h]
     gain
         Expected gain by unit, as in the values.
     """
 
-    what: str
+    what: Measurement
     at: datetime | None
     gain: Mapping[str, float]
+    hours: float | None = None
 
 
 def first_step_at(outcome: Outcome) -> datetime:
@@ -112,7 +119,7 @@ def worth_of_readings(
             )
             for unit, value in values.items()
         }
-        worths.append(Worth("a further progesterone reading", at, gain))
+        worths.append(Worth("progesterone", at, gain))
     return tuple(worths)
 
 
@@ -184,7 +191,7 @@ def worth_of_counting(
         )
         for unit, value in values.items()
     }
-    return Worth("a chamber count of the sample", None, gain)
+    return Worth("count", None, gain)
 
 
 def worth_of_test_cool(
@@ -211,7 +218,7 @@ def worth_of_test_cool(
         unit: max(0.0, _worth_of_signals(value, signals) - _worth_of_signals(value, fresh[:, None]))
         for unit, value in values.items()
     }
-    return Worth(f"a test-cool of {read_after_h:.0f} h", None, gain)
+    return Worth("test-cool", None, gain, read_after_h)
 
 
 def _worth_of_signals(value: Floats, signals: Floats) -> float:

@@ -19,9 +19,6 @@ from typing import Literal
 Source = Literal["a mating", "next collection", "sample on hand", "straws in stock"]
 """Where the semen comes from."""
 
-BY_A_VETERINARIAN = "by a veterinarian or as local law allows"
-"""Said of frozen semen and of the transcervical route."""
-
 PRICE_ITEMS = (
     "collection", "box", "extender dose", "transcervical insemination", "vaginal insemination",
     "frozen dose", "scan", "stud fee",
@@ -224,16 +221,15 @@ class Option:
 
     @property
     def method(self) -> str:
-        """Semen, route and number in words, without days."""
+        """Semen, route and number, without days: a word of the catalog's list ``way``."""
         where = "mating" if self.semen_type == "natural" else self.route
         how_often = "once" if len(self.inseminated_at) == 1 else "twice"
         return f"{self.semen_type} {where} {how_often}"
 
     @property
-    def proviso(self) -> str:
-        """Who may do it, where that is not the owner; else empty."""
-        guarded = self.semen_type == "frozen" or self.route == "transcervical"
-        return BY_A_VETERINARIAN if guarded else ""
+    def is_guarded(self) -> bool:
+        """Whether it is for a veterinarian, or as local law allows."""
+        return self.semen_type == "frozen" or self.route == "transcervical"
 
     def cost(self, prices: Mapping[str, float]) -> float:
         """What is paid in any case; NaN when a price is not known."""

@@ -117,6 +117,11 @@ class Pups:
     mean_alive: Floats
     alive: np.ndarray[Any, Any]
 
+    @property
+    def shares(self) -> Floats:
+        """Share of the draws with 0, 1, 2, … pups, up to the most that was drawn; sums to 1."""
+        return np.asarray(np.bincount(self.alive) / len(self.alive))
+
 
 def published_litter(dam: Dam, *, seed: int, n_draws: int) -> LitterUnknowns:
     """Draw the published table of litter size for one dam and stud.

@@ -26,6 +26,10 @@ from analytics.doses import UsualTotal, usual_total
 from analytics.estimate import Floats
 from analytics.plan.options import Straws
 from analytics.priors import PRIORS
+from analytics.sentences import Sentence, sentence
+
+PUBLISHED_SAMPLE = sentence("source.sample_published")
+"""Where a sample comes from of whose stud nothing is recorded."""
 
 TYPICAL_MOTILITY_PCT = 75.0
 """Progressive motility of a sound stud; 74.4 % in Nöthling et al. 1997, J Reprod Fertil Suppl
@@ -66,12 +70,12 @@ class SampleDraws:
     progressive_share
         Share moving forward when collected, 0 to 1, shape (n,).
     source
-        Where the draws come from, in words.
+        Where the draws come from.
     """
 
     total_m: Floats
     progressive_share: Floats
-    source: str
+    source: Sentence
 
     @property
     def progressive_m(self) -> Floats:
@@ -122,7 +126,7 @@ def next_sample(readings: pd.DataFrame, z: Floats) -> SampleDraws:
     """
     total, motility = usual_of(readings)
     n_samples = max(total.n_samples, motility.n_samples)
-    source = f"his last {n_samples} samples" if n_samples else "what is published of sound studs"
+    source = sentence("source.sample_last", n=n_samples) if n_samples else PUBLISHED_SAMPLE
     return SampleDraws(
         np.exp(total.log_mean + total.log_sd * z[0]),
         expit(motility.logit_mean + motility.logit_sd * z[1]),

@@ -213,7 +213,9 @@ def test_more_than_two_inputs_outside_the_studied_range_leave_no_centre(
         0
     ]
 
-    assert [words.split(" ")[0] for words in answer.outside] == ["bitch's", "stud's", "hours"]
+    assert [note.values["what"].word for note in answer.outside] == [
+        "bitch age", "stud age", "hours stored",
+    ]  # fmt: skip
     assert not answer.has_centre
     assert outside_studied(chilled, pair) == ()
 

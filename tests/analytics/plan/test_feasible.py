@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from analytics.plan.feasible import METHODS, possible_options
 from analytics.plan.options import Carrier, Circumstances, OpeningHours, Straws
+from analytics.sentences import Word, sentence
 
 SUNDAY_EVENING = datetime(2026, 11, 22, 18)
 STRAWS = (Straws("A-1", 6, 3, 34.0),)
@@ -26,7 +27,7 @@ def ask(**changes):
 
 
 def reasons(circumstances):
-    return {way.method: way.reason for way in possible_options(circumstances)[1]}
+    return {way.method: way.reason.key for way in possible_options(circumstances)[1]}
 
 
 def test_surgical_insemination_is_named_and_never_offered():
@@ -34,7 +35,7 @@ def test_surgical_insemination_is_named_and_never_offered():
 
     assert {option.route for option in options} == {"natural", "vaginal", "transcervical"}
     assert infeasible[-1].method == "surgical insemination"
-    assert infeasible[-1].reason.startswith("never offered")
+    assert infeasible[-1].reason.key == "infeasible.surgical"
 
 
 def test_every_method_is_either_offered_or_named_with_a_reason():
@@ -47,16 +48,16 @@ def test_every_method_is_either_offered_or_named_with_a_reason():
     assert len(offered) == 4
     assert len(offered | named) == 2 * len(METHODS) + 1
     assert not offered & named
-    assert all(way.reason for way in infeasible)
+    assert all(way.reason.key.startswith("infeasible.") for way in infeasible)
 
 
 def test_an_empty_tank_and_a_lot_too_small_are_told_apart():
     spent = ask(straws=(Straws("A-1", 0, 3, 34.0),))
     few = ask(straws=(Straws("A-1", 3, 3, 34.0), Straws("A-2", 2, 3, 34.0)))
 
-    assert reasons(spent)["frozen transcervical once"] == "no straws are left"
-    assert reasons(ask(straws=()))["frozen vaginal once"] == "no straws are in stock"
-    assert "too few straws of one lot" in reasons(few)["frozen transcervical twice"]
+    assert reasons(spent)["frozen transcervical once"] == "infeasible.straws_used_up"
+    assert reasons(ask(straws=()))["frozen vaginal once"] == "infeasible.no_straws"
+    assert reasons(few)["frozen transcervical twice"] == "infeasible.too_few_straws"
     assert "frozen transcervical once" not in reasons(few)
 
 
@@ -65,15 +66,15 @@ def test_a_window_that_closes_before_the_next_box_can_come_is_said():
 
     reason = reasons(over_the_weekend)["chilled transcervical once"]
 
-    assert reason == "every box that can still be sent arrives after the window"
+    assert reason == "infeasible.box_too_late"
 
 
 def test_a_cost_above_the_owners_limit_is_said_with_both_figures():
-    dear = reasons(ask(max_cost=400.0))
+    dear = {way.method: way.reason for way in possible_options(ask(max_cost=400.0))[1]}
 
     # Collection 80, box 145, one dose of extender 18, transcervical insemination 190, scan 70.
-    assert dear["chilled transcervical once"] == (
-        "costs 503 in any case, above the owner's limit of 400"
+    assert dear["chilled transcervical once"] == sentence(
+        "infeasible.too_dear", cost=503.0, limit=400.0
     )
     assert "chilled vaginal once" not in dear
 
@@ -91,7 +92,7 @@ def test_frozen_and_transcervical_carry_that_a_veterinarian_or_the_law_decides()
 
     for option in options:
         guarded = option.semen_type == "frozen" or option.route == "transcervical"
-        assert option.proviso == ("by a veterinarian or as local law allows" if guarded else "")
+        assert option.is_guarded == guarded
 
 
 def test_a_box_packed_on_friday_is_brought_on_saturday_or_after_the_weekend():
@@ -164,4 +165,6 @@ def test_what_an_owner_does_not_want_is_left_out_and_said(word):
     options, infeasible = possible_options(ask(refused=frozenset({word})))
 
     assert all(word not in (option.semen_type, option.route) for option in options)
-    assert any(way.reason == f"an owner does not want {word}" for way in infeasible)
+    kind = "route" if word == "transcervical" else "semen"
+    refused = sentence("infeasible.refused", word=Word(kind, word))
+    assert any(way.reason == refused for way in infeasible)

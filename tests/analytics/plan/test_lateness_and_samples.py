@@ -13,6 +13,7 @@ from analytics.plan.lateness import BoxRecord, box_record, outcome_draws, share_
 from analytics.plan.options import Straws
 from analytics.plan.samples import next_sample, straw_dose_m, usual_motility, usual_of
 from analytics.priors import PRIORS
+from analytics.sentences import sentence
 
 MONDAY, FRIDAY = 0, 4
 
@@ -133,8 +134,8 @@ def test_the_next_sample_is_total_times_share_and_names_its_source():
     middle = total.log_mean + math.log(expit(motility.logit_mean))
     error = 1.253 * np.log(drawn.progressive_m).std() / math.sqrt(z.shape[1])
     assert np.median(np.log(drawn.progressive_m)) == pytest.approx(middle, abs=4 * error + 0.01)
-    assert drawn.source == "his last 2 samples"
-    assert next_sample(pd.DataFrame(), z).source == "what is published of sound studs"
+    assert drawn.source == sentence("source.sample_last", n=2)
+    assert next_sample(pd.DataFrame(), z).source.key == "source.sample_published"
 
 
 def test_a_frozen_dose_is_its_straws_and_an_uncounted_lot_the_usual_dose():

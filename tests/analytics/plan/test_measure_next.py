@@ -198,6 +198,6 @@ def test_a_test_cool_matters_where_storage_decides(circumstances, pair, unknowns
 
     found = worth_of_test_cool([chilled, frozen], planted, unknowns, np.random.default_rng(1))
 
-    assert found.what == "a test-cool of 24 h"
+    assert (found.what, found.hours) == ("test-cool", 24.0)
     assert found.gain["litters"] > 0.0
     assert worth_of_test_cool([frozen], planted, unknowns, np.random.default_rng(1)) is None
