@@ -1,7 +1,8 @@
 """Colors, type and sizes, shared by charts and pages.
 
 A page names its colors by role in CSS variables, so that one drawing serves light, dark and paper.
-Blue and ochre keep apart for every common color vision; shape and label always say the same.
+The four series also differ in lightness, so that they keep apart for every common color vision, on
+screen and in print; shape and label always say the same. A test measures both.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ FONT = "'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Noto Sans', Arial, sans-
 
 PAPER_COLORS = {
     "paper": "#ffffff", "ink": "#22272c", "muted": "#5b646c", "rule": "#d9d5cb",
-    "series-1": "#2a5f8f", "series-2": "#a9600f", "series-3": "#5d6b3a", "series-4": "#7a4a78",
+    "series-1": "#2a5f8f", "series-2": "#a9600f", "series-3": "#35481f", "series-4": "#a57c9c",
     "fill-1": "#cfdde8", "fill-2": "#ebdcc8",
 }  # fmt: skip
 """The roles in ink: what the stylesheet's light palette holds, on white. A test compares them."""
