@@ -33,7 +33,11 @@ from analytics.litter_chance import (
     partner_effects,
     recorded_pregnant_prob,
 )
-from analytics.models.conception import ConceptionPosterior
+from analytics.models.conception import (
+    ConceptionPosterior,
+    chain_log_likelihood,
+    seen_probs,
+)
 from analytics.priors import PRIORS
 
 N_FOR_CROSS_VALIDATION = 100
@@ -278,27 +282,31 @@ def cross_validation(posterior: ConceptionPosterior, *, seed: int) -> CrossValid
     known = np.flatnonzero(data.whelped >= 0)
     if len(known) < N_FOR_CROSS_VALIDATION:
         return None
-    whelped, bitch = data.whelped[known].astype(np.float64), data.groups["bitch"][known]
-    draws, prob, ks = posterior.draws, np.empty(len(known)), []
-    own = draws["effect_bitch"][:, bitch]
-    others = partner_effects(posterior, known) - own
+    # A scan without a report is hers as well: it goes when she is left out.
+    seen = np.flatnonzero((data.whelped >= 0) | (data.scanned_pregnant >= 0))
+    bitch, draws, ks = data.groups["bitch"][seen], posterior.draws, []
+    others = partner_effects(posterior, seen) - draws["effect_bitch"][:, bitch]
     lives = expit(draws["c02"])[:, None]
     nodes = np.stack(
         [
-            lives
-            * recorded_pregnant_prob(
-                draws, data, known, effects=others + node * draws["c20_bitch"][:, None]
+            recorded_pregnant_prob(
+                draws, data, seen, effects=others + node * draws["c20_bitch"][:, None]
             )
             for node in _BITCH_NODES
         ]
     )
-    log_seen = np.log(np.where(whelped == 1, nodes, 1.0 - nodes))
-    for b in np.unique(bitch):
+    probs = seen_probs(data.scanned_pregnant[seen], data.whelped[seen])
+    log_seen = np.asarray(chain_log_likelihood(nodes, lives, probs[:, None, None, :]))
+    of_seen = np.empty(len(seen))
+    for b in np.unique(data.groups["bitch"][known]):
         hers = np.flatnonzero(bitch == b)
         by_node = log_seen[:, :, hers].sum(axis=2) + np.log(_BITCH_WEIGHTS)[:, None]
         weight, k = smoothed_weights(-logsumexp(by_node, axis=0))
         ks.append(k)
-        prob[hers] = np.einsum("s,jsi,j->i", weight, nodes[:, :, hers], _BITCH_WEIGHTS)
+        litter = nodes[:, :, hers] * lives
+        of_seen[hers] = np.einsum("s,jsi,j->i", weight, litter, _BITCH_WEIGHTS)
+    prob = of_seen[np.isin(seen, known)]
+    whelped, bitch = data.whelped[known].astype(np.float64), data.groups["bitch"][known]
     prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
     pregnant = recorded_pregnant_prob(prior, data, known, spread=new_partner_spread(prior))
     ways = {

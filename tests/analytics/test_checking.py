@@ -6,9 +6,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from arviz_stats.base import array_stats
+from scipy.special import expit
 from scipy.stats import norm
 from statsmodels.stats.proportion import proportion_effectsize
 
+from analytics.breeding_records import prepare_conception
 from analytics.checking import (
     MAX_PARETO_K,
     cross_validation,
@@ -22,9 +25,11 @@ from analytics.checking import (
     survives_missing,
     with_other_prior,
 )
-from analytics.models.conception import prior_draws, restore_conception
+from analytics.litter_chance import partner_effects, recorded_pregnant_prob
+from analytics.models.conception import fit_conception, prior_draws, restore_conception
 from analytics.priors import PRIORS
 from analytics.sampling import independent_draws
+from tests.studies.recovery import poor_kennel
 
 REFERENCES = Path(__file__).parents[1] / "references"
 
@@ -107,6 +112,42 @@ def test_breedings_of_bitches_left_out_are_predicted_no_worse_than_from_the_tabl
     assert 0.0 < model.brier < 0.25
     # Calibration in the large: a binomial's standard error, three times.
     assert abs(found.calibration_gap) < 3 * np.sqrt(0.25 / len(found.prob))
+
+
+@pytest.mark.slow
+def test_a_bitch_left_out_by_weights_is_predicted_as_by_a_fit_without_her():
+    # 180 simulated breedings of 20 bitches, many seen by a scan alone.
+    rng = np.random.default_rng(11)
+    _, _, frames = poor_kennel(rng, 180, n_bitches=20, reported_share=0.6)
+    data = prepare_conception(*frames)
+    posterior = fit_conception(data, seed=3)
+    known = np.flatnonzero(data.whelped >= 0)
+    bitch = data.groups["bitch"]
+
+    found = cross_validation(posterior, seed=1)
+
+    n_bred = np.bincount(bitch[known])
+    for b in np.argsort(-n_bred)[:4]:
+        # Second route: everything of her is silent, so that her effect is a new bitch's.
+        silent = bitch == b
+        without = fit_conception(
+            replace(
+                data,
+                whelped=np.where(silent, -1, data.whelped),
+                scanned_pregnant=np.where(silent, -1, data.scanned_pregnant),
+            ),
+            seed=5,
+        )
+        hers, draws = known[bitch[known] == b], without.draws
+        others = partner_effects(without, hers) - draws["effect_bitch"][:, bitch[hers]]
+        spread = draws["c20_bitch"]
+        refitted = recorded_pregnant_prob(draws, data, hers, effects=others, spread=spread)
+        refitted *= expit(draws["c02"])[:, None]
+        gap = found.prob[bitch[known] == b] - refitted.mean(axis=0)
+        # Both are means over draws; weights this even leave more than half of them effective.
+        ess = array_stats.ess(refitted.reshape(4, -1, len(hers)), chain_axis=0, draw_axis=1)
+        error = refitted.std(axis=0) * np.sqrt(1 / ess + 2 / ess)
+        assert (np.abs(gap) < 4 * error).all()
 
 
 def test_scores_are_those_written_out_by_hand():

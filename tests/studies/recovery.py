@@ -41,7 +41,8 @@ N_BREEDINGS = 300
 WELL_MEASURED_DAYS = 1.0
 """A day counts as recorded when its sd is below this. [d]"""
 
-ROWS = (*CHAIN_ROWS, "c19", *CHAIN_SPREADS)
+COEFFICIENTS = (*CHAIN_ROWS, "c19")
+ROWS = (*COEFFICIENTS, *CHAIN_SPREADS)
 LATENT_ROWS = ("c10", "c11", "c17_fresh", "c17_chilled", "c17_frozen", "c18_vaginal",
                "c18_intrauterine", "c19")  # fmt: skip
 """Rows that multiply a dose or a day."""
@@ -49,7 +50,7 @@ LATENT_ROWS = ("c10", "c11", "c17_fresh", "c17_chilled", "c17_frozen", "c18_vagi
 WAYS = ("latent", "complete cases", "mean filled")
 
 
-def poor_kennel(rng, n=N_BREEDINGS, **sizes):
+def poor_kennel(rng, n=N_BREEDINGS, *, reported_share=0.85, **sizes):
     """Truth, breedings, views of a kennel with poor records; studs differ in their doses."""
     rows = drawn_breedings(rng, n, **sizes)
     usual = 0.4 * rng.normal(size=int(rows["stud"].max()) + 1)
@@ -57,7 +58,8 @@ def poor_kennel(rng, n=N_BREEDINGS, **sizes):
     # Years follow each other, as the views tell them from the date.
     rows["year"] = np.sort(rows["year"])
     truth = chain_truth(rng, rows)
-    return truth, rows, views(rng, rows, *drawn_outcomes(rng, truth, rows))
+    seen = drawn_outcomes(rng, truth, rows, reported_share=reported_share)
+    return truth, rows, views(rng, rows, *seen)
 
 
 def taken_at_their_word(data, frames):
@@ -94,93 +96,47 @@ def taken_at_their_word(data, frames):
     return {"complete cases": cases, "mean filled": sure}, int(complete.sum())
 
 
-def recovered_kennel(seed, kennel, n=N_BREEDINGS, ways=WAYS):
-    """One kennel: by way of reading the records, each row's truth, mean, and 90 % interval."""
+def recovered_kennel(seed, kennel, way, n=N_BREEDINGS):
+    """One kennel read in one way: each row's truth, posterior mean, and 90 % interval."""
     rng = np.random.default_rng([seed, kennel])
     truth, _, frames = poor_kennel(rng, n, n_studs=8, n_bitches=n // 5, n_breeds=3, n_years=6)
     data = prepare_conception(*frames)
     others, n_complete = taken_at_their_word(data, frames)
-    line = {"kennel": kennel, "complete": n_complete, "true": {r: truth.values[r] for r in ROWS}}
-    for way in ways:
-        try:
-            posterior = fit_conception({"latent": data, **others}[way], seed=seed + kennel)
-        except ConvergenceError as error:
-            line[way] = str(error)
-            continue
-        line[way] = {
-            row: [
-                float(posterior.draws[row].mean()),
-                *np.quantile(posterior.draws[row], [0.05, 0.95]).tolist(),
-            ]
-            for row in ROWS
-        }
-        line.setdefault("seconds", {})[way] = round(posterior.seconds, 2)
-    return line
+    line = {"kennel": kennel, "way": way, "complete": n_complete}
+    try:
+        posterior = fit_conception({"latent": data, **others}[way], seed=seed + kennel)
+    except ConvergenceError as error:
+        return line | {"unsettled": str(error)}
+    told = {
+        row: [
+            truth.values[row],
+            posterior.draws[row].mean(),
+            *np.quantile(posterior.draws[row], [0.05, 0.95]),
+        ]
+        for row in ROWS
+    }
+    return line | {
+        "seconds": round(posterior.seconds, 2),
+        "told": {row: [float(value) for value in values] for row, values in told.items()},
+    }
 
 
 def figures(lines, way, rows):
-    """Coverage of the 90 % intervals, and each kennel's error in prior sds; settled fits alone."""
-    settled = [line for line in lines if isinstance(line[way], dict)]
-    true = np.array([[line["true"][row] for row in rows] for line in settled])
-    told = np.array([[line[way][row] for row in rows] for line in settled])
-    inside = (told[..., 1] <= true) & (true <= told[..., 2])
-    error = (told[..., 0] - true) / np.array([PRIORS[row].sd for row in rows])
-    return inside, error, [line["kennel"] for line in settled]
+    """Coverage of the 90 % intervals and error in prior sds, by kennel; settled fits alone.
 
-
-def report(lines, seed):
-    """The result as text."""
-    versions = ", ".join(f"{library} {number}" for library, number in library_versions().items())
-    unsettled = {way: sum(isinstance(line[way], str) for line in lines) for way in WAYS}
-    seconds = [line["seconds"]["latent"] for line in lines if "latent" in line.get("seconds", {})]
-    out = [
-        "Recovery of the conception chain from poor records",
-        f"date {datetime.now(UTC):%Y-%m-%d}, seed {seed}, {versions}",
-        f"{len(lines)} simulated kennels of {N_BREEDINGS} breedings, on average "
-        f"{np.mean([line['complete'] for line in lines]):.0f} with dose and day well recorded; "
-        f"seconds a fit: median {np.median(seconds):.1f}, most {max(seconds):.1f}",
-        "fits that did not settle: " + ", ".join(f"{way} {n}" for way, n in unsettled.items()),
-        "",
-        "row                 coverage of 90 % intervals       error (root mean square, prior sds)",
-        "                    " + "  ".join(f"{way:>14s}" for way in WAYS) + "   |"
-        + "  ".join(f"{way:>14s}" for way in WAYS),
-    ]  # fmt: skip
-    groups = {
-        **{row: (row,) for row in ROWS},
-        "all coefficients": (*CHAIN_ROWS, "c19"),
-        "of dose and day": LATENT_ROWS,
-        "spreads": CHAIN_SPREADS,
-    }
-    for name, rows in groups.items():
-        both = {way: figures(lines, way, rows)[:2] for way in WAYS}
-        out.append(
-            f"{name:20s}"
-            + "  ".join(f"{100 * inside.mean():13.1f}%" for inside, _ in both.values())
-            + "   |"
-            + "  ".join(f"{np.sqrt((error**2).mean()):14.3f}" for _, error in both.values())
-        )
-    out.append("")
-    coverage = figures(lines, "latent", (*CHAIN_ROWS, "c19"))[0]
-    by_kennel = coverage.mean(axis=1)
-    se = 100 * by_kennel.std(ddof=1) / np.sqrt(len(by_kennel))
-    held = 85.0 <= 100 * coverage.mean() <= 95.0
-    out.append(
-        f"coverage of all coefficients {100 * coverage.mean():.1f} % (standard error over kennels "
-        f"{se:.1f}), wanted 85 to 95: {'held' if held else 'MISSED'}"
+    Returns
+    -------
+    tuple
+        Kennels, whether each interval holds, error of each mean; shape (n_kennels, n_rows).
+    """
+    settled = sorted(
+        (line for line in lines if line["way"] == way and "told" in line),
+        key=lambda line: line["kennel"],
     )
-    for name, rows in (
-        ("all coefficients", (*CHAIN_ROWS, "c19")),
-        ("of dose and day", LATENT_ROWS),
-    ):
-        for way in WAYS[1:]:
-            gain, se = squared_gain(lines, way, rows)
-            held &= gain > 0
-            out.append(
-                f"mean squared error, {name}: {way} minus latent {gain:+.4f} (standard error over "
-                f"kennels {se:.4f}), wanted above 0: {'held' if gain > 0 else 'MISSED'}"
-            )
-    out.append(f"verdict: {'held' if held else 'MISSED'}")
-    return "\n".join(out) + "\n"
+    told = np.array([[line["told"][row] for row in rows] for line in settled])
+    true, mean, low, high = np.moveaxis(told, 2, 0)
+    error = (mean - true) / np.array([PRIORS[row].sd for row in rows])
+    return [line["kennel"] for line in settled], (low <= true) & (true <= high), error
 
 
 def squared_gain(lines, way, rows):
@@ -188,24 +144,83 @@ def squared_gain(lines, way, rows):
 
     In squared prior sds, over kennels in which both settled; the standard error is over kennels.
     """
-    both = [
-        line for line in lines if isinstance(line[way], dict) and isinstance(line["latent"], dict)
+    squared = []
+    for name in (way, "latent"):
+        kennels, _, error = figures(lines, name, rows)
+        squared.append(dict(zip(kennels, (error**2).mean(axis=1), strict=True)))
+    others, latent = squared
+    gain = np.array([others[k] - latent[k] for k in others if k in latent])
+    return float(gain.mean()), float(gain.std(ddof=1) / np.sqrt(len(gain))), len(gain)
+
+
+def report(lines, seed):
+    """The result as text."""
+    versions = ", ".join(f"{library} {number}" for library, number in library_versions().items())
+    fits = {way: [line for line in lines if line["way"] == way] for way in WAYS}
+    seconds = [line["seconds"] for line in fits["latent"] if "seconds" in line]
+    ways = [way for way, of_way in fits.items() if any("told" in line for line in of_way)]
+    out = [
+        "Recovery of the conception chain from poor records",
+        f"date {datetime.now(UTC):%Y-%m-%d}, seed {seed}, {versions}",
+        f"simulated kennels of {N_BREEDINGS} breedings, on average "
+        f"{np.mean([line['complete'] for line in lines]):.0f} with dose and day well recorded; "
+        f"seconds a fit: median {np.median(seconds):.1f}, most {max(seconds):.1f}",
+        "kennels fitted: "
+        + ", ".join(
+            f"{way} {len(of_way)} ({sum('told' not in line for line in of_way)} did not settle)"
+            for way, of_way in fits.items()
+        ),
+        "",
+        f"{'':20s}{'coverage of 90 % intervals':^47s} | error (root mean square, prior sds)",
+        f"{'row':20s}" + " ".join(f"{way:>15s}" for way in ways) + " |"
+        + " ".join(f"{way:>15s}" for way in ways),
+    ]  # fmt: skip
+    groups = {
+        **{row: (row,) for row in ROWS},
+        "all coefficients": COEFFICIENTS,
+        "of dose and day": LATENT_ROWS,
+        "spreads": CHAIN_SPREADS,
+    }
+    for name, rows in groups.items():
+        both = [figures(lines, way, rows)[1:] for way in ways]
+        out.append(
+            f"{name:20s}"
+            + " ".join(f"{100 * inside.mean():14.1f}%" for inside, _ in both)
+            + " |"
+            + " ".join(f"{np.sqrt((error**2).mean()):15.3f}" for _, error in both)
+        )
+    by_kennel = 100 * figures(lines, "latent", COEFFICIENTS)[1].mean(axis=1)
+    se = by_kennel.std(ddof=1) / np.sqrt(len(by_kennel))
+    held = bool(85.0 <= by_kennel.mean() <= 95.0)
+    out += [
+        "",
+        f"coverage of all coefficients {by_kennel.mean():.1f} % (standard error over kennels "
+        f"{se:.1f}), wanted 85 to 95: {'held' if held else 'MISSED'}",
     ]
-    mean = [(figures(both, name, rows)[1] ** 2).mean(axis=1) for name in (way, "latent")]
-    gain = mean[0] - mean[1]
-    return float(gain.mean()), float(gain.std(ddof=1) / np.sqrt(len(gain)))
+    for name, rows in (("all coefficients", COEFFICIENTS), ("of dose and day", LATENT_ROWS)):
+        for way in ways[1:]:
+            gain, se, n = squared_gain(lines, way, rows)
+            held &= gain > 0
+            out.append(
+                f"mean squared error, {name}: {way} minus latent {gain:+.4f} (standard error over "
+                f"{n} kennels {se:.4f}), wanted above 0: {'held' if gain > 0 else 'MISSED'}"
+            )
+    out.append(f"verdict: {'held' if held else 'MISSED'}")
+    return "\n".join(out) + "\n"
 
 
 def lines_of(n_kennels, seed, *, path, say):
-    """Lines of so many kennels, those on file first."""
+    """Lines of so many kennels read in every way, those on file first; the latent form first."""
     lines = [json.loads(line) for line in path.read_text().splitlines()]
-    done = {line["kennel"] for line in lines}
-    for kennel in range(n_kennels):
-        if kennel not in done:
-            lines.append(recovered_kennel(seed, kennel))
+    done = {(line["way"], line["kennel"]) for line in lines}
+    for way in WAYS:
+        for kennel in range(n_kennels):
+            if (way, kennel) in done:
+                continue
+            lines.append(recovered_kennel(seed, kennel, way))
             with path.open("a") as file:
                 file.write(json.dumps(lines[-1]) + "\n")
-            say(f"{kennel} {lines[-1].get('seconds')}")
+            say(f"{way} {kennel} {lines[-1].get('seconds')}")
     return lines
 
 

@@ -70,10 +70,14 @@ def test_holm_multiplies_the_smallest_p_by_the_number_of_tests():
 
 @pytest.mark.slow
 def test_poor_records_of_a_few_kennels_give_back_the_truth():
-    lines = [recovery.recovered_kennel(SEED, kennel, 150) for kennel in range(2)]
+    lines = [
+        recovery.recovered_kennel(SEED, kennel, way, 150)
+        for way in recovery.WAYS
+        for kennel in range(2)
+    ]
 
-    inside, _, settled = recovery.figures(lines, "latent", recovery.ROWS)
-    assert settled == [0, 1]
+    kennels, inside, _ = recovery.figures(lines, "latent", recovery.ROWS)
+    assert kennels == [0, 1]
     # As many as 999 in 1,000 such sets of independent 90 % intervals would hold.
     assert inside.sum() >= binom.ppf(0.001, inside.size, 0.9)
     assert "verdict" in recovery.report(lines, SEED)
