@@ -56,7 +56,7 @@ N_KEPT = 99
 N_BINS = 10
 P_WANTED = 0.01
 
-LITTER_RUNS = (Run(300, 400, 0.85), *LITTER_SCHEDULE)
+LITTER_RUNS = (Run(300, 600, 0.85), *LITTER_SCHEDULE)
 """A shorter first attempt than the shipped one, which follows where it has not settled."""
 
 DAY_NODES, DAY_WEIGHTS = np.polynomial.hermite_e.hermegauss(31)

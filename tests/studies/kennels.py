@@ -51,7 +51,7 @@ LITTER_ROWS = (
 )  # fmt: skip
 LITTER_SPREADS = {"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
 
-LARGEST_LITTER = 120
+LARGEST_LITTER = 60
 """Up to where probabilities of a litter are enumerated."""
 
 
@@ -289,7 +289,7 @@ def doublings_missing(rows, dose):
 
 
 def log_litter_probs(log_mean, log_nu):
-    """Log probability of 0 to 120 pups given at least one; first axes as the arguments'.
+    """Log probability of 0 to 60 pups given at least one; first axes as the arguments'.
 
     The rate of the Conway-Maxwell-Poisson weights is found by bisection from the mean with zero
     counted in.
@@ -298,7 +298,7 @@ def log_litter_probs(log_mean, log_nu):
     log_mean, nu = np.broadcast_arrays(log_mean, np.exp(log_nu))
     low, high = np.full(log_mean.shape, -15.0), np.full(log_mean.shape, 25.0)
     orders = nu[..., None] * gammaln(k + 1.0)
-    for _ in range(45):
+    for _ in range(35):
         middle = (low + high) / 2.0
         weight = middle[..., None] * k - orders
         weight = np.exp(weight - weight.max(axis=-1, keepdims=True))
