@@ -1,16 +1,20 @@
 r"""How likely is an outcome: counts out of trials, trials that go together, and positive counts.
 
 Written without the gamma function, whose derivative is slow inside a sampler: products over the few
-steps of a litter take its place. All functions are element-wise over rows.
+steps of a litter take its place. All functions are element-wise over rows. Those of numpy arrays
+are read by numpy, where nothing is compiled; a sampler's arrays by jax.
 """
 
 from __future__ import annotations
 
+from types import ModuleType
 from typing import Any
 
 import jax
 import jax.numpy as jnp
-from jax.scipy.special import gammaln, logsumexp
+import numpy as np
+from jax.scipy import special as jax_special
+from scipy import special
 
 
 def binomial_log_likelihood(eta: Any, n_success: Any, n_trials: Any) -> Any:  # noqa: ANN401
@@ -40,7 +44,7 @@ def beta_binomial_log_likelihood(
     eta
         Logit of the mean chance :math:`p`.
     correlation_logit
-        Logit of the correlation :math:`\rho` between two trials of one row.
+        Logit of the correlation :math:`\rho` between two trials of one row; one, or like ``eta``.
     n_success, n_trials
         Counts :math:`k` of :math:`n`.
     steps
@@ -53,17 +57,18 @@ def beta_binomial_log_likelihood(
         P(k) \propto \frac{\prod_{j<k} (p + j\theta) \prod_{j<n-k} (1 - p + j\theta)}
                           {\prod_{j<n} (1 + j\theta)}, \qquad \theta = \frac{\rho}{1-\rho}
     """
-    p, q = jax.nn.sigmoid(eta)[..., None], jax.nn.sigmoid(-eta)[..., None]
-    over = steps * jnp.exp(correlation_logit)
+    xp, functions = _library(eta)
+    p, q = functions.expit(eta)[..., None], functions.expit(-eta)[..., None]
+    over = steps * xp.exp(correlation_logit)[..., None]
     n_success, n_trials = n_success[..., None], n_trials[..., None]
 
     def log_product(start: Any, n: Any) -> Any:  # noqa: ANN401
-        return jnp.sum(jnp.where(steps < n, jnp.log(start + over), 0.0), axis=-1)
+        return xp.sum(xp.where(steps < n, xp.log(start + over), 0.0), axis=-1)
 
     return (
         log_product(p, n_success)
         + log_product(q, n_trials - n_success)
-        - log_product(jnp.ones_like(p), n_trials)
+        - log_product(xp.ones_like(p), n_trials)
     )
 
 
@@ -75,7 +80,8 @@ def log_rate_of_mean(log_mean: Any, log_nu: Any, support: Any) -> Any:  # noqa: 
     log_mean
         Log of the mean :math:`\mu`, zero counted in.
     log_nu
-        Log of the dispersion :math:`\nu`; above 0 the counts spread less than Poisson's.
+        Log of the dispersion :math:`\nu`, one or like ``log_mean``; above 0 the counts spread less
+        than Poisson's.
     support
         0, 1, … up to the largest count that is thought possible.
 
@@ -85,12 +91,13 @@ def log_rate_of_mean(log_mean: Any, log_nu: Any, support: Any) -> Any:  # noqa: 
     :math:`\log\lambda \approx \nu \log(\mu + (\nu-1)/(2\nu))` (Shmueli et al. 2005, J R Stat Soc C
     54:127-142), one Newton step takes it to the mean itself.
     """
-    nu = jnp.exp(log_nu)
-    mean = jnp.exp(log_mean)
+    xp, functions = _library(log_mean)
+    nu = xp.exp(log_nu)
+    mean = xp.exp(log_mean)
     # A mean below the asymptotic form's reach starts from Poisson's rate instead.
-    start = nu * jnp.log(jnp.maximum(mean + (nu - 1.0) / (2.0 * nu), 0.5 * mean))
-    log_weight = start[..., None] * support - nu * gammaln(support + 1.0)
-    weight = jax.nn.softmax(log_weight, axis=-1)
+    start = nu * xp.log(xp.maximum(mean + (nu - 1.0) / (2.0 * nu), 0.5 * mean))
+    log_weight = start[..., None] * support - nu[..., None] * functions.gammaln(support + 1.0)
+    weight = xp.exp(log_weight - functions.logsumexp(log_weight, axis=-1, keepdims=True))
     first = weight @ support
     variance = weight @ support**2 - first**2
     return start + (mean - first) / variance
@@ -117,8 +124,17 @@ def truncated_count_log_likelihood(
 
         P(k) = \frac{\lambda^k / (k!)^\nu}{\sum_{j \ge 1} \lambda^j / (j!)^\nu}
     """
+    xp, functions = _library(log_mean)
     log_rate = log_rate_of_mean(log_mean, log_nu, support)
-    nu = jnp.exp(log_nu)
+    nu = xp.exp(log_nu)
     positive = support[1:]
-    log_total = logsumexp(log_rate[..., None] * positive - nu * gammaln(positive + 1.0), axis=-1)
-    return log_rate * counts - nu * gammaln(counts + 1.0) - log_total
+    log_weight = log_rate[..., None] * positive - nu[..., None] * functions.gammaln(positive + 1.0)
+    log_total = functions.logsumexp(log_weight, axis=-1)
+    return log_rate * counts - nu * functions.gammaln(counts + 1.0) - log_total
+
+
+def _library(values: Any) -> tuple[ModuleType, ModuleType]:  # noqa: ANN401
+    """Numpy and its special functions for numpy's numbers, else their jax twins."""
+    if isinstance(values, np.ndarray | np.generic | float):
+        return np, special
+    return jnp, jax_special

@@ -30,10 +30,10 @@ from analytics.likelihoods import truncated_count_log_likelihood
 from analytics.models.litter import (
     LINEAR,
     N_SUPPORT,
-    REFERENCE_LITTER,
     LitterPosterior,
     published_litter_draws,
     restore_litter,
+    stillborn_logit,
 )
 
 N_DRAWS_READ = 1000
@@ -212,15 +212,11 @@ def _drawn(posterior: LitterPosterior, rng: np.random.Generator) -> Drawn:
     alive: Counts = np.zeros(straight.shape, dtype=np.int64)
     mean = np.zeros(straight.shape)
     over = np.exp(draws["l14_within"])[:, None]
+    by_draw = {row: draws[row][:, None, None] for row in ("l14", "l14_size", "l14_age")}
     for start in range(0, data.n_litters, N_AT_ONCE):
         part = slice(start, start + N_AT_ONCE)
         probs = np.asarray(_size_probs(straight[:, part], draws["l13"]))
-        still_logit = (
-            draws["l14"][:, None, None]
-            + draws["l14_size"][:, None, None] * (born_counts - REFERENCE_LITTER)
-            + draws["l14_age"][:, None, None] * data.dam_age_years[part][:, None]
-        )
-        still = expit(still_logit)
+        still = expit(stillborn_logit(by_draw, born_counts, data.dam_age_years[part][:, None]))
         mean[:, part] = (probs * born_counts * (1.0 - still)).sum(axis=2)
         below = np.cumsum(probs, axis=2)
         u = rng.random((*straight[:, part].shape, 1)) * below[:, :, -1:]

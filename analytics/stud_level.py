@@ -407,6 +407,57 @@ def expected_collection(
     return np.asarray(np.exp(value) if measure.is_log else 100.0 * np.clip(value, 0.0, 1.0))
 
 
+@dataclass(frozen=True, slots=True)
+class NextTotal:
+    """Draws of the sperm that a collection of one day holds, and of what less rest takes away.
+
+    Attributes
+    ----------
+    total_m
+        After the reference rest, shape (n,). [10⁶]
+    recovery_days, deficit
+        Of :func:`analytics.slow_level.rest_term`, same draws. [d, 0 to 1]
+    """
+
+    total_m: Floats
+    recovery_days: Floats
+    deficit: Floats
+
+
+def next_total(
+    posterior: StudQualityPosterior,
+    stud: str,
+    *,
+    on: date,
+    rng: np.random.Generator,
+    n_draws: int,
+) -> NextTotal:
+    """Draw the sperm that a collection holds, whoever reads it: no reader's error is in it.
+
+    Parameters
+    ----------
+    posterior
+        Fitted, of total sperm.
+    stud
+        Call name.
+    on
+        Day of the collection.
+    rng
+        Draws among the posterior's draws, and the spread of single collections.
+    n_draws
+        Number of draws.
+    """
+    draws, when = posterior.draws, np.array([on], dtype="datetime64[s]")
+    level = levels_at(posterior, stud, when) + draws["season"] @ season_columns(when).T
+    chosen = rng.integers(len(level), size=n_draws)
+    single = rng.standard_t(PRIORS["q01_tail"].centre, size=n_draws)
+    return NextTotal(
+        np.exp(level[chosen, 0] + draws["within"][chosen] * single),
+        draws["rest_time"][chosen],
+        draws["rest_deficit"][chosen],
+    )
+
+
 def last_in_line(
     posterior: StudQualityPosterior, stud: str, *, rng: np.random.Generator
 ) -> LastCollection | None:

@@ -7,16 +7,16 @@ records file, and nothing here imports the library that made them.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
 
-from analytics.keeping import StorageDraws, medium_of, published_storage
+from analytics.keeping import N_DRAWS, StorageDraws, medium_of, published_storage
 from analytics.own_storage import OwnStorage
 from analytics.priors import priors_fingerprint
-from analytics.storage_inputs import prepare_storage, product_name
+from analytics.storage_inputs import StorageData, prepare_storage, product_name
 from pipelines.store import KeptFit, Store
 
 STORAGE_FIT = "storage"
@@ -30,6 +30,68 @@ STORAGE_MODULES = (
 
 STORAGE_PRIORS = ("s01", "s02", "s03", "s04", "s05", "r01", "r04")
 """Beginnings of the ids of the rows that the fit reads."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptStorage:
+    """What a records file keeps of how long this kennel's samples last.
+
+    Attributes
+    ----------
+    own
+        Draws of the fit; None without one of this version.
+    is_stale
+        Whether there is a fit of another version of the model or of the published table.
+    data
+        Stored samples of today; None without a fit.
+    """
+
+    own: OwnStorage | None
+    is_stale: bool = False
+    data: StorageData | None = None
+
+    def curve(
+        self,
+        *,
+        stud: str | None,
+        extender: str | None,
+        rng: np.random.Generator,
+        n_draws: int = N_DRAWS,
+    ) -> StorageDraws:
+        """Storage curve of the next collection of a stud in an extender: own, else published.
+
+        Parameters
+        ----------
+        stud, extender
+            As in :func:`storage_curve`.
+        rng, n_draws
+            Of the draws.
+        """
+        if self.own is None or self.data is None:
+            published = published_storage(medium_of(extender), rng=rng, n_draws=n_draws)
+            if not self.is_stale:
+                return published
+            return replace(
+                published,
+                source=f"{published.source}; the kennel's own fit was made by another version of "
+                "the model or of the published table, run `studcurve fit`",
+            )
+        return self.own.curve(
+            stud=stud,
+            extender=extender,
+            rng=rng,
+            n_draws=n_draws,
+            observed_until_h=self.data.observed_until_h(product_name(extender)),
+        )
+
+
+def read_kept_storage(store: Store) -> KeptStorage:
+    """Read the kept fit of stored samples, where there is one of this version."""
+    kept = store.read_fit(STORAGE_FIT)
+    if kept is None or not is_current(kept):
+        return KeptStorage(None, is_stale=kept is not None)
+    data = prepare_storage(store.read("evaluations"), store.read("shipments"))
+    return KeptStorage(OwnStorage(kept.draws, kept.labels), data=data)
 
 
 def storage_curve(
@@ -53,24 +115,9 @@ def storage_curve(
     StorageDraws
         Its source says which of the two it is.
     """
-    published = published_storage(medium_of(extender), rng=rng)
     with Store.open(store_path, read_only=True) as store:
-        kept = store.read_fit(STORAGE_FIT)
-        if kept is None:
-            return published
-        if not is_current(kept):
-            return replace(
-                published,
-                source=f"{published.source}; the kennel's own fit was made by another version of "
-                "the model or of the published table, run `studcurve fit`",
-            )
-        data = prepare_storage(store.read("evaluations"), store.read("shipments"))
-    return OwnStorage(kept.draws, kept.labels).curve(
-        stud=stud,
-        extender=extender,
-        rng=rng,
-        observed_until_h=data.observed_until_h(product_name(extender)),
-    )
+        kept = read_kept_storage(store)
+    return kept.curve(stud=stud, extender=extender, rng=rng)
 
 
 def is_current(kept: KeptFit) -> bool:

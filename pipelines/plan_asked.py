@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from functools import partial
 
 import numpy as np
+import pandas as pd
 
 from analytics.cautions import Answer as StoppedAnswer
 from analytics.doses import SampleReading, draw_sample
 from analytics.errors import ToolkitError
-from analytics.keeping import medium_of
+from analytics.keeping import StorageDraws
 from analytics.plan.chain import Pair, Unknowns
 from analytics.plan.lateness import box_record
 from analytics.plan.options import Carrier, Circumstances, OpeningHours
-from analytics.plan.samples import SampleDraws, next_sample, usual_of
+from analytics.plan.samples import Rest, SampleDraws, next_sample, usual_of
 from analytics.plan.season_program import FEWEST_REST_DAYS
 from analytics.plan.unknowns import Chain, draw_unknowns
 from analytics.priors import PRIORS
 from analytics.sentences import sentence
+from analytics.stud_level import next_total
 from pipelines.plan_records import Heat, PlanRecords, raw_samples, straws_of, usual_box
 
 PLAN_STOPS: frozenset[StoppedAnswer] = frozenset({"plan", "conception"})
@@ -136,33 +138,66 @@ def unknowns_of(
         chain,
         pair,
         heat.ovulation,
-        partial(_sample, records, pair.stud, wishes.on_hand_at),
-        medium=medium_of(asked.extender),
+        partial(_sample, records, pair.stud, asked.first_on, wishes.on_hand_at),
+        storage=partial(_storage, records, pair.stud, asked.extender),
         boxes=box_record(records.views["shipments"], carrier),
         seed=seed,
         n_draws=n_draws,
     )
 
 
+def _storage(
+    records: PlanRecords,
+    stud: str,
+    extender: str | None,
+    rng: np.random.Generator,
+    n_draws: int,
+) -> StorageDraws:
+    """Draw the storage curve of the next collection: the kennel's own fit, else published."""
+    return records.storage.curve(stud=stud, extender=extender, rng=rng, n_draws=n_draws)
+
+
+def _next_sample(
+    records: PlanRecords,
+    stud: str,
+    on: date,
+    readings: pd.DataFrame,
+    rng: np.random.Generator,
+    n_draws: int,
+) -> SampleDraws:
+    """Draw the next sample: total sperm by the stud's fitted level, else by his last samples."""
+    drawn = next_sample(readings, rng.normal(size=(2, n_draws)))
+    known = records.total_sperm
+    if known.kept is None or stud not in known.posterior.data.studs:
+        return drawn
+    total = next_total(known.posterior, stud, on=on, rng=rng, n_draws=n_draws)
+    last = readings["collected_earliest"].iloc[-1].date() if len(readings) else None
+    n_counted = len(known.posterior.data.rows_of(stud))
+    return SampleDraws(
+        total.total_m,
+        drawn.progressive_share,
+        sentence("source.sample_fitted", n=n_counted),
+        Rest(last, total.recovery_days, total.deficit),
+    )
+
+
 def _sample(
     records: PlanRecords,
     stud: str,
+    first_on: date,
     on_hand_at: datetime | None,
     rng: np.random.Generator,
     n_draws: int,
 ) -> SampleDraws:
     """Draw the sample: the next one, or the one on hand as it was read."""
     readings = raw_samples(records, stud)
-    z = rng.normal(size=(2, n_draws))
+    drawn = _next_sample(records, stud, first_on, readings, rng, n_draws)
     if on_hand_at is None:
-        return next_sample(readings, z)
+        return drawn
     that_day = readings[readings["collected_earliest"].dt.date == on_hand_at.date()]
     if that_day.empty:
-        drawn = next_sample(readings, z)
-        return SampleDraws(
-            drawn.total_m, drawn.progressive_share,
-            sentence("source.sample_on_hand_missing", instead=drawn.source),
-        )  # fmt: skip
+        missing = sentence("source.sample_on_hand_missing", instead=drawn.source)
+        return replace(drawn, source=missing)
     row = that_day.iloc[-1]
     total, _ = usual_of(readings.drop(that_day.index))
     drawn_sample = draw_sample(

@@ -19,6 +19,7 @@ import pandas as pd
 from analytics.errors import RecordsError
 from analytics.estimate import Floats
 from analytics.models.conception import ConceptionPosterior
+from analytics.models.litter import LitterPosterior
 from analytics.models.ovulation import (
     BLEEDING_RANGE_DAYS,
     DATE_SD_DAYS,
@@ -27,6 +28,7 @@ from analytics.models.ovulation import (
     ProgesteroneReading,
     ovulation_posterior,
 )
+from analytics.models.stud_quality import StudQualityPosterior
 from analytics.plan.breeding_plan import HeatTold
 from analytics.plan.chain import Pair
 from analytics.plan.options import PRICE_ITEMS, Straws
@@ -38,7 +40,8 @@ from analytics.sentences import Sentence, sentence
 from analytics.wording import fit_age_sentence
 from pipelines.due import readings_of_heat
 from pipelines.fit import Known, known
-from pipelines.models import CONCEPTION
+from pipelines.kept_storage import KeptStorage, read_kept_storage
+from pipelines.models import CONCEPTION, LITTER, TOTAL_SPERM
 from pipelines.store import Store
 
 PLAN_VIEWS = (
@@ -75,8 +78,11 @@ class PlanRecords:
     ----------
     views
         Frames by view.
-    conception
-        What is known of the chance of a litter: the kept fit, else the published table.
+    conception, litter, total_sperm
+        What is known of the chance of a litter, of its size, and of what each stud's samples hold:
+        the kept fit, else the published table.
+    storage
+        What is kept of how long stored samples last.
     fingerprint
         Of the current lines.
     asked_at
@@ -85,6 +91,9 @@ class PlanRecords:
 
     views: Mapping[str, pd.DataFrame]
     conception: Known[ConceptionPosterior]
+    litter: Known[LitterPosterior]
+    total_sperm: Known[StudQualityPosterior]
+    storage: KeptStorage
     fingerprint: str
     asked_at: datetime
 
@@ -129,7 +138,15 @@ def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
     """
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in PLAN_VIEWS}
-        return PlanRecords(views, known(store, CONCEPTION), store.fingerprint(), asked_at)
+        return PlanRecords(
+            views,
+            known(store, CONCEPTION),
+            known(store, LITTER),
+            known(store, TOTAL_SPERM),
+            read_kept_storage(store),
+            store.fingerprint(),
+            asked_at,
+        )
 
 
 def chance_sources(records: PlanRecords, share: float | None = None) -> tuple[Sentence, ...]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from functools import partial
 
 import numpy as np
 
@@ -20,6 +19,7 @@ from analytics.plan.breeding_plan import BreedingPlan
 from analytics.plan.chain import Outcome, Pair, Unknowns, simulate
 from analytics.plan.compare import OptionAnswer, answer_options, gap_between, option_values
 from analytics.plan.feasible import possible_options
+from analytics.plan.lateness import box_record
 from analytics.plan.measure_next import (
     Values,
     Worth,
@@ -27,8 +27,14 @@ from analytics.plan.measure_next import (
     worth_of_readings,
     worth_of_test_cool,
 )
-from analytics.plan.pups import Pups, published_litter, pups_of
-from analytics.plan.unknowns import N_JOINT_DRAWS, Chain, published_chain
+from analytics.plan.options import Circumstances
+from analytics.plan.pups import Pups, draw_litter, pups_of
+from analytics.plan.unknowns import N_JOINT_DRAWS, Chain, published_chain, with_chain
+from analytics.plan.wording import (
+    boxes_source_sentence,
+    pups_source_sentence,
+    storage_source_sentence,
+)
 from analytics.sentences import Sentence
 from analytics.timing import MORNING
 from pipelines.due import cautions_of
@@ -87,8 +93,8 @@ def plan_breeding(
     is_stopped = bool(PLAN_STOPS & stopped_answers(cautions))
     nothing = BreedingPlan(
         pair, heat.told, cautions, is_stopped, n_litters_of(records, pair.bitch),
-        months_since_litter(records, pair.bitch), (), prices, currency, wishes.worth_of_litter,
-        (), -1, (), (), (), (), n_draws,
+        months_since_litter(records, pair.bitch), (), None, prices, currency,
+        wishes.worth_of_litter, (), -1, (), (), (), (), n_draws,
     )  # fmt: skip
     if is_stopped:
         return nothing
@@ -98,13 +104,16 @@ def plan_breeding(
         return replace(nothing, infeasible=infeasible)
     posterior = records.conception.posterior
     chain = Chain(posterior.draws, posterior.data.levels)
-    draw = partial(unknowns_of, records, pair, heat, asked, wishes, seed=seed, n_draws=n_draws)
-    unknowns = draw(chain)
+    unknowns = unknowns_of(records, pair, heat, asked, wishes, chain, seed=seed, n_draws=n_draws)
     outcomes = [simulate(option, pair, unknowns) for option in options]
     best = best_days(outcomes)
-    before = draw(published_chain(np.random.default_rng(seed), n_draws))
+    before = with_chain(
+        unknowns, published_chain(np.random.default_rng(seed), n_draws), pair, seed=seed
+    )
     published = [simulate(outcome.option, pair, before) for outcome in best]
-    litter = published_litter(dam_of(records, pair), seed=seed, n_draws=n_draws)
+    born = records.litter.posterior
+    litter_chain = Chain(born.draws, born.data.levels)
+    litter = draw_litter(litter_chain, dam_of(records, pair), seed=seed, n_draws=n_draws)
     pups = [pups_of(outcome, litter) for outcome in best]
     # Without any known cost a worth of a litter cannot be weighed against one.
     costs = [outcome.option.cost(prices) for outcome in best]
@@ -115,7 +124,8 @@ def plan_breeding(
     return replace(
         nothing,
         infeasible=infeasible,
-        sources=_sources(records, unknowns, answers[lead]),
+        sources=_sources(records, pair.stud, asked, unknowns, answers, lead),
+        stored_until_h=unknowns.storage.observed_until_h,
         answers=answers,
         lead=lead,
         gaps=gaps,
@@ -124,9 +134,37 @@ def plan_breeding(
     )
 
 
-def _sources(records: PlanRecords, unknowns: Unknowns, lead: OptionAnswer) -> tuple[Sentence, ...]:
-    """Where the numbers come from."""
-    return (*chance_sources(records, lead.share_from_records), unknowns.sample.source)
+def _sources(
+    records: PlanRecords,
+    stud: str,
+    asked: Circumstances,
+    unknowns: Unknowns,
+    answers: Sequence[OptionAnswer],
+    lead: int,
+) -> tuple[Sentence, ...]:
+    """Where the numbers come from: chance, pups, and of what is collected, sample and box."""
+    n_litters = records.litter.posterior.data.n_litters if records.litter.kept else 0
+    told = [
+        *chance_sources(records, answers[lead].share_from_records),
+        pups_source_sentence(n_litters),
+    ]
+    options = [answer.outcome.option for answer in answers]
+    if any(option.collected_at is not None for option in options):
+        told.append(unknowns.sample.source)
+    if asked.carrier is not None and any(option.packed_at is not None for option in options):
+        own = records.storage.own
+        told.append(
+            storage_source_sentence(
+                stud,
+                asked.extender,
+                read_studs=own.labels.get("effect_stud", ()) if own else None,
+                read_products=own.labels.get("effect_product", ()) if own else (),
+                is_stale=records.storage.is_stale,
+            )
+        )
+        boxes = box_record(records.views["shipments"], asked.carrier.name)
+        told.append(boxes_source_sentence(boxes.carrier, boxes.n_boxes))
+    return tuple(told)
 
 
 def _merit(answer: OptionAnswer, worth_of_litter: float | None) -> float:

@@ -9,11 +9,12 @@ import numpy as np
 
 from analytics.cautions import Caution, stopped_answers
 from analytics.errors import ToolkitError
+from analytics.estimate import Floats
 from analytics.plan.breeding_plan import HeatTold
 from analytics.plan.feasible import possible_options
 from analytics.plan.season import SeasonPlan, plan_season
 from analytics.plan.season_program import StudLimits, Way
-from analytics.plan.season_ways import rest_shares, ways_of
+from analytics.plan.season_ways import published_rest, rest_shares, ways_of
 from analytics.plan.unknowns import Chain
 from analytics.sentences import Sentence
 from pipelines.due import cautions_of
@@ -109,7 +110,7 @@ def plan_stud_season(
     prices, currency = prices_on(records)
     posterior = records.conception.posterior
     chain = Chain(posterior.draws, posterior.data.levels)
-    rested = rest_shares(np.random.default_rng(seed), n_draws)
+    rested: Floats | None = None
     ways: list[tuple[Way, ...]] = []
     heats: dict[str, HeatTold] = {}
     at_home = {name.casefold() for name in away}
@@ -126,6 +127,11 @@ def plan_stud_season(
         asked = circumstances_of(records, stud_name, heat, hers, prices)
         options, _ = possible_options(asked)
         unknowns = unknowns_of(records, pair, heat, asked, hers, chain, seed=seed, n_draws=n_draws)
+        if rested is None:
+            published = published_rest(np.random.default_rng(seed), n_draws)
+            rested = rest_shares(unknowns.sample.rest or published)
+        # The program itself says how long he has rested.
+        unknowns = replace(unknowns, sample=replace(unknowns.sample, rest=None))
         ways.append(
             ways_of(
                 options, pair, unknowns, rested, prices=prices,

@@ -106,7 +106,8 @@ LITTER_SCHEDULE = (Run(400, 500, 0.93), *SMOOTH_SCHEDULE[1:])
 N_PRIOR_DRAWS = 4000
 """Draws of the published table that stand beside a posterior."""
 
-_GROUP_PRIOR = {"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
+GROUP_PRIOR = {"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
+"""Row of the spread between levels, by grouping factor."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,12 +229,12 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
         & rows["is_sire_certain"].astype(bool)
     ).to_numpy()
     rows = rows[counted]
-    groups, levels = grouped(rows, tuple(_GROUP_PRIOR))
+    groups, levels = grouped(rows, tuple(GROUP_PRIOR))
     alive = numbers(rows, "n_born_alive")
     lost = alive - numbers(rows, "n_alive_8_weeks")
     age = np.nan_to_num(np.maximum(0.0, numbers(rows, "bitch_age_years") - DAM_AGE_FROM))
     return LitterData(
-        _design(rows, semen[counted], route[counted], missing_doublings[counted]),
+        litter_design(rows, semen[counted], route[counted], missing_doublings[counted]),
         age,
         alive,
         np.nan_to_num(numbers(rows, "n_stillborn"), nan=-1.0),
@@ -243,13 +244,29 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
     )
 
 
-def _design(
+def litter_design(
     rows: pd.DataFrame,
     semen: np.ndarray[Any, Any],
     route: np.ndarray[Any, Any],
     missing_doublings: Floats,
 ) -> Floats:
-    """Columns of :data:`LINEAR`; what is missing enters at its harmless value, zero."""
+    """Columns of :data:`LINEAR`; what is missing enters at its harmless value, zero.
+
+    Parameters
+    ----------
+    rows
+        Litters, with ``adult_weight_kg``, ``bitch_age_years``, ``n_inseminations``,
+        ``first_litter``, ``inbreeding_pct`` and, where known, ``litter_inbreeding_pct``.
+    semen, route
+        Text, shape (n,).
+    missing_doublings
+        Doublings of the dose below :data:`REFERENCE_DOSE_M`, not negative, shape (n,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n, 16).
+    """
     weight = numbers(rows, "adult_weight_kg")
     ends = np.array(list(SIZES_KG.values()))
     supposed = list(SIZES_KG).index(SUPPOSED_SIZE)
@@ -313,7 +330,7 @@ def fit_litter(
     )
     values = sampled.values
     draws = {row: values["coefficients"][:, k] for k, row in enumerate(COEFFICIENTS)}
-    draws |= {_GROUP_PRIOR[factor]: values[f"sd_{factor}"] for factor in factors}
+    draws |= {GROUP_PRIOR[factor]: values[f"sd_{factor}"] for factor in factors}
     draws |= effect_draws(values, data.levels)
     prior = prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS)
     return LitterPosterior(data, draws, prior, sampled.diagnostics, sampled.seconds)
@@ -333,10 +350,10 @@ def restore_litter(data: LitterData, draws: Draws, *, seed: int) -> LitterPoster
     """
     rng = np.random.default_rng(seed)
     prior = prior_draws(rng, N_PRIOR_DRAWS)
-    values = {row: draws.values[row] for row in (*COEFFICIENTS, *_GROUP_PRIOR.values())}
+    values = {row: draws.values[row] for row in (*COEFFICIENTS, *GROUP_PRIOR.values())}
     for factor, names in data.levels.items():
         values[f"effect_{factor}"] = effects_of_levels(
-            draws, f"effect_{factor}", names, sd=values[_GROUP_PRIOR[factor]], rng=rng
+            draws, f"effect_{factor}", names, sd=values[GROUP_PRIOR[factor]], rng=rng
         )
     return LitterPosterior(data, values, prior, draws.diagnostics, draws.seconds)
 
@@ -357,7 +374,7 @@ def prior_draws(rng: np.random.Generator, n_draws: int) -> dict[str, Floats]:
         Length of each array.
     """
     draws = {}
-    for row in (*COEFFICIENTS, *_GROUP_PRIOR.values()):
+    for row in (*COEFFICIENTS, *GROUP_PRIOR.values()):
         prior = PRIORS[row]
         normal = rng.normal(prior.centre, prior.sd, n_draws)
         draws[row] = np.abs(normal) if prior.distribution == "half-normal" else normal
@@ -399,11 +416,7 @@ def litter_log_likelihood(
     counts = truncated_count_log_likelihood(
         log_mean[None], by_id["l13"], jnp.maximum(born, 1.0), data["support"]
     )
-    still_logit = (
-        by_id["l14"]
-        + by_id["l14_size"] * (born - REFERENCE_LITTER)
-        + by_id["l14_age"] * data["age"]
-    )
+    still_logit = stillborn_logit(by_id, born, data["age"])
     orders = gammaln(born + 1) - gammaln(data["stillborn"] + 1) - gammaln(data["alive"] + 1)
     still = orders + beta_binomial_log_likelihood(
         still_logit, by_id["l14_within"], data["stillborn"], born, data["steps"]
@@ -417,6 +430,25 @@ def litter_log_likelihood(
         data["steps"],
     )
     return first + data["lost_known"] * later
+
+
+def stillborn_logit(by_id: Mapping[str, Any], born: Any, years_beyond: Any) -> Any:  # noqa: ANN401
+    """Logit of the mean chance of a pup to be stillborn.
+
+    Parameters
+    ----------
+    by_id
+        l14, l14_size and l14_age.
+    born
+        Total born.
+    years_beyond
+        Years of the dam beyond :data:`DAM_AGE_FROM`, not negative. [y]
+    """
+    return (
+        by_id["l14"]
+        + by_id["l14_size"] * (born - REFERENCE_LITTER)
+        + by_id["l14_age"] * years_beyond
+    )
 
 
 def _padded(data: LitterData, prior_sd_factor: float) -> dict[str, Any]:
@@ -449,6 +481,6 @@ def _padded(data: LitterData, prior_sd_factor: float) -> dict[str, Any]:
     }
     for factor, index in data.groups.items():
         n_levels = padded_size(len(data.levels[factor]), PADDING[factor])
-        scale = prior_sd_factor * PRIORS[_GROUP_PRIOR[factor]].sd
+        scale = prior_sd_factor * PRIORS[GROUP_PRIOR[factor]].sd
         arrays |= factor_arrays(factor, pad(index), n_levels, scale)
     return arrays

@@ -189,12 +189,15 @@ def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQual
         domain = np.broadcast_to(span, (n_draws, 2))
     half_range = (domain[0, 1] - domain[0, 0]) / 2.0 / DAYS_PER_YEAR
     n_basis = values["smooth"].shape[2] or n_basis_of(half_range)
-    spread = np.sqrt(np.asarray(jax.vmap(
-        lambda amplitude, length: spectral_density(amplitude, length, half_range, n_basis)
-    )(values["amplitude"], values["length"])))  # fmt: skip
     ones = np.ones(n_draws)
     seen = {name: k for k, name in enumerate(draws.labels.get("level", ()))}
-    smooth = spread[:, None, :] * rng.normal(size=(n_draws, len(data.studs), n_basis))
+    smooth = np.zeros((n_draws, len(data.studs), n_basis))
+    if not set(data.studs) <= set(seen):
+        # Read by the sampler's own library, which compiles: only where a stud is new.
+        spread = np.sqrt(np.asarray(jax.vmap(
+            lambda amplitude, length: spectral_density(amplitude, length, half_range, n_basis)
+        )(values["amplitude"], values["length"])))  # fmt: skip
+        smooth = spread[:, None, :] * rng.normal(size=smooth.shape)
     until = np.full((n_draws, len(data.studs)), np.inf)
     for k, name in enumerate(data.studs):
         if name in seen:

@@ -91,8 +91,11 @@ class BreedingPlan:
     n_litters, months_since
         Her litters, and months since the last; None where none is recorded.
     sources
-        Where the numbers come from: chance, sample, storage, pups, boxes. Own records are told
-        from published work. Empty without answers.
+        Where the numbers come from, a sentence each: chance, pups, sample, storage, boxes; own
+        records are told from published work. Empty without answers.
+    stored_until_h
+        Longest storage that the kennel itself has read in this extender; None where the storage
+        curve is the published one. [h]
     prices, currency, worth_of_litter
         Of the costs; the worth is before the stud fee, None when not stated.
     answers
@@ -118,6 +121,7 @@ class BreedingPlan:
     n_litters: int
     months_since: float | None
     sources: tuple[Sentence, ...]
+    stored_until_h: float | None
     prices: Mapping[str, float]
     currency: str
     worth_of_litter: float | None

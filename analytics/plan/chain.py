@@ -297,6 +297,8 @@ def _motile_dose_m(option: Option, unknowns: Unknowns, hours: Floats) -> Floats:
     if option.straws is not None:
         return straw_dose_m(option.straws, option.route, unknowns.z_straws)
     motile = unknowns.sample.progressive_m / option.n_doses
+    if option.source == "next collection" and option.collected_at is not None:
+        motile = unknowns.sample.progressive_on(option.collected_at.date()) / option.n_doses
     if option.semen_type == "fresh":
         return motile
     kept = retention_share(hours, unknowns.storage.eta_h, unknowns.storage.kappa)

@@ -1,17 +1,12 @@
-r"""How many pups may come of one option, alive at 8 weeks?
+"""How many pups may come of one option, alive at 8 weeks?
 
-Given a litter, total born is a zero-truncated Conway–Maxwell–Poisson count with
+Given a litter, the litter model answers (:mod:`analytics.models.litter`): total born by her weight,
+age, litters and inbreeding, by method, dose and partners; stillborn pups by size of the litter and
+her age; losses by eight weeks; and losses of one litter go together. Its draws are those of the
+kennel's fit, or of the published table alone. An empty bitch has none.
 
-.. math::
-
-    \log \mu = l_{01} + l_{03}\,\text{artificial} + l_{04}\,\text{chilled} + l_{05}\,\text{frozen}
-        + l_{06}\,\text{deep} + l_{07}\,\text{twice} + l_{08} \min(0, \log_2 D/100)
-        + \text{dam's age, first litter, inbreeding} + \text{breed, dam, stud}
-
-and each pup is born alive and lives to 8 weeks with chances :math:`1 - \mathrm{expit}\, l_{14}` and
-:math:`1 - \mathrm{expit}\, l_{15}`. An empty bitch has none.
-
-Does not know: losses that go together within a litter, which make none and all likelier than here.
+A smaller dose is taken never to go with more pups: a coefficient drawn with the other sign counts
+as zero here.
 """
 
 from __future__ import annotations
@@ -19,34 +14,31 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
-from zlib import crc32
 
 import numpy as np
-from scipy.special import expit, gammaln, logsumexp
-from scipy.stats import binom
+import pandas as pd
+from scipy.special import expit, gammaln
 
+from analytics.breeding_terms import hinge
 from analytics.estimate import Floats
+from analytics.likelihoods import beta_binomial_log_likelihood, truncated_count_log_likelihood
+from analytics.models.litter import (
+    COEFFICIENTS,
+    DAM_AGE_FROM,
+    GROUP_PRIOR,
+    LINEAR,
+    N_SUPPORT,
+    REFERENCE_DOSE_M,
+    litter_design,
+    prior_draws,
+    stillborn_logit,
+)
 from analytics.plan.chain import FEWEST_SPERM_M, Outcome
-from analytics.priors import PRIORS
+from analytics.plan.options import Option
+from analytics.plan.unknowns import N_JOINT_DRAWS, Chain, partner_effects
 
-SIZES_KG = ((5.0, "l01_toy"), (10.0, "l01_small"), (25.0, "l01_medium"), (45.0, "l01_large"))
-"""Upper ends of the weight classes and their rows; heavier is giant. [kg]"""
-
-SUPPOSED_SIZE = "l01_medium"
-"""Class of a bitch whose weight is not recorded; said beside the numbers."""
-
-REFERENCE_DOSE_M = 100.0
-"""Dose below which a smaller one goes with smaller litters (prior l08). [10⁶]"""
-
-DAM_AGE_FROM, LARGE_DAM_AGE_FROM = 4.0, 5.0
-"""Ages from which rows l09 count. [y]"""
-
-LARGEST_LITTER = 40
-"""Counts above this have a probability below 10⁻⁶ at every mean of the table."""
-
-_NORMAL = ("l03", "l04", "l05", "l06", "l07", "l08", "l09", "l09_large", "l10", "l11_dam", "l13",
-           "l14", "l15")  # fmt: skip
-_SPREAD = {"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
+BORN = np.arange(1.0, N_SUPPORT + 1.0)
+"""Sizes of a litter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +68,9 @@ class Dam:
     inbreeding_pct: float = float("nan")
 
     @property
-    def size_row(self) -> str:
-        """Row of her weight class."""
-        if np.isnan(self.adult_weight_kg):
-            return SUPPOSED_SIZE
-        return next((row for end, row in SIZES_KG if self.adult_weight_kg < end), "l01_giant")
+    def years_beyond(self) -> float:
+        """Years beyond those from which her age counts; none where it is not known. [y]"""
+        return float(np.nan_to_num(np.maximum(0.0, self.age_years - DAM_AGE_FROM)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,16 +79,20 @@ class LitterUnknowns:
 
     Attributes
     ----------
-    log_mean
-        Log mean of this dam and stud by natural mating, shape (n,).
+    dam
+        She and her mate.
     coefficients
-        Draws by id, each of shape (n,).
+        Draws by id, each of shape (n,); l08 not below zero.
+    partners
+        Effects of breed, dam and stud on the log of the mean, shape (n,).
     uniform
-        Numbers between 0 and 1 behind size and survival, shape (2, n), shared by every option.
+        Numbers between 0 and 1 behind size, stillborn and lost pups, shape (3, n), shared by every
+        option.
     """
 
-    log_mean: Floats
+    dam: Dam
     coefficients: Mapping[str, Floats]
+    partners: Floats
     uniform: Floats
 
 
@@ -123,41 +117,34 @@ class Pups:
         return np.asarray(np.bincount(self.alive) / len(self.alive))
 
 
-def published_litter(dam: Dam, *, seed: int, n_draws: int) -> LitterUnknowns:
-    """Draw the published table of litter size for one dam and stud.
+def published_litter_chain(rng: np.random.Generator, n_draws: int = N_JOINT_DRAWS) -> Chain:
+    """Draw the published table of litters alone: dam, stud and breed are new ones."""
+    return Chain(prior_draws(rng, n_draws), {})
+
+
+def draw_litter(chain: Chain, dam: Dam, *, seed: int, n_draws: int) -> LitterUnknowns:
+    """Draw everything about a litter that is the same for every option.
 
     Parameters
     ----------
+    chain
+        Draws of the litter model, of a fit or published, and the names of their levels.
     dam
         She and her mate.
     seed
         The same seed gives the same draws, whichever options are asked about.
     n_draws
-        Joint draws.
+        Joint draws; those of a fit are recycled.
     """
-    rng = np.random.default_rng([seed, crc32(b"litter")])
-    draws = {row: PRIORS[row].centre + PRIORS[row].sd * rng.normal(size=n_draws) for row in _NORMAL}
-    size = PRIORS[dam.size_row]
-    log_mean = size.centre + size.sd * rng.normal(size=n_draws)
+    coefficients = {row: np.resize(chain.draws[row], n_draws) for row in COEFFICIENTS}
+    coefficients["l08"] = np.maximum(coefficients["l08"], 0.0)
     names = {"breed": dam.breed, "bitch": dam.bitch, "stud": dam.stud}
-    for factor, row in _SPREAD.items():
-        scale = PRIORS[row].sd * np.abs(rng.normal(size=n_draws))
-        own = np.random.default_rng([seed, crc32(f"litter {factor} {names[factor]}".encode())])
-        log_mean += scale * own.normal(size=n_draws)
-    return LitterUnknowns(log_mean + of_dam(dam, draws), draws, rng.uniform(size=(2, n_draws)))
-
-
-def of_dam(dam: Dam, draws: Mapping[str, Floats]) -> Floats:
-    """What a dam's age, parity and inbreeding go with in the log mean; missing counts as none."""
-    age = dam.age_years if np.isfinite(dam.age_years) else 0.0
-    is_large = dam.size_row in ("l01_large", "l01_giant")
-    inbreeding = dam.inbreeding_pct if np.isfinite(dam.inbreeding_pct) else 0.0
-    return np.asarray(
-        draws["l09"] * max(0.0, age - DAM_AGE_FROM)
-        + draws["l09_large"] * is_large * max(0.0, age - LARGE_DAM_AGE_FROM)
-        + draws["l10"] * dam.is_first_litter
-        + draws["l11_dam"] * inbreeding
+    # Another question than the chance of a litter: its new partners have draws of their own.
+    partners = partner_effects(
+        chain, names, GROUP_PRIOR, question="litter", seed=seed, n_draws=n_draws
     )
+    rng = np.random.default_rng([seed, len(GROUP_PRIOR)])
+    return LitterUnknowns(dam, coefficients, partners, rng.uniform(size=(3, n_draws)))
 
 
 def pups_of(outcome: Outcome, litter: LitterUnknowns) -> Pups:
@@ -171,48 +158,78 @@ def pups_of(outcome: Outcome, litter: LitterUnknowns) -> Pups:
         Draws of the litter, as many.
     """
     draws = litter.coefficients
-    size, lives = _size_probs(outcome, litter), _survival(draws)
-    counts = np.arange(1, LARGEST_LITTER + 1)
-    mean_born = size @ counts
-    empty = 1.0 - outcome.litter_prob
-    u_size, u_lives = litter.uniform
-    # One number decides whether there is a litter and how large: a greater chance is never fewer.
-    within = np.clip((u_size - empty) / np.maximum(outcome.litter_prob, 1e-300), 0.0, 1.0)
-    born = 1 + (within[:, None] > np.cumsum(size, axis=1)).sum(axis=1)
-    born = np.where(u_size <= empty, 0, np.minimum(born, LARGEST_LITTER))
-    alive = np.where(born > 0, binom.ppf(u_lives, np.maximum(born, 1), lives), 0.0)
-    return Pups(outcome.litter_prob * mean_born * lives, alive.astype(np.int64))
-
-
-def _survival(draws: Mapping[str, Floats]) -> Floats:
-    """Chance of a pup to be born alive and to live to 8 weeks, in each draw."""
-    return np.asarray(expit(-draws["l14"]) * expit(-draws["l15"]))
-
-
-def _size_probs(outcome: Outcome, litter: LitterUnknowns) -> Floats:
-    """Probability of 1, 2, … pups born given a litter, shape (n, LARGEST_LITTER)."""
-    option, draws = outcome.option, litter.coefficients
-    log_mean = litter.log_mean + draws["l07"] * (len(option.inseminated_at) > 1)
-    if option.semen_type != "natural":
-        doublings = np.log2(np.maximum(outcome.motile_dose_m, FEWEST_SPERM_M) / REFERENCE_DOSE_M)
-        log_mean = (
-            log_mean
-            + draws["l03"]
-            + draws["l04"] * (option.semen_type == "chilled")
-            + draws["l05"] * (option.semen_type == "frozen")
-            + draws["l06"] * (option.route == "transcervical")
-            # A smaller dose is taken never to go with more pups, as for the chance of a litter.
-            + np.maximum(draws["l08"], 0.0) * np.minimum(doublings, 0.0)
+    sizes = np.exp(
+        truncated_count_log_likelihood(
+            log_mean_born(outcome, litter)[:, None],
+            draws["l13"][:, None],
+            BORN,
+            np.arange(N_SUPPORT + 1.0),
         )
-    nu = np.exp(draws["l13"])
-    counts = np.arange(LARGEST_LITTER + 1.0)
-    log_factorial = gammaln(counts + 1.0)
-    mean = np.exp(log_mean)
-    log_rate = nu * np.log(np.maximum(mean + (nu - 1.0) / (2.0 * nu), 0.5 * mean))
-    # One Newton step from the asymptotic rate to the rate of the wanted mean.
-    log_weight = log_rate[:, None] * counts - nu[:, None] * log_factorial
-    weight = np.exp(log_weight - logsumexp(log_weight, axis=1, keepdims=True))
-    first = weight @ counts
-    log_rate = log_rate + (mean - first) / (weight @ counts**2 - first**2)
-    log_weight = log_rate[:, None] * counts[1:] - nu[:, None] * log_factorial[1:]
-    return np.asarray(np.exp(log_weight - logsumexp(log_weight, axis=1, keepdims=True)))
+    )
+    by_draw = {row: draws[row][:, None] for row in ("l14", "l14_size", "l14_age")}
+    still_logit = stillborn_logit(by_draw, BORN, litter.dam.years_beyond)
+    mean_alive = (sizes * BORN * expit(-still_logit)).sum(axis=1) * expit(-draws["l15"])
+    return Pups(outcome.litter_prob * mean_alive, _drawn_alive(outcome, litter, sizes, still_logit))
+
+
+def log_mean_born(outcome: Outcome, litter: LitterUnknowns) -> Floats:
+    """Log of the mean of total born, zero counted in, in each draw."""
+    draws = litter.coefficients
+    straight = np.column_stack([draws[row] for row in LINEAR]) @ _design(outcome.option, litter.dam)
+    if outcome.option.semen_type == "natural":
+        return np.asarray(straight + litter.partners)
+    doublings = np.log2(np.maximum(outcome.motile_dose_m, FEWEST_SPERM_M) / REFERENCE_DOSE_M)
+    return np.asarray(straight + litter.partners - draws["l08"] * hinge(np, -doublings))
+
+
+def _design(option: Option, dam: Dam) -> Floats:
+    """Columns of one breeding at the usual dose, shape (16,)."""
+    row = pd.DataFrame(
+        {
+            "adult_weight_kg": [dam.adult_weight_kg],
+            "bitch_age_years": [dam.age_years],
+            "n_inseminations": [float(len(option.inseminated_at))],
+            "first_litter": [float(dam.is_first_litter)],
+            "inbreeding_pct": [dam.inbreeding_pct],
+        }
+    )
+    semen, route = np.array([option.semen_type]), np.array([option.route])
+    return np.asarray(litter_design(row, semen, route, np.zeros(1))[0])
+
+
+def _drawn_alive(
+    outcome: Outcome, litter: LitterUnknowns, sizes: Floats, still_logit: Floats
+) -> np.ndarray[Any, Any]:
+    """Pups alive at 8 weeks, one number in each draw."""
+    u_size, u_still, u_lost = litter.uniform
+    empty = 1.0 - outcome.litter_prob
+    alive = np.zeros(len(u_size), dtype=np.int64)
+    has_litter = u_size > empty
+    # One number decides whether there is a litter and how large: a greater chance is never fewer.
+    within = (u_size[has_litter] - empty[has_litter]) / outcome.litter_prob[has_litter]
+    below = np.cumsum(sizes[has_litter], axis=1)
+    born = 1 + (within[:, None] > below[:, :-1] / below[:, -1:]).sum(axis=1)
+    within_logit = litter.coefficients["l14_within"][has_litter]
+    logit = np.take_along_axis(still_logit[has_litter], born[:, None] - 1, axis=1)[:, 0]
+    born_alive = born - _quantile(logit, within_logit, born, u_still[has_litter])
+    lost_logit = litter.coefficients["l15"][has_litter]
+    lost = _quantile(lost_logit, within_logit, born_alive, u_lost[has_litter])
+    alive[has_litter] = born_alive - lost
+    return alive
+
+
+def _quantile(
+    eta: Floats, correlation_logit: Floats, n_trials: np.ndarray[Any, Any], u: Floats
+) -> np.ndarray[Any, Any]:
+    """Count out of trials that go together at a share of its distribution, row by row."""
+    counts = np.arange(n_trials.max(initial=0) + 1.0)
+    trials = n_trials[:, None].astype(np.float64)
+    possible = counts <= trials
+    within = np.minimum(counts, trials)
+    orders = gammaln(trials + 1.0) - gammaln(within + 1.0) - gammaln(trials - within + 1.0)
+    logs = orders + beta_binomial_log_likelihood(
+        eta[:, None], correlation_logit[:, None], within, trials, counts[:-1]
+    )
+    below = np.cumsum(np.where(possible, np.exp(logs), 0.0), axis=1)
+    # The last sum is one but for rounding: it is left out, and everything above is the last count.
+    return np.asarray((u[:, None] > below[:, :-1]).sum(axis=1).clip(max=n_trials))

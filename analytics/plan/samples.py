@@ -7,15 +7,18 @@ its progressive motility is, on the logit scale,
 
 with published centre :math:`\mu`, level :math:`a` of the stud, collection :math:`w_i` (prior q02)
 and known reading error :math:`e_i` (r01), all normal, so that the next collection follows in closed
-form. A stud without a record has the published spread between dogs. A kennel's fit of its studs
-over time replaces these draws by its own; a sample on hand is drawn given how it was read.
+form. A stud without a record has the published spread between dogs. Where the kennel's studs are
+fitted over time, total sperm is that of the fit instead: his level on the day, season, spread
+between collections and rest (:func:`analytics.stud_level.next_total`). A sample on hand is drawn
+given how it was read.
 
-Does not know: rest, season, observers and slow change, which the fit of the stud does.
+Without that fit it does not know rest, season, observers and slow change.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -27,6 +30,7 @@ from analytics.estimate import Floats
 from analytics.plan.options import Straws
 from analytics.priors import PRIORS
 from analytics.sentences import Sentence, sentence
+from analytics.slow_level import rest_term
 
 PUBLISHED_SAMPLE = sentence("source.sample_published")
 """Where a sample comes from of whose stud nothing is recorded."""
@@ -37,6 +41,9 @@ TYPICAL_MOTILITY_PCT = 75.0
 
 N_LAST_READINGS = 10
 """Collections that stand for a stud today; a rule of this toolkit."""
+
+FEWEST_REST_DAYS = 1
+"""A second collection of one day counts as one of the next day: row q03 begins there. [d]"""
 
 EXTREME_PCT = (2.0, 98.0)
 """A percentage is kept within these ends on the logit scale: 0 and 100 % are rounded values. [%]"""
@@ -60,6 +67,33 @@ class UsualMotility:
 
 
 @dataclass(frozen=True, slots=True)
+class Rest:
+    """How total sperm depends on the days since the collection before (priors q03).
+
+    Attributes
+    ----------
+    last_on
+        Day of his last collection; None where none is known, which counts as rested.
+    recovery_days, deficit
+        Time constant of the recovery, and share missing on the next day, each shape (n,). [d, 0–1]
+    """
+
+    last_on: date | None
+    recovery_days: Floats
+    deficit: Floats
+
+    def share_after(self, days: float) -> Floats:
+        """Share of a rested sample that is there after days of rest, shape (n,)."""
+        return np.asarray(np.exp(rest_term(np, days, self.recovery_days, self.deficit)))
+
+    def share_on(self, day: date) -> Floats:
+        """Share of a rested sample that is there on a day, if nothing is collected before it."""
+        if self.last_on is None:
+            return np.ones(len(self.deficit))
+        return self.share_after(float(max(FEWEST_REST_DAYS, (day - self.last_on).days)))
+
+
+@dataclass(frozen=True, slots=True)
 class SampleDraws:
     """What the sample of an option may hold, before storage and division into doses.
 
@@ -71,16 +105,26 @@ class SampleDraws:
         Share moving forward when collected, 0 to 1, shape (n,).
     source
         Where the draws come from.
+    rest
+        Where the total is that of a rested sample: what is there of it after less rest. None where
+        the total is that of the sample itself, or of his usual rest.
     """
 
     total_m: Floats
     progressive_share: Floats
     source: Sentence
+    rest: Rest | None = None
 
     @property
     def progressive_m(self) -> Floats:
-        """Sperm moving forward. [10⁶]"""
+        """Sperm moving forward, after full rest. [10⁶]"""
         return self.total_m * self.progressive_share
+
+    def progressive_on(self, day: date) -> Floats:
+        """Sperm moving forward in what is collected on a day. [10⁶]"""
+        if self.rest is None:
+            return self.progressive_m
+        return self.progressive_m * self.rest.share_on(day)
 
 
 def usual_motility(readings: pd.DataFrame) -> UsualMotility:

@@ -19,35 +19,35 @@ from analytics.breeding_terms import dose_term
 from analytics.estimate import Floats
 from analytics.plan.chain import FEWEST_SPERM_M, Pair, Unknowns, simulate
 from analytics.plan.options import Option
+from analytics.plan.samples import Rest
 from analytics.plan.season_program import RESTS, STATES, Way
 from analytics.priors import PRIORS
 
 
-def rest_shares(rng: np.random.Generator, n_draws: int) -> Floats:
-    r"""Share of a rested ejaculate that is there after each number of days of rest (prior q03).
+def published_rest(rng: np.random.Generator, n_draws: int) -> Rest:
+    """Draw what is published of rest (prior q03), for a stud whose own is not fitted."""
+    time, deficit = PRIORS["q03_time"], PRIORS["q03_deficit"]
+    recovery_days = time.centre * np.exp(time.sd * rng.normal(size=n_draws))
+    worth = deficit.centre * (1.0 - deficit.centre) / deficit.sd**2 - 1.0
+    missing = rng.beta(deficit.centre * worth, (1.0 - deficit.centre) * worth, size=n_draws)
+    return Rest(None, recovery_days, missing)
+
+
+def rest_shares(rest: Rest) -> Floats:
+    """Share of a rested ejaculate that is there after each number of days of rest.
 
     Parameters
     ----------
-    rng
-        Source of the draws.
-    n_draws
-        Number of draws.
+    rest
+        Of the kennel's fit, or published.
 
     Returns
     -------
     numpy.ndarray
-        After each of :data:`RESTS` against the last of them, shape (n_draws, n_rests).
-
-    Notes
-    -----
-    :math:`1 - d\, e^{-(r-1)/\tau}` with deficit :math:`d` on the next day and recovery time
-    :math:`\tau`; the longest rest stands for all longer ones.
+        After each of :data:`RESTS` against the last of them, which stands for all longer ones;
+        shape (n_draws, n_rests).
     """
-    time, deficit = PRIORS["q03_time"], PRIORS["q03_deficit"]
-    recovery_days = time.centre * np.exp(time.sd * rng.normal(size=(n_draws, 1)))
-    worth = deficit.centre * (1.0 - deficit.centre) / deficit.sd**2 - 1.0
-    missing = rng.beta(deficit.centre * worth, (1.0 - deficit.centre) * worth, size=(n_draws, 1))
-    present = 1.0 - missing * np.exp(-(np.array(RESTS) - 1.0) / recovery_days)
+    present = np.column_stack([rest.share_after(float(days)) for days in RESTS])
     return np.asarray(present / present[:, -1:])
 
 
@@ -69,7 +69,7 @@ def ways_of(
     pair
         The stud and this bitch.
     unknowns
-        Draws of her heat.
+        Draws of her heat, the sample being a rested one.
     rested
         From :func:`rest_shares`, as many draws.
     prices, worth_of_litter

@@ -7,13 +7,13 @@ the day (sample, box, straws, ovulation, new partners) is drawn anew for each.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zlib import crc32
 
 import numpy as np
 
 from analytics.estimate import Floats
-from analytics.keeping import Medium, published_storage
+from analytics.keeping import StorageDraws
 from analytics.models import conception
 from analytics.models.ovulation import OvulationPosterior
 from analytics.plan.chain import Pair, Unknowns, bias_draws, plan_coefficients
@@ -23,19 +23,22 @@ from analytics.plan.samples import SampleDraws
 N_JOINT_DRAWS = 4000
 """Joint draws of a plan; a chance is then sure to a quarter of a point."""
 
-_SPREAD_ROW = {"stud": "c20_stud", "bitch": "c20_bitch", "breed": "c20_breed",
-               "clinic": "c21_clinic", "year": "c21_year"}  # fmt: skip
+CONCEPTION_SPREAD = {"stud": "c20_stud", "bitch": "c20_bitch", "breed": "c20_breed",
+                     "clinic": "c21_clinic", "year": "c21_year"}  # fmt: skip
+"""Row of the spread between levels of the conception chain, by grouping factor."""
+
 _ALWAYS = ("stud", "bitch", "breed")
 
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """Draws of the conception chain and the names that their effects belong to.
+    """Draws of the conception chain, or of litters, and the names that their effects belong to.
 
     Attributes
     ----------
     draws
-        By id, as in :class:`analytics.models.conception.ConceptionPosterior`.
+        By id, as in :class:`analytics.models.conception.ConceptionPosterior` or
+        :class:`analytics.models.litter.LitterPosterior`.
     levels
         Names of the levels by grouping factor; empty for the published table.
     """
@@ -55,7 +58,7 @@ def draw_unknowns(
     ovulation: OvulationPosterior,
     sample: Callable[[np.random.Generator, int], SampleDraws],
     *,
-    medium: Medium,
+    storage: Callable[[np.random.Generator, int], StorageDraws],
     boxes: BoxRecord | None,
     seed: int,
     n_draws: int = N_JOINT_DRAWS,
@@ -72,8 +75,8 @@ def draw_unknowns(
         Posterior of this heat.
     sample
         Draws the sample that is or will be collected, given a generator and a number.
-    medium
-        What a box's sample is kept in.
+    storage
+        Draws the storage curve of the sample of a box, likewise.
     boxes
         Own record of the carrier.
     seed
@@ -90,11 +93,11 @@ def draw_unknowns(
         origin=ovulation.origin,
         ovulation_days=np.interp(uniform[0], cumulative, ovulation.days),
         coefficients=plan_coefficients(chain.draws, n_draws),
-        partners=partner_effects(chain, pair, seed=seed, n_draws=n_draws),
+        partners=_pair_effects(chain, pair, seed=seed, n_draws=n_draws),
         bias=bias_draws(rng_bias, n_draws),
         z_straws=rng_sample.normal(size=n_draws),
         sample=sample(rng_sample, n_draws),
-        storage=published_storage(medium, rng=rng_storage, n_draws=n_draws),
+        storage=storage(rng_storage, n_draws),
         box_shares={
             weekday: share_draws(boxes, weekday, rng=rng_boxes, n_draws=n_draws)
             for weekday in range(7)
@@ -104,7 +107,41 @@ def draw_unknowns(
     )
 
 
-def partner_effects(chain: Chain, pair: Pair, *, seed: int, n_draws: int) -> Floats:
+def with_chain(unknowns: Unknowns, chain: Chain, pair: Pair, *, seed: int) -> Unknowns:
+    """The same draws with another conception chain, so that two chains can be compared.
+
+    Parameters
+    ----------
+    unknowns
+        From :func:`draw_unknowns`.
+    chain
+        The other chain.
+    pair, seed
+        As the first ones were drawn.
+    """
+    n_draws = unknowns.n_draws
+    return replace(
+        unknowns,
+        coefficients=plan_coefficients(chain.draws, n_draws),
+        partners=_pair_effects(chain, pair, seed=seed, n_draws=n_draws),
+    )
+
+
+def _pair_effects(chain: Chain, pair: Pair, *, seed: int, n_draws: int) -> Floats:
+    """Effects of the partners of the conception chain."""
+    names = {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed, "clinic": pair.clinic}
+    return partner_effects(chain, names, CONCEPTION_SPREAD, seed=seed, n_draws=n_draws)
+
+
+def partner_effects(
+    chain: Chain,
+    names: Mapping[str, str],
+    spread_rows: Mapping[str, str],
+    *,
+    question: str = "",
+    seed: int,
+    n_draws: int,
+) -> Floats:
     """Effects of the partners together; those without a record are drawn from their spread.
 
     Clinic and year count only where the records hold several of them; the year of a plan is
@@ -114,8 +151,12 @@ def partner_effects(chain: Chain, pair: Pair, *, seed: int, n_draws: int) -> Flo
     ----------
     chain
         Draws with the names of their levels.
-    pair
-        The two dogs.
+    names
+        Name of the partner by grouping factor; a factor without one has a new level.
+    spread_rows
+        Row of the spread between levels, by grouping factor.
+    question
+        Of another question than the chance of a litter, so that one name is new in each anew.
     seed
         A new partner of one name has the same draws in every plan of one seed.
     n_draws
@@ -124,11 +165,10 @@ def partner_effects(chain: Chain, pair: Pair, *, seed: int, n_draws: int) -> Flo
     Returns
     -------
     numpy.ndarray
-        Shape (n_draws,). [logit]
+        Shape (n_draws,), on the scale of the linear predictor.
     """
-    names = {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed, "clinic": pair.clinic}
     total = np.zeros(n_draws)
-    for factor, row in _SPREAD_ROW.items():
+    for factor, row in spread_rows.items():
         levels = tuple(chain.levels.get(factor, ()))
         if factor not in _ALWAYS and not levels:
             continue
@@ -137,7 +177,7 @@ def partner_effects(chain: Chain, pair: Pair, *, seed: int, n_draws: int) -> Flo
             total += np.resize(own, n_draws)
         else:
             # Two bitches without a record are two dogs: each name has a stream of its own.
-            name = crc32(f"{factor} {names.get(factor, '')}".encode())
+            name = crc32(f"{question}{factor} {names.get(factor, '')}".encode())
             z = np.random.default_rng([seed, name]).normal(size=n_draws)
             total += np.resize(chain.draws[row], n_draws) * z
     return total

@@ -22,6 +22,7 @@ from analytics.plan.season import SeasonPlan
 from analytics.plan.season_program import FEWEST_REST_DAYS
 from analytics.priors import PRIORS
 from analytics.sentences import Sentence, Value, Word, sentence
+from analytics.storage_inputs import product_name
 from analytics.wording import SPEAKING_SHARE
 
 NO_PRICE_LITTERS = 0.005
@@ -99,6 +100,69 @@ def chance_source_sentence(share: float | None) -> Sentence:
     if share < SPEAKING_SHARE:
         return sentence("source.chance_barely", share=SPEAKING_SHARE)
     return sentence("source.chance_fitted", share=share)
+
+
+def pups_source_sentence(n_litters: int) -> Sentence:
+    """Where litter sizes come from: the litters of a fit, or none."""
+    if not n_litters:
+        return sentence("source.pups_published")
+    return sentence("source.pups_fitted", n=n_litters)
+
+
+def storage_source_sentence(
+    stud: str,
+    extender: str | None,
+    *,
+    read_studs: Sequence[str] | None,
+    read_products: Sequence[str],
+    is_stale: bool,
+) -> Sentence:
+    """Where the storage curve of a box comes from.
+
+    Parameters
+    ----------
+    stud, extender
+        Whose sample, in what.
+    read_studs, read_products
+        Studs and products whose stored samples the kennel's fit has read; None for studs without a
+        fit.
+    is_stale
+        Whether there is a fit of another version, which is not read.
+    """
+    if read_studs is None:
+        return sentence("source.storage_stale" if is_stale else "source.storage_published")
+    of_stud = "source.of_stud" if stud in read_studs else "source.not_of_stud"
+    product = sentence("source.product", name=(extender or "").strip())
+    if not (extender or "").strip():
+        product = sentence("source.unnamed_product")
+    is_read = product_name(extender) in read_products
+    key = "source.in_product" if is_read else "source.not_in_product"
+    return sentence(
+        "source.storage_own",
+        whose=sentence(of_stud, stud=stud),
+        product=sentence(key, product=product),
+    )
+
+
+def boxes_source_sentence(carrier: str, n_boxes: int) -> Sentence:
+    """Where the chance of a late box comes from."""
+    if not n_boxes:
+        return sentence("source.boxes_published")
+    return sentence("source.boxes_own", n=n_boxes, carrier=carrier)
+
+
+def beyond_own_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
+    """Which ways store longer than the kennel itself has read; none on the published curve."""
+    read_h = plan.stored_until_h
+    if read_h is None:
+        return ()
+    beyond = tuple(
+        way(answer.outcome.option)
+        for answer in plan.answers
+        if answer.outcome.option.packed_at is not None
+        and float(np.median(answer.outcome.hours_stored)) > read_h
+    )
+    return (sentence("plan.beyond_own", ways=beyond, hours=read_h),) if beyond else ()
 
 
 def chance_sentence(answer: OptionAnswer) -> Sentence:
@@ -247,6 +311,7 @@ def plan_remarks(plan: BreedingPlan) -> tuple[Sentence, ...]:
     return (
         *infeasible_sentences(plan),
         *outside_sentences(plan),
+        *beyond_own_sentences(plan),
         *limit_sentences(is_guarded=is_guarded),
     )
 

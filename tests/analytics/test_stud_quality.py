@@ -5,19 +5,26 @@ import jax.numpy as jnp
 import numpy as np
 import pytest
 from numpyro import handlers
+from numpyro.contrib.hsgp.laplacian import eigenfunctions
 from scipy.integrate import quad
 from scipy.special import expit, roots_hermitenorm
 from scipy.stats import poisson
 from scipy.stats import t as student_t
 
-from analytics.collection_inputs import GRID_NODES, MEASURES, RESTED_DAYS, prepare_stud_data
+from analytics.collection_inputs import (
+    GRID_NODES,
+    MEASURES,
+    RESTED_DAYS,
+    days_of,
+    prepare_stud_data,
+)
 from analytics.models import stud_quality
 from analytics.models.stud_quality import (
     published_stud_quality,
     restore_stud_quality,
 )
 from analytics.sampling import Diagnostics, Draws
-from analytics.slow_level import rest_term, share_moments, step_shape, tailed_log
+from analytics.slow_level import basis_at, rest_term, share_moments, step_shape, tailed_log
 from analytics.stud_arrays import prior_numbers, stud_arrays
 from tests.analytics.stud_records import collections, counted, events, kennel, no_events
 
@@ -238,3 +245,13 @@ def test_a_stud_seen_by_the_fit_keeps_his_draws_and_a_new_one_gets_those_of_the_
     assert again.draws["level"][:, 1] == pytest.approx(fitted.draws["level"][:, 0])
     assert again.draws["smooth"][:, 1].tobytes() == fitted.draws["smooth"][:, 0].tobytes()
     assert abs(np.corrcoef(again.draws["level"][:, 0], fitted.draws["level"][:, 0])[0, 1]) < 0.9
+
+
+def test_the_basis_of_the_slow_level_is_the_one_of_the_samplers_library():
+    on = np.array(["2024-01-01", "2025-06-30", "2026-12-31"], dtype="datetime64[s]")
+    domain = days_of(on[[0, -1]])
+    place = (days_of(on) - domain.mean()) / np.ptp(domain) * 2.0
+
+    theirs = np.asarray(eigenfunctions(place, ell=1.0, m=12))
+
+    np.testing.assert_allclose(basis_at(on, domain, 12), theirs, atol=1e-12)

@@ -7,9 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.keeping import published_storage
 from analytics.models.ovulation import ProgesteroneReading, ovulation_posterior
 from analytics.plan.chain import Pair
 from analytics.plan.options import Circumstances, Straws
+from analytics.plan.pups import Dam, draw_litter, published_litter_chain
 from analytics.plan.samples import next_sample
 from analytics.plan.unknowns import draw_unknowns, published_chain
 
@@ -24,6 +26,11 @@ def sample_of_a_new_stud():
 def progesterone(day, ng_per_ml):
     at = datetime(2026, 11, day, 9)
     return ProgesteroneReading(at, at, ng_per_ml, ng_per_ml, "a laboratory")
+
+
+@pytest.fixture(scope="session")
+def in_egg_yolk():
+    return lambda rng, n_draws: published_storage("egg yolk", rng=rng, n_draws=n_draws)
 
 
 @pytest.fixture(scope="session")
@@ -50,11 +57,18 @@ def pair():
 
 
 @pytest.fixture(scope="session")
-def unknowns(pair, ovulation, sample_of_a_new_stud):
+def unknowns(pair, ovulation, sample_of_a_new_stud, in_egg_yolk):
     chain = published_chain(np.random.default_rng(0))
     return draw_unknowns(
-        chain, pair, ovulation, sample_of_a_new_stud, medium="egg yolk", boxes=None, seed=11
+        chain, pair, ovulation, sample_of_a_new_stud, storage=in_egg_yolk, boxes=None, seed=11
     )
+
+
+@pytest.fixture(scope="session")
+def litter(unknowns):
+    dam = Dam("a bitch", "a stud", adult_weight_kg=20.0, age_years=5.5)
+    chain = published_litter_chain(np.random.default_rng(3), unknowns.n_draws)
+    return draw_litter(chain, dam, seed=3, n_draws=unknowns.n_draws)
 
 
 @pytest.fixture(scope="session")

@@ -16,7 +16,13 @@ from analytics.litter_chance import Archetype, litter_prob, new_partner_spread, 
 from analytics.models import conception
 from analytics.plan.chain import NEVER_HARMFUL, NEVER_HELPFUL, Shift, bias_draws, simulate
 from analytics.plan.feasible import possible_options
-from analytics.plan.unknowns import Chain, draw_unknowns, partner_effects, published_chain
+from analytics.plan.unknowns import (
+    CONCEPTION_SPREAD,
+    Chain,
+    draw_unknowns,
+    partner_effects,
+    published_chain,
+)
 
 SOME = settings(
     max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
@@ -78,6 +84,10 @@ def test_new_partners_average_to_the_models_own_integral(options, pair, without_
     assert outcome.litter_prob.mean() == pytest.approx(averaged.mean(), abs=4.0 * error)
 
 
+def names_of(pair):
+    return {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed}
+
+
 def test_a_partner_of_the_records_keeps_its_own_effect(pair):
     rng = np.random.default_rng(4)
     draws = conception.prior_draws(rng, 500)
@@ -85,7 +95,7 @@ def test_a_partner_of_the_records_keeps_its_own_effect(pair):
     silent = {row: np.zeros(500) for row in ("c20_bitch", "c20_breed")}
     chain = Chain({**draws, **silent}, {"stud": ("other", pair.stud)})
 
-    effects = partner_effects(chain, pair, seed=4, n_draws=1000)
+    effects = partner_effects(chain, names_of(pair), CONCEPTION_SPREAD, seed=4, n_draws=1000)
 
     assert effects == pytest.approx(np.full(1000, -0.8))
 
@@ -94,7 +104,9 @@ def test_two_new_bitches_are_two_dogs_and_the_new_stud_they_share_is_one(pair):
     chain = published_chain(np.random.default_rng(0))
 
     def effects(**names):
-        return partner_effects(chain, replace(pair, **names), seed=4, n_draws=4000)
+        return partner_effects(
+            chain, names_of(pair) | names, CONCEPTION_SPREAD, seed=4, n_draws=4000
+        )
 
     one, other = effects(bitch="Aster"), effects(bitch="Briar")
     other_stud = effects(bitch="Briar", stud="another")
@@ -188,16 +200,15 @@ def test_a_bias_widens_and_never_moves_the_centre(sd, seed, options, pair, witho
 
 
 def test_the_bias_of_the_plan_comes_from_its_own_row_and_no_record_moves_it(
-    pair, ovulation, sample_of_a_new_stud
+    pair, ovulation, sample_of_a_new_stud, in_egg_yolk
 ):
-
     tight = {
         row: values * 0.01
         for row, values in conception.prior_draws(np.random.default_rng(1), 1000).items()
     }
     drawn = [
         draw_unknowns(
-            chain, pair, ovulation, sample_of_a_new_stud, medium="egg yolk", boxes=None, seed=3
+            chain, pair, ovulation, sample_of_a_new_stud, storage=in_egg_yolk, boxes=None, seed=3
         )
         for chain in (published_chain(np.random.default_rng(0)), Chain(tight, {}))
     ]

@@ -1,13 +1,12 @@
 """Answers, gaps and break-even lines against direct sums, other code and planted differences."""
 
-import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from scipy.special import expit, gammaln
+from scipy.special import expit
 
 from analytics.plan.breakeven import GRIDS, axes_of, break_evens, crossing
 from analytics.plan.chain import Shift, simulate
@@ -20,7 +19,7 @@ from analytics.plan.compare import (
     outside_studied,
 )
 from analytics.plan.feasible import possible_options
-from analytics.plan.pups import Dam, published_litter, pups_of
+from analytics.plan.pups import pups_of
 
 PRICES = {
     "collection": 80.0, "box": 145.0, "extender dose": 18.0, "transcervical insemination": 190.0,
@@ -32,12 +31,6 @@ PRICES = {
 def outcomes(circumstances, pair, unknowns):
     options = {option.method: option for option in possible_options(circumstances)[0]}
     return [simulate(option, pair, unknowns) for option in options.values()]
-
-
-@pytest.fixture(scope="module")
-def litter(unknowns):
-    dam = Dam("a bitch", "a stud", adult_weight_kg=20.0, age_years=4.0)
-    return published_litter(dam, seed=3, n_draws=unknowns.n_draws)
 
 
 @pytest.fixture(scope="module")
@@ -76,64 +69,6 @@ def test_a_gap_made_by_one_part_alone_is_given_to_that_part(pair, unknowns, outc
     )
     assert 0.0 < drivers[0].share_of_doubt <= 1.0
     assert {driver.name for driver in drivers} <= set(DRIVERS)
-
-
-def test_pups_are_the_sum_over_every_litter_written_out(outcomes, litter, pups):
-    outcome, mine = outcomes[-1], pups[-1]
-    draws = litter.coefficients
-    option = outcome.option
-    assert option.method == "frozen transcervical twice"
-    for d in range(0, 4000, 250):
-        log_mean = litter.log_mean[d] + sum(draws[row][d] for row in ("l03", "l05", "l06", "l07"))
-        log_mean += max(draws["l08"][d], 0.0) * min(0.0, math.log2(outcome.motile_dose_m[d] / 100))
-        nu, k = math.exp(draws["l13"][d]), np.arange(1, 200.0)
-        # The rate by bisection on the mean of the untruncated count, to 60 halvings.
-        low, high = -20.0, 60.0
-        zero_on = np.arange(0, 200.0)
-        for _ in range(60):
-            middle = (low + high) / 2
-            weight = np.exp(middle * zero_on - nu * gammaln(zero_on + 1)
-                            - (middle * zero_on - nu * gammaln(zero_on + 1)).max())  # fmt: skip
-            below = (weight @ zero_on) / weight.sum() < math.exp(log_mean)
-            low, high = (middle, high) if below else (low, middle)
-        weight = np.exp(low * k - nu * gammaln(k + 1) - (low * k - nu * gammaln(k + 1)).max())
-        born = (weight @ k) / weight.sum()
-        lives = expit(-draws["l14"][d]) * expit(-draws["l15"][d])
-        # One Newton step leaves 7 in 1,000 of the asymptotic start at most.
-        assert mine.mean_alive[d] == pytest.approx(outcome.litter_prob[d] * born * lives, rel=0.007)
-
-
-def test_drawn_pups_average_to_the_expected_ones_and_are_none_as_often_as_no_litter(outcomes, pups):
-    for outcome, mine in zip(outcomes, pups, strict=True):
-        error = (mine.alive - mine.mean_alive).std() / math.sqrt(len(mine.alive))
-        assert mine.alive.mean() == pytest.approx(mine.mean_alive.mean(), abs=4 * error)
-        none = (mine.alive == 0).mean()
-        empty = 1.0 - outcome.litter_prob.mean()
-        assert none > empty - 4 * math.sqrt(empty * (1 - empty) / len(mine.alive))
-
-
-def test_a_greater_chance_never_has_fewer_pups_in_any_draw(pair, unknowns, outcomes, litter):
-    option = of(outcomes, "chilled vaginal once").option
-    whole, half = (
-        pups_of(simulate(option, pair, unknowns, shift=Shift(doublings=d)), litter)
-        for d in (0.0, -1.0)
-    )
-
-    assert np.all(half.mean_alive <= whole.mean_alive + 1e-12)
-    assert np.all(half.alive <= whole.alive)
-
-
-def test_a_first_litter_an_older_and_an_inbred_dam_count_as_their_rows_say():
-    plain = Dam("a", "b", adult_weight_kg=30.0)
-    older = replace(plain, age_years=7.0, is_first_litter=True, inbreeding_pct=10.0)
-    one, other = (published_litter(dam, seed=1, n_draws=50) for dam in (plain, older))
-    draws = one.coefficients
-
-    expected = (
-        3.0 * draws["l09"] + 2.0 * draws["l09_large"] + draws["l10"] + 10.0 * draws["l11_dam"]
-    )
-
-    assert other.log_mean - one.log_mean == pytest.approx(expected)
 
 
 def test_costs_and_expectations_are_those_of_the_price_list(answers):

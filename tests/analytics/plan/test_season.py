@@ -23,7 +23,7 @@ from analytics.plan.season_program import (
     Way,
     told_rest,
 )
-from analytics.plan.season_ways import rest_shares, ways_of
+from analytics.plan.season_ways import published_rest, rest_shares, ways_of
 
 FIRST = date(2026, 3, 1)
 TANK = Straws("A", 9, 3, 34.0)
@@ -160,7 +160,7 @@ def test_one_more_bitch_never_lowers_the_season():
 
 
 def test_a_rested_ejaculate_is_the_reference_and_the_next_day_holds_what_the_prior_says():
-    shares = rest_shares(np.random.default_rng(6), 20_000)
+    shares = rest_shares(published_rest(np.random.default_rng(6), 20_000))
     next_day = 1.0 - shares[:, 0]
 
     assert shares[:, -1] == pytest.approx(np.ones(20_000))
@@ -176,7 +176,7 @@ def test_a_way_in_the_whole_rested_state_is_the_chain_itself(circumstances, pair
         for option in possible_options(circumstances)[0]
         if option.inseminated_at[0].date() == date(2026, 11, 25)
     ]
-    rested = rest_shares(np.random.default_rng(1), unknowns.n_draws)
+    rested = rest_shares(published_rest(np.random.default_rng(1), unknowns.n_draws))
 
     ways = ways_of(options, pair, unknowns, rested, prices={}, worth_of_litter=None)
 
