@@ -11,7 +11,13 @@ from scipy.special import expit, roots_hermitenorm
 from scipy.stats import poisson
 from scipy.stats import t as student_t
 
-from analytics.collection_inputs import GRID_NODES, MEASURES, RESTED_DAYS, prepare_stud_data
+from analytics.collection_inputs import (
+    GRID_NODES,
+    MEASURES,
+    RESTED_DAYS,
+    days_of,
+    prepare_stud_data,
+)
 from analytics.models import stud_quality
 from analytics.models.stud_quality import (
     published_stud_quality,
@@ -243,8 +249,8 @@ def test_a_stud_seen_by_the_fit_keeps_his_draws_and_a_new_one_gets_those_of_the_
 
 def test_the_basis_of_the_slow_level_is_the_one_of_the_samplers_library():
     on = np.array(["2024-01-01", "2025-06-30", "2026-12-31"], dtype="datetime64[s]")
-    domain = np.array([on[0], on[-1]]).astype("datetime64[D]").astype(float)
-    place = (on.astype("datetime64[D]").astype(float) - domain.mean()) / np.ptp(domain) * 2.0
+    domain = days_of(on[[0, -1]])
+    place = (days_of(on) - domain.mean()) / np.ptp(domain) * 2.0
 
     theirs = np.asarray(eigenfunctions(place, ell=1.0, m=12))
 
