@@ -24,6 +24,7 @@ from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
     JsonOption,
+    PageReader,
     SeedOption,
     StoreOption,
     TodayOption,
@@ -58,14 +59,6 @@ class Sheet(Enum):
     LETTER = "us-letter"
 
 
-class For(Enum):
-    """Who reads a page."""
-
-    OWNER = "owner"
-    VET = "vet"
-    CLIENT = "client"
-
-
 app = typer.Typer(
     help="Breeding-program analytics for kennels: records, models, reports.",
     pretty_exceptions_show_locals=False,
@@ -86,7 +79,8 @@ DatesOption = Annotated[
 ]
 LanguageOption = Annotated[Language, typer.Option("--language", help="Language of the pages.")]
 AudienceOption = Annotated[
-    For, typer.Option("--for", help="Who reads: a vet sees no prices, a client nothing of others.")
+    PageReader,
+    typer.Option("--for", help="Who reads: a vet sees no prices, a client nothing of others."),
 ]
 AnonymousOption = Annotated[
     bool, typer.Option("--anonymous", help="Leave out the names of dogs, people and places.")
@@ -321,7 +315,7 @@ def review(
     store: StoreOption = DEFAULT_STORE,
     out: Annotated[Path, typer.Option("--out", help="Folder of the pages.")] = Path("pages"),
     today: TodayOption = None,
-    audience: AudienceOption = For.OWNER,
+    audience: AudienceOption = PageReader.OWNER,
     language: LanguageOption = Language.ENGLISH,
     anonymous: AnonymousOption = False,
 ) -> None:
@@ -345,7 +339,7 @@ def overview(
     store: StoreOption = DEFAULT_STORE,
     out: Annotated[Path, typer.Option("--out", help="Folder of the page.")] = Path("pages"),
     today: TodayOption = None,
-    audience: AudienceOption = For.OWNER,
+    audience: AudienceOption = PageReader.OWNER,
     language: LanguageOption = Language.ENGLISH,
     anonymous: AnonymousOption = False,
 ) -> None:
@@ -379,7 +373,7 @@ def handout(
         today=asked_on(today),
         question=question,
         paper=paper.value,
-        reader=_reader(For.VET, language),
+        reader=_reader(PageReader.VET, language),
         anonymous=anonymous,
     )
     for path in written:
@@ -405,13 +399,13 @@ def client(
         bitch,
         out,
         today=asked_on(today),
-        reader=_reader(For.CLIENT, language),
+        reader=_reader(PageReader.CLIENT, language),
         anonymous=anonymous,
     )
     typer.echo(f"wrote {page}")
 
 
-def _reader(audience: For, language: Language) -> Reader:
+def _reader(audience: PageReader, language: Language) -> Reader:
     from reports.page import Reader
     from reports.words import Words
 

@@ -20,6 +20,7 @@ from analytics.models.conception import ConceptionPosterior
 from pipelines.due import DUE_VIEWS, cautions_of
 from pipelines.fit import Known, known
 from pipelines.models import CONCEPTION, LITTER
+from pipelines.plan_records import PLAN_VIEWS
 from pipelines.store import Store
 from reports.stud_review import SemenTypeChance
 from reports.words import Words
@@ -102,7 +103,7 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         The kept fit no longer belongs to the model or the priors.
     """
     with Store.open(store_path, read_only=True) as store:
-        views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS})}
+        views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS, *PLAN_VIEWS})}
         conception, litter = known(store, CONCEPTION), known(store, LITTER)
         fingerprint = store.fingerprint()
     stopped = stopped_dogs(views, today)
@@ -172,11 +173,7 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
     words
         Of the reader.
     """
-    dogs = kennel.views["dogs"]
-    codes: dict[str, dict[str, str]] = {kind: {} for kind in set(_CODED.values())}
-    for sex, key in (("male", "veil.stud"), ("female", "veil.bitch")):
-        for n, name in enumerate(dogs[dogs["sex"] == sex].sort_values("dog_id")["call_name"], 1):
-            codes["dog"][name] = words.say(key, number=n)
+    codes = _first_codes(kennel.views["dogs"], words)
     views = {name: _veil(frame, codes, words) for name, frame in kennel.views.items()}
     views["findings"] = views["findings"].head(0)
     posterior = kennel.conception.posterior
@@ -198,6 +195,31 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
     )
     by_lower = {name.casefold(): code for name, code in codes["dog"].items()}
     return seen, [by_lower.get(name.casefold(), name) for name in names]
+
+
+def codes_of(views: Mapping[str, pd.DataFrame], words: Words) -> dict[str, str]:
+    """Codes of every name in some views, whatever kind of name it is.
+
+    Parameters
+    ----------
+    views
+        Frames by view, the dogs among them.
+    words
+        Of the reader.
+    """
+    codes = _first_codes(views["dogs"], words)
+    for frame in views.values():
+        _veil(frame, codes, words)
+    return {name: code for kind in codes.values() for name, code in kind.items()}
+
+
+def _first_codes(dogs: pd.DataFrame, words: Words) -> dict[str, dict[str, str]]:
+    """Codes by kind: dogs with a sheet in the order of the records, the others as they are met."""
+    codes: dict[str, dict[str, str]] = {kind: {} for kind in sorted(set(_CODED.values()))}
+    for sex, key in (("male", "veil.stud"), ("female", "veil.bitch")):
+        for n, name in enumerate(dogs[dogs["sex"] == sex].sort_values("dog_id")["call_name"], 1):
+            codes["dog"][name] = words.say(key, number=n)
+    return codes
 
 
 def own_share(whelped: np.ndarray) -> tuple[int, int, Estimate | None]:

@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Sequence
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -24,6 +25,7 @@ from analytics.semen import with_measures
 from analytics.sentences import Sentence
 from analytics.wording import fit_age_sentence, litters_sentence, samples_sentence
 from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
+from pipelines.store import KeptFit
 from reports.page import Reader
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
 from reports.whatif import BredDot
@@ -146,6 +148,13 @@ def records_sentence(kennel: Kennel, words: Words) -> str:
 def provenance(kennel: Kennel, words: Words, *, with_fit: bool = True) -> str:
     """One line: which day, which records, which fit."""
     kept = kennel.conception.kept
+    return stated_provenance(kept, kennel.today, kennel.fingerprint, words, with_fit=with_fit)
+
+
+def stated_provenance(
+    kept: KeptFit | None, today: date, fingerprint: str, words: Words, *, with_fit: bool = True
+) -> str:
+    """The same from its parts."""
     if kept is None:
         fit = words["page.no_fit"]
     else:
@@ -157,8 +166,8 @@ def provenance(kennel: Kennel, words: Words, *, with_fit: bool = True) -> str:
             n_divergent=int(kept.diagnostics["n_divergent"]),
             versions=made_by,
         )
-    as_of = words.say("page.as_of", on=kennel.today)
-    records = words.say("page.records", fingerprint=kennel.fingerprint[:12])
+    as_of = words.say("page.as_of", on=today)
+    records = words.say("page.records", fingerprint=fingerprint[:12])
     return " · ".join((as_of, records, fit) if with_fit else (as_of, records))
 
 
@@ -285,6 +294,11 @@ def sources(words: Words, *, with_chances: bool, with_litters: bool) -> tuple[st
         rows += [*conception.COEFFICIENTS, "c19", "r05_sensitivity"]
     if with_litters:
         rows += [*litter.COEFFICIENTS, "l02", "l12_dam", "l12_stud"]
+    return cited(rows, words)
+
+
+def cited(rows: Sequence[str], words: Words) -> tuple[str, ...]:
+    """What rows of the priors table say, from where, with their marks."""
     return tuple(
         f"{words[f'prior.{row}']}: {words.source(PRIORS[row].source)} ({PRIORS[row].mark})"
         for row in rows

@@ -13,13 +13,10 @@ from analytics.estimate import Estimate
 from analytics.plan import wording
 from analytics.plan.breeding_plan import BreedingPlan, HeatTold
 from analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
-from analytics.plan.measure_next import Worth
+from analytics.plan.measure_next import SMALLEST_GAIN
 from analytics.sentences import Sentence
 from pipelines.terminal import Answer, TextTable
 from reports.words import Words
-
-SMALLEST_GAIN = {"litters": 0.002, "pups": 0.02}
-"""A measurement that adds less than this is told as less: two litters in 1,000 breedings."""
 
 MOST_LINES = 8
 """Break-even lines that are printed; the JSON holds all."""
@@ -77,11 +74,6 @@ def tell(sentences: Iterable[Sentence], words: Words) -> tuple[str, ...]:
     return tuple(words.tell(sentence) for sentence in sentences)
 
 
-def money(value: float, words: Words) -> str:
-    """An expected sum to three figures: it is an estimate; a dash where there is none."""
-    return words.number(float(f"{value:.3g}"))
-
-
 def ends(estimate: Estimate, words: Words) -> str:
     """The ends of a chance in percent, without the sign."""
     low, high = (words.number(100 * end) for end in (estimate.lower, estimate.upper))
@@ -113,7 +105,7 @@ def _cost_table(plan: BreedingPlan, words: Words) -> TextTable:
     per = 1.0 if plan.is_valued else 100.0
 
     def expected(answer: OptionAnswer, value: float) -> str:
-        return money(value, words) if answer.has_centre else "–"
+        return words.money(value) if answer.has_centre else "–"
 
     rows = tuple(
         (
@@ -123,7 +115,7 @@ def _cost_table(plan: BreedingPlan, words: Words) -> TextTable:
             expected(answer, answer.cost_per_pup),
             "–"
             if not answer.has_centre
-            else money(answer.regret, words)
+            else words.money(answer.regret)
             if plan.is_valued
             else words.number(per * answer.regret, 1),
             words.share(answer.highest_prob) if answer.has_centre else "–",
@@ -165,11 +157,11 @@ def _worth_table(plan: BreedingPlan, words: Words) -> TextTable:
     for worth in plan.worths:
         cells = [
             words.tell(wording.measurement_sentence(worth)),
-            _gain(worth, "litters", words, per=100.0, decimals=1),
-            _gain(worth, "pups", words, per=1.0, decimals=2),
+            words.at_least(100 * worth.gain["litters"], 100 * SMALLEST_GAIN["litters"], 1),
+            words.at_least(worth.gain["pups"], SMALLEST_GAIN["pups"], 2),
         ]
         if plan.is_valued:
-            cells.append(money(worth.gain.get("money", float("nan")), words))
+            cells.append(words.money(worth.gain.get("money", float("nan"))))
         price = plan.prices.get("progesterone test") if worth.what == "progesterone" else None
         rows.append((*cells, words.number(price)))
     names = ("know", "litters_100", "pups")
@@ -177,13 +169,6 @@ def _worth_table(plan: BreedingPlan, words: Words) -> TextTable:
     if plan.is_valued:
         headings.append(plan.currency)
     return TextTable((*headings, words["compare.price"]), tuple(rows))
-
-
-def _gain(worth: Worth, unit: str, words: Words, *, per: float, decimals: int) -> str:
-    small = SMALLEST_GAIN[unit]
-    if worth.gain[unit] < small:
-        return f"< {words.number(per * small, decimals)}"
-    return words.number(per * worth.gain[unit], decimals)
 
 
 def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:

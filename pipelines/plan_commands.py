@@ -6,6 +6,7 @@ Heavy packages are imported inside the commands.
 from __future__ import annotations
 
 from datetime import datetime, time
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -16,6 +17,7 @@ from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
     JsonOption,
+    PageReader,
     SeedOption,
     StoreOption,
     TodayOption,
@@ -96,6 +98,15 @@ def compare(
     seed: SeedOption = DEFAULT_SEED,
     draws: Annotated[int, typer.Option("--draws", min=200, help="Joint draws.")] = 4000,
     language: LanguageOption = PageLanguage.ENGLISH,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for the page; none is written without it.")
+    ] = None,
+    audience: Annotated[
+        PageReader, typer.Option("--for", help="Who reads the page; only the owner sees costs.")
+    ] = PageReader.OWNER,
+    anonymous: Annotated[
+        bool, typer.Option("--anonymous", help="A page without names of dogs, people and places.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Compare fresh, chilled and frozen semen by every route for one breeding."""
@@ -105,7 +116,7 @@ def compare(
     from reports.words import Words
 
     wishes = _wishes(
-        worth_of_litter=worth,
+        worth_of_litter=worth if audience is PageReader.OWNER else None,
         max_cost=float("inf") if max_cost is None else max_cost,
         refused=_refused(without),
         is_bitch_at_kennel=not apart,
@@ -121,8 +132,18 @@ def compare(
         clinic_hours=(clinic_hours, clinic_days, closed),
     )
     records = read_plan_records(store, datetime.combine(asked_on(today), read_clock(at)))
-    plan = plan_breeding(records, stud, bitch, wishes, seed=seed, n_draws=draws)
-    show(plan_answer(plan, Words(language.value)), as_json=as_json)
+    plan = plan_breeding(
+        records, stud, bitch, wishes, seed=seed, n_draws=draws, with_grids=out is not None
+    )
+    words = Words(language.value)
+    show(plan_answer(plan, words), as_json=as_json)
+    if out is not None:
+        from pipelines.run import write_comparison
+        from reports.page import Reader
+
+        reader = Reader(words, audience.value)
+        page = write_comparison(plan, records, out, reader=reader, anonymous=anonymous)
+        typer.echo(f"wrote {page}", err=True)
 
 
 def season(

@@ -30,6 +30,7 @@ from analytics.plan.measure_next import (
 from analytics.plan.options import Circumstances
 from analytics.plan.pups import Pups, draw_litter, pups_of
 from analytics.plan.unknowns import N_JOINT_DRAWS, Chain, published_chain, with_chain
+from analytics.plan.what_if import option_grid
 from analytics.plan.wording import (
     boxes_source_sentence,
     pups_source_sentence,
@@ -63,6 +64,7 @@ def plan_breeding(
     *,
     seed: int,
     n_draws: int = N_JOINT_DRAWS,
+    with_grids: bool = False,
 ) -> BreedingPlan:
     """Compare every way in which a bitch can be bred in this heat.
 
@@ -76,6 +78,8 @@ def plan_breeding(
         What the owners can do and want.
     seed, n_draws
         Of the joint draws.
+    with_grids
+        Whether the chances are also read over changes of circumstances, which takes seconds.
 
     Raises
     ------
@@ -94,7 +98,7 @@ def plan_breeding(
     nothing = BreedingPlan(
         pair, heat.told, cautions, is_stopped, n_litters_of(records, pair.bitch),
         months_since_litter(records, pair.bitch), (), None, prices, currency,
-        wishes.worth_of_litter, (), -1, (), (), (), (), n_draws,
+        wishes.worth_of_litter, (), -1, (), (), (), (), n_draws, (),
     )  # fmt: skip
     if is_stopped:
         return nothing
@@ -121,6 +125,10 @@ def plan_breeding(
     answers = answer_options(best, pups, published, pair, prices=prices, worth_of_litter=worth)
     lead = max(range(len(answers)), key=lambda k: _merit(answers[k], worth))
     gaps = tuple(gap_between(answers, lead, k) for k in range(len(answers)) if k != lead)
+    shown = _best_of_each_semen(answers, worth)
+    grids = tuple(
+        option_grid(k, best[k], pair, unknowns) for k in shown if answers[k].has_centre
+    ) if with_grids else ()  # fmt: skip
     return replace(
         nothing,
         infeasible=infeasible,
@@ -129,8 +137,9 @@ def plan_breeding(
         answers=answers,
         lead=lead,
         gaps=gaps,
-        lines=_lines(answers, best, pair, unknowns, worth),
+        lines=_lines(shown, best, pair, unknowns),
         worths=_worths(outcomes, best, pups, unknowns, heat, records.asked_at, prices, worth, seed),
+        grids=grids,
     )
 
 
@@ -183,20 +192,20 @@ def best_days(outcomes: Sequence[Outcome]) -> list[Outcome]:
     return list(best.values())
 
 
-def _lines(
-    answers: Sequence[OptionAnswer],
-    outcomes: Sequence[Outcome],
-    pair: Pair,
-    unknowns: Unknowns,
-    worth: float | None,
-) -> tuple[BreakEven, ...]:
-    """Break-even lines of the best option of each semen type."""
+def _best_of_each_semen(answers: Sequence[OptionAnswer], worth: float | None) -> list[int]:
+    """Positions of the best way of each semen type, in the order of the semen types."""
     best: dict[str, int] = {}
     for k, answer in enumerate(answers):
         semen = answer.outcome.option.semen_type
         if semen not in best or _merit(answer, worth) > _merit(answers[best[semen]], worth):
             best[semen] = k
-    chosen = list(best.values())
+    return list(best.values())
+
+
+def _lines(
+    chosen: Sequence[int], outcomes: Sequence[Outcome], pair: Pair, unknowns: Unknowns
+) -> tuple[BreakEven, ...]:
+    """Break-even lines of the chosen ways."""
     return tuple(
         BreakEven(k, chosen[line.other], line.axis, line.at, line.dose_m)
         for n, k in enumerate(chosen)

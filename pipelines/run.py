@@ -7,7 +7,9 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from analytics.plan.breeding_plan import BreedingPlan
 from pipelines.client_page import bitches_with_boxes, client_results
+from pipelines.compare_page import coming_breedings, comparison_results, morning_records
 from pipelines.fit import FitOutcome, fit_models
 from pipelines.handout_page import handout_results
 from pipelines.kennel import Kennel, read_kennel, veiled
@@ -19,8 +21,13 @@ from pipelines.pages import (
     records_sentence,
     stud_results,
 )
+from pipelines.plan_asked import Wishes
+from pipelines.plan_records import PlanRecords
+from pipelines.planning import plan_breeding
 from pipelines.store import Store
+from pipelines.terminal import DEFAULT_SEED
 from reports.client_sheet import build_client_sheet
+from reports.comparison import build_comparison
 from reports.handout import build_handout
 from reports.index import build_index
 from reports.overview import build_overview
@@ -42,6 +49,9 @@ ENGLISH_CLIENT = Reader(Words("en"), "client")
 
 N_DEMO_SHEETS = 2
 """Client sheets that the demo writes: the last boxes."""
+
+N_DEMO_COMPARISONS = 2
+"""Comparisons that the demo writes: the bitches whose heats began last."""
 
 NO_PDF = (
     "No PDF without the extra pdf (pip install 'studcurve[pdf]'); print the page from a browser."
@@ -169,6 +179,29 @@ def write_client_sheet(
     return _client_sheet(kennel, wanted[0], out, reader)
 
 
+def write_comparison(
+    plan: BreedingPlan,
+    records: PlanRecords,
+    out: Path,
+    *,
+    reader: Reader = ENGLISH_OWNER,
+    anonymous: bool = False,
+) -> Path:
+    """Write the page of one comparison.
+
+    Parameters
+    ----------
+    plan, records
+        The comparison, with its grids, and what it was made from.
+    out, reader, anonymous
+        As for the stud reviews.
+    """
+    results = comparison_results(plan, records, reader, anonymous=anonymous)
+    pair = results.plan.pair
+    name = file_names("compare", [f"{pair.stud} {pair.bitch}"])[f"{pair.stud} {pair.bitch}"]
+    return _write(out / name, render(build_comparison(results, reader)))
+
+
 def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
     """Load the invented kennel, fit, and write every page.
 
@@ -217,7 +250,16 @@ def write_every_page(
         links.append(Link(page.name, f"{words['client.kind']}: {bitch}", words["index.client"]))
     german = Reader(Words("de"))
     there = out / "de"
-    _, german_links = _reviews(kennel, studs[:1], there, german)
+    german_links: list[Link] = []
+    records = morning_records(store_path, today)
+    for stud, bitch in coming_breedings(kennel, N_DEMO_COMPARISONS):
+        plan = plan_breeding(records, stud, bitch, Wishes(), seed=DEFAULT_SEED, with_grids=True)
+        for reader, folder, to in ((ENGLISH_OWNER, out, links), (german, there, german_links)):
+            page = write_comparison(plan, records, folder, reader=reader)
+            title = reader.words.say("comparison.title", stud=stud, bitch=bitch)
+            to.append(Link(page.name, title, reader.words["comparison.kind"]))
+    _, reviews = _reviews(kennel, studs[:1], there, german)
+    german_links = [*reviews, *german_links]
     german_links.insert(
         0,
         Link(

@@ -12,6 +12,7 @@ import textwrap
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from enum import Enum
 from pathlib import Path
 from typing import Annotated
 
@@ -32,6 +33,15 @@ TodayOption = Annotated[
 ]
 SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the sampler.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
+
+
+class PageReader(Enum):
+    """Who reads a page."""
+
+    OWNER = "owner"
+    VET = "vet"
+    CLIENT = "client"
+
 
 DEFAULT_STORE = Path("kennel.duckdb")
 DEFAULT_SEED = 20240229

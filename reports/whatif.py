@@ -91,10 +91,10 @@ def build_whatif(responses: Sequence[Response], dots: Sequence[BredDot], words: 
     )
     first = panel.data["grids"][0]
     by_day = response(
-        _datasets(first, 2), axis_title=words["axis.day"], log_scale=False, words=words
+        along_axis(first, 2), axis_title=words["axis.day"], log_scale=False, words=words
     )
     by_dose = response(
-        _datasets(first, 1), axis_title=words["axis.dose"], log_scale=True, words=words
+        along_axis(first, 1), axis_title=words["axis.dose"], log_scale=True, words=words
     )
     heads = columns(words, ["method", "hours", "dose"], texts_in={"method"})
     days = tuple(words.number(day, signed=day != 0) for day in TABLE_DAYS)
@@ -180,8 +180,16 @@ def _grid(grid: Response, dots: Sequence[BredDot], words: Words) -> dict[str, An
     }
 
 
-def _datasets(grid: dict[str, Any], axis: int) -> dict[str, list[dict[str, Any]]]:
-    """What a picture shows along one axis where the sliders start."""
+def along_axis(grid: dict[str, Any], axis: int) -> dict[str, list[dict[str, Any]]]:
+    """What a picture shows along one axis of a panel's grid where the sliders start.
+
+    Parameters
+    ----------
+    grid
+        ``axes``, ``values`` and, where breedings are shown, ``dots`` as the script reads them.
+    axis
+        Position of the axis.
+    """
     sizes = [len(one["at"]) for one in grid["axes"]]
     where = [one["start"] for one in grid["axes"]]
     curve = []
@@ -190,7 +198,8 @@ def _datasets(grid: dict[str, Any], axis: int) -> dict[str, list[dict[str, Any]]
         cell = 3 * ((here[0] * sizes[1] + here[1]) * sizes[2] + here[2])
         lower, median, upper = grid["values"][cell : cell + 3]
         curve.append({"x": x, "lower": lower, "median": median, "upper": upper})
-    return {"curve": curve, "here": [curve[where[axis]]], "dots": grid["dots"][axis]}
+    sets = {"curve": curve, "here": [curve[where[axis]]]}
+    return {**sets, "dots": grid["dots"][axis]} if "dots" in grid else sets
 
 
 def _dot(k: int, dot: BredDot, x: float | None, words: Words) -> dict[str, Any]:

@@ -149,6 +149,16 @@ class Words:
             return self["format.over_99_pct"]
         return "–" if math.isnan(prob) else f"{self.number(100 * prob)} %"
 
+    def money(self, value: float) -> str:
+        """An expected sum to three figures: it is an estimate; a dash where there is none."""
+        return self.number(float(f"{value:.3g}"))
+
+    def at_least(self, value: float, smallest: float, decimals: int) -> str:
+        """A number; below the smallest that is told apart from nothing, only that."""
+        if value < smallest:
+            return f"< {self.number(smallest, decimals)}"
+        return self.number(value, decimals)
+
     def listed(self, parts: tuple[str, ...]) -> str:
         """A list in running text."""
         if len(parts) < 2:

@@ -17,6 +17,7 @@ from analytics.plan.compare import Gap, OptionAnswer
 from analytics.plan.feasible import Infeasible
 from analytics.plan.measure_next import Worth
 from analytics.plan.options import PRICE_ITEMS
+from analytics.plan.what_if import OptionGrid
 from analytics.sentences import Sentence
 
 
@@ -112,6 +113,9 @@ class BreedingPlan:
         What cannot be carried out, and why; surgical insemination is always among them.
     n_draws
         Joint draws.
+    grids
+        The best way of each semen type, where there are data like it, over a later box, another
+        dose and another day; empty unless they were asked for.
     """
 
     pair: Pair
@@ -132,6 +136,7 @@ class BreedingPlan:
     worths: tuple[Worth, ...]
     infeasible: tuple[Infeasible, ...]
     n_draws: int
+    grids: tuple[OptionGrid, ...]
 
     @property
     def is_valued(self) -> bool:

@@ -50,6 +50,10 @@ Values = Mapping[str, Floats]
 """Value of every option in every draw, by its unit: ``litters``, ``pups``, ``money``."""
 
 
+SMALLEST_GAIN = {"litters": 0.002, "pups": 0.02}
+"""A measurement that adds less than this is told as less: two litters in 1,000 breedings."""
+
+
 @dataclass(frozen=True, slots=True)
 class Worth:
     """What one measurement adds before the decision.

@@ -68,7 +68,8 @@
           return { x, lower: low, median: middle, upper: high };
         });
         view.data("curve", curve).data("here", [curve[where[chart.axis]]]);
-        view.data("dots", grid.dots[chart.axis]).runAsync();
+        if (grid.dots) view.data("dots", grid.dots[chart.axis]);
+        view.runAsync();
       });
     };
     const choose = () => {

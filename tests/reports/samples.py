@@ -1,17 +1,33 @@
 """Finished results of every page, with one name in every text that a record can hold."""
 
+from dataclasses import replace
 from datetime import date, datetime
+from functools import cache
 
 import numpy as np
 import pandas as pd
 
 from analytics.cautions import Caution
 from analytics.estimate import Estimate
+from analytics.keeping import published_storage
 from analytics.litter_sizes import Expected, LitterSizes, SizeRow
+from analytics.models.ovulation import ProgesteroneReading, ovulation_posterior
+from analytics.plan.breakeven import BreakEven
+from analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from analytics.plan.chain import Pair, simulate
+from analytics.plan.compare import answer_options, gap_between
+from analytics.plan.feasible import possible_options
+from analytics.plan.measure_next import Worth
+from analytics.plan.options import Circumstances, Straws
+from analytics.plan.pups import Dam, draw_litter, published_litter_chain, pups_of
+from analytics.plan.samples import next_sample
+from analytics.plan.unknowns import draw_unknowns, published_chain
+from analytics.plan.what_if import option_grid
 from analytics.response import Response
 from analytics.semen import with_measures
 from analytics.sentences import Word, sentence
 from reports.client_sheet import ClientResults, Kept
+from reports.comparison import ComparisonResults
 from reports.handout import BredRow, HandoutResults
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
@@ -163,6 +179,67 @@ def client_results(name="Rowan", cautions=()):
     )  # fmt: skip
 
 
+@cache
+def plan(name="Rowan"):
+    """A comparison from the published table, small and quick."""
+    asked_at = datetime(2026, 5, 1, 18)
+    ovulation = ovulation_posterior(
+        [ProgesteroneReading(asked_at, asked_at, 3.6, 3.6, name)], first_day=date(2026, 4, 22)
+    )
+    circumstances = Circumstances(
+        asked_at, date(2026, 5, 1), date(2026, 5, 9), straws=(Straws(name, 6, 3, 34.0),),
+        extender=name,
+    )  # fmt: skip
+    pair = Pair(name, name, breed=name, clinic=name, bitch_age_years=4.0, stud_age_years=5.0)
+    unknowns = draw_unknowns(
+        published_chain(np.random.default_rng(0), 400), pair, ovulation,
+        lambda rng, n_draws: next_sample(pd.DataFrame(), rng.normal(size=(2, n_draws))),
+        storage=lambda rng, n_draws: published_storage("egg yolk", rng=rng, n_draws=n_draws),
+        boxes=None, seed=11, n_draws=400,
+    )  # fmt: skip
+    options, infeasible = possible_options(circumstances)
+    outcomes = [simulate(o, pair, unknowns) for o in {o.method: o for o in options}.values()]
+    dams = published_litter_chain(np.random.default_rng(3), 400)
+    litter = draw_litter(dams, Dam(name, name), seed=3, n_draws=400)
+    answers = answer_options(
+        outcomes, [pups_of(outcome, litter) for outcome in outcomes], outcomes, pair,
+        prices={"collection": 80.0}, worth_of_litter=None,
+    )  # fmt: skip
+    boxed = next(k for k, o in enumerate(outcomes) if o.option.carrier is not None)
+    low, high = ovulation.interval()
+    return BreedingPlan(
+        pair,
+        HeatTold(low.date(), high.date(), ovulation.mean_at.date(), ovulation.sd_days,
+                 sentence("said.no_counted_sample", stud=name)),
+        (),
+        False,
+        2,
+        14.0,
+        (sentence("source.chance_published"), sentence("said.no_counted_sample", stud=name)),
+        None,
+        {"collection": 80.0, "progesterone test": 55.0},
+        "EUR",
+        None,
+        answers,
+        0,
+        tuple(gap_between(answers, 0, k) for k in range(1, len(answers))),
+        (BreakEven(boxed, 0, "delay_h", 11.0),),
+        (Worth("progesterone", asked_at, {"litters": 0.031, "pups": 0.2}),
+         Worth("count", None, {"litters": 0.0, "pups": 0.0})),
+        infeasible,
+        400,
+        (option_grid(boxed, outcomes[boxed], pair, unknowns),
+         option_grid(0, outcomes[0], pair, unknowns)),
+    )  # fmt: skip
+
+
+def comparison_results(name="Rowan", cautions=()):
+    told = replace(plan(name), cautions=cautions, is_stopped=bool(cautions))
+    return ComparisonResults(
+        told, asked_at=datetime(2026, 5, 1, 18), sources=SOURCES, provenance="As of 1 Jun 2026"
+    )
+
+
 def handout_results(name="Rowan", cautions=()):
     stud = stud_results(name, cautions)
     examinations = pd.DataFrame(
@@ -193,6 +270,7 @@ def handout_results(name="Rowan", cautions=()):
 def every_report(name="Rowan", cautions=()):
     """Every kind of page of one kennel, by its short name."""
     from reports.client_sheet import build_client_sheet
+    from reports.comparison import build_comparison
     from reports.handout import build_handout
     from reports.index import build_index
     from reports.overview import build_overview
@@ -206,6 +284,7 @@ def every_report(name="Rowan", cautions=()):
         "overview": build_overview(overview_results(name, is_stopped=bool(cautions)), (), OWNER),
         "client": build_client_sheet(client_results(name, cautions), CLIENT),
         "handout": build_handout(handout_results(name, cautions), VET),
+        "compare": build_comparison(comparison_results(name, cautions), OWNER),
         "index": build_index(
             name, links, findings, answer=(name,), provenance="As of 1 Jun 2026", reader=OWNER
         ),

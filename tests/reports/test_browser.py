@@ -7,8 +7,12 @@ from importlib.resources import files
 import pytest
 
 from analytics.response import read_response
+from pipelines.compare_page import coming_breedings, morning_records
 from pipelines.kennel import read_kennel
+from pipelines.plan_asked import Wishes
+from pipelines.planning import plan_breeding
 from pipelines.run import DEMO_TODAY, write_every_page
+from pipelines.terminal import DEFAULT_SEED
 from reports.page import render
 from tests.reports.samples import HOSTILE, every_report
 
@@ -17,7 +21,10 @@ ARGUMENTS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
     "--disable-background-networking", "--disable-component-update",
 ]  # fmt: skip
-KINDS = ("index", "overview", "stud-tarn", "handout-tarn", "client-", "de/overview")
+KINDS = (
+    "index", "overview", "stud-tarn", "handout-tarn", "client-", "compare-", "de/overview",
+    "de/compare-",
+)  # fmt: skip
 AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 
 
@@ -119,18 +126,49 @@ def test_the_sliders_read_out_what_the_model_gives_there(browser, pages, fitted_
     tab.context.close()
 
 
-def test_the_keyboard_reaches_and_moves_everything(browser, pages):
-    tab, _, _ = visit(browser, one(pages, "stud-tarn"))
+def test_the_sliders_of_a_comparison_start_as_planned_and_end_where_the_plan_ends(
+    browser, pages, fitted_store_path
+):
+    kennel = read_kennel(fitted_store_path, DEMO_TODAY)
+    stud, bitch = coming_breedings(kennel, 1)[0]
+    records = morning_records(fitted_store_path, DEMO_TODAY)
+    plan = plan_breeding(records, stud, bitch, Wishes(), seed=DEFAULT_SEED, with_grids=True)
+    tab, _, lines = visit(browser, one(pages, f"compare-{stud.lower()}-{bitch.lower()}"))
+    shown = tab.locator("[data-choice] option").all_inner_texts()
+    for grid in plan.grids:
+        answer = plan.answers[grid.position]
+        tab.select_option("[data-choice]", str(shown.index(answer.outcome.option.method)))
+        ends = tuple(n - 1 for n in grid.mean.shape)
+        for cell in (grid.planned, ends):
+            for axis, value in zip(("delay", "dose", "shift"), cell, strict=True):
+                tab.evaluate(
+                    "([axis, value]) => { const input = document.querySelector("
+                    "`[data-axis='${axis}'] input`); input.value = value;"
+                    "input.dispatchEvent(new Event('input')); }",
+                    [axis, value],
+                )
+            read = [int(n) for n in re.findall(r"\d+", tab.inner_text("[data-reading]"))]
+            wanted = [100 * float(ends[cell]) for ends in (grid.mean, grid.lower, grid.upper)]
+            assert read[0] == pytest.approx(wanted[0], abs=0.56)
+            assert read[2:4] == [pytest.approx(end, abs=0.56) for end in wanted[1:]]
+        assert grid.mean[grid.planned] == pytest.approx(answer.expected_litters, abs=1e-12)
+    assert lines == []
+    tab.context.close()
+
+
+@pytest.mark.parametrize(("kind", "axis"), [("stud-tarn", "day"), ("compare-", "shift")])
+def test_the_keyboard_reaches_and_moves_everything(browser, pages, kind, axis):
+    tab, _, _ = visit(browser, one(pages, kind))
     reached = set()
     for _ in range(40):
         tab.keyboard.press("Tab")
         reached.add(tab.evaluate("document.activeElement.tagName"))
     assert {"SUMMARY", "SELECT", "INPUT"} <= reached
 
-    before = tab.inner_text("[data-axis='day'] output")
-    tab.locator("[data-axis='day'] input").focus()
+    before = tab.inner_text(f"[data-axis='{axis}'] output")
+    tab.locator(f"[data-axis='{axis}'] input").focus()
     tab.keyboard.press("ArrowRight")
-    assert tab.inner_text("[data-axis='day'] output") != before
+    assert tab.inner_text(f"[data-axis='{axis}'] output") != before
 
     fold = tab.locator("details summary").first
     fold.focus()

@@ -15,7 +15,7 @@ from reports.stud_review import build_stud_review
 from reports.words import Words
 from tests.reports.samples import EN, HOSTILE, OWNER, STOP, every_report, stud_results
 
-KINDS = ("review", "overview", "client", "handout", "index")
+KINDS = ("review", "overview", "client", "handout", "index", "compare")
 
 
 class Seen(HTMLParser):
@@ -142,7 +142,7 @@ def test_every_chart_says_what_it_shows_and_every_table_has_a_caption(pages, kin
 
 
 def test_every_picture_has_its_numbers_in_a_table():
-    for kind in ("review", "overview", "client"):
+    for kind in ("review", "overview", "client", "compare"):
         for section in every_report()[kind].sections:
             assert section.table is not None or not section.charts
 

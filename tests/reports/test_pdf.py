@@ -30,7 +30,7 @@ def test_the_same_report_gives_the_same_sheets():
     assert pdf(report, "a4") == pdf(report, "a4")
 
 
-@pytest.mark.parametrize("kind", ["review", "overview", "client", "handout"])
+@pytest.mark.parametrize("kind", ["review", "overview", "client", "handout", "compare"])
 def test_every_report_can_be_set_on_paper_whatever_its_names_hold(kind):
     # Text that the typesetter would take for markup, a function call or a file.
     for name in (HOSTILE, '#read("/etc/passwd") *bold* $x$ @cite <label> \\u{1F4A5}'):

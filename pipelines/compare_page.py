@@ -1,0 +1,101 @@
+"""From a plan to the page that compares the ways of one breeding."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date, datetime, time
+from pathlib import Path
+
+import pandas as pd
+
+from analytics.models import conception, litter
+from analytics.plan.breeding_plan import BreedingPlan
+from analytics.sentences import Sentence, Value
+from pipelines.kennel import Kennel, codes_of
+from pipelines.pages import cited, stated_provenance
+from pipelines.plan_records import HEAT_DAYS, PlanRecords, read_plan_records
+from reports.comparison import ComparisonResults
+from reports.page import Reader
+
+ROWS = (*conception.COEFFICIENTS, "c19", "c20_bitch", "c20_stud", "c22", *litter.COEFFICIENTS)
+"""Rows of the priors table that the numbers of a plan rest on."""
+
+ASKED_AT = time(8)
+"""Clock of the question on pages that nobody asked for."""
+
+
+def comparison_results(
+    plan: BreedingPlan, records: PlanRecords, reader: Reader, *, anonymous: bool
+) -> ComparisonResults:
+    """Everything the page of one comparison shows.
+
+    Parameters
+    ----------
+    plan
+        With its grids.
+    records
+        It was made from.
+    reader
+        For whom; only the owner sees what it costs.
+    anonymous
+        Whether names of dogs, people and places are left out.
+    """
+    words = reader.words
+    return ComparisonResults(
+        plan=_veiled(plan, codes_of(records.views, words)) if anonymous else plan,
+        asked_at=records.asked_at,
+        sources=cited(ROWS, words),
+        provenance=stated_provenance(
+            records.conception.kept, records.asked_at.date(), records.fingerprint, words
+        ),
+    )
+
+
+def morning_records(store_path: Path, today: date) -> PlanRecords:
+    """The records as a plan reads them, in the morning of the pages' day."""
+    return read_plan_records(store_path, datetime.combine(today, ASKED_AT))
+
+
+def coming_breedings(kennel: Kennel, n: int) -> list[tuple[str, str]]:
+    """The kennel's most used stud with the bitches whose heat began last, at most n pairs."""
+    bred = kennel.views["breedings"]
+    studs = [name for name in bred["stud"].value_counts().index if name not in kennel.stopped]
+    heats = kennel.views["open_heats"].sort_values(["first_day", "bitch"])
+    begun = (pd.Timestamp(kennel.today) - pd.to_datetime(heats["first_day"])).dt.days
+    in_heat = heats[begun.between(0, HEAT_DAYS) & ~heats["bitch"].isin(sorted(kennel.stopped))]
+    return [(studs[0], bitch) for bitch in in_heat["bitch"].tail(n)] if studs else []
+
+
+def _veiled(plan: BreedingPlan, codes: Mapping[str, str]) -> BreedingPlan:
+    """The same plan with codes for names; its numbers are those of the named one."""
+    pair = replace(
+        plan.pair,
+        stud=codes.get(plan.pair.stud, ""),
+        bitch=codes.get(plan.pair.bitch, ""),
+        breed="",
+        clinic="",
+    )
+    return replace(
+        plan,
+        pair=pair,
+        heat=replace(plan.heat, words=_coded(plan.heat.words, codes)),
+        cautions=tuple(
+            replace(caution, sentence=_coded(caution.sentence, codes)) for caution in plan.cautions
+        ),
+        sources=tuple(_coded(said, codes) for said in plan.sources),
+        infeasible=tuple(replace(one, reason=_coded(one.reason, codes)) for one in plan.infeasible),
+    )
+
+
+def _coded(said: Sentence, codes: Mapping[str, str]) -> Sentence:
+    """A sentence with codes in the place of the names among its values."""
+
+    def value(one: Value) -> Value:
+        if isinstance(one, Sentence):
+            return _coded(one, codes)
+        if isinstance(one, tuple):
+            return tuple(codes.get(part, part) if isinstance(part, str) else part for part in one)
+        return codes.get(one, one) if isinstance(one, str) else one
+
+    return Sentence(said.key, {name: value(one) for name, one in said.values.items()})
