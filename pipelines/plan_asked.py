@@ -167,12 +167,12 @@ def _next_sample(
 ) -> SampleDraws:
     """Draw the next sample: total sperm by the stud's fitted level, else by his last samples."""
     drawn = next_sample(readings, rng.normal(size=(2, n_draws)))
-    known = records.total_sperm
-    if known.kept is None or stud not in known.posterior.data.studs:
+    fitted = records.total_sperm
+    if fitted is None or stud not in fitted.data.studs:
         return drawn
-    total = next_total(known.posterior, stud, on=on, rng=rng, n_draws=n_draws)
+    total = next_total(fitted, stud, on=on, rng=rng, n_draws=n_draws)
     last = readings["collected_earliest"].iloc[-1].date() if len(readings) else None
-    n_counted = len(known.posterior.data.rows_of(stud))
+    n_counted = len(fitted.data.rows_of(stud))
     return SampleDraws(
         total.total_m,
         drawn.progressive_share,

@@ -78,9 +78,11 @@ class PlanRecords:
     ----------
     views
         Frames by view.
-    conception, litter, total_sperm
-        What is known of the chance of a litter, of its size, and of what each stud's samples hold:
-        the kept fit, else the published table.
+    conception, litter
+        What is known of the chance of a litter and of its size: the kept fit, else the published
+        table.
+    total_sperm
+        The kept fit of what each stud's samples hold; None without one.
     storage
         What is kept of how long stored samples last.
     fingerprint
@@ -92,7 +94,7 @@ class PlanRecords:
     views: Mapping[str, pd.DataFrame]
     conception: Known[ConceptionPosterior]
     litter: Known[LitterPosterior]
-    total_sperm: Known[StudQualityPosterior]
+    total_sperm: StudQualityPosterior | None
     storage: KeptStorage
     fingerprint: str
     asked_at: datetime
@@ -138,11 +140,13 @@ def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
     """
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in PLAN_VIEWS}
+        # Nobody's level is read from the published table: his last samples say more.
+        has_levels = store.read_fit(TOTAL_SPERM.name) is not None
         return PlanRecords(
             views,
             known(store, CONCEPTION),
             known(store, LITTER),
-            known(store, TOTAL_SPERM),
+            known(store, TOTAL_SPERM).posterior if has_levels else None,
             read_kept_storage(store),
             store.fingerprint(),
             asked_at,
