@@ -13,7 +13,7 @@ extremes bound what they could do.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -108,12 +108,32 @@ class Scores:
         Mean log probability of what came (nearer to 0 is better), mean squared error (less is).
     log_score_gain, log_score_gain_se
         Mean gain of the model over this way, and its standard error over bitches.
+    brier_gain, brier_gain_se
+        The same of the Brier score; more than 0 is better.
     """
 
     log_score: float
     brier: float
     log_score_gain: float
     log_score_gain_se: float
+    brier_gain: float
+    brier_gain_se: float
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Chances of the breedings with a known outcome, each with its bitch left out.
+
+    Attributes
+    ----------
+    ways
+        Chance by way: ``model``, ``published``, ``raw`` and, from 1,000, ``boosting``; shape (n,).
+    pareto_k
+        Of the importance weights of the breeding's bitch, shape (n,).
+    """
+
+    ways: Mapping[str, Floats]
+    pareto_k: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +146,10 @@ class CrossValidation:
         Predicted chance and outcome of each breeding with a known outcome.
     scores
         By way: ``model``, ``published``, ``raw`` and, from 1,000, ``boosting``.
-    calibration_gap, calibration_slope
-        Observed minus predicted share; slope of the outcome on the predicted logit (1 is right).
+    calibration_gap
+        Observed minus predicted share.
+    calibration_slope, calibration_slope_se
+        Slope of the outcome on the predicted logit (1 is right), and its standard error.
     max_pareto_k, n_unsure
         Worst importance weight, and the bitches whose weight cannot be trusted.
     """
@@ -137,6 +159,7 @@ class CrossValidation:
     scores: Mapping[str, Scores]
     calibration_gap: float
     calibration_slope: float
+    calibration_slope_se: float
     max_pareto_k: float
     n_unsure: int
 
@@ -259,7 +282,7 @@ def sparse_cells(data: ConceptionData) -> list[tuple[str, str, str]]:
     return found
 
 
-def cross_validation(posterior: ConceptionPosterior, *, seed: int) -> CrossValidation | None:
+def left_out(posterior: ConceptionPosterior, *, seed: int) -> LeftOut | None:
     r"""Predict each breeding with its bitch left out, without fitting again.
 
     With :math:`L_b` the likelihood of everything seen of bitch :math:`b`, her own effect averaged
@@ -275,17 +298,20 @@ def cross_validation(posterior: ConceptionPosterior, *, seed: int) -> CrossValid
 
     Returns
     -------
-    CrossValidation or None
+    LeftOut or None
         None below 100 known outcomes.
     """
     data = posterior.data
     known = np.flatnonzero(data.whelped >= 0)
     if len(known) < N_FOR_CROSS_VALIDATION:
         return None
+    step = max(1, len(posterior.draws["c01"]) // N_DRAWS_READ)
+    draws = {row: values[::step] for row, values in posterior.draws.items()}
     # A scan without a report is hers as well: it goes when she is left out.
     seen = np.flatnonzero((data.whelped >= 0) | (data.scanned_pregnant >= 0))
-    bitch, draws, ks = data.groups["bitch"][seen], posterior.draws, []
-    others = partner_effects(posterior, seen) - draws["effect_bitch"][:, bitch]
+    bitch, ks = data.groups["bitch"][seen], np.empty(len(seen))
+    others = partner_effects(replace(posterior, draws=draws), seen)
+    others -= draws["effect_bitch"][:, bitch]
     lives = expit(draws["c02"])[:, None]
     nodes = np.stack(
         [
@@ -301,30 +327,61 @@ def cross_validation(posterior: ConceptionPosterior, *, seed: int) -> CrossValid
     for b in np.unique(data.groups["bitch"][known]):
         hers = np.flatnonzero(bitch == b)
         by_node = log_seen[:, :, hers].sum(axis=2) + np.log(_BITCH_WEIGHTS)[:, None]
-        weight, k = smoothed_weights(-logsumexp(by_node, axis=0))
-        ks.append(k)
+        weight, ks[hers] = smoothed_weights(-logsumexp(by_node, axis=0))
         litter = nodes[:, :, hers] * lives
         of_seen[hers] = np.einsum("s,jsi,j->i", weight, litter, _BITCH_WEIGHTS)
-    prob = of_seen[np.isin(seen, known)]
+    is_known = np.isin(seen, known)
     whelped, bitch = data.whelped[known].astype(np.float64), data.groups["bitch"][known]
     prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
     pregnant = recorded_pregnant_prob(prior, data, known, spread=new_partner_spread(prior))
     ways = {
-        "model": prob,
+        "model": of_seen[is_known],
         "published": (pregnant * expit(prior["c02"])[:, None]).mean(axis=0),
         "raw": _raw_rates(data.semen_type[known], bitch, whelped),
     }
     if len(known) >= N_FOR_CHALLENGER:
         ways["boosting"] = boosted_prob(data, known, seed=seed)
+    return LeftOut(ways, ks[is_known])
+
+
+def cross_validation(
+    predicted: LeftOut, data: ConceptionData, chosen: np.ndarray[Any, Any]
+) -> CrossValidation | None:
+    """Score what was predicted with each bitch left out.
+
+    Parameters
+    ----------
+    predicted
+        From :func:`left_out`.
+    data
+        What it was predicted of.
+    chosen
+        Mask over the data's rows: breedings that are scored.
+
+    Returns
+    -------
+    CrossValidation or None
+        None below 100 chosen known outcomes, or where all of them are alike.
+    """
+    known = np.flatnonzero(data.whelped >= 0)
+    scored = chosen[known]
+    whelped, bitch = data.whelped[known][scored].astype(np.float64), data.groups["bitch"][known]
+    if len(whelped) < N_FOR_CROSS_VALIDATION or len(np.unique(whelped)) < 2:
+        return None
+    prob, ks = predicted.ways["model"][scored], predicted.pareto_k[scored]
     slope = sm.GLM(whelped, sm.add_constant(logit(prob)), family=sm.families.Binomial()).fit()
     return CrossValidation(
         prob,
         whelped,
-        {way: scores(chances, whelped, bitch, model=prob) for way, chances in ways.items()},
+        {
+            way: scores(chances[scored], whelped, bitch[scored], model=prob)
+            for way, chances in predicted.ways.items()
+        },
         float(whelped.mean() - prob.mean()),
         float(slope.params[1]),
-        max(ks),
-        sum(k > MAX_PARETO_K for k in ks),
+        float(slope.bse[1]),
+        float(ks.max()),
+        len(np.unique(bitch[scored][ks > MAX_PARETO_K])),
     )
 
 
@@ -344,11 +401,20 @@ def scores(prob: Floats, whelped: Floats, bitch: np.ndarray[Any, Any], *, model:
     def logs(chances: Floats) -> Floats:
         return np.asarray(np.log(np.where(whelped == 1, chances, 1.0 - chances)))
 
+    def error(gain: Floats) -> float:
+        by_bitch = np.bincount(np.unique(bitch, return_inverse=True)[1], weights=gain)
+        return float(np.sqrt(len(by_bitch) * by_bitch.var(ddof=1)) / len(gain))
+
     gain = logs(model) - logs(prob)
-    by_bitch = np.bincount(np.unique(bitch, return_inverse=True)[1], weights=gain)
-    se = float(np.sqrt(len(by_bitch) * by_bitch.var(ddof=1)) / len(gain))
+    squared = (prob - whelped) ** 2
+    brier_gain = squared - (model - whelped) ** 2
     return Scores(
-        float(logs(prob).mean()), float(((prob - whelped) ** 2).mean()), float(gain.mean()), se
+        float(logs(prob).mean()),
+        float(squared.mean()),
+        float(gain.mean()),
+        error(gain),
+        float(brier_gain.mean()),
+        error(brier_gain),
     )
 
 
@@ -443,16 +509,16 @@ def prior_log_ratio(draws: Mapping[str, Floats], rows: tuple[str, ...], factor: 
 
 
 def with_other_prior(
-    draws: Mapping[str, Floats], row: str, factor: float, of: Floats
+    draws: Mapping[str, Floats], rows: tuple[str, ...], factor: float, of: Floats
 ) -> Estimate | None:
-    """A number if one row's prior had been narrower or wider, by weighting the kept draws.
+    """A number if the priors of some rows had been narrower or wider, by weighting the kept draws.
 
     Parameters
     ----------
     draws
         Posterior draws by id.
-    row
-        Row whose prior's sd is multiplied.
+    rows
+        Rows whose priors' sds are multiplied.
     factor
         0.5 or 2, say.
     of
@@ -462,9 +528,9 @@ def with_other_prior(
     -------
     Estimate or None
         None where the weights cannot be trusted (Pareto k above 0.7): the model must be fitted
-        again with that prior, as :func:`analytics.models.conception.fit_conception` can.
+        again with other priors, as :func:`analytics.models.conception.fit_conception` can.
     """
-    weight, k = smoothed_weights(prior_log_ratio(draws, (row,), factor))
+    weight, k = smoothed_weights(prior_log_ratio(draws, rows, factor))
     if not k <= MAX_PARETO_K:
         return None
     order = np.argsort(of)
@@ -473,27 +539,63 @@ def with_other_prior(
     return Estimate(median, lower, upper)
 
 
+@dataclass(frozen=True, slots=True)
+class Replicated:
+    """One figure of the records, and of records drawn again from the fitted model.
+
+    Attributes
+    ----------
+    figure
+        ``litters_natural`` and so on, ``empty_twice`` (bitches empty twice or more), or
+        ``dispersion`` (variance over mean of the pups born alive in a litter).
+    observed
+        In the records.
+    again
+        In records drawn again.
+    as_many_prob
+        Chance of as much or more in records drawn again, 0 to 1.
+    """
+
+    figure: str
+    observed: float
+    again: Estimate
+    as_many_prob: float
+
+    @property
+    def is_usual(self) -> bool:
+        """Whether the records lie within nine in ten of the records drawn again."""
+        return self.again.lower <= self.observed <= self.again.upper
+
+
+def _replicated(figure: str, observed: float, again: Floats) -> Replicated:
+    return Replicated(
+        figure, observed, estimate_from_draws(again), float((again >= observed).mean())
+    )
+
+
 def replicated_litters(
-    posterior: ConceptionPosterior, *, seed: int
-) -> dict[str, tuple[int, Estimate, float]]:
+    posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any], *, seed: int
+) -> tuple[Replicated, ...]:
     """Litters by semen type and bitches empty twice, in the records and in records like them.
 
     Parameters
     ----------
     posterior
         Fitted; partners keep their effects, bitches get new ones of the fitted spread.
+    chosen
+        Mask over the data's rows.
     seed
         Seed of the replicated records.
 
     Returns
     -------
-    dict
-        By statistic: what was observed, its replicated interval, and the chance of as many or more.
+    tuple of Replicated
+        Empty without a known outcome.
     """
     data = posterior.data
-    known = np.flatnonzero(data.whelped >= 0)
+    known = np.flatnonzero((data.whelped >= 0) & chosen)
     if not len(known):
-        return {}
+        return ()
     rng = np.random.default_rng(seed)
     draws, bitch = posterior.draws, data.groups["bitch"][known]
     fresh = draws["c20_bitch"][:, None] * rng.normal(size=draws["effect_bitch"].shape)
@@ -501,20 +603,36 @@ def replicated_litters(
     chances = recorded_pregnant_prob(draws, data, known, effects=effects)
     born = rng.random(chances.shape) < chances * expit(draws["c02"])[:, None]
     seen = data.whelped[known] == 1
+    found = []
+    for kind in np.unique(data.semen_type[known]):
+        of_kind = data.semen_type[known] == kind
+        again = born[:, of_kind].sum(axis=1).astype(np.float64)
+        found.append(_replicated(f"litters_{kind}", float(seen[of_kind].sum()), again))
+    by_bitch = np.eye(int(bitch.max()) + 1)[bitch]
+    twice = ((~born) @ by_bitch >= 2).sum(axis=1).astype(np.float64)
+    observed = float(((~seen) @ by_bitch >= 2).sum())
+    return (*found, _replicated("empty_twice", observed, twice))
 
-    def told(observed: int, replicated: Floats) -> tuple[int, Estimate, float]:
-        return observed, estimate_from_draws(replicated), float((replicated >= observed).mean())
 
-    found = {
-        f"litters {kind}": told(
-            int(seen[data.semen_type[known] == kind].sum()),
-            born[:, data.semen_type[known] == kind].sum(axis=1).astype(np.float64),
-        )
-        for kind in np.unique(data.semen_type[known])
-    }
-    of_bitch = np.eye(int(bitch.max()) + 1)[bitch]
-    found["bitches empty twice or more"] = told(
-        int(((~seen) @ of_bitch >= 2).sum()),
-        ((~born) @ of_bitch >= 2).sum(axis=1).astype(np.float64),
-    )
-    return found
+def replicated_dispersion(
+    n_alive: np.ndarray[Any, Any], again: np.ndarray[Any, Any]
+) -> Replicated | None:
+    """Variance over mean of the pups born alive in a litter, in the records and drawn again.
+
+    Parameters
+    ----------
+    n_alive
+        Of the records, shape (n,).
+    again
+        Of the same litters drawn again, shape (n_draws, n).
+
+    Returns
+    -------
+    Replicated or None
+        None below two litters, or where none had a pup born alive.
+    """
+    if len(n_alive) < 2 or not n_alive.any():
+        return None
+    # A draw in which no pup was born alive has no ratio; its variance is 0 as well.
+    drawn = again.var(axis=1, ddof=1) / np.maximum(again.mean(axis=1), 1e-9)
+    return _replicated("dispersion", float(n_alive.var(ddof=1) / n_alive.mean()), drawn)

@@ -286,6 +286,7 @@ _TERMS = (
     ("priors_fingerprint", "Priors fingerprint", "", "digest of the priors"),
     ("versions", "Versions", "", "versions of the libraries that made the fit"),
     ("diagnostics", "Diagnostics", "", "what the sampler's gate read"),
+    ("checks", "Checks", "", "what was computed at the fit of how far it can be trusted, as JSON"),
     ("seconds", "Seconds", "", "wall time of the fit"),
     ("parameter", "Parameter", "", "name of a parameter"),
     ("shape", "Shape", "", "shape of the array of draws"),

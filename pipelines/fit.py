@@ -64,6 +64,22 @@ class FitOutcome:
 
 
 @dataclass(frozen=True, slots=True)
+class Fitted:
+    """A settled fit as it comes back from its process.
+
+    Attributes
+    ----------
+    draws
+        Thinned.
+    checks
+        What was computed once of it, as plain numbers.
+    """
+
+    draws: Draws
+    checks: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class Known(Generic[P]):
     """What is known of one model's question today.
 
@@ -142,8 +158,8 @@ def fit_models(
         else:
             store.save_fit(_kept(by_name[name], waiting[name], result, seed, store.last_load()))
             outcomes[name] = FitOutcome(
-                name, "fitted", _settled_sentence(name, result), result.seconds,
-                result.diagnostics.as_dict(),
+                name, "fitted", _settled_sentence(name, result.draws), result.draws.seconds,
+                result.draws.diagnostics.as_dict(),
             )  # fmt: skip
         say(outcomes[name].sentence)
     return [outcomes[model.name] for model in models]
@@ -229,7 +245,7 @@ def _sampled(
         mp_context=multiprocessing.get_context("spawn"),
         max_tasks_per_child=1,
     ) as pool:
-        running: dict[Future[Draws | ConvergenceError], str] = {
+        running: dict[Future[Fitted | ConvergenceError], str] = {
             pool.submit(_fit_named, name, data, seed, cache_folder()): name
             for name, data in waiting.items()
         }
@@ -243,7 +259,7 @@ def _sampled(
                 yield running.pop(future), future.result()
 
 
-def _fit_named(name: str, data: Any, seed: int, cache: Path) -> Draws | ConvergenceError:  # noqa: ANN401
+def _fit_named(name: str, data: Any, seed: int, cache: Path) -> Fitted | ConvergenceError:  # noqa: ANN401
     """Fit one model of :data:`MODELS` in a process of its own."""
     (model,) = (model for model in MODELS if model.name == name)
     return _fit(model, data, seed, cache)
@@ -254,8 +270,8 @@ def _fit(
     data: Any,  # noqa: ANN401
     seed: int,
     cache: Path,
-) -> Draws | ConvergenceError:
-    """Thinned draws of one model, or the refusal of its sampler."""
+) -> Fitted | ConvergenceError:
+    """Thinned draws of one model and what was checked, or the refusal of its sampler."""
     sampling.keep_compiled(cache)
     try:
         posterior = model.fit(data, seed=seed)
@@ -264,16 +280,18 @@ def _fit(
     n_draws = posterior.diagnostics.n_chains * posterior.diagnostics.n_draws
     thin = max(1, n_draws // N_KEPT_DRAWS)
     values = {name: draws[::thin] for name, draws in posterior.draws.items()}
-    return Draws(values, posterior.diagnostics, posterior.seconds, posterior.labels)
+    draws = Draws(values, posterior.diagnostics, posterior.seconds, posterior.labels)
+    return Fitted(draws, model.check(posterior, seed=seed))
 
 
 def _kept(
     model: Model[Any, Any],
     data: Any,  # noqa: ANN401
-    draws: Draws,
+    fitted: Fitted,
     seed: int,
     load_id: int,
 ) -> KeptFit:
+    draws = fitted.draws
     return KeptFit(
         model=model.name,
         fitted_at=datetime.now().replace(microsecond=0),
@@ -287,6 +305,7 @@ def _kept(
         draws=draws.values,
         labels=draws.labels,
         load_id=load_id,
+        checks=fitted.checks,
     )
 
 

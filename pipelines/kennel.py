@@ -17,6 +17,7 @@ from analytics.estimate import Estimate, estimate_from_draws, share_from_records
 from analytics.litter_chance import own_breedings_prob
 from analytics.litter_sizes import LittersAgain, litters_again
 from analytics.models.conception import ConceptionPosterior
+from analytics.models.litter import LitterPosterior
 from pipelines.due import DUE_VIEWS, cautions_of
 from pipelines.fit import Known, known
 from pipelines.models import CONCEPTION, LITTER
@@ -27,7 +28,7 @@ from reports.words import Words
 
 PAGE_VIEWS = (
     "dogs", "evaluations", "breedings", "shipments", "cycles", "progesterone", "events",
-    "lab_tests", "examinations", "frozen_lots", "findings",
+    "lab_tests", "examinations", "frozen_lots", "inseminations", "findings",
 )  # fmt: skip
 """Views that pages are made of."""
 
@@ -69,6 +70,8 @@ class Kennel:
         kennel counts their breedings: it would tell of theirs by what it lacks without them.
     chances
         Chance of a litter by semen type over the other breedings; empty before the first fit.
+    litter
+        What is known of the size of litters.
     litters
         The recorded litters, and draws of the same.
     fingerprint
@@ -82,6 +85,7 @@ class Kennel:
     conception: Known[ConceptionPosterior]
     stopped: frozenset[str]
     chances: tuple[SemenTypeChance, ...]
+    litter: Known[LitterPosterior]
     litters: LittersAgain
     fingerprint: str
     today: date
@@ -113,6 +117,7 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         conception=conception,
         stopped=stopped,
         chances=() if conception.kept is None else _chances(conception.posterior, stopped),
+        litter=litter,
         litters=litters_again(
             litter.posterior, seed=LITTERS_SEED, is_fitted=litter.kept is not None
         ),
@@ -181,11 +186,16 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
     for factor in levels.keys() & _CODED.keys():
         levels[factor] = tuple(_code(name, _CODED[factor], codes, words) for name in levels[factor])
     posterior = replace(posterior, data=replace(posterior.data, levels=levels))
+    kept = kennel.conception.kept
+    if kept is not None and "prior_widths" in kept.checks:
+        widths = kept.checks["prior_widths"]
+        studs = {_code(name, "dog", codes, words): of for name, of in widths["studs"].items()}
+        kept = replace(kept, checks={**kept.checks, "prior_widths": {**widths, "studs": studs}})
     seen = replace(
         kennel,
         name=words["veil.kennel"],
         views=views,
-        conception=replace(kennel.conception, posterior=posterior),
+        conception=replace(kennel.conception, posterior=posterior, kept=kept),
         stopped=frozenset(_code(name, "dog", codes, words) for name in sorted(kennel.stopped)),
         litters=replace(
             kennel.litters,

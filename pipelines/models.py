@@ -12,10 +12,12 @@ from typing import Any, Generic, Protocol, TypeVar
 
 from analytics import (
     breeding_terms,
+    checking,
     collection_inputs,
     keeping,
     likelihoods,
     own_storage,
+    prior_width,
     regression,
     sampling,
     slow_level,
@@ -61,6 +63,25 @@ D = TypeVar("D", bound=ModelData)
 P = TypeVar("P", bound=Posterior)
 
 
+def _unchecked(posterior: Posterior, *, seed: int) -> Mapping[str, Any]:
+    """Nothing is computed of a model that no page checks."""
+    return {}
+
+
+def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
+    """Predictions with each bitch left out, and the answers under narrower and wider priors."""
+    predicted = checking.left_out(posterior, seed=seed)
+    return {
+        "left_out": None
+        if predicted is None
+        else {
+            "ways": {way: prob.tolist() for way, prob in predicted.ways.items()},
+            "pareto_k": predicted.pareto_k.tolist(),
+        },
+        "prior_widths": prior_width.as_plain(prior_width.prior_widths(posterior, seed=seed)),
+    }
+
+
 @dataclass(frozen=True, slots=True)
 class Model(Generic[D, P]):
     """One model, described.
@@ -87,6 +108,9 @@ class Model(Generic[D, P]):
     published
         Draws of the published table alone; ``published(seed)``. Restored, they are the posterior
         of a kennel without records.
+    check
+        Computes once, at the fit, what pages tell of how far it can be trusted, as plain numbers;
+        ``check(posterior, seed=…)``. Nothing by default.
     """
 
     name: str
@@ -98,6 +122,7 @@ class Model(Generic[D, P]):
     fit: Callable[..., P]
     restore: Callable[..., P]
     published: Callable[[int], Draws]
+    check: Callable[..., Mapping[str, Any]] = _unchecked
 
 
 def conception_data(store: Store) -> ConceptionData:
@@ -117,13 +142,14 @@ def litter_data(store: Store) -> litter.LitterData:
 CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     name="conception",
     prior_ids=("c0", "c1", "c20", "c21", "r05"),
-    modules=(conception, breeding_terms, regression, sampling),
+    modules=(conception, breeding_terms, regression, sampling, checking, prior_width),
     prepare=conception_data,
     size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known outcome",
     too_thin=lambda data: None if data.n_known else "no breeding has a known outcome",
     fit=conception.fit_conception,
     restore=conception.restore_conception,
     published=conception.published_conception,
+    check=check_conception,
 )
 
 

@@ -10,6 +10,7 @@ from analytics.counting import exact_share
 from analytics.semen import total_sperm_m
 from analytics.sentences import Word, sentence
 from analytics.wording import program_sentences
+from pipelines.checks_page import kennel_checks, kennel_headline
 from pipelines.due import due_items, told
 from pipelines.kennel import Kennel, may_be_told
 from pipelines.pages import (
@@ -36,6 +37,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
     if len(told) < len(bred):
         n_held = len(bred) - len(told)
         answer += (sentence("said.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
+    answer += kennel_headline(kennel)
     chances, litters = kennel.chances, kennel.litters
     sizes = litters.sizes(may_be_told(kennel.stopped, litters.stud, litters.bitch))
     straws = views["frozen_lots"]
@@ -53,6 +55,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
         method=(*(METHOD_OF_CHANCES if chances else ()), *(METHOD_OF_LITTERS if sizes else ())),
         sources=sources(words, with_chances=bool(chances), with_litters=sizes is not None),
         provenance=provenance(kennel, words),
+        checks=kennel_checks(kennel),
     )
 
 

@@ -24,8 +24,10 @@ from analytics.response import Response, read_response
 from analytics.semen import with_measures
 from analytics.sentences import Sentence
 from analytics.wording import fit_age_sentence, litters_sentence, samples_sentence
+from pipelines.checks_page import stud_checks, stud_headline
 from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
 from pipelines.store import KeptFit
+from reports.checks import Checks
 from reports.page import Reader
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
 from reports.whatif import BredDot
@@ -77,8 +79,10 @@ def stud_results(
     litters: LitterSizes | None = None
     responses: tuple[Response, ...] = ()
     dots: tuple[BredDot, ...] = ()
+    checks = Checks()
     if "conception" not in stopped_answers(cautions):
         litters = kennel.litters.sizes(kennel.litters.stud == stud)
+        checks = stud_checks(kennel, stud)
     known = kennel.conception
     if known.kept is not None and "conception" not in stopped_answers(cautions):
         chances, coefficients = kennel.chances, _coefficients(known.posterior)
@@ -87,7 +91,7 @@ def stud_results(
         if known.n_records_since:
             answer.insert(0, fit_age_sentence(known.n_records_since, known.kept.fitted_at))
         if len(records.breedings):
-            answer.append(_litters(stud, known.posterior))
+            answer += _litters(kennel, stud, records.breedings)
     return StudResults(
         stud=stud,
         facts=facts(dog, words),
@@ -107,6 +111,7 @@ def stud_results(
         ),
         sources=sources(words, with_chances=bool(chances), with_litters=litters is not None),
         provenance=provenance(kennel, words),
+        checks=checks,
     )
 
 
@@ -223,21 +228,24 @@ def _coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
     )
 
 
-def _litters(stud: str, fitted: ConceptionPosterior) -> Sentence:
-    """The sentence on this stud's breedings."""
+def _litters(kennel: Kennel, stud: str, bred: pd.DataFrame) -> list[Sentence]:
+    """What is said of this stud's breedings, and what must stand beside it."""
+    fitted = kennel.conception.posterior
     data = fitted.data
     chosen = data.groups["stud"] == data.levels["stud"].index(stud)
     published, together = own_breedings_prob(fitted, chosen)
     n_known, n_whelped, own = own_share(data.whelped[chosen])
-    return litters_sentence(
+    expected = estimate_from_draws(published)
+    said = litters_sentence(
         stud,
         n_known=n_known,
         n_whelped=n_whelped,
         own=own,
-        published=estimate_from_draws(published),
+        published=expected,
         together=estimate_from_draws(together),
         share_from_records=share_from_records(together, published),
     )
+    return [said, *stud_headline(kennel, stud, bred, expected)]
 
 
 def _responses(posterior: ConceptionPosterior, stud: str) -> tuple[Response, ...]:

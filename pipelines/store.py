@@ -105,6 +105,8 @@ class KeptFit:
         What the last axis of a parameter counts, where it counts levels.
     load_id
         The last load that the fit has read.
+    checks
+        What was computed once of how well it predicts, as plain numbers; empty for a model without.
     """
 
     model: str
@@ -119,6 +121,7 @@ class KeptFit:
     draws: Mapping[str, Floats]
     labels: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     load_id: int = 0
+    checks: Mapping[str, Any] = field(default_factory=dict)
 
 
 class Store:
@@ -415,7 +418,7 @@ class Store:
             _delete_fit(connection, kept.model)
             fit_id = self._one("SELECT coalesce(max(fit_id), 0) + 1 FROM fit")
             connection.execute(
-                "INSERT INTO fit VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO fit VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [
                     fit_id,
                     kept.model,
@@ -428,6 +431,7 @@ class Store:
                     json.dumps(dict(kept.diagnostics), sort_keys=True),
                     kept.seconds,
                     kept.load_id,
+                    json.dumps(dict(kept.checks), sort_keys=True),
                 ],
             )
             for parameter, draws in kept.draws.items():
@@ -470,7 +474,7 @@ class Store:
         rows = self._rows(
             """
             SELECT fit_id, model, fitted_at, seed, data_fingerprint, model_fingerprint,
-                priors_fingerprint, versions, diagnostics, seconds, load_id
+                priors_fingerprint, versions, diagnostics, seconds, load_id, checks
             FROM fit
             WHERE model = ?
             """,
@@ -508,6 +512,7 @@ class Store:
                 if labels is not None
             },
             load_id=row[10] or 0,
+            checks=json.loads(row[11] or "{}"),
         )
 
 

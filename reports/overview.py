@@ -12,6 +12,7 @@ from analytics.estimate import Estimate
 from analytics.litter_sizes import LitterSizes
 from analytics.sentences import Sentence, Word
 from reports.charts import outcome_flow
+from reports.checks import Checks, checks_annex, checks_told
 from reports.litter_sizes import litter_sizes_section
 from reports.page import Link, Reader, Report, Section, Table, columns
 from reports.stud_review import SemenTypeChance, chances_section
@@ -140,6 +141,8 @@ class OverviewResults:
         Rows of the view ``frozen_lots`` with straws left.
     method, sources, provenance
         As on every page.
+    checks
+        How far the models can be trusted.
     """
 
     kennel: str
@@ -155,6 +158,7 @@ class OverviewResults:
     method: tuple[str, ...]
     sources: tuple[str, ...]
     provenance: str
+    checks: Checks
 
 
 def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Reader) -> Report:
@@ -178,11 +182,15 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
         answer=tuple(words.tell(said) for said in results.answer),
         sections=tuple(section for section in sections if section is not None),
         links=links,
-        method=tuple(words[f"method.{name}"] for name in results.method),
+        method=(
+            *(words[f"method.{name}"] for name in results.method),
+            *checks_told(results.checks, words),
+        ),
         sources=results.sources,
         provenance=results.provenance,
         glossary=("interval", "chance", "share_from_records"),
         reader=reader,
+        annex=checks_annex(results.checks, words),
     )
 
 

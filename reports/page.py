@@ -182,6 +182,8 @@ class Report:
         Keys of the terms that the page explains on demand.
     reader
         For whom.
+    annex
+        Tables that stand with the method, each with its heading.
     """
 
     kind: str
@@ -196,6 +198,7 @@ class Report:
     provenance: str
     glossary: tuple[str, ...]
     reader: Reader
+    annex: tuple[Section, ...] = ()
 
 
 def columns(words: Words, names: Sequence[str], *, texts_in: Set[str]) -> tuple[Column, ...]:

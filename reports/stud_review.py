@@ -14,6 +14,7 @@ from analytics.litter_sizes import LitterSizes
 from analytics.response import Response
 from analytics.sentences import Sentence
 from reports.charts import chance_by_semen_type, coefficients, readings_over_time
+from reports.checks import Checks, checks_annex, checks_told
 from reports.litter_sizes import litter_sizes_section
 from reports.page import Reader, Report, Section, Table, columns
 from reports.whatif import BredDot, build_whatif
@@ -120,6 +121,8 @@ class StudResults:
         Keys of the paragraphs on how the numbers came about.
     sources, provenance
         As on every page.
+    checks
+        How far the models can be trusted about him.
     """
 
     stud: str
@@ -136,6 +139,7 @@ class StudResults:
     method: tuple[str, ...]
     sources: tuple[str, ...]
     provenance: str
+    checks: Checks
 
     def with_readings(self, readings: pd.DataFrame, events: pd.DataFrame) -> StudResults:
         """The same with fewer samples and events."""
@@ -174,11 +178,15 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         answer=tuple(words.tell(sentence) for sentence in results.answer),
         sections=tuple(sections),
         links=(),
-        method=tuple(words[f"method.{name}"] for name in results.method),
+        method=(
+            *(words[f"method.{name}"] for name in results.method),
+            *(checks_told(results.checks, words) if others else ()),
+        ),
         sources=results.sources,
         provenance=results.provenance,
         glossary=tuple(glossary),
         reader=reader,
+        annex=checks_annex(results.checks, words) if others else (),
     )
 
 

@@ -17,7 +17,9 @@ from analytics.checking import (
     cross_validation,
     discrimination,
     expected_and_observed,
+    left_out,
     missing_outcomes,
+    replicated_dispersion,
     replicated_litters,
     scores,
     smallest_difference,
@@ -101,7 +103,9 @@ def test_expected_litters_are_the_sum_of_the_published_chances(demo_fit):
 
 
 def test_breedings_of_bitches_left_out_are_predicted_no_worse_than_from_the_table(demo_fit):
-    found = cross_validation(demo_fit, seed=1)
+    data = demo_fit.data
+    predicted = left_out(demo_fit, seed=1)
+    found = cross_validation(predicted, data, np.ones(data.n_breedings, dtype=bool))
 
     model, published, raw = (found.scores[way] for way in ("model", "published", "raw"))
     assert model.log_score_gain == 0.0
@@ -124,7 +128,8 @@ def test_a_bitch_left_out_by_weights_is_predicted_as_by_a_fit_without_her():
     known = np.flatnonzero(data.whelped >= 0)
     bitch = data.groups["bitch"]
 
-    found = cross_validation(posterior, seed=1)
+    everything = np.ones(data.n_breedings, dtype=bool)
+    found = cross_validation(left_out(posterior, seed=1), data, everything)
 
     n_bred = np.bincount(bitch[known])
     for b in np.argsort(-n_bred)[:4]:
@@ -144,9 +149,10 @@ def test_a_bitch_left_out_by_weights_is_predicted_as_by_a_fit_without_her():
         refitted = recorded_pregnant_prob(draws, data, hers, effects=others, spread=spread)
         refitted *= expit(draws["c02"])[:, None]
         gap = found.prob[bitch[known] == b] - refitted.mean(axis=0)
-        # Both are means over draws; weights this even leave more than half of them effective.
+        # Both are means over draws, ours of every other one; weights this even leave more than half
+        # of those effective.
         ess = array_stats.ess(refitted.reshape(4, -1, len(hers)), chain_axis=0, draw_axis=1)
-        error = refitted.std(axis=0) * np.sqrt(1 / ess + 2 / ess)
+        error = refitted.std(axis=0) * np.sqrt(1 / ess + 4 / ess)
         assert (np.abs(gap) < 4 * error).all()
 
 
@@ -157,15 +163,20 @@ def test_scores_are_those_written_out_by_hand():
 
     assert found.log_score == pytest.approx((np.log(0.8) + np.log(0.6)) / 2)
     assert found.brier == pytest.approx((0.04 + 0.16) / 2)
-    assert found.log_score_gain == pytest.approx((np.log(0.9) - np.log(0.8)) / 2)
+    gain = np.log(0.9) - np.log(0.8)
+    assert found.log_score_gain == pytest.approx(gain / 2)
+    # Two bitches with gains g and 0: their sum has the standard error |g|, their mean half of it.
+    assert found.log_score_gain_se == pytest.approx(gain / 2)
+    assert found.brier_gain == pytest.approx((0.04 - 0.01) / 2)
+    assert found.brier_gain_se == pytest.approx((0.04 - 0.01) / 2)
 
 
 def test_a_narrower_prior_by_weights_is_the_narrower_prior():
     # Second route: with no data the posterior is the prior, whose halved spread is known.
     draws = prior_draws(np.random.default_rng(5), 20_000)
 
-    narrow = with_other_prior(draws, "c05", 0.5, draws["c05"])
-    wide = with_other_prior(draws, "c05", 4.0, draws["c05"])
+    narrow = with_other_prior(draws, ("c05",), 0.5, draws["c05"])
+    wide = with_other_prior(draws, ("c05",), 4.0, draws["c05"])
 
     prior = PRIORS["c05"]
     reach = norm.ppf(0.95) * prior.sd / 2
@@ -176,14 +187,36 @@ def test_a_narrower_prior_by_weights_is_the_narrower_prior():
 
 
 def test_replicated_records_hold_the_records_they_came_from(demo_fit):
-    found = replicated_litters(demo_fit, seed=2)
+    everything = np.ones(demo_fit.data.n_breedings, dtype=bool)
+    found = {one.figure: one for one in replicated_litters(demo_fit, everything, seed=2)}
 
-    assert set(found) >= {"litters natural", "litters frozen", "bitches empty twice or more"}
-    for name, (observed, interval, as_many_prob) in found.items():
-        assert interval.lower <= interval.median <= interval.upper
+    assert set(found) >= {"litters_natural", "litters_frozen", "empty_twice"}
+    whelped = demo_fit.data.whelped == 1
+    natural = demo_fit.data.semen_type == "natural"
+    assert found["litters_natural"].observed == (whelped & natural).sum()
+    for one in found.values():
         # The demo was made by this very chain: nothing of it may look impossible.
-        assert as_many_prob > 0.005, name
-        assert observed >= 0
+        assert one.as_many_prob > 0.005, one.figure
+        assert one.is_usual == (one.again.lower <= one.observed <= one.again.upper)
+
+
+def test_the_spread_of_litter_size_is_variance_over_mean():
+    # Poisson litters drawn again have a ratio of 1; ten equal litters have none.
+    again = np.random.default_rng(3).poisson(5.0, (4000, 10))
+
+    equal = replicated_dispersion(np.full(10, 5), again)
+    spread = replicated_dispersion(np.array([1, 9] * 5), again)
+
+    assert equal.observed == 0.0
+    assert spread.observed == pytest.approx(np.var([1, 9] * 5, ddof=1) / 5.0)
+    # The ratio times nine is a chi-squared of nine degrees of freedom: 3.33 to 16.92 at 5 and 95 %,
+    # whole pups and few of them move the ends a little.
+    assert equal.again.lower == pytest.approx(3.325 / 9, abs=0.06)
+    assert equal.again.upper == pytest.approx(16.92 / 9, abs=0.06)
+    assert not equal.is_usual
+    assert not spread.is_usual
+    assert replicated_dispersion(np.array([5]), again[:, :1]) is None
+    assert replicated_dispersion(np.zeros(4, dtype=int), again[:, :4]) is None
 
 
 def test_a_kennel_without_outcomes_is_checked_without_numbers(demo_fit):
@@ -192,6 +225,7 @@ def test_a_kennel_without_outcomes_is_checked_without_numbers(demo_fit):
     table = independent_draws(prior_draws(np.random.default_rng(1), 500))
     posterior = restore_conception(silent, table, seed=1)
 
-    assert cross_validation(posterior, seed=1) is None
-    assert expected_and_observed(posterior, np.ones(data.n_breedings, bool), seed=1) is None
-    assert replicated_litters(posterior, seed=1) == {}
+    everything = np.ones(data.n_breedings, dtype=bool)
+    assert left_out(posterior, seed=1) is None
+    assert expected_and_observed(posterior, everything, seed=1) is None
+    assert replicated_litters(posterior, everything, seed=1) == ()

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.cautions import Caution
+from analytics.checking import Replicated, Scores
 from analytics.estimate import Estimate
 from analytics.keeping import published_storage
 from analytics.litter_sizes import Expected, LitterSizes, SizeRow
@@ -23,9 +24,12 @@ from analytics.plan.pups import Dam, draw_litter, published_litter_chain, pups_o
 from analytics.plan.samples import next_sample
 from analytics.plan.unknowns import draw_unknowns, published_chain
 from analytics.plan.what_if import option_grid
+from analytics.prior_width import PriorWidth
 from analytics.response import Response
+from analytics.second_opinion import SecondOpinion, SecondOpinionRow
 from analytics.semen import with_measures
 from analytics.sentences import Word, sentence
+from reports.checks import Checks
 from reports.client_sheet import ClientResults, Kept
 from reports.comparison import ComparisonResults
 from reports.handout import BredRow, HandoutResults
@@ -123,7 +127,29 @@ def stud_results(name="Rowan", cautions=()):
         method=("readings",),
         sources=SOURCES,
         provenance="As of 1 Jun 2026",
+        checks=checks(name),
     )
+
+
+def checks(name="Rowan"):
+    """Every kind of check, with a name where a record can bring one in."""
+    middle = Estimate(0.58, 0.51, 0.64)
+    against = Estimate(-0.5, -0.9, -0.1)
+    opinion = SecondOpinion(
+        "whelped", (SecondOpinionRow("c05", Estimate(0.6, 0.3, 1.2), None),),
+        {"c08": sentence("second.not_recorded")}, 60, 20, 0, 0, 0.1,
+        (sentence("second.no_published"),),
+    )  # fmt: skip
+    return Checks(
+        said=((sentence("check.sparse_stud", stud=name, kind=Word("semen", "frozen")),),),
+        scores={"model": Scores(-0.6, 0.21, 0.0, 0.0, 0.0, 0.0),
+                "raw": Scores(-0.65, 0.23, 0.05, 0.02, 0.02, 0.01)},
+        replicated=(Replicated("litters_frozen", 18.0, Estimate(20.0, 14.0, 27.0), 0.8),),
+        methods={"chilled": PriorWidth(against, against, None)},
+        studs={name: PriorWidth(middle, middle, middle)},
+        is_refitted=True,
+        opinions={"whelped": opinion, "litter_size": sentence("second.not_settled")},
+    )  # fmt: skip
 
 
 def overview_results(name="Rowan", *, is_stopped=False):
@@ -162,6 +188,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
         method=("chances_chain",),
         sources=SOURCES,
         provenance="As of 1 Jun 2026",
+        checks=checks(name),
     )
 
 

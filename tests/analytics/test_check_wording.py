@@ -1,0 +1,166 @@
+"""Checks are told by stated rules: what is not usable first, what flips, what nobody can tell."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.check_wording import (
+    difference_sentences,
+    expected_sentence,
+    method_sentences,
+    prediction_sentences,
+    replicated_sentence,
+    sparse_sentences,
+    stud_unusable_sentence,
+    stud_width_sentence,
+    unusable_sentences,
+)
+from analytics.checking import (
+    CrossValidation,
+    ExpectedObserved,
+    MissingOutcomes,
+    Replicated,
+    Scores,
+    smallest_difference,
+)
+from analytics.estimate import Estimate
+from analytics.prior_width import PriorWidth
+from reports.words import Words
+
+EN, DE = Words("en"), Words("de")
+FEWER, OPEN = Estimate(-0.8, -1.3, -0.3), Estimate(-0.4, -0.9, 0.1)
+
+
+def keys(said):
+    return [one.key for one in said]
+
+
+@pytest.mark.parametrize(
+    ("n_whelped", "verdict"),
+    [(10, "fewer_than_expected"), (18, "as_expected"), (29, "more_than_expected")],
+)  # fmt: skip
+def test_litters_are_told_against_what_was_to_be_expected(n_whelped, verdict):
+    said = expected_sentence(ExpectedObserved(30, n_whelped, Estimate(20.0, 14.0, 25.0), 0.5))
+
+    assert said.values["verdict"].key == f"check.{verdict}"
+    assert "14 to 25" in EN.tell(said)
+    assert expected_sentence(None).key == "check.nothing_known"
+
+
+def test_below_a_hundred_outcomes_nothing_is_claimed_of_predictions():
+    said = prediction_sentences(None, n_known=99, is_of_today=True)
+
+    assert keys(said) == ["check.too_few"]
+    assert "Fewer than 100 outcomes" in EN.tell(said[0])
+    assert keys(prediction_sentences(None, n_known=100, is_of_today=False)) == ["check.awaiting"]
+
+
+def test_a_gain_within_two_errors_is_called_chance():
+    def scored(gain):
+        other = Scores(-0.6, 0.2, gain, 0.02, 0.0, 0.0)
+        return CrossValidation(
+            np.zeros(1), np.zeros(1), {"published": other, "raw": other}, 0.0, 1.0, 0.1, 0.2, 0
+        )
+
+    for gain, told in ((0.039, "alike"), (0.041, "better"), (-0.041, "worse")):
+        said = prediction_sentences(scored(gain), n_known=200, is_of_today=True)
+        assert said[0].values["published"].key == f"check.{told}"
+        assert said[-1].key == "check.calibration"
+    unsure = prediction_sentences(replace(scored(0.0), n_unsure=2), n_known=200, is_of_today=True)
+    assert unsure[-1].key == "check.unsure"
+
+
+def test_an_order_that_another_prior_turns_is_said_to_hang_on_it():
+    held = method_sentences({"frozen": PriorWidth(FEWER, FEWER, FEWER)})
+    flipped = method_sentences(
+        {"chilled": PriorWidth(OPEN, FEWER, OPEN), "frozen": PriorWidth(FEWER, FEWER, OPEN)}
+    )
+    silent = method_sentences({"frozen": PriorWidth(FEWER, FEWER, None)})
+
+    assert keys(held) == ["check.methods", "check.holds"]
+    assert keys(flipped) == ["check.methods", "check.flips_narrow", "check.flips_wide"]
+    assert "half the spread), chilled goes with fewer litters" in EN.tell(flipped[1])
+    assert "twice the spread), frozen cannot be told apart" in EN.tell(flipped[2])
+    assert keys(silent) == ["check.methods", "check.unweighed"]
+    assert method_sentences({}) == ()
+
+
+def test_a_chance_that_moves_by_more_than_five_points_is_said_at_once():
+    middle = Estimate(0.60, 0.5, 0.7)
+    moved = PriorWidth(middle, Estimate(0.62, 0.5, 0.7), Estimate(0.52, 0.4, 0.7))
+    stays = PriorWidth(middle, Estimate(0.62, 0.5, 0.7), Estimate(0.56, 0.4, 0.7))
+
+    assert moved.shift_points == pytest.approx(8.0)
+    assert keys(stud_width_sentence("Rowan", moved, short=True)) == ["check.stud_moves"]
+    assert stud_width_sentence("Rowan", stays, short=True) == ()
+    assert keys(stud_width_sentence("Rowan", stays, short=False)) == ["check.stud_stays"]
+    lost = PriorWidth(middle, None, None)
+    assert keys(stud_width_sentence("Rowan", lost, short=False)) == ["check.stud_unweighed"]
+
+
+def test_shares_that_missing_outcomes_could_turn_round_are_not_usable():
+    kinds = np.array(["fresh"] * 10 + ["chilled"] * 10 + ["frozen"] * 4)
+    gappy = np.array([1] * 8 + [0] * 2 + [1] * 5 + [0] * 2 + [-1] * 3 + [-1] * 4)
+    sure = np.array([1] * 8 + [0] * 2 + [1] * 3 + [0] * 6 + [-1] + [0] * 4)
+
+    said = unusable_sentences(kinds, gappy)
+
+    # Chilled lies between 5 and 8 of 10, fresh at 8 of 10; no outcome of frozen is known.
+    assert keys(said) == ["check.not_usable"]
+    assert "50 % to 80 % against 80 % to 80 %" in EN.tell(said[0]).replace("\u00a0", " ")
+    assert unusable_sentences(kinds, sure) == ()
+    assert unusable_sentences(kinds, np.where(gappy < 0, 0, gappy)) == ()
+
+
+def test_a_studs_share_is_not_usable_where_its_extremes_hold_the_expected_one():
+    expected = Estimate(0.67, 0.5, 0.8)
+
+    wide = stud_unusable_sentence(MissingOutcomes(10, 3, 5 / 7, 0.5, 0.8), expected)
+    low = stud_unusable_sentence(MissingOutcomes(10, 3, 2 / 7, 0.2, 0.5), expected)
+    nothing = stud_unusable_sentence(MissingOutcomes(3, 3, float("nan"), 0.0, 1.0), expected)
+
+    assert keys(wide) == ["check.stud_not_usable"]
+    assert low == () == nothing
+
+
+def test_what_cannot_be_told_apart_is_named():
+    said = sparse_sentences(
+        [("stud", "Rowan", "frozen"), ("semen", "chilled", "Rowan"), ("few", "natural", "natural"),
+         ("few", "frozen", "vaginal")]
+    )  # fmt: skip
+
+    assert EN.tell(said[0]) == ("Rowan was used only frozen: dog and method cannot be told apart.")
+    assert EN.tell(said[3]).startswith("Frozen semen by the vaginal route has fewer than 5")
+    assert keys(said)[2] == "check.sparse_natural"
+    assert all(DE.tell(one) for one in said)
+
+
+def test_figures_unlike_the_records_are_named():
+    usual = Replicated("litters_fresh", 5.0, Estimate(5.0, 3.0, 7.0), 0.5)
+    unlike = Replicated("dispersion", 2.0, Estimate(1.0, 0.8, 1.2), 0.01)
+
+    assert keys(replicated_sentence([usual])) == ["check.alike_again"]
+    said = replicated_sentence([usual, unlike])
+    assert keys(said) == ["check.unlike"]
+    assert "spread of litter size" in EN.tell(said[0])
+    assert replicated_sentence([]) == ()
+
+
+def test_the_smallest_difference_is_told_of_each_semen_type_beside_fresh(demo_fit):
+    data = demo_fit.data
+    everything = np.ones(data.n_breedings, dtype=bool)
+
+    said = difference_sentences(data, everything)
+
+    assert [one.values["kind"].word for one in said] == ["natural", "chilled", "frozen"]
+    known = data.whelped >= 0
+    fresh, frozen = (known & (data.semen_type == kind) for kind in ("fresh", "frozen"))
+    assert said[2].values["points"] == pytest.approx(
+        smallest_difference(fresh.sum(), frozen.sum(), (data.whelped[fresh] == 1).mean())
+    )
+    one = np.flatnonzero(fresh)[:1]
+    few = difference_sentences(
+        data, np.isin(np.arange(data.n_breedings), [*one, np.flatnonzero(frozen)[0]])
+    )
+    assert keys(few) == ["check.smallest_none"]
