@@ -46,7 +46,7 @@ class Sentence:
     values: Mapping[str, Value]
 
 
-Value = int | float | str | date | Estimate | Word | Sentence | tuple[str | Word, ...]
+Value = int | float | str | date | Estimate | Word | Sentence | tuple[str | Word | Sentence, ...]
 """What a sentence may carry. A float is printed only in a format that its text names."""
 
 

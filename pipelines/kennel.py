@@ -18,6 +18,7 @@ from pipelines.due import DUE_VIEWS
 from pipelines.fit import Known, known
 from pipelines.models import CONCEPTION
 from pipelines.store import Store
+from pipelines.stud_levels import StudLevels, read_levels
 from reports.stud_review import SemenTypeChance
 from reports.words import Words
 
@@ -59,6 +60,8 @@ class Kennel:
         What is known of the chance of a litter: the kept fit, else the published table.
     chances
         Chance of a litter by semen type over all breedings; empty before the first fit.
+    levels
+        What the kept fits say of each stud over time.
     fingerprint
         Of the current lines.
     today
@@ -69,6 +72,7 @@ class Kennel:
     views: Mapping[str, pd.DataFrame]
     conception: Known[ConceptionPosterior]
     chances: tuple[SemenTypeChance, ...]
+    levels: StudLevels
     fingerprint: str
     today: date
 
@@ -91,9 +95,10 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS})}
         conception = known(store, CONCEPTION)
+        levels = read_levels(store)
         fingerprint = store.fingerprint()
     chances = _chances(conception.posterior) if conception.kept is not None else ()
-    return Kennel(_name(store_path), views, conception, chances, fingerprint, today)
+    return Kennel(_name(store_path), views, conception, chances, levels, fingerprint, today)
 
 
 def _name(store_path: Path) -> str:
@@ -134,6 +139,10 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
         name=words["veil.kennel"],
         views=views,
         conception=replace(kennel.conception, posterior=posterior),
+        levels=kennel.levels.veiled(
+            lambda name: _code(name, "dog", codes, words),
+            lambda name: _code(name, "observer", codes, words),
+        ),
     )
     by_lower = {name.casefold(): code for name, code in codes["dog"].items()}
     return seen, [by_lower.get(name.casefold(), name) for name in names]

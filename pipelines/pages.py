@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 
 from analytics.breeding_inputs import USUAL_DOSE_M
-from analytics.cautions import DogRecords, cautions_for_dog, stopped_answers
+from analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_answers
+from analytics.collection_inputs import Measure
 from analytics.errors import RecordsError
 from analytics.estimate import estimate_from_draws, share_from_records
 from analytics.litter_chance import own_breedings_prob
@@ -20,9 +21,16 @@ from analytics.models.conception import ConceptionPosterior
 from analytics.priors import PRIORS
 from analytics.response import Response, read_response
 from analytics.semen import with_measures
-from analytics.sentences import Sentence
-from analytics.wording import fit_age_sentence, litters_sentence, samples_sentence
+from analytics.sentences import Sentence, sentence
+from analytics.stud_told import StudTold
+from analytics.wording import (
+    fit_age_sentence,
+    level_age_sentence,
+    litters_sentence,
+    samples_sentence,
+)
 from pipelines.kennel import Kennel, own_share
+from reports.over_time import headline
 from reports.page import Reader
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
 from reports.whatif import BredDot
@@ -37,6 +45,9 @@ RECORDED_DAY_SD, RECORDED_DOSE_SD = 1.0, 0.5
 
 METHOD_OF_READINGS = ("readings",)
 """How the numbers of a sample came about; keys below ``method``."""
+
+METHOD_OF_LEVELS = ("levels", "levels_rule", "levels_not_known")
+"""How the levels over time came about; said only where they are shown."""
 
 METHOD_OF_CHANCES = ("chances_chain", "chances_three_ways", "chances_not_known")
 """How the chances of a litter came about; said only where they are shown."""
@@ -65,7 +76,13 @@ def stud_results(
     raw = records.evaluations
     raw = raw[(raw["stage"] == "raw") & raw["failed_reason"].isna()]
     readings = with_measures(raw, extra_cv=HOME_COUNT_CV)
-    answer = [samples_sentence(stud, readings)]
+    told = stud_told(kennel, stud, cautions)
+    answer = list(headline(told, reader)) or [
+        samples_sentence(stud, readings),
+        *_why_no_level(kennel, cautions),
+    ]
+    if told and kennel.levels.unseen is not None:
+        answer.insert(0, level_age_sentence(*kennel.levels.unseen))
     chances: tuple[SemenTypeChance, ...] = ()
     coefficients: tuple[Coefficient, ...] = ()
     responses: tuple[Response, ...] = ()
@@ -85,15 +102,42 @@ def stud_results(
         cautions=cautions,
         answer=tuple(answer),
         readings=readings,
+        told=told,
         events=records.events,
         chances=chances,
         coefficients=coefficients,
         responses=responses,
         dots=dots,
-        method=(*METHOD_OF_READINGS, *(METHOD_OF_CHANCES if chances else ())),
-        sources=sources(words, with_chances=bool(chances)),
+        method=(
+            *METHOD_OF_READINGS,
+            *(METHOD_OF_LEVELS if told else ()),
+            *(METHOD_OF_CHANCES if chances else ()),
+        ),
+        sources=sources(words, with_chances=bool(chances), measures=_measures(told)),
         provenance=provenance(kennel, words),
     )
+
+
+def stud_told(kennel: Kennel, stud: str, cautions: Sequence[Caution]) -> tuple[StudTold, ...]:
+    """What the kept fits say of a stud over time; nothing where a caution stops forecasts.
+
+    With fewer than five collections of a measure it says nothing either: its samples stand alone.
+    """
+    if "forecast" in stopped_answers(cautions):
+        return ()
+    found = kennel.levels.of(stud, kennel.views["events"], kennel.today)
+    return tuple(one for one in found if one.band is not None)
+
+
+def _why_no_level(kennel: Kennel, cautions: Sequence[Caution]) -> tuple[Sentence, ...]:
+    """Why plain samples stand in the place of a level; a stop has been said already."""
+    if "forecast" in stopped_answers(cautions):
+        return ()
+    return (sentence("level.no_level" if not kennel.levels.levels else "level.no_level_few"),)
+
+
+def _measures(told: Sequence[StudTold]) -> tuple[Measure, ...]:
+    return tuple(one.answers.measure for one in told)
 
 
 def dog_records(kennel: Kennel, dog: str) -> DogRecords:
@@ -145,6 +189,16 @@ def provenance(kennel: Kennel, words: Words, *, with_fit: bool = True) -> str:
             n_divergent=int(kept.diagnostics["n_divergent"]),
             versions=made_by,
         )
+    for level in kennel.levels.levels:
+        made = level.known.kept
+        if made is not None:
+            fit += " · " + words.say(
+                "page.level_fit",
+                measure=words.word("measure", level.known.posterior.data.measure.name),
+                seed=str(made.seed),
+                max_rhat=made.diagnostics["max_rhat"],
+                n_divergent=int(made.diagnostics["n_divergent"]),
+            )
     as_of = words.say("page.as_of", on=kennel.today)
     records = words.say("page.records", fingerprint=kennel.fingerprint[:12])
     return " · ".join((as_of, records, fit) if with_fit else (as_of, records))
@@ -266,12 +320,23 @@ def _dots(posterior: ConceptionPosterior, stud: str) -> tuple[BredDot, ...]:
     return tuple(dots)
 
 
-def sources(words: Words, *, with_chances: bool) -> tuple[str, ...]:
+def sources(
+    words: Words, *, with_chances: bool, measures: Sequence[Measure] = ()
+) -> tuple[str, ...]:
     """What each number of the table says, from where, with its mark."""
     rows = ["r01_sd", "r02_home"]
+    for measure in measures:
+        rows += [measure.between, measure.within, measure.age, measure.reader]
+    if measures:
+        rows += [row for row in PRIORS if row.startswith(("q03", "q04", "q05"))]
     if with_chances:
         rows += [*conception.COEFFICIENTS, "c19", "r05_sensitivity"]
-    return tuple(
+    common = [
+        f"{words.say('common.source', measure=words.word('measure', measure.name))}: "
+        f"{measure.common_source}"
+        for measure in measures
+    ]
+    return tuple(common) + tuple(
         f"{words[f'prior.{row}']}: {words.source(PRIORS[row].source)} ({PRIORS[row].mark})"
-        for row in rows
+        for row in dict.fromkeys(rows)
     )
