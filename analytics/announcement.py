@@ -23,16 +23,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
-from scipy.special import logit, ndtr
+from scipy.special import logit, ndtr, ndtri
 
 from analytics.collection_inputs import DAYS_PER_YEAR, Measure, days_of
-from analytics.estimate import Floats
+from analytics.estimate import INTERVAL_PROB, Floats
 from analytics.models.stud_quality import StudQualityPosterior
 from analytics.priors import PRIORS
 from analytics.slow_level import recent_share
 from analytics.stud_level import (
     FALL_POINTS,
     FALL_SIZES,
+    REST_BEFORE_REPEAT_DAYS,
     change_of,
     levels_at,
     own_past,
@@ -58,6 +59,9 @@ SEEN_PROB = 0.50
 
 FOLLOWED_YEARS = 2.0
 """Longest time over which a promise is looked for. [y]"""
+
+MOST_SETTLING = 12
+"""Most further collections that are asked for to settle a question: two months of them. (J)"""
 
 N_SIMULATED = 4000
 """Simulated studs; the error of a rate of 2 % is then 0.2 points."""
@@ -124,6 +128,10 @@ class Power:
         The same in months.
     seen
         Chance of seeing falls of several sizes within a year.
+    n_settling
+        Further collections, each after :data:`REST_BEFORE_REPEAT_DAYS`, after which the interval of
+        the change is too narrow to hold both no change and a fall of the size worth acting on; 0
+        when it is so today, None when :data:`MOST_SETTLING` are not enough.
     """
 
     per_year: float
@@ -131,6 +139,7 @@ class Power:
     n_promised: int | None
     months_promised: float | None
     seen: tuple[SeenWithinAYear, ...]
+    n_settling: int | None
 
 
 def announce(posterior: StudQualityPosterior, stud: str) -> Announcement:
@@ -204,26 +213,50 @@ def power(
     noise = float(np.median(draws["within"]) ** 2 * tail_variance() + reading)
     steady = _noise(rng, (n_simulated, len(days)), noise)
     reach = _on_scale(posterior, stud, data.measure.act_on)
-    alarms, _ = _asked(looks, steady, reach)
-    fallen = steady.copy()
-    fallen[:, len(rows) :] += reach
-    announced, _ = _asked(looks, fallen, reach)
+    asked = _Asked.of(looks, steady, len(rows), reach)
+    announced, _ = asked.after(reach)
     by_then = np.maximum.accumulate(announced, axis=1).mean(axis=0)
     enough = np.flatnonzero(by_then >= PROMISE_PROB)
     n_promised = int(enough[0]) + 1 if enough.size else None
+    this_year = asked.within(n_year)
+    alarms, _ = this_year.after(0.0)
     seen = []
     for size in FALL_SIZES if data.measure.is_log else FALL_POINTS:
-        moved = steady.copy()
-        moved[:, len(rows) :] += _on_scale(posterior, stud, -size)
-        _, sure = _asked(looks, moved, reach)
-        seen.append(SeenWithinAYear(size, float(sure[:, :n_year].any(axis=1).mean())))
+        _, sure = this_year.after(_on_scale(posterior, stud, -size))
+        seen.append(SeenWithinAYear(size, float(sure.any(axis=1).mean())))
     return Power(
         DAYS_PER_YEAR / pause,
-        float(alarms[:, :n_year].any(axis=1).mean()),
+        float(alarms.any(axis=1).mean()),
         n_promised,
         None if n_promised is None else n_promised * pause / DAYS_PER_YEAR * 12.0,
         tuple(seen),
+        _n_settling(posterior, stud, past, abs(reach)),
     )
+
+
+def _n_settling(
+    posterior: StudQualityPosterior, stud: str, past: np.ndarray, size: float
+) -> int | None:
+    """Further collections until the interval of the change is narrower than a size."""
+    data, draws = posterior.data, posterior.draws
+    rows = data.rows_of(stud)
+    on = data.on[rows]
+    change = levels_at(posterior, stud, on[-1:])[:, 0] - past_level(posterior, stud)
+    new = REST_BEFORE_REPEAT_DAYS * np.arange(1.0, MOST_SETTLING + 1.0)
+    look = looks_at(
+        np.concatenate([days_of(on), days_of(on)[-1] + new]),
+        len(rows),
+        past,
+        level_sd=PRIORS[data.measure.between].sd,
+        amplitude=float(np.median(draws["amplitude"])),
+        length=float(np.median(draws["length"])),
+        noise=float(
+            np.median(draws["within"]) ** 2 * tail_variance() + reading_variance(data, rows)
+        ),
+    )
+    widths = 2.0 * float(ndtri(0.5 + INTERVAL_PROB / 2.0)) * np.append(change.std(), look.sd)
+    enough = np.flatnonzero(widths < size)
+    return int(enough[0]) if enough.size else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,15 +313,40 @@ def looks_at(
     return Looks(weights, sd)
 
 
-def _asked(looks: list[Looks], readings: Floats, reach: float) -> tuple[np.ndarray, np.ndarray]:
-    """Whether the rule announces, and whether a fall is sure, at each look of each stud."""
-    fall = np.zeros((len(readings), len(looks[0].sd)))
-    size = np.zeros_like(fall)
-    for look in looks:
-        mean = readings @ look.weights.T
-        fall = fall + ndtr(-mean / look.sd) / len(looks)
-        size = size + ndtr((reach - mean) / look.sd) / len(looks)
-    return rule(fall, size), fall > SURE_PROB
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What each look makes of steady readings, and how far a fall of one would move it.
+
+    ``mean`` has the shape (n_spreads, n_studs, n_looks), ``moved`` and ``sd`` (n_spreads, n_looks).
+    """
+
+    mean: Floats
+    moved: Floats
+    sd: Floats
+    reach: float
+
+    @classmethod
+    def of(cls, looks: list[Looks], steady: Floats, n_before: int, reach: float) -> _Asked:
+        """A look is a weighted sum of the readings: a fall of the new ones adds their weights."""
+        return cls(
+            np.stack([steady @ look.weights.T for look in looks]),
+            np.stack([look.weights[:, n_before:].sum(axis=1) for look in looks]),
+            np.stack([look.sd for look in looks]),
+            reach,
+        )
+
+    def within(self, n_looks: int) -> _Asked:
+        """The first looks alone."""
+        return _Asked(
+            self.mean[..., :n_looks], self.moved[:, :n_looks], self.sd[:, :n_looks], self.reach
+        )
+
+    def after(self, change: float) -> tuple[np.ndarray, np.ndarray]:
+        """Whether the rule announces, and whether a fall is sure, at each look of each stud."""
+        mean = self.mean + change * self.moved[:, None]
+        fall = ndtr(-mean / self.sd[:, None]).mean(axis=0)
+        size = ndtr((self.reach - mean) / self.sd[:, None]).mean(axis=0)
+        return rule(fall, size), fall > SURE_PROB
 
 
 def _noise(rng: np.random.Generator, shape: tuple[int, int], variance: float) -> Floats:

@@ -140,8 +140,8 @@ def with_measures(evaluations: pd.DataFrame, *, extra_cv: float) -> pd.DataFrame
     Returns
     -------
     pandas.DataFrame
-        The rows with total_sperm_m, motile_sperm_m, total_sperm_m_low and _high, and
-        motility_low_pct and motility_high_pct.
+        The rows with total_sperm_m, motile_sperm_m, total_sperm_m_low and _high,
+        motility_low_pct and motility_high_pct, normal_low_pct and normal_high_pct.
     """
     volume = _column(evaluations, "volume_ml")
     concentration = _column(evaluations, "concentration_m_per_ml")
@@ -151,6 +151,9 @@ def with_measures(evaluations: pd.DataFrame, *, extra_cv: float) -> pd.DataFrame
     low, high = total_sperm_interval_m(volume, concentration, cells, extra_cv=extra_cv)
     n_judged = _column(evaluations, "n_motility_judged")
     motile_low, motile_high = motility_interval_pct(motility, n_judged)
+    normal = _column(evaluations, "normal_morphology_pct") / 100.0
+    checked = _column(evaluations, "n_morphology_checked")
+    normal_low, normal_high = 100.0 * wilson_interval(normal * checked, checked, INTERVAL_PROB)
     return evaluations.assign(
         total_sperm_m=total,
         motile_sperm_m=total * motility / 100.0,
@@ -158,6 +161,8 @@ def with_measures(evaluations: pd.DataFrame, *, extra_cv: float) -> pd.DataFrame
         total_sperm_m_high=high,
         motility_low_pct=motile_low,
         motility_high_pct=motile_high,
+        normal_low_pct=normal_low,
+        normal_high_pct=normal_high,
     )
 
 

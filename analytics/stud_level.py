@@ -463,8 +463,9 @@ def last_in_line(
 ) -> LastCollection | None:
     """Whether the collection just made is out of line, and what a repetition should give.
 
-    The collection's own pull on the posterior is taken out by importance weights. None where the
-    last reading is a small or one-sided count, which has no single value.
+    The collection's own pull on the posterior is taken out by importance weights; one that came
+    after the fit has not pulled. None where the last reading is a small or one-sided count, which
+    has no single value.
 
     Parameters
     ----------
@@ -485,6 +486,9 @@ def last_in_line(
     )
     mean, spread = mean[:, 0], spread[:, 0]
     log_weight = -tailed_log(np, value - mean, spread, tail)
+    seen_until = posterior.draws["recent_until"][0, data.studs.index(stud)]
+    if days_of(data.on[row])[0] > seen_until:
+        log_weight = np.zeros_like(log_weight)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     lower = float(weight @ student_t.cdf((value - mean) / spread, tail))

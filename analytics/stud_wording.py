@@ -7,12 +7,16 @@ Each sentence is chosen by a stated rule from posterior numbers; its words stand
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
-from analytics.announcement import PROMISE_PROB, SEEN_PROB, Announcement, Power
+from analytics.announcement import MOST_SETTLING, PROMISE_PROB, SEEN_PROB, Announcement, Power
+from analytics.calendar import DayWindow, look_back
+from analytics.collection_inputs import Measure
 from analytics.dips import Coincident, Dip
 from analytics.estimate import Estimate
 from analytics.sentences import Sentence, Value, Word, sentence
-from analytics.stud_level import LastCollection, StudAnswers
+from analytics.stud_level import FEWEST_COLLECTIONS, LastCollection, StudAnswers
+from analytics.wording import speaking_sentence
 
 _CHANGE_KEYS = {
     "readers": {True: "said.change_total_readers", False: "said.change_share_readers"},
@@ -22,8 +26,16 @@ _CHANGE_KEYS = {
 """Text of a change by what is said of it, and by whether it is one of total sperm."""
 
 
-def level_sentence(answers: StudAnswers) -> Sentence:
-    """Where he stands now, and how that lies to the commonly used value; never pass or fail."""
+def level_sentence(answers: StudAnswers, share_from_records: float) -> Sentence:
+    """Where he stands now, and how that lies to the commonly used value; never pass or fail.
+
+    Parameters
+    ----------
+    answers
+        Of one measure.
+    share_from_records
+        Share of the level that the records supply, 0 to 1.
+    """
     key = "said.level_total" if answers.measure.is_log else "said.level_share"
     return sentence(
         key,
@@ -34,10 +46,13 @@ def level_sentence(answers: StudAnswers) -> Sentence:
         common=answers.measure.common,
         above=answers.common_prob,
         n=answers.n_collections,
+        speaking=speaking_sentence(share_from_records),
     )
 
 
-def change_sentence(answers: StudAnswers, told: Announcement) -> Sentence:
+def change_sentence(
+    answers: StudAnswers, told: Announcement, false_alarm_prob: float | None
+) -> Sentence:
     """Whether he has changed against his own past.
 
     Rules, in order: too few collections; readers that cannot be told apart; a fall that is
@@ -49,26 +64,45 @@ def change_sentence(answers: StudAnswers, told: Announcement) -> Sentence:
         Of one measure.
     told
         What the rule of announcements says of it.
+    false_alarm_prob
+        Chance that a steady stud is announced within a year; None where there is no past.
     """
-    if answers.change is None or answers.past_until is None:
-        return sentence("said.change_too_few", stud=answers.stud, n=answers.n_collections)
+    if answers.change is None or answers.past_until is None or false_alarm_prob is None:
+        few = answers.n_collections < FEWEST_COLLECTIONS
+        key = "said.change_too_few" if few else "level.too_close"
+        return sentence(key, stud=answers.stud, n=answers.n_collections)
+    small, middle, large = answers.falls
     values: dict[str, Value] = {
         "stud": answers.stud,
         "measure": Word("measure", answers.measure.name),
         "until": answers.past_until,
         "change": answers.change if answers.measure.is_log else _in_points(answers.change),
-        "fall": told.fall_prob,
     }
     if not told.told_apart:
         return sentence(
             _CHANGE_KEYS["readers"][answers.measure.is_log],
-            before=answers.past_readers,
-            after=answers.last_readers,
+            before=readers_told(answers.past_readers),
+            after=readers_told(answers.last_readers),
             **values,
         )
     state = "announced" if told.announced else "quiet"
-    key = _CHANGE_KEYS[state][answers.measure.is_log]
-    return sentence(key, reach=told.reach_prob, **values)
+    return sentence(
+        _CHANGE_KEYS[state][answers.measure.is_log],
+        small=small.prob,
+        middle=middle.prob,
+        large=large.prob,
+        alarm=false_alarm_prob,
+        **values,
+    )
+
+
+def readers_told(readers: Sequence[str]) -> tuple[Sentence, ...]:
+    """Readers as a person and a way of reading, each in the words of the catalog."""
+    parted = [reader.rpartition(", ") for reader in readers]
+    return tuple(
+        sentence("level.reader", who=Word("observer", who), way=Word("reading", way))
+        for who, _, way in parted
+    )
 
 
 def power_sentence(stud: str, power: Power) -> Sentence:
@@ -131,13 +165,14 @@ def dip_sentence(stud: str, dip: Dip, coincident: Sequence[Coincident]) -> Sente
     return sentence("said.dip_coincident", events=kinds, on=coincident[0].started_on, **values)
 
 
-def last_sentence(stud: str, last: LastCollection) -> Sentence:
+def last_sentence(stud: str, last: LastCollection, measure: Measure) -> Sentence:
     """Whether the collection just made is in line; a low one is answered with a repetition."""
     values: dict[str, Value] = {
         "stud": stud,
         "on": last.on,
         "value": last.value,
         "expected": last.expected,
+        "unit": Word("unit", measure.name),
     }
     if not last.out_of_line:
         return sentence("said.last_in_line", **values)
@@ -150,6 +185,35 @@ def last_sentence(stud: str, last: LastCollection) -> Sentence:
         higher=last.higher_prob,
         **values,
     )
+
+
+def next_sentence(on: date, rest_days: float, expected: Estimate, measure: Measure) -> Sentence:
+    """What the next collection should read, after his usual pause."""
+    unit = Word("unit", measure.name)
+    return sentence("level.next", on=on, rest=rest_days, expected=expected, unit=unit)
+
+
+def settling_sentence(power: Power) -> Sentence:
+    """How many more collections would tell a fall worth acting on from none."""
+    if power.n_settling is None:
+        return sentence("level.settling_never", n=MOST_SETTLING)
+    if power.n_settling == 0:
+        return sentence("level.settled")
+    return sentence("level.settling", n=power.n_settling)
+
+
+def retest_sentence(window: DayWindow) -> Sentence:
+    """When a sample would show whether he has recovered from what was recorded."""
+    return sentence("level.retest", on=window.zero_on, first=window.first_on, last=window.last_on)
+
+
+def look_back_sentence(last_on: date, found: Sequence[Coincident]) -> Sentence:
+    """What is recorded in the look-back of the last collection: coincident, no more."""
+    first_on = min(window.first_on for window in look_back(last_on))
+    if not found:
+        return sentence("level.look_back_none", first=first_on, last=last_on)
+    kinds = tuple(Word("event", event.kind) for event in found)
+    return sentence("level.look_back", first=first_on, last=last_on, events=kinds)
 
 
 def _in_points(change: Estimate) -> Estimate:

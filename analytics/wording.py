@@ -85,6 +85,11 @@ def fit_age_sentence(n_records: int, fitted_on: date) -> Sentence:
     return sentence("said.fit_older", n=n_records, on=fitted_on)
 
 
+def level_age_sentence(n_records: int, fitted_on: date) -> Sentence:
+    """How many records the levels over time have not seen; arguments as for the chances."""
+    return sentence("level.older", n=n_records, on=fitted_on)
+
+
 def litters_sentence(
     stud: str,
     *,
@@ -111,10 +116,6 @@ def litters_sentence(
     """
     if own is None:
         return sentence("said.no_outcome_known", stud=stud, published=published)
-    if share_from_records < SPEAKING_SHARE:
-        speaking = sentence("said.records_cannot_speak")
-    else:
-        speaking = sentence("said.share_from_records", share=share_from_records)
     return sentence(
         "said.litters",
         n_known=n_known,
@@ -122,8 +123,15 @@ def litters_sentence(
         own=own,
         published=published,
         together=together,
-        speaking=speaking,
+        speaking=speaking_sentence(share_from_records),
     )
+
+
+def speaking_sentence(share_from_records: float) -> Sentence:
+    """How much of a number the records supply, or that they cannot speak yet."""
+    if share_from_records < SPEAKING_SHARE:
+        return sentence("said.records_cannot_speak")
+    return sentence("said.share_from_records", share=share_from_records)
 
 
 def program_sentences(

@@ -23,6 +23,7 @@ from pipelines.fit import Known, known
 from pipelines.models import CONCEPTION, LITTER
 from pipelines.plan_records import PLAN_VIEWS
 from pipelines.store import Store
+from pipelines.stud_levels import StudLevels, read_levels
 from reports.stud_review import SemenTypeChance
 from reports.words import Words
 
@@ -74,6 +75,8 @@ class Kennel:
         What is known of the size of litters.
     litters
         The recorded litters, and draws of the same.
+    levels
+        What the kept fits say of each stud over time.
     fingerprint
         Of the current lines.
     today
@@ -87,6 +90,7 @@ class Kennel:
     chances: tuple[SemenTypeChance, ...]
     litter: Known[LitterPosterior]
     litters: LittersAgain
+    levels: StudLevels
     fingerprint: str
     today: date
 
@@ -109,6 +113,7 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS, *PLAN_VIEWS})}
         conception, litter = known(store, CONCEPTION), known(store, LITTER)
+        levels = read_levels(store)
         fingerprint = store.fingerprint()
     stopped = stopped_dogs(views, today)
     return Kennel(
@@ -121,6 +126,7 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         litters=litters_again(
             litter.posterior, seed=LITTERS_SEED, is_fitted=litter.kept is not None
         ),
+        levels=levels,
         fingerprint=fingerprint,
         today=today,
     )
@@ -201,6 +207,10 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
             kennel.litters,
             stud=_coded(kennel.litters.stud, codes, words),
             bitch=_coded(kennel.litters.bitch, codes, words),
+        ),
+        levels=kennel.levels.veiled(
+            lambda name: _code(name, "dog", codes, words),
+            lambda name: _code(name, "observer", codes, words),
         ),
     )
     by_lower = {name.casefold(): code for name, code in codes["dog"].items()}

@@ -220,3 +220,8 @@ TOTAL_SPERM: Model[StudData, stud_quality.StudQualityPosterior] = Model(
 
 MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION, TOTAL_SPERM, LITTER, STORAGE)
 """Every model that `studcurve fit` fits, the longest first."""
+
+STUD_OVER_TIME: tuple[Model[StudData, stud_quality.StudQualityPosterior], ...] = tuple(
+    model for model in MODELS if model.restore is stud_quality.restore_stud_quality
+)
+"""Those that follow one measure of every stud over time, total sperm first."""

@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 
 from analytics.breeding_inputs import USUAL_DOSE_M
-from analytics.cautions import DogRecords, cautions_for_dog, stopped_answers
+from analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_answers
+from analytics.collection_inputs import Measure
 from analytics.errors import RecordsError
 from analytics.estimate import estimate_from_draws, records_alone, share_from_records
 from analytics.litter_chance import own_breedings_prob
@@ -22,12 +23,19 @@ from analytics.models.conception import ConceptionPosterior
 from analytics.priors import PRIORS
 from analytics.response import Response, read_response
 from analytics.semen import with_measures
-from analytics.sentences import Sentence
-from analytics.wording import fit_age_sentence, litters_sentence, samples_sentence
+from analytics.sentences import Sentence, sentence
+from analytics.stud_told import StudTold
+from analytics.wording import (
+    fit_age_sentence,
+    level_age_sentence,
+    litters_sentence,
+    samples_sentence,
+)
 from pipelines.checks_page import stud_checks, stud_headline
 from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
 from pipelines.store import KeptFit
 from reports.checks import Checks
+from reports.over_time import headline
 from reports.page import Reader
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
 from reports.whatif import BredDot
@@ -45,6 +53,9 @@ METHOD_OF_READINGS = ("readings",)
 
 METHOD_OF_LITTERS = ("litters",)
 """How the litters by size came about."""
+
+METHOD_OF_LEVELS = ("levels", "levels_rule", "levels_not_known")
+"""How the levels over time came about; said only where they are shown."""
 
 METHOD_OF_CHANCES = ("chances_chain", "chances_three_ways", "chances_not_known")
 """How the chances of a litter came about; said only where they are shown."""
@@ -73,7 +84,13 @@ def stud_results(
     raw = records.evaluations
     raw = raw[(raw["stage"] == "raw") & raw["failed_reason"].isna()]
     readings = with_measures(raw, extra_cv=HOME_COUNT_CV)
-    answer = [samples_sentence(stud, readings)]
+    told = stud_told(kennel, stud, cautions)
+    answer = list(headline(told, reader)) or [
+        samples_sentence(stud, readings),
+        *_why_no_level(kennel, cautions),
+    ]
+    if told and kennel.levels.unseen is not None:
+        answer.insert(0, level_age_sentence(*kennel.levels.unseen))
     chances: tuple[SemenTypeChance, ...] = ()
     coefficients: tuple[Coefficient, ...] = ()
     litters: LitterSizes | None = None
@@ -98,6 +115,7 @@ def stud_results(
         cautions=cautions,
         answer=tuple(answer),
         readings=readings,
+        told=told,
         events=records.events,
         chances=chances,
         coefficients=coefficients,
@@ -106,13 +124,41 @@ def stud_results(
         dots=dots,
         method=(
             *METHOD_OF_READINGS,
+            *(METHOD_OF_LEVELS if told else ()),
             *(METHOD_OF_CHANCES if chances else ()),
             *(METHOD_OF_LITTERS if litters else ()),
         ),
-        sources=sources(words, with_chances=bool(chances), with_litters=litters is not None),
+        sources=sources(
+            words,
+            with_chances=bool(chances),
+            with_litters=litters is not None,
+            measures=_measures(told),
+        ),
         provenance=provenance(kennel, words),
         checks=checks,
     )
+
+
+def stud_told(kennel: Kennel, stud: str, cautions: Sequence[Caution]) -> tuple[StudTold, ...]:
+    """What the kept fits say of a stud over time; nothing where a caution stops forecasts.
+
+    With fewer than five collections of a measure it says nothing either: its samples stand alone.
+    """
+    if "forecast" in stopped_answers(cautions):
+        return ()
+    found = kennel.levels.of(stud, kennel.views["events"], kennel.today)
+    return tuple(one for one in found if one.band is not None)
+
+
+def _why_no_level(kennel: Kennel, cautions: Sequence[Caution]) -> tuple[Sentence, ...]:
+    """Why plain samples stand in the place of a level; a stop has been said already."""
+    if "forecast" in stopped_answers(cautions):
+        return ()
+    return (sentence("level.no_level" if not kennel.levels.levels else "level.no_level_few"),)
+
+
+def _measures(told: Sequence[StudTold]) -> tuple[Measure, ...]:
+    return tuple(one.answers.measure for one in told)
 
 
 def dog_records(kennel: Kennel, dog: str) -> DogRecords:
@@ -153,7 +199,21 @@ def records_sentence(kennel: Kennel, words: Words) -> str:
 def provenance(kennel: Kennel, words: Words, *, with_fit: bool = True) -> str:
     """One line: which day, which records, which fit."""
     kept = kennel.conception.kept
-    return stated_provenance(kept, kennel.today, kennel.fingerprint, words, with_fit=with_fit)
+    said = stated_provenance(kept, kennel.today, kennel.fingerprint, words, with_fit=with_fit)
+    if not with_fit:
+        return said
+    levels = [
+        words.say(
+            "page.level_fit",
+            measure=words.word("measure", level.known.posterior.data.measure.name),
+            seed=str(made.seed),
+            max_rhat=made.diagnostics["max_rhat"],
+            n_divergent=int(made.diagnostics["n_divergent"]),
+        )
+        for level in kennel.levels.levels
+        if (made := level.known.kept) is not None
+    ]
+    return " · ".join((said, *levels))
 
 
 def stated_provenance(
@@ -295,14 +355,25 @@ def _dots(kennel: Kennel, stud: str) -> tuple[BredDot, ...]:
     return tuple(dots)
 
 
-def sources(words: Words, *, with_chances: bool, with_litters: bool) -> tuple[str, ...]:
+def sources(
+    words: Words, *, with_chances: bool, with_litters: bool, measures: Sequence[Measure] = ()
+) -> tuple[str, ...]:
     """What each number of the table says, from where, with its mark."""
     rows = ["r01_sd", "r02_home"]
+    for measure in measures:
+        rows += [measure.between, measure.within, measure.age, measure.reader]
+    if measures:
+        rows += [row for row in PRIORS if row.startswith(("q03", "q04", "q05"))]
     if with_chances:
         rows += [*conception.COEFFICIENTS, "c19", "r05_sensitivity"]
     if with_litters:
         rows += [*litter.COEFFICIENTS, "l02", "l12_dam", "l12_stud"]
-    return cited(rows, words)
+    common = [
+        f"{words.say('common.source', measure=words.word('measure', measure.name))}: "
+        f"{measure.common_source}"
+        for measure in measures
+    ]
+    return (*common, *cited(list(dict.fromkeys(rows)), words))
 
 
 def cited(rows: Sequence[str], words: Words) -> tuple[str, ...]:

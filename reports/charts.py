@@ -13,7 +13,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.theme import FILLS, INK, MUTED, PAPER, RULE, SERIES, SHAPES, chart_config
+from reports.theme import FILLS, INK, LEVEL, MUTED, PAPER, RULE, SERIES, SHAPES, chart_config
 from reports.words import Words
 
 HEIGHT = 250
@@ -44,9 +44,12 @@ ROW = 36
 def readings_over_time(
     readings: pd.DataFrame,
     events: pd.DataFrame,
+    level: pd.DataFrame,
+    look_backs: Sequence[tuple[str, str]],
     *,
     value_title: str,
     commonly_used: float,
+    common_label: str,
     log_scale: bool,
     words: Words,
 ) -> dict[str, Any]:
@@ -58,10 +61,14 @@ def readings_over_time(
         Columns on (datetime), value, low, high, observer, how.
     events
         Columns on (datetime), label.
+    level
+        Columns on (datetime), lower, median, upper of the level over time; no row for none.
+    look_backs
+        First and last day of each shaded look-back.
     value_title
         Axis title with unit.
-    commonly_used
-        A published value drawn as a dashed line; the lead beside the chart names its source.
+    commonly_used, common_label
+        A published value drawn as a dashed line, and what stands at it: value and source.
     log_scale
         Whether equal distances are equal ratios.
     words
@@ -109,9 +116,24 @@ def readings_over_time(
     points = base.mark_point(filled=True, size=42).encode(
         x=x, y=y, color=color, shape=shape, opacity=opacity, tooltip=tooltip
     )
-    reference = pd.DataFrame({"value": [commonly_used]})
-    line = alt.Chart(reference).mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
-    layers: list[Any] = [line, errors, points]
+    reference = alt.Chart(pd.DataFrame({"value": [commonly_used], "label": [common_label]}))
+    line = reference.mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
+    named = reference.mark_text(
+        align="left", baseline="bottom", dx=3, dy=-2, fill=MUTED, fontSize=11
+    ).encode(x=alt.value(0), y=y, text="label:N")
+    layers: list[Any] = [line, errors, points, named]
+    if not level.empty:
+        curve = alt.Chart(level).encode(x=x)
+        ribbon = curve.mark_area(fill=LEVEL, opacity=0.2).encode(
+            y=alt.Y("lower:Q", scale=scale, title=value_title), y2="upper:Q"
+        )
+        middle = curve.mark_line(stroke=INK, strokeWidth=2).encode(
+            y=alt.Y("median:Q", scale=scale, title=value_title)
+        )
+        layers = [line, ribbon, errors, points, middle, named]
+    if look_backs:
+        shaded = alt.Chart(pd.DataFrame(look_backs, columns=["on", "until"]))
+        layers.insert(0, shaded.mark_rect(fill=MUTED, opacity=0.16).encode(x=x, x2="until:T"))
     if not events.empty:
         marks = alt.Chart(events).encode(x=x)
         layers[:0] = [marks.mark_rule(stroke=MUTED, strokeWidth=1)]

@@ -15,8 +15,9 @@ import pandas as pd
 
 from analytics.cautions import Caution, stopped_answers
 from analytics.sentences import Sentence
+from reports.over_time import counted_cells, measure_chart
 from reports.page import Reader, Report, Section, Table, columns
-from reports.stud_review import StudResults, counted_cells, or_dash, total_chart
+from reports.stud_review import StudResults, or_dash
 from reports.words import Words
 
 
@@ -193,10 +194,13 @@ def _collections(results: HandoutResults, words: Words) -> Section:
 
 def _picture(results: HandoutResults, reader: Reader) -> Section:
     words = reader.words
-    spoken, chart = total_chart(results.stud, reader)
-    return Section(
-        "picture", words["review.total"], words["handout.picture_lead"], charts=((spoken, chart),)
-    )
+    stud = results.stud
+    told = stud.told_of("total_sperm_m")
+    spoken, chart = measure_chart("total_sperm_m", stud.readings, stud.events, told, reader)
+    lead = words["handout.picture_lead"]
+    if told is not None:
+        lead = f"{lead} {words['handout.level_lead']}"
+    return Section("picture", words["review.total"], lead, charts=((spoken, chart),))
 
 
 def _bred(results: HandoutResults, words: Words) -> Section:

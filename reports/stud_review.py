@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import pandas as pd
 
@@ -13,31 +12,20 @@ from analytics.estimate import Estimate
 from analytics.litter_sizes import LitterSizes
 from analytics.response import Response
 from analytics.sentences import Sentence
-from reports.charts import chance_by_semen_type, coefficients, readings_over_time
+from analytics.stud_told import StudTold
+from reports.charts import chance_by_semen_type, coefficients
 from reports.checks import Checks, checks_annex, checks_told
 from reports.litter_sizes import litter_sizes_section
+from reports.over_time import NAMES, level_section, measure_section
 from reports.page import Reader, Report, Section, Table, columns
 from reports.whatif import BredDot, build_whatif
 from reports.words import Words
 
-COMMONLY_USED_TOTAL_M = 300.0
-"""A total that is often asked of a stud; drawn, never a pass mark. [10⁶]
-
-300 to 2,000 M: University of Minnesota teaching case (M); breeds and sizes differ."""
-
-COMMONLY_USED_MOTILITY_PCT = 70.0
-"""Progressive motility that is often asked of a stud; consensus of several guides (M). [%]"""
-
-EVENT_CHARACTERS = 24
-"""Longest name of an event in a picture; the table of events has it whole."""
-
-EVENT_APART_DAYS = 60
-"""Events nearer than this would print over each other. [d]"""
+ALWAYS_SHOWN = frozenset({"total_sperm_m", "progressive_motility_pct"})
+"""Measures whose samples are drawn without a fit, too."""
 
 LEVELS = frozenset({"c01", "c02"})
 """Rows of the chain that are levels: zero means nothing to them, so the picture leaves them out."""
-
-_NO_EVENTS = pd.DataFrame({"on": [], "label": []})
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +95,8 @@ class StudResults:
         What is said, sentence by sentence.
     readings
         Raw samples of this stud with measures and intervals (``with_measures``).
+    told
+        What each measure with a kept fit says of him over time, total sperm first.
     events
         The view's rows of this stud.
     chances
@@ -130,6 +120,7 @@ class StudResults:
     cautions: tuple[Caution, ...]
     answer: tuple[Sentence, ...]
     readings: pd.DataFrame
+    told: tuple[StudTold, ...]
     events: pd.DataFrame
     chances: tuple[SemenTypeChance, ...]
     coefficients: tuple[Coefficient, ...]
@@ -145,6 +136,12 @@ class StudResults:
         """The same with fewer samples and events."""
         return replace(self, readings=readings, events=events)
 
+    def told_of(self, measure: str) -> StudTold | None:
+        """What one measure says, where it has a kept fit and no caution stops it."""
+        if "forecast" in stopped_answers(self.cautions):
+            return None
+        return next((one for one in self.told if one.answers.measure.name == measure), None)
+
 
 def build_stud_review(results: StudResults, reader: Reader) -> Report:
     """Lay out the review of one stud.
@@ -155,8 +152,17 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     """
     words = reader.words
     others = reader.audience != "client"
-    sections = [_total(results, reader), _motility(results, reader)]
+    sections = []
+    for name in NAMES:
+        told = results.told_of(name)
+        if told is not None or name in ALWAYS_SHOWN:
+            sections.append(measure_section(name, results.readings, results.events, told, reader))
+        if told is not None:
+            is_headline = told is results.told[0]
+            sections.append(level_section(told, reader, is_headline=is_headline))
     glossary = ["moving_forward", "interval", "by_eye"]
+    if results.told_of(next(iter(NAMES))) is not None:
+        glossary += ["level", "announced"]
     if "conception" not in stopped_answers(results.cautions) and results.chances:
         sections.append(chances_section(results.chances, words))
         if results.responses:
@@ -188,101 +194,6 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         reader=reader,
         annex=checks_annex(results.checks, words) if others else (),
     )
-
-
-def _total(results: StudResults, reader: Reader) -> Section:
-    """Total sperm over time."""
-    words = reader.words
-    names = [
-        "collected", "rest", "volume", "concentration", "total", "interval", "motility", "normal",
-    ]  # fmt: skip
-    if reader.audience != "client":
-        names.append("observer")
-    shown = results.readings.sort_values("collected_earliest", ascending=False)
-    rows = tuple(_sample(row, words)[: len(names)] for row in shown.to_dict("records"))
-    table = Table(
-        words["review.total"], columns(words, names, texts_in={"collected", "observer"}), rows
-    )
-    return Section(
-        "total", words["review.total"], words["review.total_lead"],
-        charts=(total_chart(results, reader),), table=table,
-    )  # fmt: skip
-
-
-def total_chart(results: StudResults, reader: Reader) -> tuple[str, dict[str, Any]]:
-    """What the picture of total sperm says, and the picture."""
-    words = reader.words
-    counted = results.readings[results.readings["total_sperm_m"] > 0]
-    chart = readings_over_time(
-        _points(counted, "total_sperm_m", "total_sperm_m_low", "total_sperm_m_high", reader),
-        _event_marks(results.events, words) if reader.audience != "client" else _NO_EVENTS,
-        value_title=words["axis.total"],
-        commonly_used=COMMONLY_USED_TOTAL_M,
-        log_scale=True,
-        words=words,
-    )
-    return words.say("spoken.readings", n=len(counted), what=words["axis.total"]), chart
-
-
-def counted_cells(row: Mapping[Any, Any], words: Words) -> tuple[str, ...]:
-    """The cells of a sample's row that every table of samples begins with, up to motility."""
-    return (
-        words.day(row["collected_earliest"]),
-        words.number(row["sexual_rest_days"]),
-        words.number(row["volume_ml"], 1),
-        words.number(row["concentration_m_per_ml"]),
-        words.number(row["total_sperm_m"]),
-        words.interval(row["total_sperm_m_low"], row["total_sperm_m_high"]),
-        words.number(row["progressive_motility_pct"]),
-    )
-
-
-def _sample(row: Mapping[Any, Any], words: Words) -> tuple[str, ...]:
-    """One sample as a row of the table."""
-    return (
-        *counted_cells(row, words),
-        words.number(row["normal_morphology_pct"]),
-        words.word("observer", row["observer"]),
-    )
-
-
-def _motility(results: StudResults, reader: Reader) -> Section:
-    """Share moving forward over time."""
-    words = reader.words
-    read = results.readings[results.readings["progressive_motility_pct"].notna()]
-    chart = readings_over_time(
-        _points(read, "progressive_motility_pct", "motility_low_pct", "motility_high_pct", reader),
-        _event_marks(results.events, words) if reader.audience != "client" else _NO_EVENTS,
-        value_title=words["axis.motility"],
-        commonly_used=COMMONLY_USED_MOTILITY_PCT,
-        log_scale=False,
-        words=words,
-    )
-    observers = read["observer"].fillna("")
-    if reader.audience == "client":
-        observers = observers.where(observers == "", words["page.one_reader"])
-    rows = tuple(
-        (
-            words.word("observer", observer),
-            words.number(len(group)),
-            words.number(group["progressive_motility_pct"].median()),
-            words.interval(
-                group["progressive_motility_pct"].min(), group["progressive_motility_pct"].max()
-            ),
-            f"{words.day(group['collected_earliest'].min())} – "
-            f"{words.day(group['collected_earliest'].max())}",
-        )
-        for observer, group in read.groupby(observers)
-    )
-    names = ["observer", "samples", "median", "range", "period"]
-    spoken = words.say("spoken.readings", n=len(read), what=words["axis.motility"])
-    table = Table(
-        words["review.motility"], columns(words, names, texts_in={"observer", "period"}), rows
-    )
-    return Section(
-        "motility", words["review.motility"], words["review.motility_lead"],
-        charts=((spoken, chart),), table=table,
-    )  # fmt: skip
 
 
 def chances_section(chances: Sequence[SemenTypeChance], words: Words) -> Section:
@@ -391,41 +302,6 @@ def _events(events: pd.DataFrame, words: Words) -> Section:
     names = ["from", "until", "event", "drug", "notes"]
     table = Table(words["review.events"], columns(words, names, texts_in=set(names)), rows)
     return Section("events", words["review.events"], words["review.events_lead"], table=table)
-
-
-def _points(rows: pd.DataFrame, value: str, low: str, high: str, reader: Reader) -> pd.DataFrame:
-    """Plain columns of a time chart; a client is not told who looked down the microscope."""
-    words = reader.words
-    how = rows["count_method" if value == "total_sperm_m" else "motility_method"]
-    hidden = reader.audience == "client"
-    return pd.DataFrame(
-        {
-            "on": rows["collected_earliest"].dt.strftime("%Y-%m-%d"),
-            "value": rows[value].astype(float),
-            "low": rows[low].astype(float),
-            "high": rows[high].astype(float),
-            "observer": [
-                words["page.one_reader"] if hidden else words.word("observer", observer)
-                for observer in rows["observer"]
-            ],
-            "how": [words.word("reading", method) for method in how],
-        }
-    )
-
-
-def _event_marks(events: pd.DataFrame, words: Words) -> pd.DataFrame:
-    """Events as labelled days; what follows within a few weeks shares the first one's label."""
-    marks: list[dict[str, str]] = []
-    last: pd.Timestamp | None = None
-    for event in events.sort_values("started_on").to_dict("records"):
-        on = pd.Timestamp(event["started_on"])
-        kind = words.word("event", event["kind"])[:EVENT_CHARACTERS]
-        if last is not None and (on - last).days <= EVENT_APART_DAYS:
-            marks[-1]["label"] += f", {kind}"
-            continue
-        marks.append({"on": f"{on:%Y-%m-%d}", "label": kind})
-        last = on
-    return pd.DataFrame(marks, columns=["on", "label"])
 
 
 def or_dash(recorded: object) -> str:

@@ -2,9 +2,10 @@
 
 Formats a text may name after a value: none for a count, a recorded text or a word; a number of
 decimals (``{low:0}``), with a sign (``{x:+2}``); ``pct`` for a share of one as a percentage;
+``prob`` for a probability, which is never printed as 0 or 100 %;
 ``range`` and a number of decimals for the ends of an estimate alone (``{e:range0}``,
-``{e:rangepct}``); ``cap`` for a word at the head of a sentence. A float without a format is a
-mistake of ours: it would claim more than it knows.
+``{e:rangepct}``), ``mid`` likewise for its middle alone; ``cap`` for a word at the head of a
+sentence. A float without a format is a mistake of ours: it would claim more than it knows.
 """
 
 from __future__ import annotations
@@ -25,6 +26,9 @@ from reports.catalog import Text, texts
 
 NO_BREAK = "\u00a0"
 """The space that no line ends in."""
+
+ROUNDS_TO_NONE = 0.005
+"""Below this a probability would print as 0 %."""
 
 _UNITS = r"%|‰|M/mL|M|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w]))")
@@ -109,6 +113,14 @@ class Words:
         ends = self.interval(100 * estimate.lower, 100 * estimate.upper)
         return f"{self.number(100 * estimate.median)} ({ends})"
 
+    def probability(self, prob: float) -> str:
+        """A probability in percent; what rounds to none or all is said to be under or over."""
+        if prob < ROUNDS_TO_NONE:
+            return self.say("format.under", n=1)
+        if prob > 1.0 - ROUNDS_TO_NONE:
+            return self.say("format.over", n=99)
+        return f"{self.number(100 * prob)} %"
+
     def signed(self, estimate: Estimate, decimals: int = 2) -> str:
         """A difference with its interval, every end with its sign."""
         low, middle, high = (
@@ -144,9 +156,9 @@ class Words:
     def share(self, prob: float) -> str:
         """A probability in percent; what is nearly sure is not called sure."""
         if 0.0 < prob < 0.01:
-            return self["format.under_one_pct"]
+            return self.say("format.under", n=1)
         if 0.99 < prob < 1.0:
-            return self["format.over_99_pct"]
+            return self.say("format.over", n=99)
         return "–" if math.isnan(prob) else f"{self.number(100 * prob)} %"
 
     def money(self, value: float) -> str:
@@ -184,6 +196,8 @@ class Words:
             return value
         if spec == "pct":
             return f"{self.number(100 * value)} %"
+        if spec == "prob":
+            return self.probability(value)
         if spec:
             return self.number(value, int(spec.removeprefix("+")), signed=spec.startswith("+"))
         if isinstance(value, float):
@@ -197,6 +211,8 @@ class Words:
         if spec.startswith("range"):
             return self.say("format.range", lower=low, upper=high)
         middle = self.number(scale * estimate.median, decimals)
+        if spec.startswith("mid"):
+            return f"{middle} %" if spec.endswith("pct") else middle
         key = "format.estimate_pct" if spec == "pct" else "format.estimate"
         prob = round(100 * estimate.interval_prob)
         return self.say(key, median=middle, lower=low, upper=high, prob_pct=prob)

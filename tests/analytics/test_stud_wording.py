@@ -5,6 +5,7 @@ from datetime import date
 import numpy as np
 
 from analytics.announcement import Power, SeenWithinAYear, announce
+from analytics.collection_inputs import MEASURES
 from analytics.dips import Coincident, Dip
 from analytics.estimate import Estimate
 from analytics.stud_level import LastCollection, stud_answers
@@ -26,7 +27,7 @@ DIP = Dip(
 
 
 def told(posterior):
-    return change_sentence(stud_answers(posterior, "Rowan"), announce(posterior, "Rowan"))
+    return change_sentence(stud_answers(posterior, "Rowan"), announce(posterior, "Rowan"), 0.03)
 
 
 def test_a_fall_is_told_as_changed_over_time_with_its_probability():
@@ -59,7 +60,7 @@ def test_a_change_of_readers_is_named():
 
 
 def test_the_level_names_the_common_value_and_never_passes_or_fails():
-    said = EN.tell(level_sentence(stud_answers(known_posterior(kennel(steady())), "Rowan")))
+    said = EN.tell(level_sentence(stud_answers(known_posterior(kennel(steady())), "Rowan"), 0.9))
 
     assert "300" in said
     assert not {"pass", "fail", "normal", "good", "poor"} & set(said.lower().split())
@@ -70,8 +71,8 @@ def test_what_a_rhythm_cannot_see_is_said():
         SeenWithinAYear(size, prob) for size, prob in ((0.1, 0.06), (0.25, 0.2), (0.4, 0.6))
     )
 
-    said = EN.tell(power_sentence("Rowan", Power(10.0, 0.01, 12, 14.4, seen)))
-    never = EN.tell(power_sentence("Rowan", Power(4.0, 0.01, None, None, seen)))
+    said = EN.tell(power_sentence("Rowan", Power(10.0, 0.01, 12, 14.4, seen, 3)))
+    never = EN.tell(power_sentence("Rowan", Power(4.0, 0.01, None, None, seen, None)))
 
     assert "A fall of 25 %" in said.replace("\u00a0", " ")
     assert "cannot be seen within a year" in said
@@ -95,7 +96,7 @@ def test_a_low_last_sample_is_answered_with_a_repetition_after_rest():
         Estimate(560, 280, 1100), 0.99,
     )  # fmt: skip
 
-    said = EN.tell(last_sentence("Rowan", low)).replace("\u00a0", " ")
+    said = EN.tell(last_sentence("Rowan", low, MEASURES["total_sperm_m"])).replace("\u00a0", " ")
 
     assert "collect again after five days' rest (from 6 Mar 2026)" in said
     assert "One low sample is no trend" in said

@@ -7,8 +7,12 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
+from analytics.announcement import Announcement, Power, SeenWithinAYear
+from analytics.calendar import retest
 from analytics.cautions import Caution
 from analytics.checking import Replicated, Scores
+from analytics.collection_inputs import MEASURES
+from analytics.dips import Coincident, Dip
 from analytics.estimate import Estimate
 from analytics.keeping import published_storage
 from analytics.litter_sizes import Expected, LitterSizes, SizeRow
@@ -29,10 +33,20 @@ from analytics.response import Response
 from analytics.second_opinion import SecondOpinion, SecondOpinionRow
 from analytics.semen import with_measures
 from analytics.sentences import Word, sentence
+from analytics.stud_level import (
+    FALL_POINTS,
+    FALL_SIZES,
+    Band,
+    FallChance,
+    LastCollection,
+    StudAnswers,
+)
+from analytics.stud_told import StudTold
 from reports.checks import Checks
 from reports.client_sheet import ClientResults, Kept
 from reports.comparison import ComparisonResults
 from reports.handout import BredRow, HandoutResults
+from reports.over_time import headline
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
@@ -64,6 +78,7 @@ def evaluations(name):
             "progressive_motility_pct": rng.choice([60.0, 70, 80, 90], n),
             "n_motility_judged": np.where(np.arange(n) % 5 == 0, 200.0, np.nan),
             "normal_morphology_pct": np.where(np.arange(n) % 3 == 0, 78.0, np.nan),
+            "n_morphology_checked": 100.0,
             "observer": np.where(np.arange(n) % 4 == 0, name, "Ida"),
             "count_method": "chamber",
             "motility_method": "by eye",
@@ -99,6 +114,35 @@ def response(semen_type="chilled", route="vaginal"):
     )  # fmt: skip
 
 
+def told(name="Rowan", measure="total_sperm_m", *, is_announced=True):
+    """What a level says of a stud whose numbers fell from 900 to 470 M (from 78 to 62 %)."""
+    chosen = MEASURES[measure]
+    past, now, moved = (900.0, 470.0, -0.478) if chosen.is_log else (78.0, 62.0, -0.16)
+    sizes = FALL_SIZES if chosen.is_log else FALL_POINTS
+    last_on = date(2024, 6, 18)
+    when = np.array(["2022-01-03", "2023-06-01", "2024-06-18"], dtype="datetime64[s]")
+    level = np.linspace(past, now, 3)
+    answers = StudAnswers(
+        name, chosen, 40, date(2022, 1, 3), last_on, Estimate(now, 0.8 * now, 1.2 * now),
+        Estimate(past, 0.9 * past, 1.1 * past), date(2023, 4, 1), 20,
+        Estimate(moved, 1.3 * moved, 0.7 * moved),
+        tuple(map(FallChance, sizes, (0.998, 0.91, 0.63))),
+        0.002, True, (f"{name}, chamber",), ("Ida, chamber",), 0.97, Estimate(0.31, 0.05, 0.6),
+    )  # fmt: skip
+    fever = Coincident(name, name, date(2024, 5, 30), 19, "began while they ripened (epididymis)")
+    dip = Dip(0.99, date(2023, 4, 2), (date(2023, 3, 20), date(2023, 4, 9)), Estimate(-1, -2, -0.5),
+              3)  # fmt: skip
+    return StudTold(
+        answers, Announcement(is_announced, 0.998, 0.63, True, True), 0.87,
+        Estimate(0.5 * moved, moved, 0.1),
+        Power(15.9, 0.034, 9, 6.8, tuple(map(SeenWithinAYear, sizes, (0.2, 0.7, 0.96))), 4),
+        LastCollection(last_on, 0.4 * now, Estimate(now, 0.5 * now, 2.0 * now), 0.01, True,
+                       date(2024, 6, 23), Estimate(now, 0.5 * now, 2.0 * now), 0.95),
+        date(2024, 7, 11), 23.0, Estimate(now, 0.5 * now, 2.0 * now), ((dip, (fever,)),), (fever,),
+        retest(fever.started_on), Band(when, 0.9 * level, level, 1.1 * level),
+    )  # fmt: skip
+
+
 def stud_results(name="Rowan", cautions=()):
     events = pd.DataFrame(
         {
@@ -116,8 +160,15 @@ def stud_results(name="Rowan", cautions=()):
         stud=name,
         facts=name,
         cautions=cautions,
-        answer=(sentence("said.no_counted_sample", stud=name),),
+        answer=(sentence("said.no_counted_sample", stud=name),)
+        if cautions
+        else headline((told(name),), OWNER),
         readings=evaluations(name),
+        told=(
+            told(name),
+            told(name, "progressive_motility_pct"),
+            told(name, "normal_morphology_pct"),
+        ),
         events=events,
         chances=(chance(),),
         coefficients=(coefficient,),

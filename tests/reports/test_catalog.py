@@ -161,7 +161,7 @@ def test_every_text_can_be_said_with_values_of_its_kind():
         "": "word", "0": 12.3, "1": 12.3, "2": 1.23, "3": 1.004, "pct": 0.5, "cap": Word("x", "y"),
         "time": datetime(2026, 3, 5, 9, 30), "rangepct": Estimate(0.5, 0.4, 0.6),
         "range0": Estimate(5.0, 4.0, 6.0), "range1": Estimate(5.0, 4.0, 6.0), "+0": 1.0, "+1": 1.0,
-        "+2": 1.0,
+        "+2": 1.0, "prob": 0.5, "mid0": Estimate(5.0, 4.0, 6.0), "midpct": Estimate(0.5, 0.4, 0.6),
     }  # fmt: skip
     for language in LANGUAGES:
         words = Words(language)

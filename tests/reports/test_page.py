@@ -167,9 +167,17 @@ def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
     stopped = render(every_report(cautions=(STOP,))[kind])
     # What a stop suppresses: chances, doses and what a box holds, and a stopped stud's litters.
     numbers = {
-        "review": ["73 (60–83)", "Chance of a litter by semen type", "whatif"],
+        "review": [
+            "73 (60–83)",
+            "Chance of a litter by semen type",
+            "whatif",
+            "376–564",
+            "Announced",
+            "level at the last",
+            "What the level",
+        ],
         "client": ["151\u00a0M", ">123<", "4.2\u00a0mL"],
-        "handout": [],
+        "handout": ["Announced", "level at the last"],
         "overview": [">37<", ">4.7<"],
     }[kind]
 

@@ -1,0 +1,119 @@
+"""A stud over time on the page: sentences, table and picture say the same; nobody is told more."""
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from analytics.announcement import Announcement
+from reports.over_time import headline, level_section, measure_chart
+from reports.page import Reader
+from reports.words import Words
+from tests.reports.samples import CLIENT, EN, OWNER, evaluations, stud_results, told
+
+DE = Reader(Words("de"))
+
+
+def cells(one, reader=OWNER):
+    """The table behind a level, by what stands in its first column."""
+    section = level_section(one, reader, is_headline=True)
+    return {what: (value, ends) for what, value, ends in section.table.rows}
+
+
+def said(one, reader=OWNER):
+    return " ".join(reader.words.tell(sentence) for sentence in headline((one,), reader))
+
+
+def drawn(one, reader=OWNER):
+    results = stud_results()
+    return measure_chart(
+        one.answers.measure.name, evaluations("Rowan"), results.events, one, reader
+    )
+
+
+@pytest.mark.parametrize("measure", ["total_sperm_m", "progressive_motility_pct"])
+def test_the_headline_says_the_numbers_of_the_table(measure):
+    one = told(measure=measure)
+    table, text = cells(one), said(one)
+
+    level, ends = table["Level on 18 Jun 2024"]
+    assert level.split(" ")[0] in text
+    assert ends.replace("–", " to ") in text
+    change, ends = table["Change from his own past"]
+    assert change.split(" ")[0] in text
+    assert ends in text
+    size = "40 %" if measure == "total_sperm_m" else "15 points"
+    assert table[f"Probability of a fall of {size} or more"][0] == "63 %"
+    assert "63 %" in text
+    assert table["Steady stud announced in error within a year"][0] in text
+    assert table["Announced"][0] == "yes"
+    assert "Announced:" in text
+
+
+def test_the_picture_ends_at_the_level_of_the_table():
+    one = told()
+    spoken, chart = drawn(one)
+
+    ribbon = max(chart["datasets"].values(), key=lambda rows: ("upper" in rows[0], len(rows)))
+    assert round(ribbon[-1]["median"]) == round(one.answers.now.median)
+    assert f"{one.answers.now.median:.0f}" in spoken
+
+
+def test_a_probability_is_never_printed_as_none_or_all():
+    assert EN.probability(0.9979) == "over 99 %"
+    assert EN.probability(0.0001) == "under 1 %"
+    assert DE.words.probability(0.9979) == "über 99 %"
+    assert EN.probability(0.64) == "64 %"
+
+
+def test_readers_that_cannot_be_told_apart_are_named_to_the_owner_and_to_no_client():
+    one = told()
+    one = replace(
+        one,
+        announcement=Announcement(False, 0.99, 0.63, False, True),
+        answers=replace(
+            one.answers, past_readers=("Ash, chamber",), last_readers=("Birch, photometer",)
+        ),
+    )
+
+    assert "Ash (chamber) read then and Birch (photometer) read lately" in said(one)
+    assert cells(one)["Announced"][0] == "not told apart from a change of readers"
+    assert "Ash" not in said(one, CLIENT)
+    assert "Ash" not in str(level_section(one, CLIENT, is_headline=True))
+
+
+def test_a_client_is_told_no_event_and_no_reader():
+    section = level_section(told("Rowan"), CLIENT, is_headline=False)
+    _, chart = drawn(told("Rowan"), CLIENT)
+
+    assert "dipped" not in " ".join(section.paragraphs)
+    assert "recorded" not in " ".join(section.paragraphs)
+    assert "Ida" not in str(chart)
+
+
+def test_a_low_last_sample_is_answered_with_a_repetition_and_an_event_with_a_new_test():
+    text = " ".join(level_section(told(), OWNER, is_headline=True).paragraphs)
+
+    assert "One low sample is no trend: collect again after five days' rest" in text
+    assert "coincident" in text
+    assert "the veterinarian decides" in text
+    assert re.search(r"\b(effect|because|caused|due to)\b", text) is None
+
+
+def test_a_further_measure_speaks_in_the_headline_only_where_it_is_announced():
+    quiet = told(measure="progressive_motility_pct", is_announced=False)
+    fallen = told(measure="progressive_motility_pct")
+
+    assert len(headline((told(), quiet), OWNER)) == 2
+    assert len(headline((told(), fallen), OWNER)) == 3
+
+
+def test_what_is_said_in_german_holds_the_same_numbers():
+    # German writes "90-%-Bereich": the interval's own probability is left out of both.
+    numbers = r"\d+(?= %)"
+
+    def counted(reader):
+        found = re.findall(numbers, said(told(), reader).replace("\u00a0", " "))
+        return sorted(n for n in found if n != "90")
+
+    assert counted(DE) == counted(OWNER)
