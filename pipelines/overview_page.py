@@ -144,8 +144,8 @@ def outcomes(bred: pd.DataFrame) -> pd.DataFrame:
     counted, followed = bred["n_born_alive"].notna(), bred["n_alive_8_weeks"].notna()
     rows = pd.DataFrame(
         {
-            "scan": bred["pregnant"].map({True: "pregnant", False: "not pregnant"}),
-            "outcome": bred["whelped"].map({True: "whelped", False: "no litter"}),
+            "scan": _told(bred["pregnant"], "pregnant", "not pregnant"),
+            "outcome": _told(bred["whelped"], "whelped", "no litter"),
             "n_breedings": 1,
             "n_litters_counted": counted,
             "n_born_alive": bred["n_born_alive"].where(counted, 0),
@@ -155,8 +155,12 @@ def outcomes(bred: pd.DataFrame) -> pd.DataFrame:
         }
     )
     by = ["scan", "outcome"]
-    rows[by] = rows[by].fillna("unknown")
     return rows.groupby(by, as_index=False).sum().astype(dict.fromkeys(rows.columns[2:], "int64"))
+
+
+def _told(known: pd.Series, yes: str, no: str) -> pd.Series:
+    """Yes, no or unknown, also where nothing is known of any."""
+    return known.astype("object").map({True: yes, False: no}).astype("object").fillna("unknown")
 
 
 def _years(bred: pd.DataFrame) -> tuple[YearRow, ...]:

@@ -12,9 +12,14 @@ from typing import Any
 
 import altair as alt
 import pandas as pd
+from altair.utils.schemapi import disable_debug_mode
 
 from reports.theme import FILLS, INK, LEVEL, MUTED, PAPER, RULE, SERIES, SHAPES, chart_config
 from reports.words import Words
+
+# Checking every part against the grammar as it is made takes a third of a page's time; a test
+# checks every finished picture whole.
+disable_debug_mode()
 
 HEIGHT = 250
 """Height of a time chart. [px]"""
@@ -431,7 +436,7 @@ def option_bars(
     Parameters
     ----------
     bars
-        Columns row (0, 1, …), left, right, height (0 to 1), kind (some or none), about (tooltip).
+        Columns row (0, 1, …), left, right, height (0 to 1), about (tooltip).
     options
         Columns row, label, note, lower, middle, upper; the middle is missing where there are no
         data like it.
@@ -450,12 +455,8 @@ def option_bars(
     x = alt.X("left:Q", title=axis_title, scale=x_scale, axis=axis)
     y = alt.Y("top:Q", scale=y_scale, axis=None)
     rects = alt.Chart(placed).encode(x=x, x2="right:Q", y=y, y2="bottom:Q")
-    tooltip = [alt.Tooltip("about:N", title=words["compare.way"])]
-    some = rects.transform_filter(alt.datum.kind == "some").mark_rect(
-        fill=FILLS[0], stroke=SERIES[0], strokeWidth=0.5
-    )
-    none = rects.transform_filter(alt.datum.kind == "none").mark_rect(
-        fill=FILLS[1], stroke=SERIES[1], strokeWidth=1, strokeDash=[3, 2]
+    spread = rects.mark_rect(fill=FILLS[0], stroke=SERIES[0], strokeWidth=0.5).encode(
+        tooltip=[alt.Tooltip("about:N", title=words["compare.way"])]
     )
     rows = options.assign(ground=ground, label_at=options["row"] + LABEL_AT)
     lines = alt.Chart(rows).encode(y=alt.Y("ground:Q", scale=y_scale, axis=None))
@@ -478,11 +479,10 @@ def option_bars(
     note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
         x=alt.value(alt.ExprRef("width")), text="note:N"
     )
-    layers = alt.layer(
-        base, some.encode(tooltip=tooltip), none.encode(tooltip=tooltip), whisker, middle, label,
-        note,
-    )  # fmt: skip
-    return _finished(layers, OPTION_ROW * len(options))
+    # Nothing is drawn where nothing is: an empty group of marks has no name to be read aloud.
+    shown = ([] if bars.empty else [spread]) + [whisker]
+    shown += [] if rows["middle"].isna().all() else [middle]
+    return _finished(alt.layer(base, *shown, label, note), OPTION_ROW * len(options))
 
 
 def pups_shares(blocks: pd.DataFrame, options: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -540,7 +540,8 @@ def pups_shares(blocks: pd.DataFrame, options: pd.DataFrame, words: Words) -> di
     note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
         x=alt.value(alt.ExprRef("width")), text="note:N"
     )
-    return _finished(alt.layer(none, some, names, label, note), OPTION_ROW * len(options))
+    shown = [] if blocks.empty else [none, some, names]
+    return _finished(alt.layer(*shown, label, note), OPTION_ROW * len(options))
 
 
 def gap_parts(parts: pd.DataFrame, *, axis_title: str) -> dict[str, Any]:
@@ -647,7 +648,9 @@ def _legend(title: str, names: list[str]) -> alt.Legend:
 
 def _finished(chart: alt.LayerChart | alt.FacetChart, height: int) -> dict[str, Any]:
     """Give a chart its size and the house's configuration; as plain data."""
-    spec: dict[str, Any] = chart.properties(width="container", height=height).to_dict()
+    spec: dict[str, Any] = chart.properties(width="container", height=height).to_dict(
+        validate=False
+    )
     spec["config"] = chart_config()
     spec["autosize"] = {"type": "fit-x", "contains": "padding"}
     return spec

@@ -109,7 +109,7 @@ def _report(
     limits: tuple[str, ...],
 ) -> Report:
     words, plan = reader.words, results.plan
-    told = bool(plan.answers)
+    told = bool(plan.answers) and not plan.is_stopped
     return Report(
         kind=words["comparison.kind"],
         title=words.say("comparison.title", stud=plan.pair.stud, bitch=plan.pair.bitch),
@@ -193,7 +193,7 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
     )  # fmt: skip
 
 
-_BAR_COLUMNS = ["row", "left", "right", "height", "kind", "about"]
+_BAR_COLUMNS = ["row", "left", "right", "height", "about"]
 
 
 def _bins(row: int, answer: OptionAnswer, words: Words) -> list[dict[str, Any]]:
@@ -207,7 +207,6 @@ def _bins(row: int, answer: OptionAnswer, words: Words) -> list[dict[str, Any]]:
             "left": float(left),
             "right": float(right),
             "height": float(count / counts.max()),
-            "kind": "some",
             "about": words.say(
                 "comparison.bin", way=_way(answer, words), low=float(left), high=float(right),
                 share=words.share(count / counts.sum()),

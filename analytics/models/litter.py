@@ -204,7 +204,7 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
         Whelped litters of one certain sire with the pups born alive counted.
     """
     rows = breedings.sort_values(["bred_earliest", "bitch", "stud"]).reset_index(drop=True)
-    whelped = rows["whelped"].map({True: 1.0, False: 0.0}).fillna(0.0)
+    whelped = rows["whelped"].astype("boolean").astype("Float64").fillna(0.0).astype(np.float64)
     earlier = whelped.groupby(rows["bitch"]).cumsum() - whelped
     before = numbers(rows, "n_litters_before")
     rows["first_litter"] = np.where(np.isnan(before), 0.0, (before + earlier) == 0)

@@ -117,6 +117,7 @@ def test_no_dot_beside_another_studs_sliders_is_a_breeding_of_his(kennel, sheet,
     assert only_his.isdisjoint(told.index)
 
 
+@pytest.mark.slow
 def test_the_files_of_every_page_hold_nothing_of_his_chances(pages):
     for name in (f"stud-{STOPPED.lower()}.html", f"handout-{STOPPED.lower()}.html",
                  "de/stud-bracken.html"):  # fmt: skip
