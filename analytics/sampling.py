@@ -233,8 +233,9 @@ def sample(
         The last attempt has not settled either.
     """
     started = time.perf_counter()
+    shapes = tuple(np.shape(leaf) for leaf in jax.tree.leaves(dict(arguments)))
     for attempt, run in enumerate(schedule):
-        mcmc = _sampler(model, run, dense)
+        mcmc = _sampler(model, run, dense, shapes)
         mcmc.run(
             jax.random.fold_in(jax.random.key(seed), attempt),
             **arguments,
@@ -263,8 +264,17 @@ def sample(
 
 
 @lru_cache(maxsize=N_PROGRAMS)
-def _sampler(model: Callable[..., Any], run: Run, dense: tuple[tuple[str, ...], ...]) -> MCMC:
-    """Sampler of one model; data are arguments, so that data of one shape share its program."""
+def _sampler(
+    model: Callable[..., Any],
+    run: Run,
+    dense: tuple[tuple[str, ...], ...],
+    shapes: tuple[tuple[int, ...], ...],
+) -> MCMC:
+    """Sampler of one model and of data of one shape, which are arguments and share its program.
+
+    NumPyro's vectorised chains cannot be started again with another shape.
+    """
+    del shapes
     return MCMC(
         NUTS(
             model,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analytics.announcement import PROMISE_PROB, SEEN_PROB, Announcement, Power
+from analytics.calendar import retest
 from analytics.dips import Coincident, Dip
 from analytics.estimate import Estimate
 from analytics.sentences import Sentence, Value, Word, sentence
@@ -69,6 +70,32 @@ def change_sentence(answers: StudAnswers, told: Announcement) -> Sentence:
     state = "announced" if told.announced else "quiet"
     key = _CHANGE_KEYS[state][answers.measure.is_log]
     return sentence(key, reach=told.reach_prob, **values)
+
+
+def retest_sentence(answers: StudAnswers, told: Announcement) -> Sentence | None:
+    """When and how to collect again where a fall is announced; None where none is.
+
+    What began the fall, and whether it has ended, is not known: the days count from the last
+    collection, two months to a whole turnover of sperm on, read in the way of the last ones.
+
+    Parameters
+    ----------
+    answers
+        Of one measure.
+    told
+        What the rule of announcements says of it.
+    """
+    if not told.announced:
+        return None
+    window = retest(answers.last_on)
+    return sentence(
+        "said.retest",
+        stud=answers.stud,
+        first=window.first_on,
+        last=window.last_on,
+        turnover=window.last_day,
+        readers=answers.last_readers,
+    )
 
 
 def power_sentence(stud: str, power: Power) -> Sentence:

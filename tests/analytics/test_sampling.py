@@ -65,3 +65,18 @@ def test_the_same_seed_gives_the_same_bytes():
     )  # fmt: skip
 
     assert first.values["mu"].tobytes() == second.values["mu"].tobytes()
+
+
+@pytest.mark.slow
+def test_data_of_another_shape_are_fitted_by_the_same_model():
+    def mean_of(values):
+        mu = numpyro.sample("mu", dist.Normal(0.0, 100.0))
+        numpyro.sample("y", dist.Normal(mu, 1.0), obs=values)
+
+    for n in (5, 50):
+        found = sample(mean_of, {"values": np.linspace(1.0, 3.0, n)}, name="a mean",
+                       gated=("mu",), seed=1, schedule=(Run(200, 500, 0.8),))  # fmt: skip
+
+        # A conjugate normal: the mean of the values, with sd 1/√n.
+        error = 4 / np.sqrt(n * found.diagnostics.min_ess_bulk)
+        assert found.values["mu"].mean() == pytest.approx(2.0, abs=error)
