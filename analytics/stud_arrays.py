@@ -19,13 +19,15 @@ from analytics.slow_level import (
     basis_at,
     basis_domain,
     recent_share,
-    rest_term,
     season_columns,
 )
 
-TYPICAL_SPREAD = 0.8
-"""Spread of single collections, against its prior scale, at which the sampler's coordinates are
-laid out; any would do."""
+LEAST_SPREAD = 0.25
+"""Spread of single collections, against its prior scale, that the sampler's coordinates assume at
+least; any would do."""
+
+NORMAL_SQUARE_MEDIAN = 0.4549
+"""Median of the square of a standard normal."""
 
 PADDING = {"row": 128, "gridded": 8, "episode": 4, "month": 24}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
@@ -123,7 +125,10 @@ def stud_arrays(data: StudData, numbers: Mapping[str, float]) -> dict[str, Any]:
         **{name: _pad(values, _up(n, "row")) for name, values in rows.items()},
         **{name: _pad(values, n_gridded) for name, values in grid.items()},
         "basis": basis,
-        **information,
+        **{
+            name: _pad(values, _up(n, "row")) if name.endswith("_weighted") else values
+            for name, values in information.items()
+        },
         "n_basis": np.zeros(n_basis),
         "half_range": half_range,
         "last": last,
@@ -134,41 +139,58 @@ def stud_arrays(data: StudData, numbers: Mapping[str, float]) -> dict[str, Any]:
 
 def _information(
     data: StudData, rows: Mapping[str, Any], basis: Floats, numbers: Mapping[str, float]
-) -> dict[str, Floats]:
-    """What the collections say of each stud's own effects if read on a normal scale.
+) -> dict[str, Any]:
+    """What the collections say of levels and readers if read on a normal scale.
 
-    It lays out the sampler's coordinates and changes no density; a rough one would only be slower.
+    A share is read on the tangent of its logit at the stud's own mean. This lays out the sampler's
+    coordinates and changes no density; a rough one would only be slower.
+
+    Returns
+    -------
+    dict
+        Designs of each stud's own effects and of the effects that studs share, each row times its
+        weight; their information and score, by stud and stud by shared effect where own; each
+        stud's mean share and the part of each reader in it; a first guess of the spread of single
+        collections, and how far it may be off.
     """
-    n_studs = len(data.studs)
+    n_studs, of_stud = len(data.studs), np.eye(len(data.studs))[data.stud]
     if data.measure.is_log:
-        rested = rest_term(np, data.rest_days, numbers["rest"], PRIORS["q03_deficit"].centre)
-        target, slope = np.nan_to_num(data.value) - rested, np.ones(data.n_collections)
+        target, slope = np.nan_to_num(data.value), np.ones(data.n_collections)
+        usual = np.full(n_studs, np.nan)
     else:
-        share = np.clip(np.nan_to_num(data.value, nan=0.5), 0.02, 0.98)
-        target, slope = np.log(share / (1.0 - share)), share * (1.0 - share)
+        usual = np.clip(of_stud.T @ data.value / of_stud.sum(axis=0), 0.02, 0.98)
+        share = usual[data.stud]
+        slope = share * (1.0 - share)
+        target = np.log(share / (1.0 - share)) + (data.value - share) / slope
+    target = target - rows["offset"]
     error = (slope * data.inverse_n + data.reading_sd**2) / slope**2
-    weight = np.isfinite(data.value) / (error + (TYPICAL_SPREAD * numbers["within_sd"]) ** 2)
+    spread = LEAST_SPREAD * numbers["within_sd"]
+    apart = [np.diff(target[(data.stud == s) & np.isfinite(data.value)]) for s in range(n_studs)]
+    if any(d.size for d in apart):
+        # Collections in a row share their level, so that only spread and error set them apart.
+        square = float(np.median(np.concatenate(apart) ** 2)) / NORMAL_SQUARE_MEDIAN / 2.0
+        spread = max(spread, np.sqrt(max(0.0, square - float(np.median(error)))))
+    weight = np.isfinite(data.value) / (error + spread**2)
     part = rows["month_part"][:, None]
     slow = (1.0 - part) * basis[rows["month"]] + part * basis[rows["month"] + 1]
-    design = np.column_stack([np.ones(data.n_collections), slow, rows["recent"]])
-    target = target - rows["offset"]
-    information = np.zeros((n_studs, design.shape[1], design.shape[1]))
-    score = np.zeros((n_studs, design.shape[1]))
-    common = np.zeros((n_studs, design.shape[1], rows["common_design"].shape[1]))
-    of_reader = np.zeros((n_studs, design.shape[1], len(data.readers)))
+    own = np.column_stack([np.ones(data.n_collections), slow, rows["recent"]])
     reader = np.eye(len(data.readers))[data.reader] / slope[:, None]
-    for s in range(n_studs):
-        own = data.stud == s
-        weighted = design[own].T * weight[own]
-        information[s] = weighted @ design[own]
-        score[s] = weighted @ target[own]
-        common[s] = weighted @ rows["common_design"][own]
-        of_reader[s] = weighted @ reader[own]
+    shared = np.column_stack([rows["common_design"], reader])
+    own_weighted, shared_weighted = own * weight[:, None], shared * weight[:, None]
     return {
-        "own_information": information,
-        "own_score": score,
-        "own_common": common,
-        "own_reader": of_reader,
+        "own_weighted": own_weighted,
+        "shared_weighted": shared_weighted,
+        "own_information": np.einsum("ns,ni,nj->sij", of_stud, own_weighted, own, optimize=True),
+        "own_shared": np.einsum("ns,ni,nj->sij", of_stud, own_weighted, shared, optimize=True),
+        "shared_information": shared_weighted.T @ shared,
+        "own_score": of_stud.T @ (own_weighted * target[:, None]),
+        "shared_score": shared_weighted.T @ target,
+        "usual_share": usual,
+        "usual_reader": (of_stud * weight[:, None]).T
+        @ (reader * slope[:, None])
+        / np.maximum(weight @ of_stud, 1e-9)[:, None],
+        "within_guess": spread,
+        "within_unit": 1.0 / np.sqrt(data.n_collections),
     }
 
 

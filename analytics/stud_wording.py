@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from analytics.announcement import MOST_SETTLING, PROMISE_PROB, SEEN_PROB, Announcement, Power
-from analytics.calendar import DayWindow, look_back
+from analytics.calendar import DayWindow, look_back, retest
 from analytics.collection_inputs import Measure
 from analytics.dips import Coincident, Dip
 from analytics.estimate import Estimate
@@ -102,6 +102,32 @@ def readers_told(readers: Sequence[str]) -> tuple[Sentence, ...]:
     return tuple(
         sentence("level.reader", who=Word("observer", who), way=Word("reading", way))
         for who, _, way in parted
+    )
+
+
+def fall_retest_sentence(answers: StudAnswers, told: Announcement) -> Sentence | None:
+    """When and how to collect again where a fall is announced; None where none is.
+
+    What began the fall, and whether it has ended, is not known: the days count from the last
+    collection, two months to a whole turnover of sperm on, read in the way of the last ones.
+
+    Parameters
+    ----------
+    answers
+        Of one measure.
+    told
+        What the rule of announcements says of it.
+    """
+    if not told.announced:
+        return None
+    window = retest(answers.last_on)
+    return sentence(
+        "said.fall_retest",
+        stud=answers.stud,
+        first=window.first_on,
+        last=window.last_on,
+        turnover=window.last_day,
+        readers=readers_told(answers.last_readers),
     )
 
 

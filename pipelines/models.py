@@ -195,30 +195,62 @@ FEWEST_COLLECTIONS = 5
 """Fewer collections of a measure cannot move its priors (rule of this toolkit)."""
 
 
-def total_sperm_data(store: Store) -> StudData:
-    """Read what the model of total sperm over time needs."""
-    views = store.read("evaluations"), store.read("events")
-    return prepare_stud_data(*views, "total_sperm_m", extra_cv=HOME_COUNT_CV)
-
-
 def _too_few_collections(data: StudData) -> str | None:
     few = data.n_collections < FEWEST_COLLECTIONS
-    return f"{data.n_collections} collections were counted" if few else None
+    return f"{data.n_collections} collections were measured" if few else None
 
 
-TOTAL_SPERM: Model[StudData, stud_quality.StudQualityPosterior] = Model(
-    name="total sperm",
-    prior_ids=("q01", "q03", "q04", "q05", "q06_total", "r02"),
-    modules=(stud_quality, stud_arrays, slow_level, collection_inputs, sampling),
-    prepare=total_sperm_data,
-    size=lambda data: f"{data.n_collections} counted collections of {len(data.studs)} studs",
-    too_thin=_too_few_collections,
-    fit=stud_quality.fit_stud_quality,
-    restore=stud_quality.restore_stud_quality,
-    published=lambda seed: stud_quality.published_stud_quality("total_sperm_m", seed),
+def _over_time(
+    name: str, measure: str, prior_ids: tuple[str, ...], what: str
+) -> Model[StudData, stud_quality.StudQualityPosterior]:
+    """One measure of every stud over time."""
+
+    def prepare(store: Store) -> StudData:
+        views = store.read("evaluations"), store.read("events")
+        return prepare_stud_data(*views, measure, extra_cv=HOME_COUNT_CV)
+
+    return Model(
+        name=name,
+        prior_ids=("q01_tail", "q04", "q05", *prior_ids),
+        modules=(stud_quality, stud_arrays, slow_level, collection_inputs, sampling),
+        prepare=prepare,
+        size=lambda data: f"{data.n_collections} {what} of {len(data.studs)} studs",
+        too_thin=_too_few_collections,
+        fit=stud_quality.fit_stud_quality,
+        restore=stud_quality.restore_stud_quality,
+        published=lambda seed: stud_quality.published_stud_quality(measure, seed),
+    )
+
+
+TOTAL_SPERM = _over_time(
+    "total sperm", "total_sperm_m", ("q01", "q03", "q06_total", "r02"), "counted collections"
 )
 
-MODELS: tuple[Model[Any, Any], ...] = (CONCEPTION, TOTAL_SPERM, LITTER, STORAGE)
+MOTILITY = _over_time(
+    "progressive motility",
+    "progressive_motility_pct",
+    ("q02_centre_motility", "q02_between", "q02_within", "q06_motility", "r01", "r03"),
+    "readings of motility",
+)
+
+MORPHOLOGY = _over_time(
+    "normal morphology",
+    "normal_morphology_pct",
+    ("q02_centre_morphology", "q02_between", "q02_within", "q06_morphology", "r01_shape"),
+    "checks of shape",
+)
+
+OVER_TIME = (TOTAL_SPERM, MOTILITY, MORPHOLOGY)
+"""The three measures of a stud over time."""
+
+MODELS: tuple[Model[Any, Any], ...] = (
+    MOTILITY,
+    TOTAL_SPERM,
+    CONCEPTION,
+    MORPHOLOGY,
+    LITTER,
+    STORAGE,
+)
 """Every model that `studcurve fit` fits, the longest first."""
 
 STUD_OVER_TIME: tuple[Model[StudData, stud_quality.StudQualityPosterior], ...] = tuple(

@@ -20,6 +20,7 @@ from analytics.stud_told import StudTold
 from analytics.stud_wording import (
     change_sentence,
     dip_sentence,
+    fall_retest_sentence,
     last_sentence,
     level_sentence,
     look_back_sentence,
@@ -173,7 +174,10 @@ def _told(told: StudTold, reader: Reader, is_headline: bool) -> list[Sentence]:
     if reader.audience != "client":
         said += [dip_sentence(stud, dip, found) for dip, found in told.dips]
         said.append(look_back_sentence(told.answers.last_on, told.before_last))
-        if told.retest is not None:
+        again = fall_retest_sentence(told.answers, told.announcement)
+        if again is not None:
+            said.append(again)
+        elif told.retest is not None:
             said.append(retest_sentence(told.retest))
     if told.power is not None:
         said += [settling_sentence(told.power), power_sentence(stud, told.power)]

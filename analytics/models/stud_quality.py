@@ -84,13 +84,9 @@ LEAST_SHARE_VARIANCE = 0.002
 UNRECORDED_DOMAIN_DAYS = np.array([0.0, 36525.0])
 """Domain of the slow level of a kennel without a collection: any would do. [d]"""
 
-_SPREADS = ("within", "between", "amplitude")
-
-_SPREADS_OF_LEVELS = ("amplitude", "length", "between")
-
-DENSE_TOTAL = (("common", "z_reader"), _SPREADS_OF_LEVELS)
-DENSE_SHARE = (("common", "z_reader", "reader_sd", "within"), _SPREADS_OF_LEVELS)
-"""Sites that trade off: the level of the dogs against who read them, how far against how fast."""
+DENSE_TOTAL = (("z_spread", "white_within", "length", "rest_time", "rest_deficit"),)
+DENSE_SHARE = (("z_spread", "white_within", "length"),)
+"""Sites that trade off; the effects themselves are laid out so that they do not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +147,7 @@ def fit_stud_quality(
     arguments = stud_arrays(data, {**prior_numbers(data.measure), **(prior or {})})
     gated = [
         "amplitude", "length", "within", "between", "reader_sd", "common",
-        "own", "z_reader",
+        "own", "reader",
     ]  # fmt: skip
     if data.measure.is_log:
         gated += ["rest_time", "rest_deficit"]
@@ -286,48 +282,66 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     """Generative story, in the form the sampler likes."""
     n_studs, n_readers = data["last"].shape[0], data["reader_scale"].shape[0]
     n_basis = data["n_basis"].shape[0]
-    between = numpyro.sample("between", dist.HalfNormal(data["between_sd"]))
-    within = numpyro.sample("within", dist.HalfNormal(data["within_sd"]))
-    reader_sd = numpyro.sample("reader_sd", dist.HalfNormal(data["reader_sd"]))
-    amplitude = numpyro.sample("amplitude", dist.HalfNormal(data["amplitude_sd"]))
+    z_spread = numpyro.sample("z_spread", dist.HalfNormal(1.0).expand((3,)).to_event(1))
+    between = numpyro.deterministic("between", data["between_sd"] * z_spread[0])
+    reader_sd = numpyro.deterministic("reader_sd", data["reader_sd"] * z_spread[1])
+    amplitude = numpyro.deterministic("amplitude", data["amplitude_sd"] * z_spread[2])
     length = numpyro.sample("length", dist.LogNormal(jnp.log(data["length"]), data["length_sd"]))
     scale = jnp.sqrt(spectral_density(amplitude, length, data["half_range"], n_basis))
-    z_common = numpyro.sample("common", _standard(data["common_design"].shape[1]))
-    white = numpyro.sample(
-        "white", dist.ImproperUniform(dist.constraints.real, (), (n_studs, n_basis + 2))
-    )
-    own_scale = jnp.hstack([between, scale, data["recent_sd"]])
-    z_reader = numpyro.sample("z_reader", _standard(n_readers))
-    reader = reader_sd * data["reader_scale"] * z_reader
-    known = data["own_common"] @ z_common + data["own_reader"] @ reader
-    z_own = _unwhitened(white, own_scale, known, data)
-    own = numpyro.deterministic("own", z_own * own_scale)
-    smooth = data["basis"] @ own[:, 1:-1].T
-    stud, month = data["stud"], data["month"]
-    slow = (1.0 - data["month_part"]) * smooth[month, stud] + data["month_part"] * smooth[
-        month + 1, stud
-    ]
-    eta = (
-        data["offset"] + data["common_design"] @ z_common + own[stud, 0] + slow
-        + own[stud, -1] * data["recent"]
-    )  # fmt: skip
     n_episodes = data["since"].shape[1]
-    z_step = numpyro.sample("z_step", _standard(n_episodes))
-    z_lag = numpyro.sample("z_lag", _standard(n_episodes))
-    z_duration = numpyro.sample("z_duration", _standard(n_episodes))
+    z_event = numpyro.sample("z_event", dist.Normal(0.0, 1.0).expand((3, n_episodes)).to_event(2))
+    z_step, z_lag, z_duration = z_event
     shape = step_shape(
         jnp,
         data["since"],
         _log_normal(data, "lag", z_lag),
         _log_normal(data, "duration", z_duration),
     )
-    eta = eta + (shape * data["of_episode"]) @ (data["step_sd"] * z_step)
+    bent = (shape * data["of_episode"]) @ (data["step_sd"] * z_step)
     if is_log:
         rest = numpyro.sample("rest_time", dist.LogNormal(jnp.log(data["rest"]), data["rest_sd"]))
         deficit = numpyro.sample(
             "rest_deficit", dist.Beta(data["rest_deficit_a"], data["rest_deficit_b"])
         )
-        eta = eta + rest_term(jnp, data["rest_days"], rest, deficit)
+        bent = bent + rest_term(jnp, data["rest_days"], rest, deficit)
+    n_common = data["common_design"].shape[1]
+    effects = _laid_out(
+        jnp.hstack([between, scale, data["recent_sd"]]),
+        jnp.hstack([jnp.ones(n_common), reader_sd * data["reader_scale"]]),
+        bent,
+        data,
+    )
+    z_reader = _reader_effects(effects, numpyro.sample("white_reader", _flat(n_readers)))
+    reader = numpyro.deterministic("reader", reader_sd * data["reader_scale"] * z_reader)
+    white_within = numpyro.sample("white_within", _flat())
+    if is_log:
+        within = _within(white_within, 1.0, data)
+        lift = jnp.zeros(n_studs)
+    else:
+        share = jnp.clip(data["usual_share"] - data["usual_reader"] @ reader, 0.02, 0.98)
+        within = _within(white_within, _slope(data["usual_share"]) / _slope(share), data)
+        lift = _lift(share, within, data["usual_share"])
+    numpyro.deterministic("within", within)
+    z_own, common = _other_effects(
+        effects,
+        numpyro.sample("white", _flat(n_studs, n_basis + 2)),
+        numpyro.sample("white_common", _flat(n_common)),
+        z_reader,
+        lift,
+        data,
+    )
+    numpyro.deterministic("common", common)
+    own = numpyro.deterministic("own", z_own * effects.scale)
+    smooth = data["basis"] @ own[:, 1:-1].T
+    stud, month = data["stud"], data["month"]
+    slow = (1.0 - data["month_part"]) * smooth[month, stud] + data["month_part"] * smooth[
+        month + 1, stud
+    ]
+    eta = (
+        data["offset"] + data["common_design"] @ common + own[stud, 0] + slow
+        + own[stud, -1] * data["recent"] + bent
+    )  # fmt: skip
+    if is_log:
         mean, variance = eta, jnp.full_like(eta, within**2)
     else:
         mean, variance = share_moments(jnp, eta, within)
@@ -352,29 +366,151 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
         numpyro.factor("small_counts", jnp.sum(data["grid_weight"] * each))
 
 
-def _unwhitened(white: Any, scale: Any, known: Any, data: Mapping[str, Any]) -> Any:  # noqa: ANN401
-    r"""Effects of each stud, standard normal a priori, from coordinates that the sampler likes.
+@dataclass(frozen=True, slots=True)
+class _LaidOut:
+    """Factors of :func:`_laid_out`, in its letters: scale S; T, L, K; M, b and L⁻¹S G₁; score."""
 
-    Given the spreads, the effects of a stud are nearly normal a posteriori, with precision
-    :math:`Q = S G S + I` for the information :math:`G` of his collections and the prior scales
-    :math:`S`. In the coordinates :math:`w`, :math:`z = Q^{-1} S g + Q^{-1/2} w`, there is neither a
-    funnel between effects and spreads nor a trade-off between level and slow level. The determinant
-    of the map is accounted for, so that the posterior stays what the story says.
+    scale: Any
+    shared_scale: Any
+    lower: Any
+    shared_lower: Any
+    crossed: Any
+    pulled: Any
+    raised: Any
+    shared_score: Any
+
+
+def _laid_out(scale: Any, shared_scale: Any, bent: Any, data: Mapping[str, Any]) -> _LaidOut:  # noqa: ANN401
+    r"""Factors of coordinates that the sampler likes, for all effects that enter linearly.
+
+    Given the spreads and what enters not linearly, these effects together are nearly normal a
+    posteriori. With prior scales :math:`S` of a stud's own and :math:`T` of the shared effects
+    (common ones, then readers), information :math:`G`, :math:`A`, :math:`H` (own, own by shared,
+    shared) and scores :math:`g`, :math:`h`,
+
+    .. math::
+
+        L_s L_s^\top &= S G_s S + I, \qquad M_s = L_s^{-1} S A_s T, \qquad
+            b_s = L_s^{-1} S g_s \\
+        K K^\top &= T H T + I - \textstyle\sum_s M_s^\top M_s \\
+        z &= K^{-\top} \{K^{-1} (T h - \textstyle\sum_s M_s^\top b_s) + w\}, \qquad
+        z_s = L_s^{-\top} (b_s - M_s z + w_s)
+
+    turn flat coordinates :math:`w` into effects that are standard normal a priori: there is neither
+    a funnel between effects and spreads nor a trade-off between level, slow level, readers and age.
+    Readers come first. A share's level follows their errors along its curve, not the tangent: the
+    scores then move by a lift of each stud's level. The determinant of the map is accounted for, so
+    that the posterior stays what the story says.
+
+    Parameters
+    ----------
+    scale, shared_scale
+        Prior scales, shapes (n_own,) and (n_shared,).
+    bent
+        What enters each row not linearly, shape (n,).
+    data
+        Arrays of the model.
     """
-    n_own = scale.shape[0]
-    precision = scale[:, None] * data["own_information"] * scale[None, :] + jnp.eye(n_own)
-    lower = jnp.linalg.cholesky(precision)
-    score = scale * (data["own_score"] - known)
-    solve = jax.scipy.linalg.solve_triangular
-    half = solve(lower, score[..., None], lower=True)
-    z = solve(lower, half + white[..., None], lower=True, trans=1)[..., 0]
-    diagonal = jnp.diagonal(lower, axis1=-2, axis2=-1)
-    numpyro.factor("own_prior", -0.5 * jnp.sum(z**2) - jnp.sum(jnp.log(diagonal)))
+    of_stud = (jnp.arange(len(data["last"]))[:, None] == data["stud"]).astype(bent.dtype)
+    own_score = data["own_score"] - of_stud @ (data["own_weighted"] * bent[:, None])
+    information = data["own_information"]
+    lower = jnp.linalg.cholesky(scale[:, None] * information * scale + jnp.eye(len(scale)))
+    known = [data["own_shared"] * shared_scale, own_score[:, :, None], information[:, :, :1]]
+    half = _solved(lower, scale[:, None] * jnp.concatenate(known, axis=2))
+    crossed, pulled, raised = half[:, :, :-2], half[:, :, -2], half[:, :, -1]
+    shared_lower = jnp.linalg.cholesky(
+        shared_scale[:, None] * data["shared_information"] * shared_scale
+        + jnp.eye(len(shared_scale))
+        - jnp.einsum("sij,sik->jk", crossed, crossed)
+    )
+    log_volume = -sum(
+        jnp.sum(jnp.log(jnp.diagonal(each, axis1=-2, axis2=-1))) for each in (lower, shared_lower)
+    )
+    numpyro.factor("volume", log_volume)
+    shared_score = data["shared_score"] - bent @ data["shared_weighted"]
+    return _LaidOut(scale, shared_scale, lower, shared_lower, crossed, pulled, raised, shared_score)
+
+
+def _reader_effects(effects: _LaidOut, white: Any) -> Any:  # noqa: ANN401
+    """Standard effects of the readers from their coordinates, the other effects integrated."""
+    score = effects.shared_scale * effects.shared_score - jnp.einsum(
+        "sij,si->j", effects.crossed, effects.pulled
+    )
+    half = _solved(effects.shared_lower, score)[-len(white) :] + white
+    z = _solved(effects.shared_lower[-len(white) :, -len(white) :], half, trans=1)
+    numpyro.factor("reader_prior", -0.5 * jnp.sum(z**2))
     return z
 
 
-def _standard(n: int) -> Any:  # noqa: ANN401
-    return dist.Normal(0.0, 1.0).expand((n,)).to_event(1)
+def _other_effects(
+    effects: _LaidOut,
+    white: Any,  # noqa: ANN401
+    white_common: Any,  # noqa: ANN401
+    z_reader: Any,  # noqa: ANN401
+    lift: Any,  # noqa: ANN401
+    data: Mapping[str, Any],
+) -> tuple[Any, Any]:
+    """Standard effects of each stud and common ones, given the readers and a lift of each level."""
+    n = len(white_common)
+    pulled = effects.pulled + effects.raised * lift[:, None]
+    score = effects.shared_scale[:n] * (
+        effects.shared_score[:n] + lift @ data["own_shared"][:, 0, :n]
+    ) - jnp.einsum("sij,si->j", effects.crossed[:, :, :n], pulled)
+    lower, across = effects.shared_lower[:n, :n], effects.shared_lower[n:, :n]
+    half = _solved(lower, score) + white_common - z_reader @ across
+    common = _solved(lower, half, trans=1)
+    z_shared = jnp.concatenate([common, z_reader])
+    rest = pulled - effects.crossed @ z_shared + white
+    own = _solved(effects.lower, rest[..., None], trans=1)[..., 0]
+    numpyro.factor("effects_prior", -0.5 * (jnp.sum(own**2) + jnp.sum(common**2)))
+    return own, common
+
+
+def _solved(lower: Any, right: Any, *, trans: int = 0) -> Any:  # noqa: ANN401
+    return jax.scipy.linalg.solve_triangular(lower, right, lower=True, trans=trans)
+
+
+def _slope(share: Any) -> Any:  # noqa: ANN401
+    """Change of a share with its logit."""
+    return share * (1.0 - share)
+
+
+def _lift(share: Any, within: Any, usual: Any) -> Any:  # noqa: ANN401
+    r"""Logit whose mean share this is, against its place on the tangent at the usual share.
+
+    The mean of a logit-normal share is close to
+    :math:`\mathrm{expit}(a / \sqrt{1 + \pi\sigma^2/8})` (MacKay 1992, Neural Computation 4:720, M);
+    a rough one would only be slower.
+    """
+    logit_usual = jnp.log(usual / (1.0 - usual))
+    level = jnp.log(share / (1.0 - share)) * jnp.sqrt(1.0 + jnp.pi / 8.0 * within**2)
+    return level - (logit_usual + (share - usual) / _slope(usual))
+
+
+def _within(white: Any, factor: Any, data: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    r"""Half-normal spread of single collections, from a coordinate near the readings' own guess.
+
+    A spread of :math:`n` readings is known to :math:`1/\sqrt{2n}` of itself, much better than the
+    other spreads, and of a share on the scale of the share: in units of that, the sampler starts
+    with steps of the right size.
+
+    Parameters
+    ----------
+    white
+        The coordinate.
+    factor
+        Usual slope against the present one, of each stud; 1 for total sperm.
+    data
+        Arrays of the model.
+    """
+    within = data["within_guess"] * jnp.mean(factor) * jnp.exp(data["within_unit"] * white)
+    log_prior = dist.HalfNormal(data["within_sd"]).log_prob(within)
+    numpyro.factor("within_prior", log_prior + jnp.log(within))
+    return within
+
+
+def _flat(*shape: int) -> Any:  # noqa: ANN401
+    return dist.ImproperUniform(dist.constraints.real, (), shape)
 
 
 def _log_normal(data: Mapping[str, Any], name: str, z: Any) -> Any:  # noqa: ANN401
@@ -408,6 +544,7 @@ def _named_draws(sampled: Draws, data: StudData, arguments: Mapping[str, Any]) -
     values, numbers = sampled.values, arguments
     n_draws, n_episodes = len(values["between"]), len(data.episodes)
     common, own = values["common"], values["own"]
+    z_step, z_lag, z_duration = np.moveaxis(values["z_event"][:, :, :n_episodes], 1, 0)
     centre = numbers["centre"] + numbers["centre_sd"] * common[:, 0]
     draws = {
         "centre": centre,
@@ -418,12 +555,10 @@ def _named_draws(sampled: Draws, data: StudData, arguments: Mapping[str, Any]) -
         "domain": np.broadcast_to(basis_domain(data.on), (n_draws, 2)).copy(),
         "age": numbers["age"] + numbers["age_sd"] * common[:, 1],
         "season": numbers["season_sd"] * common[:, 2:4],
-        "reader": values["reader_sd"][:, None] * values["z_reader"] * data.reader_scale,
-        "step": (numbers["step_sd"] * values["z_step"])[:, :n_episodes],
-        "lag": (numbers["lag"] * np.exp(numbers["lag_sd"] * values["z_lag"]))[:, :n_episodes],
-        "duration": (numbers["duration"] * np.exp(numbers["duration_sd"] * values["z_duration"]))[
-            :, :n_episodes
-        ],
+        "reader": values["reader"],
+        "step": numbers["step_sd"] * z_step,
+        "lag": numbers["lag"] * np.exp(numbers["lag_sd"] * z_lag),
+        "duration": numbers["duration"] * np.exp(numbers["duration_sd"] * z_duration),
         **{
             name: values[name] for name in ("within", "between", "reader_sd", "amplitude", "length")
         },

@@ -10,26 +10,36 @@ from analytics.announcement import announce
 from analytics.dips import coincident_events, find_dips
 from analytics.stud_level import stud_answers
 from pipelines.fit import fit_models, known
-from pipelines.models import TOTAL_SPERM
+from pipelines.models import OVER_TIME, TOTAL_SPERM
 from pipelines.run import DEMO
 from pipelines.store import Store
 from tests.conftest import DEMO_SEED
 
-pytestmark = pytest.mark.unsettled
+pytestmark = pytest.mark.slow
 
 TRUTH = json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))
 
 
 @pytest.fixture(scope="module")
-def totals(demo_store_path, tmp_path_factory):
+def fits(demo_store_path, tmp_path_factory):
     path = tmp_path_factory.mktemp("studs") / "demo.duckdb"
     path.write_bytes(demo_store_path.read_bytes())
     with Store.open(path) as store:
-        (outcome,) = fit_models(
-            store, seed=DEMO_SEED, say=lambda sentence: None, models=[TOTAL_SPERM]
-        )
-        assert outcome.state == "fitted", outcome.sentence
-        return known(store, TOTAL_SPERM).posterior, store.read("events")
+        outcomes = fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=OVER_TIME)
+        assert {o.state for o in outcomes} == {"fitted"}, [o.sentence for o in outcomes]
+        posteriors = {model.name: known(store, model).posterior for model in OVER_TIME}
+        return posteriors, store.read("events")
+
+
+@pytest.fixture(scope="module")
+def totals(fits):
+    posteriors, told = fits
+    return posteriors[TOTAL_SPERM.name], told
+
+
+def test_every_measure_settles_at_the_first_attempt(fits):
+    for name, posterior in fits[0].items():
+        assert posterior.diagnostics.n_attempts == 1, name
 
 
 def test_the_ageing_stud_alone_is_announced(totals):

@@ -1,6 +1,7 @@
 """What a posterior of a stud over time says: levels, changes, readers, dips, the rule of falls."""
 
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -27,6 +28,7 @@ from tests.analytics.stud_records import counted, events, kennel, no_events
 
 TOTAL, MOTILITY, SHAPE = MEASURES
 N_DRAWS = 2000
+REFERENCES = Path(__file__).parents[1] / "references"
 
 
 def known_posterior(rows, told=None, *, level=6.5, recent=0.0, level_sd=0.0, within=0.3):
@@ -208,6 +210,24 @@ def test_steady_studs_seldom_show_a_dip():
     )
 
     assert n_found <= 200 * 0.024 + 3 * np.sqrt(200 * 0.024)
+
+
+def test_the_fall_of_the_nile_is_dated_and_sized_as_published():
+    # Cobb 1978, Biometrika 65:243-251: one shift at the 28th of 100 yearly flows, which R's
+    # strucchange dates to 25 to 32; mean 1097.75 before it and 849.972 after. A year is read here
+    # as a day, so that the search, made for dips of weeks, can see a fall of 72 years.
+    flow = np.loadtxt(REFERENCES / "datasets_Nile.csv", delimiter=",", skiprows=1)[:, 2]
+    rows = counted(np.random.default_rng(0), "Rowan", np.arange(100.0), np.full(100, 6.5))
+    rows["concentration_m_per_ml"] = flow / 2.0
+    before, after = np.log(1097.75), np.log(849.972)
+    posterior = known_posterior(kennel(rows), level=before, within=0.13)
+
+    (found,) = find_dips(posterior, "Rowan")
+
+    first_day = date(2022, 1, 3)
+    # The last year of the old level is 28; what begins then is half deep one to two days later.
+    assert 25 <= (found.began_on - first_day).days <= 32
+    assert found.depth.lower <= after - before <= found.depth.upper
 
 
 def test_an_event_counts_as_coincident_only_within_the_look_back():

@@ -8,7 +8,7 @@ from numpyro import handlers
 from numpyro.contrib.hsgp.laplacian import eigenfunctions
 from scipy.integrate import quad
 from scipy.special import expit, roots_hermitenorm
-from scipy.stats import poisson
+from scipy.stats import halfnorm, poisson
 from scipy.stats import t as student_t
 
 from analytics.collection_inputs import (
@@ -24,7 +24,14 @@ from analytics.models.stud_quality import (
     restore_stud_quality,
 )
 from analytics.sampling import Diagnostics, Draws
-from analytics.slow_level import basis_at, rest_term, share_moments, step_shape, tailed_log
+from analytics.slow_level import (
+    basis_at,
+    rest_term,
+    season_columns,
+    share_moments,
+    step_shape,
+    tailed_log,
+)
 from analytics.stud_arrays import prior_numbers, stud_arrays
 from tests.analytics.stud_records import collections, counted, events, kennel, no_events
 
@@ -162,43 +169,123 @@ def log_joint(data, values):
     return logs, trace
 
 
-def test_the_sampler_s_coordinates_change_no_density(small_kennel):
+def effects_of(arguments, scale, shared_scale, bent, *, bend=0.0):
+    """Effects as a function of all coordinates; a lift of the levels bent with the readers."""
+    n_studs, n_own = arguments["own_score"].shape
+    n_shared, n_readers = len(shared_scale), len(arguments["reader_scale"])
+
+    def found(flat):
+        own, shared = flat[:-n_shared].reshape(n_studs, n_own), flat[-n_shared:]
+        effects = stud_quality._laid_out(scale, shared_scale, bent, arguments)
+        z_reader = stud_quality._reader_effects(effects, shared[-n_readers:])
+        lift = bend * jnp.sin(z_reader.sum() + jnp.arange(n_studs))
+        z_own, common = stud_quality._other_effects(
+            effects, own, shared[:-n_readers], z_reader, lift, arguments
+        )
+        return jnp.concatenate([z_own.ravel(), common, z_reader])
+
+    return found
+
+
+@pytest.mark.parametrize("bend", [0.0, 0.3])
+def test_the_sampler_s_coordinates_change_no_density(small_kennel, bend):
     arguments = stud_arrays(small_kennel, prior_numbers(small_kennel.measure))
     rng = np.random.default_rng(3)
     n_studs, n_own = arguments["own_score"].shape
+    n_shared = len(arguments["shared_score"])
     scale = jnp.asarray(np.abs(rng.normal(0.2, 0.05, n_own)))
-    known = jnp.asarray(rng.normal(size=(n_studs, n_own)))
-    white = jnp.asarray(rng.normal(size=(n_studs, n_own)))
+    shared_scale = jnp.asarray(np.abs(rng.normal(0.5, 0.1, n_shared)))
+    bent = jnp.asarray(rng.normal(size=len(arguments["value"])))
+    white = jnp.asarray(rng.normal(size=n_studs * n_own + n_shared))
+    found = effects_of(arguments, scale, shared_scale, bent, bend=bend)
 
-    def own_of(flat):
-        with handlers.block(), handlers.seed(rng_seed=0):
-            shaped = flat.reshape(white.shape)
-            return stud_quality._unwhitened(shaped, scale, known, arguments).ravel()
+    with handlers.trace() as trace:
+        z = np.asarray(found(white))
+    stated = sum(
+        float(trace[name]["fn"].log_prob(trace[name]["value"]))
+        for name in ("volume", "reader_prior", "effects_prior")
+    )
+    with handlers.block():
+        _, log_volume = np.linalg.slogdet(np.asarray(jax.jacfwd(found)(white)))
 
-    with handlers.trace() as trace, handlers.seed(rng_seed=0):
-        stud_quality._unwhitened(white, scale, known, arguments)
-    stated = float(trace["own_prior"]["fn"].log_prob(trace["own_prior"]["value"]))
-
-    z = np.asarray(own_of(white.ravel()))
-    _, log_volume = np.linalg.slogdet(np.asarray(jax.jacfwd(own_of)(white.ravel())))
     assert stated == pytest.approx(-0.5 * z @ z + log_volume, rel=1e-9)
 
 
+def test_the_coordinates_are_those_of_the_posterior_if_it_were_normal(small_kennel):
+    # All effects of all studs at once, in numpy: at coordinates of nought they are the posterior
+    # mean of a linear model, and their spread over the coordinates is its covariance.
+    arguments = stud_arrays(small_kennel, prior_numbers(small_kennel.measure))
+    n, n_studs = small_kennel.n_collections, len(small_kennel.studs)
+    n_own, n_shared = arguments["own_score"].shape[1], len(arguments["shared_score"])
+    scale, shared_scale = np.full(n_own, 0.2), np.full(n_shared, 0.5)
+    weight = arguments["own_weighted"][:n, 0]
+    design = np.zeros((n, n_studs * n_own + n_shared))
+    for s in range(n_studs):
+        of_stud = small_kennel.stud == s
+        own = arguments["own_weighted"][:n][of_stud] / weight[of_stud, None]
+        design[of_stud, s * n_own : (s + 1) * n_own] = own * scale
+    design[:, -n_shared:] = arguments["shared_weighted"][:n] / weight[:, None] * shared_scale
+    target = small_kennel.value - arguments["offset"][:n] - 0.1
+    precision = design.T @ (weight[:, None] * design) + np.eye(design.shape[1])
+    mean = np.linalg.solve(precision, design.T @ (weight * target))
+
+    bent = jnp.full(len(arguments["value"]), 0.1)
+    found = effects_of(arguments, jnp.asarray(scale), jnp.asarray(shared_scale), bent)
+    nought = jnp.zeros(design.shape[1])
+    with handlers.block():
+        spread = np.asarray(jax.jacfwd(found)(nought))
+        middle = np.asarray(found(nought))
+    assert middle == pytest.approx(mean, abs=1e-9)
+    assert spread @ spread.T == pytest.approx(np.linalg.inv(precision), abs=1e-9)
+
+
+def test_the_spread_of_single_collections_keeps_its_half_normal_prior():
+    data = {"within_unit": 0.1, "within_guess": 0.3, "within_sd": 0.4}
+
+    def log_density(white):
+        with handlers.trace() as trace:
+            within = stud_quality._within(white, jnp.ones(3), data)
+        return within, float(trace["within_prior"]["fn"].log_prob(0.0))
+
+    def wanted(within):
+        return halfnorm.logpdf(float(within), scale=0.4) + np.log(0.1 * float(within))
+
+    # Density of the coordinate: that of the spread times the spread's derivative, to a constant.
+    (first, at_first), (second, at_second) = (log_density(jnp.asarray(w)) for w in (1.3, -0.8))
+    assert at_first - at_second == pytest.approx(wanted(first) - wanted(second))
+
+
+def test_the_logit_of_a_mean_share_is_near_that_of_quadrature():
+    nodes, weights = roots_hermitenorm(61)
+    usual, within = 0.78, 0.3
+
+    for share in (0.6, 0.78, 0.9):
+        tangent = np.log(usual / (1 - usual)) + (share - usual) / (usual * (1 - usual))
+        level = tangent + float(stud_quality._lift(jnp.asarray(share), within, usual))
+        mean = weights @ expit(level + within * nodes) / weights.sum()
+        # It only lays out coordinates: within half a point of a share, less than readers differ.
+        assert mean == pytest.approx(share, abs=0.005)
+
+
 def test_the_log_density_of_the_readings_is_the_story_s(small_kennel):
-    # The story once more, in numpy and scipy: everything but the studs' own effects set to nought.
+    # The story once more, in numpy and scipy: spreads and all effects at arbitrary values.
     data = small_kennel
     numbers = prior_numbers(data.measure)
     arguments = stud_arrays(data, numbers)
+    rng = np.random.default_rng(6)
+    n_readers = len(data.readers)
     zeros = {
-        "between": 0.3, "within": 0.4, "reader_sd": 0.1, "amplitude": 0.2, "length": 1.0,
-        "common": jnp.zeros(4), "z_reader": jnp.zeros(len(data.readers)), "z_step": jnp.zeros(4),
-        "z_lag": jnp.zeros(4), "z_duration": jnp.zeros(4), "rest_time": 2.5, "rest_deficit": 0.3,
-        "white": jnp.zeros(arguments["own_score"].shape),
+        "z_spread": jnp.array([0.6, 1.0, 0.7]), "white_within": jnp.array(0.5), "length": 1.0,
+        "z_event": jnp.zeros((3, 4)), "rest_time": 2.5, "rest_deficit": 0.3,
+        "white": jnp.asarray(rng.normal(size=arguments["own_score"].shape)),
+        "white_common": jnp.asarray(rng.normal(size=4)),
+        "white_reader": jnp.asarray(rng.normal(size=n_readers)),
     }  # fmt: skip
 
     logs, trace = log_joint(data, zeros)
 
-    own = np.asarray(trace["own"]["value"])
+    own, common = np.asarray(trace["own"]["value"]), np.asarray(trace["common"]["value"])
+    reader, within = np.asarray(trace["reader"]["value"]), float(trace["within"]["value"])
     smooth = arguments["basis"] @ own[:, 1:-1].T
     month, part = arguments["month"], arguments["month_part"]
     n = data.n_collections
@@ -208,10 +295,12 @@ def test_the_log_density_of_the_readings_is_the_story_s(small_kennel):
         for i in range(n)
     ]
     mean = (
-        6.6 + own[data.stud, 0] + slow + own[data.stud, -1] * arguments["recent"][:n]
+        6.6 + 0.7 * common[0] + numbers["season_sd"] * season_columns(data.on) @ common[2:]
+        + reader[data.reader] + own[data.stud, 0] + slow
+        + own[data.stud, -1] * arguments["recent"][:n]
         + np.log1p(-0.3 * np.exp(-29.0 / 2.5)) - np.log1p(-0.3 * np.exp(-3.0 / 2.5))
     )  # fmt: skip
-    scale = np.hypot(0.4, data.reading_sd)
+    scale = np.hypot(within, data.reading_sd)
     exact = student_t.logpdf(data.value, 6.0, loc=mean, scale=scale).sum()
     constant = n * (student_t.logpdf(0.0, 6.0))
     assert logs["readings"] == pytest.approx(exact - constant, rel=1e-9)

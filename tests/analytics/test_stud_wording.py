@@ -12,6 +12,7 @@ from analytics.stud_level import LastCollection, stud_answers
 from analytics.stud_wording import (
     change_sentence,
     dip_sentence,
+    fall_retest_sentence,
     last_sentence,
     level_sentence,
     power_sentence,
@@ -78,6 +79,25 @@ def test_what_a_rhythm_cannot_see_is_said():
     assert "cannot be seen within a year" in said
     assert "within 12 collections" in said.replace("\u00a0", " ")
     assert "not surely announced within two years" in never
+
+
+def test_an_announced_fall_is_read_again_after_a_turnover_of_sperm_and_no_other():
+    fallen = known_posterior(kennel(steady()), recent=np.log(0.5))
+    quiet = known_posterior(kennel(steady()), level_sd=0.0)
+    answers = stud_answers(fallen, "Rowan")
+
+    said = EN.tell(fall_retest_sentence(answers, announce(fallen, "Rowan"))).replace("\u00a0", " ")
+
+    # The last of 60 collections at a pause of 14 days from 3 January 2022 is of 8 April 2024; two
+    # months on, and 61.9 days of making sperm with 14 in the epididymis.
+    assert answers.last_on == date(2024, 4, 8)
+    assert "between 7 Jun 2024 and 23 Jun 2024" in said
+    assert "76 days" in said
+    assert "Ash (chamber)" in said
+    assert "76 Tage" in DE.tell(fall_retest_sentence(answers, announce(fallen, "Rowan"))).replace(
+        "\u00a0", " "
+    )
+    assert fall_retest_sentence(stud_answers(quiet, "Rowan"), announce(quiet, "Rowan")) is None
 
 
 def test_an_event_before_a_dip_is_coincident_and_no_more():
