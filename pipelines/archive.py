@@ -19,6 +19,7 @@ from pathlib import Path
 
 from analytics.errors import RecordsError, StoreLockedError
 from pipelines.dictionary import write_dictionary
+from pipelines.history import Erased
 from pipelines.schema import newest_schema
 from pipelines.sheets import SHEETS
 from pipelines.store import Store, fold_in, held_for_reading, refuse_damaged, write_ahead
@@ -130,14 +131,8 @@ def export(source: Path, folder: Path) -> list[Path]:
     return sorted(path for path in folder.rglob("*") if path.is_file())
 
 
-def erase_from_file(path: Path, name: str, *, today: date, reason: str) -> tuple[int, int]:
-    """Erase a person's name from a records file, and write the file anew without it.
-
-    Returns
-    -------
-    n_lines, n_cells
-        As :meth:`pipelines.store.Store.erase_person` counts them.
-    """
+def erase_from_file(path: Path, name: str, *, today: date, reason: str) -> Erased:
+    """Erase a person's name from a records file, and write the file anew without it."""
     with Store.open(path) as store:
         erased = store.erase_person(name, today=today, reason=reason)
     write_anew(path)

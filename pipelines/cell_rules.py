@@ -96,7 +96,8 @@ def _cell_rules(sheet: str, column: Column) -> Iterator[Rule]:
             sheet,
             column,
             "a formula",
-            f"regexp_full_match({text}, '{FORMULA}', 's')",
+            # Only a text that sorts before the letters can begin with such a sign.
+            f"{text} < 'A' AND regexp_full_match({text}, '{FORMULA}', 's')",
             "which a spreadsheet would run as a formula",
             "Write it without the sign at its beginning.",
         )

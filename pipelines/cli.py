@@ -247,10 +247,17 @@ def erase(
     """Erase a person's name from every line, old versions too, leaving a tombstone."""
     from pipelines.archive import erase_from_file
 
-    n_lines, n_cells = erase_from_file(store, person, today=asked_on(today), reason=reason)
+    erased = erase_from_file(store, person, today=asked_on(today), reason=reason)
+    dropped = (
+        f"The kept fit of {', '.join(erased.models)} held the name and is gone; "
+        "`studcurve fit` makes it anew. "
+        if erased.models
+        else ""
+    )
     typer.echo(
-        f"erased from {n_cells} cells of {n_lines} lines. Your sheets, backups and exports still "
-        "hold the name: erase it there too, or the next load brings it back."
+        f"erased from {erased.n_cells} cells of {erased.n_lines} lines. {dropped}Your sheets, "
+        "backups and exports still hold the name: erase it there too, or the next load brings it "
+        "back."
     )
 
 

@@ -35,7 +35,9 @@ MAX_RECORD_CHARACTERS = 1_000_000
 
 SEPARATORS = (",", ";", "\t")
 CHUNK_BYTES = 1 << 24
-NO_BREAK_SPACE = "\u00a0".encode()
+ODD_BLANKS = "\t\u00a0\u1680" + "".join(map(chr, range(0x2000, 0x200B))) + "\u202f\u205f\u3000"
+"""Blanks beside the space that only the careful way takes off a cell."""
+
 ENDINGS = (".csv", ".txt", ".tsv", ".xlsx", ".xlsm")
 
 
@@ -211,9 +213,12 @@ def _scan(path: Path) -> _Scan:
                 n_lines += chunk.count(b"\n")
                 if is_utf8:
                     try:
-                        decoder.decode(chunk)
+                        text = decoder.decode(chunk)
                     except UnicodeDecodeError:
                         is_utf8 = False
+                    else:
+                        blanks = ODD_BLANKS[:1] if text.isascii() else ODD_BLANKS
+                        is_plain = is_plain and not any(blank in text for blank in blanks)
                 if b"\0" in chunk and begins not in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
                     raise RecordsError(
                         f"{path.name} holds NUL characters, so it is no CSV text. Save it again "
@@ -221,8 +226,6 @@ def _scan(path: Path) -> _Scan:
                     )
                 if b"\r" in chunk and chunk.count(b"\r") != chunk.count(b"\r\n"):
                     is_plain = False
-                if b"\t" in chunk or NO_BREAK_SPACE in chunk:
-                    is_plain = False  # blanks that only the careful way takes off a cell
                 last = chunk[-1:]
     except OSError as problem:
         raise RecordsError(f"{path} cannot be read: {problem.strerror}.") from None

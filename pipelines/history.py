@@ -7,6 +7,7 @@ taken again; an erased name leaves a tombstone that says that, when and why, nev
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from analytics.errors import RecordsError
@@ -93,16 +94,29 @@ def withdraw(
     return len(line_ids)
 
 
-def erase_person(connection: Connection, name: str, *, today: date, reason: str) -> tuple[int, int]:
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """Where a person's name was replaced.
+
+    Attributes
+    ----------
+    n_lines, n_cells
+        Lines and cells that held the name.
+    models
+        Models whose kept fit held it among its labels; the fit is gone.
+    """
+
+    n_lines: int
+    n_cells: int
+    models: tuple[str, ...]
+
+
+def erase_person(connection: Connection, name: str, *, today: date, reason: str) -> Erased:
     """Replace a person's name wherever it is kept. To be called within one transaction.
 
     Cells that name dogs, lots or things are left alone; owner, observer, clinic, carrier,
-    laboratory and every note are searched, in every version of every line.
-
-    Returns
-    -------
-    n_lines, n_cells
-        Lines and cells that held the name.
+    laboratory and every note are searched, in every version of every line. A kept fit that holds
+    the name among its labels is dropped whole: its draws belong to the records as they were.
 
     Raises
     ------
@@ -188,7 +202,31 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
         "INSERT INTO tombstone SELECT ?, line_id, ?, ?, n_erased FROM erasing",
         [erasure_id, today, reason],
     )
-    return int(n_lines), int(n_cells)
+    return Erased(int(n_lines), int(n_cells), _drop_fits(connection))
+
+
+def _drop_fits(connection: Connection) -> tuple[str, ...]:
+    """Drop the kept fits of which a label holds the name that is erased; their models."""
+    fits = connection.execute(
+        """
+        SELECT fit_id, model
+        FROM fit
+        WHERE fit_id IN (
+            SELECT fit_id
+            FROM (
+                SELECT fit_id, unnest(from_json(labels, '["VARCHAR"]')) AS label
+                FROM fit_draws
+                WHERE labels IS NOT NULL
+            )
+            WHERE label <> without_name(label)
+        )
+        ORDER BY model
+        """
+    ).fetchall()
+    for fit_id, _ in fits:
+        connection.execute("DELETE FROM fit_draws WHERE fit_id = ?", [fit_id])
+        connection.execute("DELETE FROM fit WHERE fit_id = ?", [fit_id])
+    return tuple(model for _, model in fits)
 
 
 def _pattern(name: str) -> str:

@@ -6,17 +6,17 @@ the columns and rules of a sheet. They run on a connection that :mod:`pipelines.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
 from pipelines.cell_rules import rules_of
 from pipelines.files import SheetText
-from pipelines.rules import Rule
+from pipelines.rules import Rule, Severity, columns_named
 from pipelines.schema import OF_A_LINE, SQL
 from pipelines.sheets import ANSWER_NAME, Column, Sheet
-from pipelines.staging import Connection, by_sheet
+from pipelines.staging import Connection, by_sheet, present_columns
 
 DayOrder = Literal["day-first", "month-first"]
 """Which comes first in a date such as 03/04/2024."""
@@ -27,17 +27,38 @@ CREATE OR REPLACE TEMP TABLE answering (n BIGINT, line_id BIGINT, digest VARCHAR
 """
 """What answers.sql leaves where no line is given as a correction."""
 
-READ_AS: Mapping[str, tuple[str, str, str]] = {
-    "dog": ("dog_name", "dog_id", "BIGINT"),
-    "day": ("day_of", "day", "DATE"),
-    "clock": ("clock_of", "clock", "TIME"),
-    "count": ("number_of", "number", "DOUBLE"),
-    "number": ("number_of", "number", "DOUBLE"),
-    "reading": ("number_of", "reading", "reading"),
-    "by eye": ("number_of", "reading", "reading"),
-    "printed": ("number_of", "reading", "reading"),
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """How the cells of a kind are read: once for each distinct text, then looked up.
+
+    Attributes
+    ----------
+    table
+        Temporary table with the reading of each text.
+    value
+        Its column that holds the reading.
+    sql_type
+        Type of the reading.
+    """
+
+    table: str
+    value: str
+    sql_type: str
+
+
+READ_AS: Mapping[str, _Kind] = {
+    "dog": _Kind("dog_name", "dog_id", "BIGINT"),
+    "day": _Kind("day_of", "day", "DATE"),
+    "clock": _Kind("clock_of", "clock", "TIME"),
+    "count": _Kind("number_of", "number", "DOUBLE"),
+    "number": _Kind("number_of", "number", "DOUBLE"),
+    "reading": _Kind("number_of", "reading", "reading"),
+    "by eye": _Kind("number_of", "reading", "reading"),
+    "printed": _Kind("number_of", "reading", "reading"),
+    "choice": _Kind("word_of", "word", "VARCHAR"),
 }
-"""Temporary table that says how the cells of a kind are read, its column, and the type."""
+"""Kinds whose cells are looked up; free text is taken as it is."""
 
 OF_A_DOG = {
     "id": ("dog_id", "BIGINT"), "matches": ("n_dogs", "BIGINT"), "sex": ("sex", "VARCHAR"),
@@ -106,15 +127,23 @@ class _SheetLoad:
         n_settled = self._prepare()
         self._find()
         is_answer = any(ANSWER_NAME in text.names for text in self.texts)
-        answers = _script("answers.sql") if is_answer else _NO_ANSWERS
-        self.connection.execute(answers + _script("accept.sql"))
+        self.connection.execute(_script("answers.sql") if is_answer else _NO_ANSWERS)
+        self.connection.execute(_script("accept.sql"))
         if is_answer:
             self.connection.execute(_script("answered.sql"))
-        self.connection.execute(_script("findings.sql"))
+        self._leave_out("SELECT n FROM apart WHERE standing NOT IN ('changed', 'refused')")
+        self.connection.execute(_script("write.sql") + _script("findings.sql"))
         self._replace_rows()
-        (count,) = self.connection.execute("FROM outcome").fetchall()
-        counted = SheetCount(*count)
-        return replace(counted, n_unchanged=counted.n_unchanged + n_settled)
+        ((n_new, n_unchanged, n_changed, n_refused),) = self.connection.execute(
+            "FROM outcome"
+        ).fetchall()
+        return SheetCount(
+            n_new=n_new,
+            n_unchanged=n_unchanged + n_settled,
+            n_changed=n_changed,
+            n_refused=n_refused,
+            n_questions=self._n_raised("question"),
+        )
 
     def ask_of_records(self) -> int:
         """Ask of accepted lines what only the whole records can tell; number of questions."""
@@ -136,8 +165,14 @@ class _SheetLoad:
             """
             + _script("findings.sql")
         )
-        ((n_asked,),) = self.connection.execute("SELECT count(*) FROM raised").fetchall()
-        return int(n_asked)
+        return self._n_raised("question")
+
+    def _n_raised(self, severity: Severity) -> int:
+        """How many findings of a severity the last statements have raised."""
+        ((n_raised,),) = self.connection.execute(
+            "SELECT count(*) FROM raised WHERE severity = ?", [severity]
+        ).fetchall()
+        return int(n_raised)
 
     def _records_rules(self) -> list[tuple[int, Rule]]:
         numbered = enumerate(rules_of(self.sheet), 1)
@@ -151,7 +186,7 @@ class _SheetLoad:
         int
             Lines left out because the owner has settled them: withdrawn, or corrected by another.
         """
-        sheet, cells = self.sheet, ", ".join(self.sheet.names)
+        sheet = self.sheet
         self.connection.execute(
             f"""
             CREATE OR REPLACE TEMP MACRO this_sheet() AS '{sheet.name}';
@@ -171,97 +206,182 @@ class _SheetLoad:
             f"SELECT file_no, coalesce(first_n, 0) FROM staged_first WHERE sheet = '{sheet.name}'"
         ).fetchall()
         first = "".join(f" WHEN {file_no} THEN {first_n}" for file_no, first_n in first_rows)
-        order = f"'{self.day_order}'" if self.day_order else "NULL"
         self.connection.execute(
             f"""
             CREATE OR REPLACE TEMP VIEW lines AS
             SELECT
-                rowid AS n, file_no, surplus, {ANSWER_NAME}, {cells},
-                CAST(coalesce(line, rowid + 2 - CASE file_no{first} END) AS INTEGER) AS line
+                rowid AS n, file_no, surplus, {ANSWER_NAME},
+                {", ".join(f"{cell} AS {name}" for name, cell in self._cells.items())},
+                CAST(coalesce(line, rowid + 2 - CASE file_no{first} END) AS INTEGER) AS line,
+                {self._listed_cells()} AS cells
             FROM staged_{sheet.name};
 
-            -- The cells in a list without the blank ones at its end, so that a column added later
-            -- changes no older line; a line with surplus cells ends with the list of them.
-            CREATE OR REPLACE TEMP VIEW verbatim AS
-            SELECT n, CAST(CASE {self._listed_cells()} ELSE to_json([]) END AS VARCHAR) AS cells
-            FROM lines;
+            -- The cells of a few lines, without listing those of all the others first.
+            CREATE OR REPLACE TEMP MACRO cells_of(wanted) AS TABLE
+            WITH few AS MATERIALIZED (
+                SELECT rowid AS n, staged_{sheet.name}.*
+                FROM staged_{sheet.name}
+                WHERE rowid IN (SELECT n FROM query_table(wanted))
+            )
+            SELECT n, {self._listed_cells()} AS cells FROM few;
             """
         )
-        n_settled = self._leave_out_settled()
+        n_settled = self._leave_out(
+            f"""
+            SELECT n
+            FROM lines
+            SEMI JOIN (
+                SELECT cells
+                FROM line
+                WHERE sheet = '{sheet.name}' AND (state = 'withdrawn' OR settled_by IS NOT NULL)
+            ) AS settled USING (cells)
+            """
+        )
+        self._read_cells()
+        about = [column for column in (sheet.subject, sheet.day, *sheet.marks) if column]
         self.connection.execute(
             f"""
-            CREATE OR REPLACE TEMP TABLE day_of AS
-            SELECT cell, parse_day(cell, {order}) AS day FROM ({self._distinct("day")});
-            CREATE OR REPLACE TEMP TABLE clock_of AS
-            SELECT cell, parse_clock(cell) AS clock FROM ({self._distinct("clock")});
-            CREATE OR REPLACE TEMP TABLE number_of AS
-            SELECT cell, parse_number(cell) AS number, parse_reading(cell) AS reading
-            FROM ({self._distinct("count", "number", "reading", "by eye", "printed")});
-
-            CREATE OR REPLACE TEMP TABLE read_{sheet.name} AS
-            SELECT {", ".join(["n", "file_no", "line", "surplus", ANSWER_NAME, *self._read()])}
-            FROM lines AS cell{self._joins()};
-
-            CREATE OR REPLACE TEMP VIEW typed_{sheet.name} AS
-            SELECT {", ".join(["n", "surplus", *self._typed()])} FROM read_{sheet.name};
-
-            CREATE OR REPLACE TEMP VIEW lines AS
-            SELECT n, file_no, line, surplus, {ANSWER_NAME}, {", ".join(self._texts())}
-            FROM read_{sheet.name};
-            DROP TABLE staged_{sheet.name};
-
-            CREATE OR REPLACE TEMP TABLE identified AS
-            SELECT n, {self._identity()} FROM typed_{sheet.name};
+            CREATE OR REPLACE TEMP VIEW identified AS
+            SELECT n, file_no, line, cells, {self._identity()} FROM ({self._typed_lines(about)});
             """
         )
         return n_settled
 
+    def _leave_out(self, query: str) -> int:
+        """Take the lines whose n a query gives out of the staged ones; how many they were."""
+        self.connection.execute(f"CREATE OR REPLACE TEMP TABLE leaving AS {query}")
+        ((n_leaving,),) = self.connection.execute("SELECT count(*) FROM leaving").fetchall()
+        if n_leaving:
+            self.connection.execute(
+                f"DELETE FROM staged_{self.sheet.name} WHERE rowid IN (FROM leaving)"
+            )
+        return int(n_leaving)
+
     @property
     def _present(self) -> list[Column]:
         """Columns that at least one of the files has."""
-        names = {name for text in self.texts for name in text.names if name}
-        return [column for column in self.sheet.columns if column.name in names]
+        return present_columns(self.sheet, self.texts)
+
+    @property
+    def _looked_up(self) -> list[Column]:
+        """Columns whose cells are read once for each distinct text."""
+        return [column for column in self._present if column.kind in READ_AS]
+
+    @property
+    def _cells(self) -> dict[str, str]:
+        """SQL for the text of each column's cell, by column."""
+        present = self._present
+        return {
+            column.name: column.name if column in present else "CAST(NULL AS VARCHAR)"
+            for column in self.sheet.columns
+        }
 
     def _listed_cells(self) -> str:
-        """SQL for the list of a line's cells: up to its last filled one, whichever that is."""
-        names = self.sheet.names
-        upto = [
-            f"WHEN {column.name} IS NOT NULL THEN "
-            f"to_json([{', '.join(names[: names.index(column.name) + 1])}])"
-            for column in self._present
-        ]
-        whole = f"WHEN surplus IS NOT NULL THEN to_json([{', '.join(names)}, surplus])"
-        return " ".join([whole, *reversed(upto)])
+        """SQL for the list of a line's cells, without the blank ones at its end.
 
-    def _leave_out_settled(self) -> int:
-        """Take out lines that the owner has withdrawn or corrected elsewhere, word for word."""
-        settled = (
-            f"FROM line WHERE sheet = '{self.sheet.name}' "
-            "AND (state = 'withdrawn' OR settled_by IS NOT NULL)"
+        So a column added later changes no older line. A line with surplus cells ends with the list
+        of them.
+        """
+        cells = list(self._cells.values())
+        names = self.sheet.names
+        whens = [f"WHEN surplus IS NOT NULL THEN json_array({', '.join(cells)}, surplus)"]
+        for column in reversed(self._present):
+            upto = ", ".join(cells[: names.index(column.name) + 1])
+            whens.append(f"WHEN {column.name} IS NOT NULL THEN json_array({upto})")
+        return f"CAST(CASE {' '.join(whens)} ELSE json_array() END AS VARCHAR)"
+
+    def _read_cells(self) -> None:
+        """Read every distinct text of the columns that are looked up."""
+        texts = "\nUNION ALL\n".join(
+            f"SELECT '{column.name}' AS name, cell FROM (SELECT DISTINCT {column.name} AS cell "
+            "FROM lines)"
+            for column in self._looked_up
         )
-        if not self.connection.execute(f"SELECT 1 {settled} LIMIT 1").fetchall():
-            return 0
+        order = f"'{self.day_order}'" if self.day_order else "NULL"
+        words = "\nUNION ALL\n".join(
+            # The word as the column spells it, so that NG/ML is kept as ng/mL.
+            f"SELECT '{column.name}', '{word.lower()}', '{word}'"
+            for column in self._looked_up
+            for word in column.choices
+        )
         self.connection.execute(
             f"""
-            CREATE OR REPLACE TEMP TABLE settled_before AS
-            SELECT n FROM verbatim WHERE cells IN (SELECT cells {settled});
-            DELETE FROM staged_{self.sheet.name} WHERE rowid IN (FROM settled_before);
+            CREATE OR REPLACE TEMP TABLE text_of AS {texts};
+
+            CREATE OR REPLACE TEMP TABLE day_of AS
+            SELECT cell, parse_day(cell, {order}) AS day FROM ({self._distinct("day")});
+
+            CREATE OR REPLACE TEMP TABLE clock_of AS
+            SELECT cell, parse_clock(cell) AS clock FROM ({self._distinct("clock")});
+
+            CREATE OR REPLACE TEMP TABLE number_of AS
+            SELECT cell, parse_number(cell) AS number, parse_reading(cell) AS reading
+            FROM ({self._distinct("count", "number", "reading", "by eye", "printed")});
+
+            CREATE OR REPLACE TEMP TABLE word_of (name VARCHAR, cell VARCHAR, word VARCHAR);
             """
+            + (f"INSERT INTO word_of {words}" if words else "")
         )
-        ((n_settled,),) = self.connection.execute("SELECT count(*) FROM settled_before").fetchall()
-        return int(n_settled)
 
     def _distinct(self, *kinds: str) -> str:
         """SQL for the distinct texts in the columns of some kinds."""
-        cells = [
-            f"SELECT DISTINCT {column.name} AS cell FROM lines WHERE {column.name} IS NOT NULL"
-            for column in self._present
-            if column.kind in kinds
-        ]
-        return " UNION ".join(cells) or "SELECT CAST(NULL AS VARCHAR) AS cell WHERE FALSE"
+        names = ", ".join(f"'{column.name}'" for column in self._present if column.kind in kinds)
+        condition = f"name IN ({names}) AND cell IS NOT NULL" if names else "FALSE"
+        return f"SELECT DISTINCT cell FROM text_of WHERE {condition}"
+
+    def _typed_lines(self, names: Collection[str]) -> str:
+        """SQL for the lines with the cells of some columns as they are read.
+
+        Only of some: the engine does not leave out a join of whose columns a query reads none.
+        """
+        columns = [column for column in self.sheet.columns if column.name in names]
+        cells = [part for column in columns for part in self._typed_in_line(column)]
+        lookups = "".join(_lookup(column) for column in columns if column in self._looked_up)
+        return (
+            f"SELECT cell.n, cell.file_no, cell.line, cell.surplus, cell.cells, {', '.join(cells)} "
+            f"FROM lines AS cell{lookups}"
+        )
+
+    def _typed(self, column: Column) -> list[str]:
+        """SQL for a cell of the relation ``cell`` as it is read, with its text beside it."""
+        name, text = column.name, f"cell.{column.name}"
+        if column.kind not in READ_AS:
+            return [f"{text} AS {name}__text", f"{text} AS {name}"]
+        is_here = column in self._present
+        if column.kind == "dog":
+            known = {
+                end: f"of_{name}.{value}" if is_here else f"CAST(NULL AS {sql_type})"
+                for end, (value, sql_type) in OF_A_DOG.items()
+            }
+            known["matches"] = f"coalesce({known['matches']}, 0)"
+            return [
+                f"{text} AS {name}__text",
+                f"{text} AS {name}",
+                *(f"{value} AS {name}_{end}" for end, value in known.items()),
+            ]
+        kind = READ_AS[column.kind]
+        value = f"of_{name}.{kind.value}" if is_here else f"CAST(NULL AS {kind.sql_type})"
+        if column.kind == "printed":
+            value = (
+                f"CASE WHEN {text} IS NOT NULL "
+                f"THEN coalesce({value}, make_reading('word', NULL, NULL, {text})) END"
+            )
+        return [f"{text} AS {name}__text", f"{value} AS {name}"]
+
+    def _typed_in_line(self, column: Column) -> list[str]:
+        """SQL as :meth:`_typed`; a motility is read by how its line says that it was judged."""
+        if column.kind != "by eye" or column not in self._present:
+            return self._typed(column)
+        method, n_judged = (
+            f"cell.{of}" if of in self.sheet.names else "NULL"
+            for of in ("motility_method", "n_motility_judged")
+        )
+        text, value = self._typed(column)
+        read = value.removesuffix(f" AS {column.name}")
+        return [text, f"judged({read}, parse_method({method}, {n_judged})) AS {column.name}"]
 
     def _identity(self) -> str:
-        """SQL for subject, day and mark, and for the dogs that a line refers to."""
+        """SQL for subject, day and mark."""
         sheet = self.sheet
 
         def comparable(column: Column) -> str:
@@ -270,13 +390,11 @@ class _SheetLoad:
             return f"lower(CAST({column.name} AS VARCHAR))"
 
         marks = [f"coalesce({comparable(sheet.column(mark))}, '')" for mark in sheet.marks]
-        parts = [
-            f"{comparable(sheet.column(sheet.subject))} AS subject",
-            f"{sheet.day or 'CAST(NULL AS DATE)'} AS day",
-            f"""{" || '|' || ".join(marks) or "''"} AS mark""",
-            *(f"{column.name}_id" for column in sheet.columns if column.kind == "dog"),
-        ]
-        return ", ".join(parts)
+        return (
+            f"{comparable(sheet.column(sheet.subject))} AS subject, "
+            f"{sheet.day or 'CAST(NULL AS DATE)'} AS day, "
+            f"""{" || '|' || ".join(marks) or "''"} AS mark"""
+        )
 
     def _find(self) -> None:
         """Apply the rules to the lines as they were read."""
@@ -288,21 +406,61 @@ class _SheetLoad:
             for number, rule in rules
             if rule.scope == "line" and (present & set(rule.columns) or "surplus" in rule.condition)
         ]
-        looking = [(number, rule) for number, rule in asked if "SELECT" in rule.condition]
-        plain = [(number, rule) for number, rule in asked if "SELECT" not in rule.condition]
-        cases = ", ".join(f"CASE WHEN {rule.condition} THEN {no} END" for no, rule in plain)
-        broken = " OR ".join(f"({rule.condition})" for _, rule in plain)
+        of_cells = [
+            (number, rule, column)
+            for number, rule in asked
+            for column in self._looked_up
+            if rule.columns == (column.name,) and "surplus" not in rule.condition
+        ]
+        told = {number for number, _, _ in of_cells}
+        of_lines = [(number, rule) for number, rule in asked if number not in told]
+        looking = [(number, rule) for number, rule in of_lines if "SELECT" in rule.condition]
+        plain = [(number, rule) for number, rule in of_lines if "SELECT" not in rule.condition]
         branches = [
-            f"SELECT n, unnest(list_filter([{cases}], lambda no: no IS NOT NULL)) AS rule_no "
-            f"FROM typed_{self.sheet.name} AS typed WHERE {broken}",
             *(
-                f"SELECT n, {number} FROM typed_{self.sheet.name} AS typed WHERE {rule.condition}"
-                for number, rule in looking
+                f"SELECT n, {_broken(its)} AS rule_no "
+                f"FROM ({self._typed_lines(_columns(its))}) AS typed WHERE {_any_of(its)}"
+                for its in (plain, *([rule] for rule in looking))
+                if its
             ),
+            *self._lines_of_bad_cells(of_cells),
         ]
         self.connection.execute(
             f"CREATE OR REPLACE TEMP TABLE found AS {' UNION ALL '.join(branches)}"
         )
+
+    def _lines_of_bad_cells(self, rules: Sequence[tuple[int, Rule, Column]]) -> list[str]:
+        """Apply rules about one cell to each distinct text; SQL for the lines with bad ones."""
+        asked = []
+        for column in self._looked_up:
+            its = [(number, rule) for number, rule, of in rules if of == column]
+            if its:
+                asked.append(
+                    f"""
+                    SELECT '{column.name}' AS name, {column.name}__text AS cell,
+                        {_broken(its)} AS rule_no
+                    FROM (
+                        SELECT {", ".join(self._typed(column))}
+                        FROM (
+                            SELECT cell AS {column.name} FROM text_of WHERE name = '{column.name}'
+                        ) AS cell{_lookup(column)}
+                    )
+                    WHERE {_any_of(its)}
+                    """
+                )
+        self.connection.execute(
+            f"CREATE OR REPLACE TEMP TABLE bad_cell AS {' UNION ALL '.join(asked)}"
+        )
+        names = self.connection.execute("SELECT DISTINCT name FROM bad_cell").fetchall()
+        return [
+            f"""
+            SELECT lines.n, bad_cell.rule_no
+            FROM lines
+            JOIN bad_cell
+                ON bad_cell.name = '{name}' AND bad_cell.cell IS NOT DISTINCT FROM lines.{name}
+            """
+            for (name,) in sorted(names)
+        ]
 
     def _list_rules(self, rules: Sequence[tuple[int, Rule]]) -> None:
         """Put what the findings say into the temporary table rule_row."""
@@ -324,100 +482,58 @@ class _SheetLoad:
             [list(column) for column in zip(*rows, strict=True)],
         )
 
-    def _read(self) -> list[str]:
-        """SQL for the cells of the relation ``cell``: their text, and how it was read."""
-        parts: list[str] = []
-        for column in self._present:
-            name = column.name
-            parts.append(f"cell.{name} AS {name}__text")
-            if column.kind == "dog":
-                parts += [f"of_{name}.{value} AS {name}_{end}" for end, (value, _) in
-                          OF_A_DOG.items()]  # fmt: skip
-            elif column.kind in READ_AS:
-                parts.append(f"{self._value(column)} AS {name}")
-        return parts
-
-    def _value(self, column: Column) -> str:
-        """SQL for what a cell of the relation ``cell`` says."""
-        name = column.name
-        value = f"of_{name}.{READ_AS[column.kind][1]}"
-        if column.kind == "by eye":
-            present = {of.name for of in self._present}
-            method, judged = (
-                f"cell.{of}" if of in present else "NULL"
-                for of in ("motility_method", "n_motility_judged")
-            )
-            return f"judged({value}, parse_method({method}, {judged}))"
-        if column.kind == "printed":
-            return (
-                f"CASE WHEN cell.{name} IS NOT NULL THEN coalesce({value}, "
-                f"make_reading('word', NULL, NULL, cell.{name})) END"
-            )
-        return value
-
-    def _joins(self) -> str:
-        """SQL that finds how each cell was read."""
-        return "".join(
-            f" LEFT JOIN {READ_AS[column.kind][0]} AS of_{column.name} ON of_{column.name}.cell = "
-            + (f"lower(cell.{column.name})" if column.kind == "dog" else f"cell.{column.name}")
-            for column in self._present
-            if column.kind in READ_AS
-        )
-
-    def _texts(self) -> list[str]:
-        """SQL for every cell as typed, from the lines that were read."""
-        present = self._present
-        return [
-            f"{column.name}__text AS {column.name}"
-            if column in present
-            else f"CAST(NULL AS VARCHAR) AS {column.name}"
-            for column in self.sheet.columns
-        ]
-
-    def _typed(self) -> list[str]:
-        """SQL for every cell as it was read with its text beside it, blank where no file has it."""
-        present = self._present
-        parts: list[str] = []
-        for column in self.sheet.columns:
-            name, is_here = column.name, column in present
-            text = f"{name}__text" if is_here else "CAST(NULL AS VARCHAR)"
-            parts.append(f"{text} AS {name}__text")
-            if column.kind == "dog":
-                parts.append(f"{text} AS {name}")
-                parts += [f"{name}_{end}" if is_here else f"CAST(NULL AS {kind}) AS {name}_{end}"
-                          for end, (_, kind) in OF_A_DOG.items() if end != "matches"]  # fmt: skip
-                n_dogs = f"coalesce({name}_matches, 0)" if is_here else "0"
-                parts.append(f"{n_dogs} AS {name}_matches")
-            elif column.kind in READ_AS:
-                kind = READ_AS[column.kind][2]
-                parts.append(name if is_here else f"CAST(NULL AS {kind}) AS {name}")
-            elif column.kind == "choice" and is_here:
-                # The word as the column spells it, so that NG/ML is kept as ng/mL.
-                cases = " ".join(f"WHEN '{word.lower()}' THEN '{word}'" for word in column.choices)
-                parts.append(f"CASE lower({text}) {cases} END AS {name}")
-            else:
-                parts.append(f"{text} AS {name}")
-        return parts
-
     def _replace_rows(self) -> None:
         """Put the rows of new and changed lines into their tables."""
         sheet = self.sheet
-        self.connection.execute(
-            f"""
-            CREATE OR REPLACE TEMP VIEW accepted AS
-            SELECT numbered.line_id, numbered.entry_id, typed.*
-            FROM typed_{sheet.name} AS typed
-            JOIN numbered USING (n)
-            WHERE numbered.state = 'current';
-            """
-        )
-        changed = "SELECT entry_id FROM standing WHERE standing = 'changed'"
+        changed = "SELECT entry_id FROM apart WHERE standing = 'changed'"
         if self.connection.execute(f"{changed} LIMIT 1").fetchall():
             for table in OF_A_LINE:
                 self.connection.execute(f"DELETE FROM {table} WHERE entry_id IN ({changed})")
-        self.connection.execute(_script(f"load/{sheet.name}.sql"))
-        if self._records_rules():
+        for statement in _script(f"load/{sheet.name}.sql").rstrip().removesuffix(";").split(";\n"):
+            self._accept_typed(columns_named(sheet, statement))
+            self.connection.execute(statement)
+        asked = {name for _, rule in self._records_rules() for name in rule.columns}
+        if asked:
             # The cells are read again for every sheet; these are asked about after the last one.
+            self._accept_typed(asked)
             self.connection.execute(
                 f"CREATE OR REPLACE TEMP TABLE asked_{sheet.name} AS FROM accepted"
             )
+        self.connection.execute(f"DROP TABLE staged_{sheet.name}")
+
+    def _accept_typed(self, names: Collection[str]) -> None:
+        """Make the view of accepted lines, with the cells of some columns as they are read."""
+        self.connection.execute(
+            f"""
+            CREATE OR REPLACE TEMP VIEW typed AS {self._typed_lines(names)};
+            CREATE OR REPLACE TEMP VIEW accepted AS FROM numbered('typed') WHERE state = 'current';
+            """
+        )
+
+
+def _lookup(column: Column) -> str:
+    """SQL that finds how the cells of a column were read."""
+    of, table = f"of_{column.name}", READ_AS[column.kind].table
+    if column.kind == "dog":
+        return f" LEFT JOIN {table} AS {of} ON {of}.cell = lower(cell.{column.name})"
+    if column.kind == "choice":
+        return (
+            f" LEFT JOIN {table} AS {of} ON {of}.name = '{column.name}' "
+            f"AND {of}.cell = lower(cell.{column.name})"
+        )
+    return f" LEFT JOIN {table} AS {of} ON {of}.cell = cell.{column.name}"
+
+
+def _columns(rules: Sequence[tuple[int, Rule]]) -> set[str]:
+    return {name for _, rule in rules for name in rule.columns}
+
+
+def _broken(rules: Sequence[tuple[int, Rule]]) -> str:
+    """SQL for the numbers of the rules that a line breaks, a row each."""
+    cases = ", ".join(f"CASE WHEN {rule.condition} THEN {number} END" for number, rule in rules)
+    return f"unnest(list_filter([{cases}], lambda no: no IS NOT NULL))"
+
+
+def _any_of(rules: Sequence[tuple[int, Rule]]) -> str:
+    """SQL that is true of a line that breaks one of the rules."""
+    return " OR ".join(f"({rule.condition})" for _, rule in rules)

@@ -14,7 +14,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from pipelines.sheets import N_PROGESTERONE, SHEETS
+from pipelines.sheets import N_PROGESTERONE, SHEETS, Sheet
 
 Severity = Literal["refused", "question"]
 Scope = Literal["line", "records"]
@@ -120,13 +120,17 @@ class Rule:
     @property
     def columns(self) -> tuple[str, ...]:
         """Columns of the sheet that the condition reads, and the one that is shown."""
-        words = {
-            re.sub(r"(__text|_id|_matches|_sex|_born_on)$", "", word)
-            for word in re.findall(r"[a-z_0-9]+", self.condition)
-        } | set(re.findall(r"[a-z_0-9]+", self.condition))
+        named = columns_named(SHEETS[self.sheet], self.condition)
         return tuple(
-            name for name in SHEETS[self.sheet].names if name in words or name == self.column
+            name for name in SHEETS[self.sheet].names if name in named or name == self.column
         )
+
+
+def columns_named(sheet: Sheet, sql: str) -> set[str]:
+    """Names of the columns of a sheet that a piece of SQL over its typed lines reads."""
+    words = set(re.findall(r"[a-z_0-9]+", sql))
+    words |= {re.sub(r"(__text|_id|_matches|_sex|_born_on)$", "", word) for word in words}
+    return words & set(sheet.names)
 
 
 def _days(later: str, earlier: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -162,9 +163,9 @@ def migrate(connection: Connection, due: Sequence[Traversable]) -> None:
 
 def make_views(connection: Connection) -> None:
     """Make the views anew and tell the file the order of the sheets' columns."""
-    for view in VIEWS:
-        body = (SQL / "views" / f"{view}.sql").read_text(encoding="utf-8")
+    for view, body in _view_texts().items():
         connection.execute(f"CREATE OR REPLACE VIEW {view} AS\n{body}")
+        connection.execute(f"COMMENT ON VIEW {view} IS '{_fingerprint(body)}'")
     connection.execute("DELETE FROM sheet_column")
     for sheet in SHEETS.values():
         for position, column in enumerate(sheet.columns, 1):
@@ -172,6 +173,30 @@ def make_views(connection: Connection) -> None:
                 "INSERT INTO sheet_column VALUES (?, ?, ?, ?)",
                 [sheet.name, position, column.name, column.heading],
             )
+
+
+def shadow_views(connection: Connection) -> None:
+    """Make the views of this version for one connection only, before those that the file keeps."""
+    for view, body in _view_texts().items():
+        connection.execute(f"CREATE OR REPLACE TEMP VIEW {view} AS\n{body}")
+
+
+def are_views_current(connection: Connection) -> bool:
+    """Whether the views that a file keeps are those of this version."""
+    kept = dict(
+        connection.execute(
+            "SELECT view_name, comment FROM duckdb_views() WHERE NOT internal AND NOT temporary"
+        ).fetchall()
+    )
+    return all(kept.get(view) == _fingerprint(body) for view, body in _view_texts().items())
+
+
+def _view_texts() -> dict[str, str]:
+    return {view: (SQL / "views" / f"{view}.sql").read_text(encoding="utf-8") for view in VIEWS}
+
+
+def _fingerprint(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def broken_promises(connection: Connection) -> list[str]:

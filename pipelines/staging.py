@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from analytics.errors import RecordsError
 from pipelines.files import MAX_RECORD_CHARACTERS, SheetText, find_files, read_csv_text, rewrite
-from pipelines.sheets import ANSWER_NAME, EXAMPLE_PREFIX, SHEETS, Sheet
+from pipelines.sheets import ANSWER_NAME, EXAMPLE_PREFIX, SHEETS, Column, Sheet
 from pipelines.workbook import WORKBOOK_ENDINGS, read_workbook
 
 
@@ -80,7 +80,7 @@ def stage(
         "CREATE OR REPLACE TEMP TABLE staged_first (sheet VARCHAR, file_no INTEGER, first_n BIGINT)"
     )
     for sheet, given in by_sheet(texts):
-        columns = ", ".join(f"{name} VARCHAR" for name in sheet.names)
+        columns = ", ".join(f"{column.name} VARCHAR" for column in present_columns(sheet, given))
         connection.execute(
             f"CREATE OR REPLACE TEMP TABLE staged_{sheet.name} "
             f"(file_no INTEGER, line INTEGER, surplus VARCHAR, {ANSWER_NAME} VARCHAR, {columns})"
@@ -101,6 +101,12 @@ def by_sheet(texts: Sequence[SheetText]) -> list[tuple[Sheet, list[SheetText]]]:
     return [(sheet, its_texts) for sheet, its_texts in given if its_texts]
 
 
+def present_columns(sheet: Sheet, texts: Sequence[SheetText]) -> list[Column]:
+    """Columns of a sheet that at least one of its texts has; only they are staged."""
+    names = {name for text in texts for name in text.names}
+    return [column for column in sheet.columns if column.name in names]
+
+
 def _read(
     connection: Connection, file_no: int, text: SheetText, unreadable: type[Exception]
 ) -> bool:
@@ -110,13 +116,15 @@ def _read(
     given = ["line", "surplus"] if text.is_rewritten else []
     given += [name or f"unnamed_{n}" for n, name in enumerate(text.names)]
     own = "CAST(line AS INTEGER), surplus" if text.is_rewritten else "NULL, NULL"
+    cells = ", ".join(name if text.is_rewritten else _trimmed(name) for name in known)
+    cells = ", ".join(name if text.is_rewritten else _trimmed(name) for name in known)
     columns = ", ".join(f"'{name}': 'VARCHAR'" for name in given)
     path = str(text.path).replace("'", "''")
     try:
         connection.execute(
             f"""
             INSERT INTO {table} (file_no, line, surplus, {", ".join(known)})
-            SELECT {file_no}, {own}, {", ".join(f"nullif(trim({name}), '')" for name in known)}
+            SELECT {file_no}, {own}, {cells}
             FROM read_csv(
                 '{path}', columns = {{{columns}}}, delim = '{text.separator}', quote = '"',
                 escape = '"', header = false, skip = 1, auto_detect = false, strict_mode = true,
@@ -131,16 +139,25 @@ def _read(
     if connection.execute(query).fetchall() != [(text.n_records,)]:
         connection.execute(f"DELETE FROM {table} WHERE file_no = {file_no}")
         return False
-    cells = [name for name in known if name != ANSWER_NAME]
     # The number of a line read in the plain way follows from its place, also once the blank lines
-    # and the workbook's example, which are no records, are gone.
+    # and the workbook's example, which are no records, are gone. Either is told by its first cell,
+    # so that this reads one column of a long sheet.
+    first, *others = [name for name in text.sheet.names if name in known]
     connection.execute(
         f"""
         INSERT INTO staged_first
         SELECT '{text.sheet.name}', {file_no}, min(rowid) FROM {table} WHERE file_no = {file_no};
         DELETE FROM {table}
-        WHERE coalesce({", ".join(cells)}, surplus) IS NULL
-            OR starts_with({text.sheet.names[0]}, '{EXAMPLE_PREFIX}');
+        WHERE {first} IS NULL AND coalesce({", ".join([*others, "surplus"])}) IS NULL;
+        DELETE FROM {table} WHERE starts_with({text.sheet.names[0]}, '{EXAMPLE_PREFIX}');
         """
     )
     return True
+
+
+def _trimmed(cell: str) -> str:
+    """SQL for a cell without the spaces around it; other blanks send a file the careful way."""
+    return (
+        f"CASE WHEN starts_with({cell}, ' ') OR ends_with({cell}, ' ') "
+        f"THEN nullif(trim({cell}), '') ELSE {cell} END"
+    )

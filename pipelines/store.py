@@ -27,10 +27,12 @@ from analytics.errors import RecordsError, StoreLockedError
 from analytics.estimate import Floats
 from analytics.vocabulary import VOCABULARY
 from pipelines import history
+from pipelines.history import Erased
 from pipelines.loading import DayOrder, SheetCount, load_sheets
 from pipelines.schema import (
     SQL,
     VIEWS,
+    are_views_current,
     broken_promises,
     due_migrations,
     make_views,
@@ -38,6 +40,7 @@ from pipelines.schema import (
     migrations,
     newest_schema,
     schema_version,
+    shadow_views,
 )
 from pipelines.sheets import SHEETS
 from pipelines.staging import read_texts, stage
@@ -237,7 +240,10 @@ class Store:
 
     def _migrate(self, *, read_only: bool) -> None:
         due = due_migrations(self._connection, self.path.name, read_only=read_only)
-        if due:
+        is_current = not due and are_views_current(self._connection)
+        if read_only and not is_current:
+            shadow_views(self._connection)
+        elif not is_current:
             with self._transaction() as connection:
                 migrate(connection, due)
                 make_views(connection)
@@ -366,7 +372,7 @@ class Store:
         with self._transaction() as connection:
             return history.withdraw(connection, finding_ids, today=today, reason=reason)
 
-    def erase_person(self, name: str, *, today: date, reason: str) -> tuple[int, int]:
+    def erase_person(self, name: str, *, today: date, reason: str) -> Erased:
         """Replace a person's name; see :func:`pipelines.history.erase_person`."""
         with self._transaction() as connection:
             return history.erase_person(connection, name, today=today, reason=reason)

@@ -1,7 +1,8 @@
--- From staged lines to entries: which lines are new, unchanged, changed, refused.
--- Reads the temporary relations lines, verbatim, identified, found, rule_row, staged_file and
--- answering and the macros this_sheet() and this_load(); leaves the temporary tables standing, numbered, raised and
--- outcome.
+-- What the staged lines of a sheet are: new, unchanged, changed, refused.
+-- Reads the temporary relations identified, lines, found, rule_row, staged_file and answering, the
+-- macros this_sheet(), this_load() and cells_of(); leaves the temporary relations apart, numbered,
+-- sound, known, matched, corrected, gone, refused, settled and outcome.
+-- What is joined is small unless a sheet is loaded again: a new line stands in no other table.
 
 CREATE OR REPLACE TEMP TABLE doomed AS
 SELECT DISTINCT found.n
@@ -12,7 +13,7 @@ WHERE rule_row.severity = 'refused';
 -- Lines of equal identity: with different cells they are refused together, else one stands for all.
 -- A doomed line takes part when it says what it is about.
 CREATE OR REPLACE TEMP TABLE twin AS
-SELECT identified.n, identified.subject, identified.day, identified.mark, verbatim.cells
+SELECT identified.n, identified.subject, identified.day, identified.mark
 FROM identified
 JOIN (
     SELECT subject, day, mark
@@ -23,12 +24,12 @@ JOIN (
     ON identified.subject = shared.subject
     AND identified.day IS NOT DISTINCT FROM shared.day
     AND identified.mark = shared.mark
-JOIN verbatim USING (n)
 WHERE identified.day IS NOT NULL OR identified.n NOT IN (SELECT doomed.n FROM doomed);
 
 CREATE OR REPLACE TEMP TABLE conflicting AS
 SELECT n
 FROM twin
+JOIN cells_of('twin') USING (n)
 WINDOW identity AS (PARTITION BY subject, day, mark)
 QUALIFY min(cells) OVER identity <> max(cells) OVER identity;
 
@@ -39,15 +40,17 @@ JOIN rule_row ON rule_row.name = 'two versions of one line';
 
 INSERT INTO doomed FROM conflicting ANTI JOIN doomed USING (n);
 
-CREATE OR REPLACE TEMP TABLE sound AS
+CREATE OR REPLACE TEMP TABLE repeated AS
+SELECT n
+FROM twin
+ANTI JOIN doomed USING (n)
+QUALIFY row_number() OVER (PARTITION BY subject, day, mark ORDER BY n) > 1;
+
+CREATE OR REPLACE TEMP VIEW sound AS
 SELECT identified.n, identified.subject, identified.day, identified.mark
 FROM identified
 ANTI JOIN doomed USING (n)
-WHERE n NOT IN (
-    SELECT n
-    FROM twin
-    QUALIFY row_number() OVER (PARTITION BY subject, day, mark ORDER BY n) > 1
-);
+ANTI JOIN repeated USING (n);
 
 -- Lines that count now, with the file they came from.
 CREATE OR REPLACE TEMP TABLE known AS
@@ -117,62 +120,73 @@ JOIN (
         older.is_gone OR (this_sheet() = 'dogs' AND is_compatible(fresh.mark, older.mark))
     );
 
-CREATE OR REPLACE TEMP TABLE standing AS
-SELECT matched.n, matched.entry_id, matched.version + 1 AS version, matched.line_id AS old_line_id,
-    CASE WHEN line.cells = verbatim.cells THEN 'unchanged' ELSE 'changed' END AS standing
-FROM matched
-JOIN line USING (line_id)
-JOIN verbatim USING (n)
-UNION ALL
-SELECT n, entry_id, version + 1, line_id, 'changed' FROM corrected
-UNION ALL
-SELECT
-    sound.n,
-    -- Ids come from one count; what is left out of it (refused lines) leaves gaps.
-    (SELECT coalesce(max(line.entry_id), 0) FROM line) + 1 + sound.n
-        - (SELECT min(identified.n) FROM identified),
-    1, NULL, 'new'
-FROM sound
-ANTI JOIN matched USING (n)
-ANTI JOIN corrected USING (n);
-
 -- A refused line that is kept already, word for word, is not kept again.
 CREATE OR REPLACE TEMP TABLE refused AS
-SELECT doomed.n, verbatim.cells, kept.line_id AS kept_line_id, kept.line_id IS NULL
-    AND row_number() OVER (PARTITION BY verbatim.cells ORDER BY doomed.n) = 1 AS is_new
+SELECT doomed.n, listed.cells, kept.line_id AS kept_line_id, kept.line_id IS NULL
+    AND row_number() OVER (PARTITION BY listed.cells ORDER BY doomed.n) = 1 AS is_new
 FROM doomed
-JOIN verbatim USING (n)
+JOIN cells_of('doomed') AS listed USING (n)
 LEFT JOIN (
     SELECT cells, min(line_id) AS line_id
     FROM line
     WHERE sheet = this_sheet() AND state = 'refused'
     GROUP BY cells
-) AS kept ON kept.cells = verbatim.cells;
+) AS kept ON kept.cells = listed.cells;
 
-CREATE OR REPLACE TEMP TABLE numbered AS
-SELECT
-    n, (SELECT coalesce(max(line.line_id), 0) FROM line) + 1 + n
-        - (SELECT min(identified.n) FROM identified) AS line_id,
-    entry_id, version, 'current' AS state
-FROM standing
-WHERE standing <> 'unchanged'
+-- The lines that are not simply new.
+CREATE OR REPLACE TEMP TABLE apart AS
+SELECT matched.n, matched.entry_id, matched.version + 1 AS version, matched.line_id AS old_line_id,
+    CASE WHEN line.cells = lines.cells THEN 'unchanged' ELSE 'changed' END AS standing
+FROM matched
+JOIN line USING (line_id)
+JOIN lines USING (n)
+UNION ALL
+SELECT n, entry_id, version + 1, line_id, 'changed' FROM corrected
+UNION ALL
+SELECT n, NULL, NULL, NULL, 'repeated' FROM repeated
 UNION ALL
 SELECT
-    refused.n, (SELECT coalesce(max(line.line_id), 0) FROM line) + 1 + refused.n
-        - (SELECT min(identified.n) FROM identified),
-    known.entry_id, NULL, 'refused'
+    refused.n, known.entry_id, NULL, NULL,
+    CASE WHEN refused.is_new THEN 'refused' ELSE 'refused before' END
 FROM refused
 JOIN identified USING (n)
 LEFT JOIN known
     ON known.subject = identified.subject
     AND known.day IS NOT DISTINCT FROM identified.day
-    AND known.mark = identified.mark
-WHERE refused.is_new;
+    AND known.mark = identified.mark;
+
+CREATE OR REPLACE TEMP TABLE outcome AS
+SELECT
+    (SELECT count(*) FROM sound) - count(*) FILTER (WHERE standing IN ('unchanged', 'changed'))
+        AS n_new,
+    count(*) FILTER (WHERE standing IN ('unchanged', 'repeated')) AS n_unchanged,
+    count(*) FILTER (WHERE standing = 'changed') AS n_changed,
+    count(*) FILTER (WHERE standing IN ('refused', 'refused before')) AS n_refused
+FROM apart;
+
+-- Ids come from one count; the lines that are left out of it (unchanged ones) leave gaps.
+SET VARIABLE before_first_line_id =
+    (SELECT coalesce(max(line_id), 0) + 1 FROM line) - (SELECT min(n) FROM lines);
+SET VARIABLE before_first_entry_id =
+    (SELECT coalesce(max(entry_id), 0) + 1 FROM line) - (SELECT min(n) FROM lines);
+
+-- The lines to write, of a relation that has them all, with their ids.
+CREATE OR REPLACE TEMP MACRO numbered(relation) AS TABLE
+SELECT
+    lines.*,
+    getvariable('before_first_line_id') + lines.n AS line_id,
+    CASE WHEN apart.n IS NULL THEN getvariable('before_first_entry_id') + lines.n
+        ELSE apart.entry_id END AS entry_id,
+    CASE WHEN apart.n IS NULL THEN 1 ELSE apart.version END AS version,
+    CASE WHEN apart.standing = 'refused' THEN 'refused' ELSE 'current' END AS state
+FROM query_table(relation) AS lines
+LEFT JOIN apart ON apart.n = lines.n
+WHERE apart.n IS NULL OR apart.standing IN ('changed', 'refused');
 
 -- What is settled by this load: replaced lines, and refused ones whose matter came in sound or that
 -- are gone from their renewed file.
 CREATE OR REPLACE TEMP TABLE settled AS
-SELECT old_line_id AS line_id FROM standing WHERE standing = 'changed'
+SELECT old_line_id AS line_id FROM apart WHERE standing = 'changed'
 UNION
 SELECT answering.line_id
 FROM answering
@@ -200,72 +214,3 @@ UPDATE line SET state = 'superseded' WHERE line_id IN (SELECT line_id FROM settl
 UPDATE finding
 SET closed_by = 'corrected'
 WHERE closed_by IS NULL AND line_id IN (SELECT line_id FROM settled);
-
-INSERT INTO source_file
-SELECT staged_file.file_id, this_load(), staged_file.name, this_sheet(), staged_file.sha256,
-    staged_file.n_lines
-FROM staged_file
-WHERE staged_file.file_no IN (
-    SELECT lines.file_no FROM lines JOIN numbered USING (n)
-);
-
-INSERT INTO line
-SELECT
-    numbered.line_id, numbered.entry_id, numbered.version, staged_file.file_id, lines.line,
-    this_sheet(), identified.subject, identified.day, identified.mark, verbatim.cells,
-    numbered.state, NULL
-FROM numbered
-JOIN lines USING (n)
-JOIN verbatim USING (n)
-JOIN identified USING (n)
-JOIN staged_file USING (file_no);
-
--- A new line of a dog and day of which another line is on record, and not in this load.
-INSERT INTO found
-SELECT standing.n, rule_row.rule_no
-FROM standing
-JOIN sound USING (n)
-SEMI JOIN (FROM known ANTI JOIN matched USING (line_id) ANTI JOIN corrected USING (line_id))
-    AS other ON other.subject = sound.subject AND other.day = sound.day
-JOIN rule_row ON rule_row.name = 'another line of that day'
-WHERE standing.standing = 'new';
-
-CREATE OR REPLACE TEMP TABLE raised AS
-SELECT numbered.line_id, numbered.state, rule_row.*, verbatim.cells ->> (rule_row.position - 1)
-    AS cell
-FROM found
-JOIN rule_row USING (rule_no)
-JOIN numbered USING (n)
-JOIN verbatim USING (n)
-UNION ALL
-SELECT gone.line_id, 'current', rule_row.*, line.cells ->> (rule_row.position - 1)
-FROM gone
-ANTI JOIN corrected USING (line_id)
-JOIN line USING (line_id)
-JOIN rule_row ON rule_row.name = 'gone from its file'
-WHERE NOT EXISTS (
-    SELECT 1 FROM finding
-    WHERE finding.line_id = gone.line_id AND finding.rule = 'gone from its file'
-);
-
-UPDATE finding
-SET closed_by = 'corrected'
-WHERE rule = 'gone from its file' AND closed_by IS NULL
-    AND line_id IN (SELECT line_id FROM matched);
-
--- Findings about refused lines that came again unchanged are still open.
-INSERT INTO touched
-SELECT finding_id
-FROM finding
-WHERE closed_by IS NULL
-    AND line_id IN (SELECT kept_line_id FROM refused WHERE kept_line_id IS NOT NULL);
-
-CREATE OR REPLACE TEMP TABLE outcome AS
-SELECT
-    count(*) FILTER (WHERE standing = 'new') AS n_new,
-    (SELECT count(*) FROM identified) - (SELECT count(*) FROM doomed)
-        - count(*) FILTER (WHERE standing <> 'unchanged') AS n_unchanged,
-    count(*) FILTER (WHERE standing = 'changed') AS n_changed,
-    (SELECT count(*) FROM doomed) AS n_refused,
-    (SELECT count(*) FROM raised WHERE severity = 'question') AS n_questions
-FROM standing;

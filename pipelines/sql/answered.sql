@@ -11,7 +11,7 @@ FROM (
             coalesce(numbered.line_id, matched.line_id) AS by_line_id
         FROM answering
         JOIN sound USING (n)
-        LEFT JOIN numbered USING (n)
+        LEFT JOIN numbered('lines') AS numbered USING (n)
         LEFT JOIN matched USING (n)
     ) AS given
         ON given.line_id = old.line_id

@@ -1,16 +1,21 @@
 """What waits for a person: told by what to do, corrected in a workbook, confirmed or withdrawn."""
 
 import re
-from datetime import date
+from datetime import date, datetime
 
+import numpy as np
 import openpyxl
 import pytest
+from typer.testing import CliRunner
 
 from analytics.errors import RecordsError
 from pipelines.archive import erase_from_file
+from pipelines.cli import app
 from pipelines.findings import group_findings, waiting_lines, write_corrections
+from pipelines.history import Erased
 from pipelines.schema import KEYS
 from pipelines.sheets import ANSWER_HEADING, REMARK_HEADING
+from pipelines.store import KeptFit
 
 TODAY = date(2026, 10, 31)
 BAD = {"Date": "2024-03-12", "% moving forward": "850"}
@@ -245,9 +250,9 @@ def kennel_with_ingrid(kennel):
 def test_an_erased_person_is_named_nowhere_in_the_file(kennel_with_ingrid):
     kennel = kennel_with_ingrid
 
-    n_lines, n_cells = erase_from_file(kennel.records, ERASED, today=TODAY, reason="asked by mail")
+    erased = erase_from_file(kennel.records, ERASED, today=TODAY, reason="asked by mail")
 
-    assert (n_lines, n_cells) == (5, 6)
+    assert erased == Erased(n_lines=5, n_cells=6, models=())
     with kennel.open(read_only=True) as store:
         assert store.broken_promises() == []
         for table in KEYS:
@@ -269,10 +274,34 @@ def test_a_dog_that_bears_the_name_keeps_it(kennel):
                              "more/dogs.csv"))  # fmt: skip
 
     with kennel.open() as store:
-        assert store.erase_person("holm", today=TODAY, reason="asked") == (1, 1)
+        erased = store.erase_person("holm", today=TODAY, reason="asked")
+    assert (erased.n_lines, erased.n_cells) == (1, 1)
 
     dog = kennel.read("dogs").iloc[-1]
     assert (dog["call_name"], dog["owner"]) == ("Holm", "(erased 1)")
+
+
+def test_a_kept_fit_that_names_an_erased_person_goes_with_the_name(kennel_with_ingrid):
+    kennel = kennel_with_ingrid
+    plain = {
+        "fitted_at": datetime(2026, 10, 31), "seed": 1, "data_fingerprint": "d",
+        "model_fingerprint": "m", "priors_fingerprint": "p", "versions": {}, "diagnostics": {},
+        "seconds": 1.0, "draws": {"clinic": np.zeros((3, 2))},
+    }  # fmt: skip
+    with kennel.open() as store:
+        store.save_fit(KeptFit("storage", **plain, labels={"clinic": ("Käthe", "Ingrid Holm")}))
+        store.save_fit(KeptFit("litter", **plain, labels={"clinic": ("Ingrid Holmqvist", "Per")}))
+
+    told = CliRunner().invoke(app, [
+        "erase", ERASED, "--reason", "asked", "--store", str(kennel.records),
+    ])  # fmt: skip
+
+    assert told.exit_code == 0
+    assert "The kept fit of storage held the name and is gone" in told.output
+    with kennel.open(read_only=True) as store:
+        assert store.read_fit("storage") is None
+        assert store.read_fit("litter") is not None
+        assert store.broken_promises() == []
 
 
 def test_after_an_erasure_loads_still_find_their_lines(kennel_with_ingrid):

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from analytics.errors import RecordsError, StoreLockedError
-from pipelines.schema import KEYS, VIEWS
+from pipelines.schema import KEYS, VIEWS, are_views_current
 from pipelines.store import KeptFit, Store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -389,3 +389,22 @@ def test_a_setting_is_remembered_replaced_and_kept_within_reason(kennel):
     with kennel.open(read_only=True) as store:
         assert store.settings() == {"rotor_radius_cm": 9.0, "target_vaginal_m": 150.0}
         assert store.broken_promises() == []
+
+
+@pytest.mark.parametrize("age", ["DROP VIEW prices", "CREATE OR REPLACE VIEW prices AS SELECT 1"])
+def test_a_file_from_before_a_view_is_read_with_the_views_of_this_version(kennel, age):
+    kennel.load(kennel.collections({}))
+    with kennel.open(read_only=True) as store:
+        expected = store.read("prices")
+    with duckdb.connect(str(kennel.records)) as file:
+        file.execute(age)
+    before = kennel.records.read_bytes()
+
+    with kennel.open(read_only=True) as store:
+        pd.testing.assert_frame_equal(store.read("prices"), expected)
+    assert kennel.records.read_bytes() == before
+
+    with kennel.open() as store:
+        assert are_views_current(store._connection)
+    with duckdb.connect(str(kennel.records), read_only=True) as file:
+        pd.testing.assert_frame_equal(file.execute("FROM prices").df(), expected)
