@@ -16,6 +16,7 @@ from analytics.litter_chance import own_breedings_prob
 from analytics.models.conception import ConceptionPosterior
 from pipelines.due import DUE_VIEWS
 from pipelines.fit import Known, known
+from pipelines.kept_storage import KeptStorage, read_storage
 from pipelines.models import CONCEPTION
 from pipelines.store import Store
 from pipelines.stud_levels import StudLevels, read_levels
@@ -62,6 +63,8 @@ class Kennel:
         Chance of a litter by semen type over all breedings; empty before the first fit.
     levels
         What the kept fits say of each stud over time.
+    storage
+        The kept fit of storage, and what it rests on.
     fingerprint
         Of the current lines.
     today
@@ -73,6 +76,7 @@ class Kennel:
     conception: Known[ConceptionPosterior]
     chances: tuple[SemenTypeChance, ...]
     levels: StudLevels
+    storage: KeptStorage
     fingerprint: str
     today: date
 
@@ -96,9 +100,12 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS})}
         conception = known(store, CONCEPTION)
         levels = read_levels(store)
+        storage = read_storage(store)
         fingerprint = store.fingerprint()
     chances = _chances(conception.posterior) if conception.kept is not None else ()
-    return Kennel(_name(store_path), views, conception, chances, levels, fingerprint, today)
+    return Kennel(
+        _name(store_path), views, conception, chances, levels, storage, fingerprint, today
+    )
 
 
 def _name(store_path: Path) -> str:
@@ -143,6 +150,7 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
             lambda name: _code(name, "dog", codes, words),
             lambda name: _code(name, "observer", codes, words),
         ),
+        storage=kennel.storage.veiled(lambda name: _code(name, "dog", codes, words)),
     )
     by_lower = {name.casefold(): code for name, code in codes["dog"].items()}
     return seen, [by_lower.get(name.casefold(), name) for name in names]

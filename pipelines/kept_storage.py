@@ -7,16 +7,17 @@ records file, and nothing here imports the library that made them.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
 
-from analytics.keeping import StorageDraws, medium_of, published_storage
+from analytics.keeping import N_DRAWS, StorageDraws, medium_of, published_storage
 from analytics.own_storage import OwnStorage
 from analytics.priors import priors_fingerprint
-from analytics.storage_inputs import prepare_storage, product_name
+from analytics.storage_inputs import StorageData, prepare_storage, product_name
 from pipelines.store import KeptFit, Store
 
 STORAGE_FIT = "storage"
@@ -32,45 +33,100 @@ STORAGE_PRIORS = ("s01", "s02", "s03", "s04", "s05", "r01", "r04")
 """Beginnings of the ids of the rows that the fit reads."""
 
 
-def storage_curve(
-    store_path: Path, *, stud: str | None, extender: str | None, rng: np.random.Generator
-) -> StorageDraws:
-    """Storage curve of the next collection of a stud in an extender.
+@dataclass(frozen=True, slots=True)
+class KeptStorage:
+    """What the records file knows of storage.
 
-    Parameters
+    Attributes
     ----------
-    store_path
-        Records file; without a fit in it the curve is the published one.
-    stud
-        Call name; None for a stud like any other.
-    extender
-        As the owner writes it.
-    rng
-        Source of the draws.
-
-    Returns
-    -------
-    StorageDraws
-        Its source says which of the two it is.
+    own
+        The kept fit; None without one that belongs to this model and this table.
+    data
+        What the fit reads of today's records.
+    is_outdated
+        Whether there is a fit of another version of either.
     """
-    published = published_storage(medium_of(extender), rng=rng)
-    with Store.open(store_path, read_only=True) as store:
-        kept = store.read_fit(STORAGE_FIT)
-        if kept is None:
+
+    own: OwnStorage | None
+    data: StorageData
+    is_outdated: bool
+
+    def curve(
+        self,
+        *,
+        stud: str | None,
+        extender: str | None,
+        rng: np.random.Generator,
+        n_draws: int = N_DRAWS,
+    ) -> StorageDraws:
+        """Storage curve of the next collection of a stud in an extender.
+
+        Parameters
+        ----------
+        stud
+            Call name; None for a stud like any other.
+        extender
+            As the owner writes it.
+        rng
+            Source of the draws.
+        n_draws
+            Number of draws.
+
+        Returns
+        -------
+        StorageDraws
+            Of the kept fit, else of the published table; its source says which of the two.
+        """
+        if self.own is not None:
+            return self.own.curve(
+                stud=stud, extender=extender, rng=rng, n_draws=n_draws,
+                observed_until_h=self.data.observed_until_h(product_name(extender)),
+            )  # fmt: skip
+        published = published_storage(medium_of(extender), rng=rng, n_draws=n_draws)
+        if not self.is_outdated:
             return published
-        if not is_current(kept):
-            return replace(
-                published,
-                source=f"{published.source}; the kennel's own fit was made by another version of "
-                "the model or of the published table, run `studcurve fit`",
-            )
-        data = prepare_storage(store.read("evaluations"), store.read("shipments"))
-    return OwnStorage(kept.draws, kept.labels).curve(
-        stud=stud,
-        extender=extender,
-        rng=rng,
-        observed_until_h=data.observed_until_h(product_name(extender)),
+        return replace(
+            published,
+            source=f"{published.source}; the kennel's own fit was made by another version of "
+            "the model or of the published table, run `studcurve fit`",
+        )
+
+    def veiled(self, dog: Callable[[str], str]) -> KeptStorage:
+        """The same with codes in place of the names of studs; nothing else here is shown."""
+        if self.own is None:
+            return self
+        studs = tuple(dog(name) for name in self.own.labels.get("effect_stud", ()))
+        own = replace(self.own, labels={**self.own.labels, "effect_stud": studs})
+        return replace(self, own=own)
+
+
+def read_storage(store: Store) -> KeptStorage:
+    """Read the kept fit of storage and what it rests on."""
+    kept = store.read_fit(STORAGE_FIT)
+    current = kept is not None and is_current(kept)
+    return KeptStorage(
+        OwnStorage(kept.draws, kept.labels) if kept is not None and current else None,
+        prepare_storage(store.read("evaluations"), store.read("shipments")),
+        kept is not None and not current,
     )
+
+
+def storage_curve(
+    store_path: Path,
+    *,
+    stud: str | None,
+    extender: str | None,
+    rng: np.random.Generator,
+    n_draws: int = N_DRAWS,
+) -> StorageDraws:
+    """Storage curve of the next collection of a stud in an extender, from a records file.
+
+    Arguments as of :meth:`KeptStorage.curve`; without a fit in the file the curve is the published
+    one.
+    """
+    with Store.open(store_path, read_only=True) as store:
+        storage = read_storage(store)
+    return storage.curve(stud=stud, extender=extender, rng=rng, n_draws=n_draws)
 
 
 def is_current(kept: KeptFit) -> bool:

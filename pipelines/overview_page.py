@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -9,6 +11,7 @@ from analytics.cautions import RECENT_DAYS, cautions_for_dog, stopped_answers
 from analytics.counting import exact_share
 from analytics.semen import total_sperm_m
 from analytics.sentences import Word
+from analytics.stud_told import StudTold
 from analytics.wording import program_sentences
 from pipelines.due import due_items, told
 from pipelines.kennel import Kennel
@@ -18,6 +21,7 @@ from pipelines.pages import (
     dog_records,
     provenance,
     sources,
+    stud_told,
 )
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
@@ -105,6 +109,7 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         stud=stud,
         last_on=counted["collected_earliest"].iloc[-1].date() if len(counted) else None,
         last_total_m=float(counted["total"].iloc[-1]) if len(counted) else float("nan"),
+        told=_total_level(stud_told(kennel, stud, cautions)),
         brucella=None if last is None else last["result"],
         brucella_on=None if last is None else last["sampled_on"].date(),
         n_bred=len(bred),
@@ -113,6 +118,10 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         pups_per_litter=float(alive.mean()) if len(alive) else None,
         is_stopped="conception" in stopped_answers(cautions),
     )
+
+
+def _total_level(told: Sequence[StudTold]) -> StudTold | None:
+    return next((one for one in told if one.answers.measure.name == "total_sperm_m"), None)
 
 
 def _years(bred: pd.DataFrame) -> tuple[YearRow, ...]:

@@ -15,6 +15,7 @@ from analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_an
 from analytics.collection_inputs import Measure
 from analytics.errors import RecordsError
 from analytics.estimate import estimate_from_draws, share_from_records
+from analytics.keeping import StorageDraws
 from analytics.litter_chance import own_breedings_prob
 from analytics.models import conception
 from analytics.models.conception import ConceptionPosterior
@@ -340,3 +341,11 @@ def sources(
         f"{words[f'prior.{row}']}: {words.source(PRIORS[row].source)} ({PRIORS[row].mark})"
         for row in dict.fromkeys(rows)
     )
+
+
+def storage_sources(curve: StorageDraws, words: Words) -> tuple[str, ...]:
+    """Where a storage curve comes from: the kennel's own samples, and what is published."""
+    if not curve.is_own:
+        return (words.source(curve.source),)
+    published = PRIORS["s01"]
+    return (words["storage.own"], f"{words.source(published.source)} ({published.mark})")
