@@ -11,9 +11,11 @@ import numpy as np
 import pandas as pd
 
 from analytics.counting import exact_share
+from analytics.doses import TARGET_ROWS
 from analytics.estimate import Estimate, estimate_from_draws, share_from_records
 from analytics.litter_chance import own_breedings_prob
 from analytics.models.conception import ConceptionPosterior
+from analytics.priors import PRIORS
 from pipelines.due import DUE_VIEWS
 from pipelines.fit import Known, known
 from pipelines.kept_storage import KeptStorage, read_storage
@@ -65,6 +67,8 @@ class Kennel:
         What the kept fits say of each stud over time.
     storage
         The kept fit of storage, and what it rests on.
+    target_m
+        What a dose should hold, as the owner once said it, else as usual. [10⁶ moving forward]
     fingerprint
         Of the current lines.
     today
@@ -77,6 +81,7 @@ class Kennel:
     chances: tuple[SemenTypeChance, ...]
     levels: StudLevels
     storage: KeptStorage
+    target_m: float
     fingerprint: str
     today: date
 
@@ -101,10 +106,11 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         conception = known(store, CONCEPTION)
         levels = read_levels(store)
         storage = read_storage(store)
+        target_m = store.settings().get("target_vaginal_m", PRIORS[TARGET_ROWS["vaginal"]].centre)
         fingerprint = store.fingerprint()
     chances = _chances(conception.posterior) if conception.kept is not None else ()
     return Kennel(
-        _name(store_path), views, conception, chances, levels, storage, fingerprint, today
+        _name(store_path), views, conception, chances, levels, storage, target_m, fingerprint, today
     )
 
 

@@ -23,6 +23,7 @@ from pipelines.pages import (
     sources,
     stud_told,
 )
+from pipelines.stored_page import stages_told
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
 
@@ -45,6 +46,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
         studs=tuple(_stud(kennel, stud) for stud in chosen_studs(kennel, ())),
         years=_years(bred),
         chances=chances,
+        stages=stages_told(views["evaluations"]),
         straws=straws[straws["n_straws_left"] > 0].sort_values(["stud", "frozen_on"]),
         method=METHOD_OF_CHANCES if chances else (),
         sources=sources(words, with_chances=bool(chances)) if chances else (),

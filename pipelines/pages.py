@@ -31,6 +31,7 @@ from analytics.wording import (
     samples_sentence,
 )
 from pipelines.kennel import Kennel, own_share
+from pipelines.stored_page import stages_told, storage_told
 from reports.over_time import headline
 from reports.page import Reader
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
@@ -104,6 +105,8 @@ def stud_results(
         answer=tuple(answer),
         readings=readings,
         told=told,
+        stages=stages_told(records.evaluations),
+        storage=storage_told(kennel, stud),
         events=records.events,
         chances=chances,
         coefficients=coefficients,

@@ -14,6 +14,7 @@ from analytics.stud_told import StudTold
 from reports.charts import outcome_flow
 from reports.over_time import state_text
 from reports.page import Link, Reader, Report, Section, Table, columns
+from reports.stored import StagesTold, stages_section
 from reports.stud_review import SemenTypeChance, chances_section
 from reports.words import Words
 
@@ -137,6 +138,8 @@ class OverviewResults:
         In a line each.
     chances
         By semen type; empty without a fit.
+    stages
+        What happened to samples between stages; None without any pair.
     straws
         Rows of the view ``frozen_lots`` with straws left.
     method, sources, provenance
@@ -151,6 +154,7 @@ class OverviewResults:
     studs: tuple[StudRow, ...]
     years: tuple[YearRow, ...]
     chances: tuple[SemenTypeChance, ...]
+    stages: StagesTold | None
     straws: pd.DataFrame
     method: tuple[str, ...]
     sources: tuple[str, ...]
@@ -166,6 +170,8 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
     if results.chances:
         sections.append(chances_section(results.chances, words))
     sections += [_studs(results.studs, words), _years(results.years, words)]
+    if results.stages is not None:
+        sections.append(stages_section(results.stages, words))
     if not results.straws.empty:
         sections.append(_straws(results.straws, words))
     return Report(
