@@ -18,6 +18,7 @@ from analytics.collection_inputs import DAYS_PER_YEAR, RESTED_DAYS, days_of
 from analytics.dips import Coincident, Dip, coincident_events, find_dips
 from analytics.estimate import Estimate, estimate_from_draws, share_from_records
 from analytics.models.stud_quality import StudQualityPosterior
+from analytics.stud_charts import StudCharts, stud_charts
 from analytics.stud_level import (
     FEWEST_COLLECTIONS,
     Band,
@@ -66,6 +67,8 @@ class StudTold:
         When a sample would show recovery from the last of these events; None without one.
     band
         The level over time; None with fewer than five collections, which are never a trend.
+    charts
+        Control charts; None where his own past is too short for limits.
     """
 
     answers: StudAnswers
@@ -81,6 +84,7 @@ class StudTold:
     before_last: tuple[Coincident, ...]
     retest: DayWindow | None
     band: Band | None
+    charts: StudCharts | None
 
 
 def tell_stud(
@@ -139,6 +143,7 @@ def tell_stud(
         before_last=before_last,
         retest=retest(before_last[-1].started_on) if before_last else None,
         band=level_over_time(posterior, stud, _moments(on)) if enough else None,
+        charts=stud_charts(data, stud),
     )
 
 

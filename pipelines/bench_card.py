@@ -6,8 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from analytics import counting, doses, keeping, spin
+from analytics import counting, doses, spin
 from analytics.errors import ToolkitError
+from analytics.keeping import StorageDraws
 from analytics.priors import PRIORS
 from pipelines.terminal import Answer
 from reports.card import BenchCard, render_card
@@ -35,6 +36,7 @@ def write_card(
     radius_cm: float | None,
     hours: float,
     extender: str,
+    curve: StorageDraws,
     n_squares: int,
     dilution: float,
     target_m: float,
@@ -42,14 +44,13 @@ def write_card(
     words: Words,
     rng: np.random.Generator,
 ) -> Answer:
-    """Write the card into a folder.
+    """Write the card into a folder; the curve of storage has :data:`N_CARD_DRAWS` draws.
 
     Raises
     ------
     ToolkitError
         Nobody has studied so many hours in this extender.
     """
-    curve = keeping.published_storage(keeping.medium_of(extender), rng=rng, n_draws=N_CARD_DRAWS)
     if hours > curve.studied_until_h:
         raise ToolkitError(
             f"Semen kept so has been followed for {curve.studied_until_h:.0f} h; got {hours:g}. "
@@ -79,6 +80,8 @@ def write_card(
         n_squares=n_squares,
         dilution=dilution,
         extender=extender,
+        is_own_storage=curve.is_own,
+        is_beyond_own=curve.is_beyond_own(hours),
         n_cells=CARD_CELLS,
         motility_pct=CARD_MOTILITY_PCT,
         dose_ml=table,
@@ -105,6 +108,7 @@ def write_card(
             "n_cells": CARD_CELLS,
             "motility_pct": CARD_MOTILITY_PCT,
             "dose_ml": table,
+            "is_own_storage": curve.is_own,
         },
     )
 

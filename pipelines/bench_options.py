@@ -152,7 +152,12 @@ def remembered_radius(store: Path, radius: float | None, *, needed: bool = True)
 
 
 def storage_of(
-    store: Path, stud: str | None, extender: str | None, rng: np.random.Generator
+    store: Path,
+    stud: str | None,
+    extender: str | None,
+    rng: np.random.Generator,
+    *,
+    n_draws: int | None = None,
 ) -> StorageDraws:
     """How long the sample lasts: by the kennel's own fit where there is one, else as published.
 
@@ -161,15 +166,17 @@ def storage_of(
     ToolkitError
         A caution stops the doses of the named stud.
     """
+    from analytics.keeping import N_DRAWS, medium_of, published_storage
+
     if stud is not None and store.exists():
         _refuse_stopped(store, stud)
-    if not store.exists():
-        from analytics.keeping import medium_of, published_storage
 
-        return published_storage(medium_of(extender), rng=rng)
+    n = n_draws or N_DRAWS
+    if not store.exists():
+        return published_storage(medium_of(extender), rng=rng, n_draws=n)
     from pipelines.kept_storage import storage_curve
 
-    return storage_curve(store, stud=stud, extender=extender, rng=rng)
+    return storage_curve(store, stud=stud, extender=extender, rng=rng, n_draws=n)
 
 
 def _refuse_stopped(store: Path, stud: str) -> None:

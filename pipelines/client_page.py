@@ -9,13 +9,13 @@ import pandas as pd
 
 from analytics.cautions import Caution, cautions_for_dog
 from analytics.errors import RecordsError
-from analytics.keeping import kept_at, medium_of, published_storage
+from analytics.keeping import kept_at
 from analytics.models.ovulation import DATE_SD_DAYS, ovulation_of_cycles
 from analytics.sentences import Sentence
 from analytics.timing import INSEMINATION_WINDOWS
 from analytics.wording import box_sentence, ovulation_sentence, use_sentence
 from pipelines.kennel import Kennel
-from pipelines.pages import dog_records, facts, provenance
+from pipelines.pages import dog_records, facts, provenance, storage_sources
 from reports.client_sheet import ClientResults, Kept
 from reports.page import Reader
 
@@ -23,7 +23,7 @@ KEPT_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0)
 """Hours after the collection at which a dose is stated. [h]"""
 
 STORAGE_SEED = 1
-"""Seed of the published storage curve's draws: the same box, the same sheet."""
+"""Seed of the storage curve's draws: the same box, the same sheet."""
 
 CYCLE_DAYS = 60
 """A heat that began this long before the box, or less, is the one that it is for. [d]"""
@@ -59,7 +59,9 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
     motility = float(raw["progressive_motility_pct"]) if raw is not None else float("nan")
     dose = float(box["motile_dose_m"])
     extender = None if pd.isna(box["extender"]) else str(box["extender"])
-    curve = published_storage(medium_of(extender), rng=np.random.default_rng(STORAGE_SEED))
+    curve = kennel.storage.curve(
+        stud=stud, extender=extender, rng=np.random.default_rng(STORAGE_SEED)
+    )
     kept = [(hours, kept_at(curve, dose, hours)) for hours in KEPT_HOURS] if dose > 0 else []
     known_kept = tuple(Kept(hours, left) for hours, left in kept if left is not None)
     has_time = box["collected_latest"] - box["collected_earliest"] < pd.Timedelta(hours=12)
@@ -85,9 +87,10 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
         motile_dose_m=dose,
         motility_pct=motility,
         kept=known_kept,
+        own_until_h=curve.observed_until_h,
         days=_days(kennel, str(box["for_bitch"]), box["sent_earliest"]),
         sources=(
-            *((curve.source,) if known_kept else ()),
+            *(storage_sources(curve, reader.words) if known_kept else ()),
             *(window.source for window in CHILLED_WINDOWS),
         ),
         provenance=provenance(kennel, reader.words, with_fit=False),

@@ -30,6 +30,7 @@ from pipelines.bench_options import (
     remembered_radius,
     remembered_target,
     sample_reading,
+    storage_of,
     sure_enough,
 )
 from pipelines.terminal import (
@@ -191,19 +192,21 @@ def card(
     """Write the card for the wall above the bench: doses, forces, dilutions."""
     import numpy as np
 
-    from pipelines.bench_card import write_card
+    from pipelines.bench_card import N_CARD_DRAWS, write_card
     from reports.words import Words
 
+    rng = np.random.default_rng(seed)
     answer = write_card(
         out,
         radius_cm=remembered_radius(store, radius, needed=False),
         hours=hours,
         extender=extender or "",
+        curve=storage_of(store, None, extender, rng, n_draws=N_CARD_DRAWS),
         n_squares=squares,
         dilution=dilution,
         target_m=remembered_target(store, route, target, keep=False),
         certainty=sure_enough(certainty),
         words=Words(language.value),
-        rng=np.random.default_rng(seed),
+        rng=rng,
     )
     show(answer, as_json=as_json)

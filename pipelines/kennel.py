@@ -13,13 +13,16 @@ import pandas as pd
 from analytics.breeding_records import ConceptionData
 from analytics.cautions import stopped_answers
 from analytics.counting import exact_share
+from analytics.doses import TARGET_ROWS
 from analytics.estimate import Estimate, estimate_from_draws, share_from_records
 from analytics.litter_chance import own_breedings_prob
 from analytics.litter_sizes import LittersAgain, litters_again
 from analytics.models.conception import ConceptionPosterior
 from analytics.models.litter import LitterPosterior
+from analytics.priors import PRIORS
 from pipelines.due import DUE_VIEWS, cautions_of
 from pipelines.fit import Known, known
+from pipelines.kept_storage import KeptStorage, read_storage
 from pipelines.models import CONCEPTION, LITTER
 from pipelines.plan_records import PLAN_VIEWS
 from pipelines.store import Store
@@ -77,6 +80,10 @@ class Kennel:
         The recorded litters, and draws of the same.
     levels
         What the kept fits say of each stud over time.
+    storage
+        The kept fit of storage, and what it rests on.
+    target_m
+        What a dose should hold, as the owner once said it, else as usual. [10⁶ moving forward]
     fingerprint
         Of the current lines.
     today
@@ -91,6 +98,8 @@ class Kennel:
     litter: Known[LitterPosterior]
     litters: LittersAgain
     levels: StudLevels
+    storage: KeptStorage
+    target_m: float
     fingerprint: str
     today: date
 
@@ -114,6 +123,8 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS, *PLAN_VIEWS})}
         conception, litter = known(store, CONCEPTION), known(store, LITTER)
         levels = read_levels(store)
+        storage = read_storage(store)
+        target_m = store.settings().get("target_vaginal_m", PRIORS[TARGET_ROWS["vaginal"]].centre)
         fingerprint = store.fingerprint()
     stopped = stopped_dogs(views, today)
     return Kennel(
@@ -127,6 +138,8 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
             litter.posterior, seed=LITTERS_SEED, is_fitted=litter.kept is not None
         ),
         levels=levels,
+        storage=storage,
+        target_m=target_m,
         fingerprint=fingerprint,
         today=today,
     )
@@ -212,6 +225,7 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
             lambda name: _code(name, "dog", codes, words),
             lambda name: _code(name, "observer", codes, words),
         ),
+        storage=kennel.storage.veiled(lambda name: _code(name, "dog", codes, words)),
     )
     by_lower = {name.casefold(): code for name, code in codes["dog"].items()}
     return seen, [by_lower.get(name.casefold(), name) for name in names]

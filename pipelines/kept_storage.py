@@ -7,6 +7,7 @@ records file, and nothing here imports the library that made them.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
@@ -34,21 +35,21 @@ STORAGE_PRIORS = ("s01", "s02", "s03", "s04", "s05", "r01", "r04")
 
 @dataclass(frozen=True, slots=True)
 class KeptStorage:
-    """What a records file keeps of how long this kennel's samples last.
+    """What the records file knows of storage.
 
     Attributes
     ----------
     own
-        Draws of the fit; None without one of this version.
-    is_stale
-        Whether there is a fit of another version of the model or of the published table.
+        The kept fit; None without one that belongs to this model and this table.
     data
-        Stored samples of today; None without a fit.
+        What the fit reads of today's records.
+    is_outdated
+        Whether there is a fit of another version of either.
     """
 
     own: OwnStorage | None
-    is_stale: bool = False
-    data: StorageData | None = None
+    data: StorageData
+    is_outdated: bool
 
     def curve(
         self,
@@ -58,66 +59,74 @@ class KeptStorage:
         rng: np.random.Generator,
         n_draws: int = N_DRAWS,
     ) -> StorageDraws:
-        """Storage curve of the next collection of a stud in an extender: own, else published.
+        """Storage curve of the next collection of a stud in an extender.
 
         Parameters
         ----------
-        stud, extender
-            As in :func:`storage_curve`.
-        rng, n_draws
-            Of the draws.
+        stud
+            Call name; None for a stud like any other.
+        extender
+            As the owner writes it.
+        rng
+            Source of the draws.
+        n_draws
+            Number of draws.
+
+        Returns
+        -------
+        StorageDraws
+            Of the kept fit, else of the published table; its source says which of the two.
         """
-        if self.own is None or self.data is None:
-            published = published_storage(medium_of(extender), rng=rng, n_draws=n_draws)
-            if not self.is_stale:
-                return published
-            return replace(
-                published,
-                source=f"{published.source}; the kennel's own fit was made by another version of "
-                "the model or of the published table, run `studcurve fit`",
-            )
-        return self.own.curve(
-            stud=stud,
-            extender=extender,
-            rng=rng,
-            n_draws=n_draws,
-            observed_until_h=self.data.observed_until_h(product_name(extender)),
+        if self.own is not None:
+            return self.own.curve(
+                stud=stud, extender=extender, rng=rng, n_draws=n_draws,
+                observed_until_h=self.data.observed_until_h(product_name(extender)),
+            )  # fmt: skip
+        published = published_storage(medium_of(extender), rng=rng, n_draws=n_draws)
+        if not self.is_outdated:
+            return published
+        return replace(
+            published,
+            source=f"{published.source}; the kennel's own fit was made by another version of "
+            "the model or of the published table, run `studcurve fit`",
         )
 
+    def veiled(self, dog: Callable[[str], str]) -> KeptStorage:
+        """The same with codes in place of the names of studs; nothing else here is shown."""
+        if self.own is None:
+            return self
+        studs = tuple(dog(name) for name in self.own.labels.get("effect_stud", ()))
+        own = replace(self.own, labels={**self.own.labels, "effect_stud": studs})
+        return replace(self, own=own)
 
-def read_kept_storage(store: Store) -> KeptStorage:
-    """Read the kept fit of stored samples, where there is one of this version."""
+
+def read_storage(store: Store) -> KeptStorage:
+    """Read the kept fit of storage and what it rests on."""
     kept = store.read_fit(STORAGE_FIT)
-    if kept is None or not is_current(kept):
-        return KeptStorage(None, is_stale=kept is not None)
-    data = prepare_storage(store.read("evaluations"), store.read("shipments"))
-    return KeptStorage(OwnStorage(kept.draws, kept.labels), data=data)
+    current = kept is not None and is_current(kept)
+    return KeptStorage(
+        OwnStorage(kept.draws, kept.labels) if kept is not None and current else None,
+        prepare_storage(store.read("evaluations"), store.read("shipments")),
+        kept is not None and not current,
+    )
 
 
 def storage_curve(
-    store_path: Path, *, stud: str | None, extender: str | None, rng: np.random.Generator
+    store_path: Path,
+    *,
+    stud: str | None,
+    extender: str | None,
+    rng: np.random.Generator,
+    n_draws: int = N_DRAWS,
 ) -> StorageDraws:
-    """Storage curve of the next collection of a stud in an extender.
+    """Storage curve of the next collection of a stud in an extender, from a records file.
 
-    Parameters
-    ----------
-    store_path
-        Records file; without a fit in it the curve is the published one.
-    stud
-        Call name; None for a stud like any other.
-    extender
-        As the owner writes it.
-    rng
-        Source of the draws.
-
-    Returns
-    -------
-    StorageDraws
-        Its source says which of the two it is.
+    Arguments as of :meth:`KeptStorage.curve`; without a fit in the file the curve is the published
+    one.
     """
     with Store.open(store_path, read_only=True) as store:
-        kept = read_kept_storage(store)
-    return kept.curve(stud=stud, extender=extender, rng=rng)
+        storage = read_storage(store)
+    return storage.curve(stud=stud, extender=extender, rng=rng, n_draws=n_draws)
 
 
 def is_current(kept: KeptFit) -> bool:

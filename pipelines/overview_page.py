@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -9,6 +11,7 @@ from analytics.cautions import RECENT_DAYS, cautions_for_dog, stopped_answers
 from analytics.counting import exact_share
 from analytics.semen import total_sperm_m
 from analytics.sentences import Word, sentence
+from analytics.stud_told import StudTold
 from analytics.wording import program_sentences
 from pipelines.checks_page import kennel_checks, kennel_headline
 from pipelines.due import due_items, told
@@ -20,7 +23,9 @@ from pipelines.pages import (
     dog_records,
     provenance,
     sources,
+    stud_told,
 )
+from pipelines.stored_page import stages_told
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
 
@@ -51,6 +56,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
         years=_years(told),
         chances=chances,
         litters=sizes,
+        stages=stages_told(views["evaluations"]),
         straws=straws[straws["n_straws_left"] > 0].sort_values(["stud", "frozen_on"]),
         method=(*(METHOD_OF_CHANCES if chances else ()), *(METHOD_OF_LITTERS if sizes else ())),
         sources=sources(words, with_chances=bool(chances), with_litters=sizes is not None),
@@ -116,6 +122,7 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         stud=stud,
         last_on=counted["collected_earliest"].iloc[-1].date() if len(counted) else None,
         last_total_m=float(counted["total"].iloc[-1]) if len(counted) else float("nan"),
+        told=_total_level(stud_told(kennel, stud, cautions)),
         brucella=None if last is None else last["result"],
         brucella_on=None if last is None else last["sampled_on"].date(),
         n_bred=len(bred),
@@ -161,6 +168,10 @@ def outcomes(bred: pd.DataFrame) -> pd.DataFrame:
 def _told(known: pd.Series, yes: str, no: str) -> pd.Series:
     """Yes, no or unknown, also where nothing is known of any."""
     return known.astype("object").map({True: yes, False: no}).astype("object").fillna("unknown")
+
+
+def _total_level(told: Sequence[StudTold]) -> StudTold | None:
+    return next((one for one in told if one.answers.measure.name == "total_sperm_m"), None)
 
 
 def _years(bred: pd.DataFrame) -> tuple[YearRow, ...]:

@@ -16,6 +16,7 @@ from analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_an
 from analytics.collection_inputs import Measure
 from analytics.errors import RecordsError
 from analytics.estimate import estimate_from_draws, records_alone, share_from_records
+from analytics.keeping import StorageDraws
 from analytics.litter_chance import own_breedings_prob
 from analytics.litter_sizes import LitterSizes
 from analytics.models import conception, litter
@@ -34,6 +35,7 @@ from analytics.wording import (
 from pipelines.checks_page import stud_checks, stud_headline
 from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
 from pipelines.store import KeptFit
+from pipelines.stored_page import stages_told, storage_told
 from reports.checks import Checks
 from reports.over_time import headline
 from reports.page import Reader
@@ -116,6 +118,8 @@ def stud_results(
         answer=tuple(answer),
         readings=readings,
         told=told,
+        stages=stages_told(records.evaluations),
+        storage=storage_told(kennel, stud),
         events=records.events,
         chances=chances,
         coefficients=coefficients,
@@ -382,3 +386,11 @@ def cited(rows: Sequence[str], words: Words) -> tuple[str, ...]:
         f"{words[f'prior.{row}']}: {words.source(PRIORS[row].source)} ({PRIORS[row].mark})"
         for row in rows
     )
+
+
+def storage_sources(curve: StorageDraws, words: Words) -> tuple[str, ...]:
+    """Where a storage curve comes from: the kennel's own samples, and what is published."""
+    if not curve.is_own:
+        return (words.source(curve.source),)
+    published = PRIORS["s01"]
+    return (words["storage.own"], f"{words.source(published.source)} ({published.mark})")

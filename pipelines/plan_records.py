@@ -40,7 +40,7 @@ from analytics.sentences import Sentence, sentence
 from analytics.wording import fit_age_sentence
 from pipelines.due import readings_of_heat
 from pipelines.fit import Known, known
-from pipelines.kept_storage import KeptStorage, read_kept_storage
+from pipelines.kept_storage import KeptStorage, read_storage
 from pipelines.models import CONCEPTION, LITTER, TOTAL_SPERM
 from pipelines.store import Store
 
@@ -147,7 +147,7 @@ def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
             known(store, CONCEPTION),
             known(store, LITTER),
             known(store, TOTAL_SPERM).posterior if has_levels else None,
-            read_kept_storage(store),
+            read_storage(store),
             store.fingerprint(),
             asked_at,
         )

@@ -168,7 +168,7 @@ def _sources(
                 asked.extender,
                 read_studs=own.labels.get("effect_stud", ()) if own else None,
                 read_products=own.labels.get("effect_product", ()) if own else (),
-                is_stale=records.storage.is_stale,
+                is_stale=records.storage.is_outdated,
             )
         )
         boxes = box_record(records.views["shipments"], asked.carrier.name)

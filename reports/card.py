@@ -21,6 +21,8 @@ class BenchCard:
         How the cells of the rows were counted.
     extender
         What the dose is kept in.
+    is_own_storage, is_beyond_own
+        Whether the kennel's own stored samples are in it, and whether the hours lie beyond them.
     n_cells, motility_pct
         Rows and columns of the dose table.
     dose_ml
@@ -45,6 +47,8 @@ class BenchCard:
     n_squares: int
     dilution: float
     extender: str
+    is_own_storage: bool
+    is_beyond_own: bool
     n_cells: tuple[int, ...]
     motility_pct: tuple[float, ...]
     dose_ml: tuple[tuple[float, ...], ...]
@@ -58,6 +62,9 @@ class BenchCard:
 
 def render_card(card: BenchCard, words: Words) -> str:
     """Render the card as one HTML file of one page."""
+    storage = "storage_own" if card.is_own_storage else "storage_published"
+    if card.is_beyond_own:
+        storage = "storage_beyond"
     return fill(
         "card.html.j2",
         words,
@@ -71,6 +78,7 @@ def render_card(card: BenchCard, words: Words) -> str:
             dilution=card.dilution,
             extender=words.word("extender", card.extender),
             limit=card.limit_ml,
+            storage=words[f"card.{storage}"],
         ),
         dose_headings=[words["card.cells"], *(f"{pct:.0f} %" for pct in card.motility_pct)],
         dose_rows=[

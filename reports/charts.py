@@ -89,7 +89,7 @@ def readings_over_time(
     scale = alt.Scale(type="log", nice=False) if log_scale else alt.Scale(domain=[0, 100])
     x = alt.X("on:T", title=words["axis.collected"], axis=alt.Axis(format="%Y", tickCount="year"))
     y = alt.Y("value:Q", title=value_title, scale=scale)
-    legend = _legend(words["legend.observer"], observers)
+    legend = legend_of(words["legend.observer"], observers)
     color = alt.Color(
         "observer:N", scale=alt.Scale(domain=observers, range=_cycle(SERIES, observers)),
         legend=legend,
@@ -147,7 +147,7 @@ def readings_over_time(
                 align="left", baseline="top", dx=4, fill=INK, fontSize=11, fontStyle="italic"
             ).encode(y=alt.value(2), text="label:N")
         )
-    return _finished(alt.layer(*layers), HEIGHT)
+    return finished(alt.layer(*layers), HEIGHT)
 
 
 def chance_by_semen_type(chances: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -170,7 +170,7 @@ def chance_by_semen_type(chances: pd.DataFrame, words: Words) -> dict[str, Any]:
     )
     axis = alt.Axis(values=[0, 25, 50, 75, 100])
     marks = _whiskers(base, axis, scale, sources, title, ".0f", words)
-    return _finished(marks, 62 * len(rows) + 20)
+    return finished(marks, 62 * len(rows) + 20)
 
 
 def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -204,7 +204,7 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         .encode(x=alt.X("median:Q", scale=scale, title=title, axis=axis))
     )  # fmt: skip
     marks = _whiskers(base, axis, scale, sources, title, "+.2f", words)
-    return _finished(alt.layer(zero, labels, marks), (ROW + 18) * len(rows))
+    return finished(alt.layer(zero, labels, marks), (ROW + 18) * len(rows))
 
 
 def response(
@@ -262,7 +262,7 @@ def response(
     )  # fmt: skip
     marks = (dots,) if "dots" in datasets else ()
     chart = alt.layer(band, line, rule, *marks, point)
-    return {**_finished(chart, 210), "datasets": {k: list(v) for k, v in datasets.items()}}
+    return {**finished(chart, 210), "datasets": {k: list(v) for k, v in datasets.items()}}
 
 
 def storage_curve(
@@ -298,7 +298,7 @@ def storage_curve(
             alt.Tooltip("upper:Q", title=words["legend.upper"], format=",.0f"),
         ],
     )
-    return _finished(alt.layer(band, line, points), 220)
+    return finished(alt.layer(band, line, points), 220)
 
 
 def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -323,7 +323,7 @@ def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         right=frame["pups"] + BAR_HALF,
     )
     series = dict(zip((published, own, together), zip(SERIES, SHAPES, strict=False), strict=False))
-    legend = _legend(words["legend.source"], sources)
+    legend = legend_of(words["legend.source"], sources)
     color = alt.Color(
         "source:N", scale=alt.Scale(domain=sources, range=[series[name][0] for name in sources]),
         legend=legend,
@@ -367,7 +367,7 @@ def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
     points = base.mark_point(filled=True, size=46, opacity=1).encode(
         y=y, color=color, shape=shape, tooltip=tooltip
     )
-    return _finished(alt.layer(bars, *rules, points), HEIGHT)
+    return finished(alt.layer(bars, *rules, points), HEIGHT)
 
 
 def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -419,7 +419,7 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
         )
         .encode(x=x, y=alt.Y("middle:Q", scale=y_scale, axis=None), text="label:N")
     )
-    return _finished(alt.layer(bars, unknown, labels), 330)
+    return finished(alt.layer(bars, unknown, labels), 330)
 
 
 def option_bars(
@@ -482,7 +482,7 @@ def option_bars(
     # Nothing is drawn where nothing is: an empty group of marks has no name to be read aloud.
     shown = ([] if bars.empty else [spread]) + [whisker]
     shown += [] if rows["middle"].isna().all() else [middle]
-    return _finished(alt.layer(base, *shown, label, note), OPTION_ROW * len(options))
+    return finished(alt.layer(base, *shown, label, note), OPTION_ROW * len(options))
 
 
 def pups_shares(blocks: pd.DataFrame, options: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -541,7 +541,7 @@ def pups_shares(blocks: pd.DataFrame, options: pd.DataFrame, words: Words) -> di
         x=alt.value(alt.ExprRef("width")), text="note:N"
     )
     shown = [] if blocks.empty else [none, some, names]
-    return _finished(alt.layer(*shown, label, note), OPTION_ROW * len(options))
+    return finished(alt.layer(*shown, label, note), OPTION_ROW * len(options))
 
 
 def gap_parts(parts: pd.DataFrame, *, axis_title: str) -> dict[str, Any]:
@@ -588,7 +588,7 @@ def gap_parts(parts: pd.DataFrame, *, axis_title: str) -> dict[str, Any]:
     note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
         x=alt.value(alt.ExprRef("width")), text="note:N"
     )
-    return _finished(alt.layer(part, total, zero, label, note), PART_ROW * len(parts))
+    return finished(alt.layer(part, total, zero, label, note), PART_ROW * len(parts))
 
 
 def _whiskers(
@@ -602,7 +602,7 @@ def _whiskers(
 ) -> alt.LayerChart | alt.FacetChart:
     """Median and interval by source; a click on the legend singles one source out."""
     singled_out = alt.selection_point(fields=["source"], bind="legend", name="singled_out")
-    legend = _legend(words["legend.source"], sources)
+    legend = legend_of(words["legend.source"], sources)
     color = alt.Color(
         "source:N", scale=alt.Scale(domain=sources, range=list(SERIES[: len(sources)])),
         legend=legend,
@@ -640,13 +640,13 @@ def _whiskers(
     return alt.layer(rules, points)
 
 
-def _legend(title: str, names: list[str]) -> alt.Legend:
+def legend_of(title: str, names: list[str]) -> alt.Legend:
     """A legend whose rows fit a phone: the engine does not wrap them by itself."""
     longest = max((len(name) for name in names), default=1)
     return alt.Legend(title=title, columns=max(1, min(len(names), LEGEND_CHARACTERS // longest)))
 
 
-def _finished(chart: alt.LayerChart | alt.FacetChart, height: int) -> dict[str, Any]:
+def finished(chart: alt.LayerChart | alt.FacetChart, height: int) -> dict[str, Any]:
     """Give a chart its size and the house's configuration; as plain data."""
     spec: dict[str, Any] = chart.properties(width="container", height=height).to_dict(
         validate=False

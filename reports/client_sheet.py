@@ -50,6 +50,9 @@ class ClientResults:
         Of the box and its sample. [count, mL, 10⁶ moving forward, %]
     kept
         What a dose is expected to hold, hour by hour; empty where no dose was noted.
+    own_until_h
+        Longest storage that the kennel itself has read in this extender, 0 for none; None where the
+        curve is the published one. [h]
     days
         When to use it, sentence by sentence.
     sources, provenance
@@ -72,6 +75,7 @@ class ClientResults:
     motile_dose_m: float
     motility_pct: float
     kept: tuple[Kept, ...]
+    own_until_h: float | None
     days: tuple[Sentence, ...]
     sources: tuple[str, ...]
     provenance: str
@@ -101,7 +105,7 @@ def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
         answer=() if stopped else tuple(words.tell(said) for said in results.answer),
         sections=tuple(sections),
         links=(),
-        method=() if stopped else (words["method.kept"],),
+        method=() if stopped else (words[_method(results)],),
         sources=() if stopped else results.sources,
         provenance=results.provenance,
         glossary=("moving_forward", "interval"),
@@ -134,6 +138,10 @@ def _sent(results: ClientResults, words: Words) -> Section:
     return Section("sent", words["client.sent"], table=table)
 
 
+def _method(results: ClientResults) -> str:
+    return "method.kept" if results.own_until_h is None else "method.kept_own"
+
+
 def _held(results: ClientResults, words: Words) -> Section:
     """What a dose is expected to hold, hour by hour."""
     rows = tuple(
@@ -159,10 +167,19 @@ def _held(results: ClientResults, words: Words) -> Section:
     return Section(
         "held",
         heading,
-        words["client.held_lead"],
+        _held_lead(results, words),
         charts=((spoken, chart),),
         table=Table(heading, columns(words, names, texts_in=set()), rows),
     )
+
+
+def _held_lead(results: ClientResults, words: Words) -> str:
+    """Whose storage the numbers are, and from where on they lie beyond what was read."""
+    if results.own_until_h is None:
+        return words["client.held_lead"]
+    if results.own_until_h == 0.0:
+        return words["client.held_lead_other"]
+    return words.say("client.held_lead_own", until=results.own_until_h)
 
 
 def _asked(words: Words) -> Section:

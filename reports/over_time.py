@@ -30,6 +30,7 @@ from analytics.stud_wording import (
     settling_sentence,
 )
 from reports.charts import readings_over_time
+from reports.more_charts import control_chart
 from reports.page import Reader, Section, Table, columns
 from reports.words import Words
 
@@ -157,6 +158,51 @@ def level_section(told: StudTold, reader: Reader, *, is_headline: bool) -> Secti
         f"level-{name}", heading, words["level.lead"],
         paragraphs=tuple(words.tell(said) for said in _told(told, reader, is_headline)),
         table=table,
+    )  # fmt: skip
+
+
+def control_section(told: StudTold, reader: Reader) -> Section | None:
+    """Control charts for those who like one, with the run lengths of both."""
+    charts = told.charts
+    if charts is None:
+        return None
+    words, measure = reader.words, charts.measure
+    name = NAMES[measure.name]
+    drawn = []
+    for key, chart, is_log in (
+        ("individuals", charts.individuals, measure.is_log), ("ewma", charts.ewma, False),
+    ):  # fmt: skip
+        frame = pd.DataFrame(
+            {
+                "on": pd.DatetimeIndex(charts.on).strftime("%Y-%m-%d"),
+                "value": chart.statistic, "lower": chart.lower, "upper": chart.upper,
+                "where": [words["told.outside" if out else "told.inside"] for out in chart.is_out],
+            }
+        )  # fmt: skip
+        title = words[f"axis.{name}"] if key == "individuals" else words["axis.smoothed"]
+        drawn.append(
+            (
+                words.say(f"control_spoken.{key}", n=len(frame), n_out=int(chart.is_out.sum())),
+                control_chart(frame, value_title=title, log_scale=is_log, words=words),
+            )
+        )
+    rows = tuple(
+        (
+            words[f"control.{key}"],
+            words.number(rule.n_out),
+            words.number(rule.n_steady),
+            words.number(rule.n_fallen, 1),
+            words.probability(rule.alarm_prob),
+        )
+        for key, rule in (("individuals", charts.of_individuals), ("ewma", charts.of_ewma))
+    )
+    heading = words[f"control_of.{name}"]
+    names = ["chart", "n_out", "n_steady", "n_fallen", "alarm_year"]
+    size = _size(abs(measure.act_on), measure, words)
+    return Section(
+        f"control-{name}", heading, words.say("control.lead", n=charts.n_past, size=size),
+        charts=tuple(drawn), table=Table(heading, columns(words, names, texts_in={"chart"}), rows),
+        is_folded=True,
     )  # fmt: skip
 
 

@@ -11,10 +11,13 @@ import pandas as pd
 from analytics.estimate import Estimate
 from analytics.litter_sizes import LitterSizes
 from analytics.sentences import Sentence, Word
+from analytics.stud_told import StudTold
 from reports.charts import outcome_flow
 from reports.checks import Checks, checks_annex, checks_told
 from reports.litter_sizes import litter_sizes_section
+from reports.over_time import state_text
 from reports.page import Link, Reader, Report, Section, Table, columns
+from reports.stored import StagesTold, stages_section
 from reports.stud_review import SemenTypeChance, chances_section
 from reports.words import Words
 
@@ -83,6 +86,8 @@ class StudRow:
         Call name.
     last_on, last_total_m
         Last counted sample. [10⁶]
+    told
+        What the level of total sperm says; None without one, or where a caution stops it.
     brucella, brucella_on
         Last result as recorded, and its day.
     n_bred, n_known, n_whelped
@@ -96,6 +101,7 @@ class StudRow:
     stud: str
     last_on: date | None
     last_total_m: float
+    told: StudTold | None
     brucella: str | None
     brucella_on: date | None
     n_bred: int
@@ -137,6 +143,8 @@ class OverviewResults:
         By semen type; empty without a fit.
     litters
         By size; None without a litter.
+    stages
+        What happened to samples between stages; None without any pair.
     straws
         Rows of the view ``frozen_lots`` with straws left.
     method, sources, provenance
@@ -154,6 +162,7 @@ class OverviewResults:
     years: tuple[YearRow, ...]
     chances: tuple[SemenTypeChance, ...]
     litters: LitterSizes | None
+    stages: StagesTold | None
     straws: pd.DataFrame
     method: tuple[str, ...]
     sources: tuple[str, ...]
@@ -172,6 +181,8 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
     if results.litters is not None:
         sections.append(litter_sizes_section(results.litters, words))
     sections += [_studs(results.studs, words), _years(results.years, words)]
+    if results.stages is not None:
+        sections.append(stages_section(results.stages, words))
     if not results.straws.empty:
         sections.append(_straws(results.straws, words))
     return Report(
@@ -358,6 +369,7 @@ def _studs(studs: Sequence[StudRow], words: Words) -> Section:
             row.stud,
             words.day(row.last_on),
             words.number(row.last_total_m),
+            *_level(row.told, words),
             f"{words.word('result', row.brucella)}, {words.day(row.brucella_on)}"
             if row.brucella
             else words["page.not_recorded"],
@@ -369,12 +381,21 @@ def _studs(studs: Sequence[StudRow], words: Words) -> Section:
         for row in studs
     )
     names = [
-        "stud", "last_sample", "total", "brucella", "breedings", "known", "whelped",
-        "pups_per_litter",
+        "stud", "last_sample", "total", "level", "announced", "brucella", "breedings", "known",
+        "whelped", "pups_per_litter",
     ]  # fmt: skip
-    texts = {"stud", "last_sample", "brucella"}
+    texts = {"stud", "last_sample", "announced", "brucella"}
     table = Table(words["overview.studs"], columns(words, names, texts_in=texts), rows)
     return Section("studs", words["overview.studs"], words["overview.studs_lead"], table=table)
+
+
+def _level(told: StudTold | None, words: Words) -> tuple[str, str]:
+    """Level of total sperm with its interval, and whether a fall is announced."""
+    if told is None:
+        return "–", "–"
+    now = told.answers.now
+    ends = words.interval(now.lower, now.upper)
+    return f"{words.number(now.median)} ({ends})", state_text(told, words)
 
 
 def _years(years: Sequence[YearRow], words: Words) -> Section:

@@ -127,6 +127,8 @@ class Section:
         Vega-Lite specifications by what each says to those who do not see it.
     table
         The numbers; behind a fold on screen where there is a picture.
+    is_folded
+        Whether all below the heading is behind a fold on screen: for those who like it.
     """
 
     name: str
@@ -136,6 +138,7 @@ class Section:
     panel: Panel | None = None
     charts: tuple[tuple[str, dict[str, Any]], ...] = ()
     table: Table | None = None
+    is_folded: bool = False
 
 
 @dataclass(frozen=True, slots=True)

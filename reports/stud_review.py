@@ -16,8 +16,9 @@ from analytics.stud_told import StudTold
 from reports.charts import chance_by_semen_type, coefficients
 from reports.checks import Checks, checks_annex, checks_told
 from reports.litter_sizes import litter_sizes_section
-from reports.over_time import NAMES, level_section, measure_section
+from reports.over_time import NAMES, control_section, level_section, measure_section
 from reports.page import Reader, Report, Section, Table, columns
+from reports.stored import StagesTold, StorageTold, stages_section, storage_section
 from reports.whatif import BredDot, build_whatif
 from reports.words import Words
 
@@ -97,6 +98,8 @@ class StudResults:
         Raw samples of this stud with measures and intervals (``with_measures``).
     told
         What each measure with a kept fit says of him over time, total sperm first.
+    stages, storage
+        What happened to his samples between stages, and how long they last; None without any.
     events
         The view's rows of this stud.
     chances
@@ -121,6 +124,8 @@ class StudResults:
     answer: tuple[Sentence, ...]
     readings: pd.DataFrame
     told: tuple[StudTold, ...]
+    stages: StagesTold | None
+    storage: StorageTold | None
     events: pd.DataFrame
     chances: tuple[SemenTypeChance, ...]
     coefficients: tuple[Coefficient, ...]
@@ -152,6 +157,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     """
     words = reader.words
     others = reader.audience != "client"
+    stopped = stopped_answers(results.cautions)
     sections = []
     for name in NAMES:
         told = results.told_of(name)
@@ -160,10 +166,12 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         if told is not None:
             is_headline = told is results.told[0]
             sections.append(level_section(told, reader, is_headline=is_headline))
+            control = control_section(told, reader) if others else None
+            sections += [control] if control is not None else []
     glossary = ["moving_forward", "interval", "by_eye"]
     if results.told_of(next(iter(NAMES))) is not None:
         glossary += ["level", "announced"]
-    if "conception" not in stopped_answers(results.cautions) and results.chances:
+    if "conception" not in stopped and results.chances:
         sections.append(chances_section(results.chances, words))
         if results.responses:
             dots = results.dots if others else ()
@@ -174,6 +182,10 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
             glossary.append("log_odds")
     if "conception" not in stopped_answers(results.cautions) and results.litters is not None:
         sections.append(litter_sizes_section(results.litters, words))
+    if others and results.stages is not None:
+        sections.append(stages_section(results.stages, words))
+    if others and results.storage is not None and not stopped & {"box", "doses"}:
+        sections.append(storage_section(results.storage, words))
     if others and not results.events.empty:
         sections.append(_events(results.events, words))
     return Report(

@@ -95,6 +95,11 @@
     }
   });
 
+  // A picture behind a fold has no width until the fold is opened.
+  for (const fold of all("details[data-folded]")) {
+    fold.addEventListener("toggle", () => window.dispatchEvent(new Event("resize")));
+  }
+
   // On paper every fold is open.
   let opened = [];
   window.addEventListener("beforeprint", () => {

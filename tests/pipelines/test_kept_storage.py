@@ -14,10 +14,15 @@ from analytics.priors import priors_fingerprint
 from pipelines import kept_storage
 from pipelines.bench_options import storage_of
 from pipelines.cli import main
+from pipelines.client_page import client_results
 from pipelines.fit import model_fingerprint
+from pipelines.kennel import read_kennel
 from pipelines.kept_storage import STORAGE_FIT, STORAGE_MODULES, STORAGE_PRIORS, storage_curve
 from pipelines.models import STORAGE, storage_data
+from pipelines.run import DEMO_TODAY
 from pipelines.store import KeptFit, Store
+from reports.page import Reader
+from reports.words import Words
 
 N_KEPT = 500
 
@@ -165,3 +170,27 @@ def test_a_published_curve_is_labelled_and_marks_nothing(tmp_path, capsys):
     assert "*" not in text
     assert "Iguer-Ouada & Verstegen 2001" in text
     assert "own stored samples" not in text
+
+
+def test_the_card_and_the_client_s_sheet_take_the_kept_curve(store_with_fit, tmp_path, capsys):
+    card = ["card", "--extender", "egg yolk", "--hours", "60", "--store", str(store_with_fit)]
+    own = json.loads(printed(capsys, *card, "--out", str(tmp_path), "--json"))
+    published = json.loads(
+        printed(capsys, *card[:-1], str(tmp_path / "none"), "--out", str(tmp_path), "--json")
+    )
+
+    # 60 h at the kept scale of 60 h: 1/e is left, so the kept curve asks for more semen.
+    assert (own["is_own_storage"], published["is_own_storage"]) == (True, False)
+    assert own["dose_ml"][5][3] > 1.5 * published["dose_ml"][5][3]
+
+    kennel = read_kennel(store_with_fit, DEMO_TODAY)
+    boxes = kennel.views["shipments"]
+    his = (boxes["stud"] == "Tarn") & (boxes["extender"] == "egg yolk")
+    box = boxes[his & (boxes["motile_dose_m"] > 0)].iloc[-1]
+    kennel = replace(kennel, views={**kennel.views, "shipments": boxes.loc[[box.name]]})
+    sheet = client_results(kennel, box["for_bitch"], Reader(Words("en"), "client"))
+    at_60 = next(kept.motile_dose_m for kept in sheet.kept if kept.hours == 60)
+
+    assert at_60.median == pytest.approx(box["motile_dose_m"] / np.e)
+    assert "own stored samples" in " ".join(sheet.sources)
+    assert "Tarn" not in " ".join(sheet.sources)

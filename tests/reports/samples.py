@@ -12,11 +12,14 @@ from analytics.calendar import retest
 from analytics.cautions import Caution
 from analytics.checking import Replicated, Scores
 from analytics.collection_inputs import MEASURES
+from analytics.control_chart import Chart
 from analytics.dips import Coincident, Dip
 from analytics.estimate import Estimate
 from analytics.keeping import published_storage
 from analytics.litter_sizes import Expected, LitterSizes, SizeRow
 from analytics.models.ovulation import ProgesteroneReading, ovulation_posterior
+from analytics.observers import Agreement
+from analytics.own_storage import ExtenderOrder
 from analytics.plan.breakeven import BreakEven
 from analytics.plan.breeding_plan import BreedingPlan, HeatTold
 from analytics.plan.chain import Pair, simulate
@@ -33,6 +36,8 @@ from analytics.response import Response
 from analytics.second_opinion import SecondOpinion, SecondOpinionRow
 from analytics.semen import with_measures
 from analytics.sentences import Word, sentence
+from analytics.stages import ReadersAgreement, Recovery
+from analytics.stud_charts import ChartRule, StudCharts
 from analytics.stud_level import (
     FALL_POINTS,
     FALL_SIZES,
@@ -49,6 +54,7 @@ from reports.handout import BredRow, HandoutResults
 from reports.over_time import headline
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
+from reports.stored import Dose, ExtenderCurve, StagesTold, StorageTold
 from reports.stud_review import Coefficient, SemenTypeChance, StudResults
 from reports.whatif import BredDot
 from reports.words import Words
@@ -114,6 +120,9 @@ def response(semen_type="chilled", route="vaginal"):
     )  # fmt: skip
 
 
+RULE = ChartRule(370.4, 8.3, 0.05, 1)
+
+
 def told(name="Rowan", measure="total_sperm_m", *, is_announced=True):
     """What a level says of a stud whose numbers fell from 900 to 470 M (from 78 to 62 %)."""
     chosen = MEASURES[measure]
@@ -140,7 +149,30 @@ def told(name="Rowan", measure="total_sperm_m", *, is_announced=True):
                        date(2024, 6, 23), Estimate(now, 0.5 * now, 2.0 * now), 0.95),
         date(2024, 7, 11), 23.0, Estimate(now, 0.5 * now, 2.0 * now), ((dip, (fever,)),), (fever,),
         retest(fever.started_on), Band(when, 0.9 * level, level, 1.1 * level),
+        StudCharts(chosen, when, 10, Chart(level, 0.5 * level, 2.0 * level, level < now + 1.0),
+                   Chart(level / 300, -0 * level - 1, 0 * level + 1, level > 300), RULE, RULE),
     )  # fmt: skip
+
+
+def stages_of_samples():
+    kept = Estimate(83.0, 77.0, 90.0)
+    points = Estimate(-12.0, -18.0, -7.0)
+    boxes = Agreement(7, Estimate(-5.7, -15.1, 3.6), 12.7, Estimate(-30.6, -46.8, -14.4),
+                      Estimate(19.2, 3.0, 35.4))  # fmt: skip
+    return StagesTold(
+        (Recovery("raw", "kept back", 4, 0, kept, points, 47.0),),
+        {("raw", "kept back"): (70.0, 80.0, 85.0, 95.0)},
+        ReadersAgreement(11, 4, boxes),
+    )
+
+
+def storage(name="Rowan"):
+    hours = tuple(float(hour) for hour in range(0, 97, 24))
+    kept = tuple(Estimate(100 - hour / 2, 100 - hour, 100 - hour / 4) for hour in hours)
+    dose = Dose(41.0, 30.0, 77.0, 0.8, 0.73)
+    curve = ExtenderCurve(name, hours, kept, (("kept back", 48.0, 81.0),), 70.0, 96.0, dose)
+    order = ExtenderOrder(48.0, (name, "milk"), (kept[2], kept[2]), 0.82, (0.82,))
+    return StorageTold(name, (curve,), 48.0, 200.0, 276.0, 5, order, True)
 
 
 def stud_results(name="Rowan", cautions=()):
@@ -169,6 +201,8 @@ def stud_results(name="Rowan", cautions=()):
             told(name, "progressive_motility_pct"),
             told(name, "normal_morphology_pct"),
         ),
+        stages=stages_of_samples(),
+        storage=storage(name),
         events=events,
         chances=(chance(),),
         coefficients=(coefficient,),
@@ -231,10 +265,25 @@ def overview_results(name="Rowan", *, is_stopped=False):
         due=(Due(on, on, True, name), Due(on, date(2026, 5, 3), False, name)),
         unreported=(Unreported(on, name, name, Word("semen", name), 31),),
         outcomes=outcomes,
-        studs=(StudRow(name, on, 812.0, name, on, 60, 56, 37, 4.7, is_stopped),),
+        studs=(
+            StudRow(
+                name,
+                on,
+                812.0,
+                None if is_stopped else told(name),
+                name,
+                on,
+                60,
+                56,
+                37,
+                4.7,
+                is_stopped,
+            ),
+        ),
         years=(YearRow(2026, 29, 21, 9, Estimate(0.43, 0.24, 0.63), 43),),
         chances=(chance(),),
         litters=litter_sizes(),
+        stages=stages_of_samples(),
         straws=straws,
         method=("chances_chain",),
         sources=SOURCES,
@@ -251,7 +300,7 @@ def client_results(name="Rowan", cautions=()):
         collected=datetime(2026, 5, 1, 9, 30), has_collected_time=True,
         sent=datetime(2026, 5, 1, 17, 30), promised_on=date(2026, 5, 2), carrier=name,
         extender=name, n_doses=1.0, dose_volume_ml=4.2, motile_dose_m=151.0, motility_pct=80.0,
-        kept=(Kept(0.0, Estimate(151.0, 151.0, 151.0)), Kept(48.0, held)),
+        kept=(Kept(0.0, Estimate(151.0, 151.0, 151.0)), Kept(48.0, held)), own_until_h=80.0,
         days=(sentence("said.ovulation_not_yet", bitch=name),), sources=SOURCES,
         provenance="As of 1 Jun 2026",
     )  # fmt: skip

@@ -34,12 +34,15 @@ def slip(n_tests=6):
 def sheets(tmp_path_factory):
     import numpy as np
 
+    from analytics.keeping import published_storage
+
     out = tmp_path_factory.mktemp("sheets")
     pages = []
     for language in ("en", "de"):
         folder = out / language
         write_card(
             folder, radius_cm=9.5, hours=24.0, extender="egg yolk", n_squares=5, dilution=20.0,
+            curve=published_storage("egg yolk", rng=np.random.default_rng(1), n_draws=4000),
             target_m=200.0, certainty=0.8, words=Words(language), rng=np.random.default_rng(1),
         )  # fmt: skip
         page = folder / "slip.html"

@@ -1,0 +1,183 @@
+"""Pictures of control charts, of stages and of storage; as in ``reports/charts.py``.
+
+Frames carry finished numbers under fixed plain column names; a chart lays them out and decides
+nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from reports.charts import finished, legend_of
+from reports.theme import INK, MUTED, SERIES, SHAPES
+from reports.words import Words
+
+
+def control_chart(
+    frame: pd.DataFrame, *, value_title: str, log_scale: bool, words: Words
+) -> dict[str, Any]:
+    """Collections between their limits; those outside by shape, color and name.
+
+    Parameters
+    ----------
+    frame
+        Columns on (datetime), value, lower, upper, where (one of two texts: inside first).
+    value_title
+        Axis title with unit.
+    log_scale
+        Whether equal distances are equal ratios.
+    words
+        Of the reader.
+    """
+    scale = alt.Scale(type="log", nice=False) if log_scale else alt.Scale(zero=False)
+    x = alt.X("on:T", title=words["axis.collected"], axis=alt.Axis(format="%Y", tickCount="year"))
+    base = alt.Chart(frame).encode(x=x)
+    limits = [
+        base.mark_line(stroke=MUTED, strokeWidth=1, interpolate="step").encode(
+            y=alt.Y(f"{end}:Q", scale=scale, title=value_title)
+        )
+        for end in ("lower", "upper")
+    ]
+    places = [words["told.inside"], words["told.outside"]]
+    points = base.mark_point(filled=True, size=42).encode(
+        y=alt.Y("value:Q", scale=scale, title=value_title),
+        color=alt.Color(
+            "where:N", scale=alt.Scale(domain=places, range=list(SERIES[:2])),
+            legend=legend_of(words["legend.limits"], places),
+        ),
+        shape=alt.Shape(
+            "where:N", scale=alt.Scale(domain=places, range=[SHAPES[0], SHAPES[3]]),
+            legend=legend_of(words["legend.limits"], places),
+        ),
+        tooltip=[
+            alt.Tooltip("on:T", title=words["axis.collected"], format="%-d %b %Y"),
+            alt.Tooltip("value:Q", title=value_title, format=",.1f"),
+            alt.Tooltip("lower:Q", title=words["legend.lower"], format=",.1f"),
+            alt.Tooltip("upper:Q", title=words["legend.upper"], format=",.1f"),
+        ],
+    )  # fmt: skip
+    return finished(alt.layer(*limits, points), 210)
+
+
+def kept_by_stage(pairs: pd.DataFrame, means: pd.DataFrame, words: Words) -> dict[str, Any]:
+    """What is left between two stages: every collection as a dot, the mean with its interval.
+
+    Parameters
+    ----------
+    pairs
+        Columns what (both stages), kept (%).
+    means
+        Columns what, lower, median, upper (%).
+    words
+        Of the reader.
+    """
+    rows = list(dict.fromkeys(means["what"]))
+    scale = alt.Scale(domain=[0, max(110.0, float(pairs["kept"].max()))], nice=False)
+    y = alt.Y("what:N", sort=rows, title=None, axis=alt.Axis(labelLimit=240))
+    title = words["axis.kept"]
+    dots = (
+        alt.Chart(pairs)
+        .mark_point(size=26, strokeWidth=1.2, stroke=SERIES[0], opacity=0.55)
+        .encode(x=alt.X("kept:Q", scale=scale, title=title), y=y)
+    )
+    base = alt.Chart(means).encode(y=y)
+    whole = (
+        alt.Chart(pd.DataFrame({"kept": [100.0]}))
+        .mark_rule(stroke=MUTED, strokeDash=[5, 4])
+        .encode(x=alt.X("kept:Q", scale=scale, title=title))
+    )
+    whisker = base.mark_rule(strokeWidth=3, stroke=INK).encode(
+        x=alt.X("lower:Q", scale=scale, title=title), x2="upper:Q"
+    )
+    middle = base.mark_point(filled=True, size=85, fill=INK, shape="diamond").encode(
+        x=alt.X("median:Q", scale=scale, title=title),
+        tooltip=[
+            alt.Tooltip("what:N", title=words["column.what"]),
+            alt.Tooltip("median:Q", title=words["legend.middle"], format=".0f"),
+            alt.Tooltip("lower:Q", title=words["legend.lower"], format=".0f"),
+            alt.Tooltip("upper:Q", title=words["legend.upper"], format=".0f"),
+        ],
+    )
+    return finished(alt.layer(whole, dots, whisker, middle), 46 * len(rows) + 16)
+
+
+def storage_of_extender(
+    curve: pd.DataFrame,
+    readings: pd.DataFrame,
+    *,
+    planned_hours: float,
+    title: str,
+    words: Words,
+) -> dict[str, Any]:
+    """Share of motility kept hour by hour, own readings as dots, the planned hour marked.
+
+    Parameters
+    ----------
+    curve
+        Columns hours, lower, median, upper (%), part (one of two texts: read here, extrapolated).
+    readings
+        Columns hours, kept (%), stage.
+    planned_hours
+        Hour that is marked. [h]
+    title
+        The extender.
+    words
+        Of the reader.
+    """
+    x = alt.X("hours:Q", title=words["axis.hours"], scale=alt.Scale(nice=False, zero=True))
+    scale = alt.Scale(domain=[0, max(110.0, float(readings["kept"].max()) if len(readings) else 0)])
+    kept = words["axis.kept"]
+    base = alt.Chart(curve).encode(x=x)
+    band = base.mark_area(fill=SERIES[0], opacity=0.16).encode(
+        y=alt.Y("lower:Q", scale=scale, title=kept), y2="upper:Q"
+    )
+    parts = [words["told.read_here"], words["told.extrapolated"]]
+    line = base.mark_line(stroke=SERIES[0], strokeWidth=2.5).encode(
+        y=alt.Y("median:Q", scale=scale, title=kept),
+        strokeDash=alt.StrokeDash(
+            "part:N", scale=alt.Scale(domain=parts, range=[[1, 0], [4, 4]]),
+            legend=legend_of(words["legend.curve"], parts),
+        ),
+    )  # fmt: skip
+    here = alt.Chart(
+        pd.DataFrame(
+            {
+                "hours": [planned_hours],
+                "label": [words.say("told.planned", hours=planned_hours)],
+            }
+        )
+    ).encode(x=x)
+    layers: list[Any] = [
+        band,
+        here.mark_rule(stroke=INK, strokeDash=[2, 3]),
+        here.mark_text(align="left", baseline="top", dx=4, fill=INK, fontSize=11).encode(
+            y=alt.value(2), text="label:N"
+        ),
+        line,
+    ]
+    if len(readings):
+        stages = list(dict.fromkeys(readings["stage"]))
+        layers.append(
+            alt.Chart(readings)
+            .mark_point(size=34, strokeWidth=1.3)
+            .encode(
+                x=x,
+                y=alt.Y("kept:Q", scale=scale, title=kept),
+                shape=alt.Shape(
+                    "stage:N", scale=alt.Scale(domain=stages, range=list(SHAPES[: len(stages)])),
+                    legend=legend_of(words["legend.stage"], stages),
+                ),
+                stroke=alt.value(SERIES[1]),
+                tooltip=[
+                    alt.Tooltip("hours:Q", title=words["axis.hours"], format=".0f"),
+                    alt.Tooltip("kept:Q", title=kept, format=".0f"),
+                    alt.Tooltip("stage:N", title=words["legend.stage"]),
+                ],
+            )
+        )  # fmt: skip
+    spec = finished(alt.layer(*layers), 230)
+    spec["title"] = {"text": title, "anchor": "start", "color": INK, "fontSize": 13}
+    return spec
