@@ -93,18 +93,12 @@ def _chance_table(plan: BreedingPlan, words: Words) -> TextTable:
             if answer.has_centre
             else words["compare.no_data_like_this"],
             ends(answer.chance, words),
-            "/".join(words.number(pups) for pups in _pups_told(answer)),
+            "/".join(words.number(pups) for pups in answer.pups_told),
         )
         for k, answer in enumerate(plan.answers)
     )
     names = ("way", "first_day", "litter", "interval", "pups")
     return TextTable(tuple(words[f"compare.{name}"] for name in names), rows)
-
-
-def _pups_told(answer: OptionAnswer) -> tuple[float, float | None, float]:
-    """10, 50 and 90 % of the pups; the middle one is not told where there are no data like it."""
-    low, middle, high = answer.pups_range
-    return low, middle if answer.has_centre else None, high
 
 
 def _cost_table(plan: BreedingPlan, words: Words) -> TextTable:
@@ -240,7 +234,7 @@ def _option_values(answer: OptionAnswer, words: Words) -> dict[str, object]:
         "carrier": option.carrier,
         "litter_prob_lower": answer.chance.lower,
         "litter_prob_upper": answer.chance.upper,
-        "pups_10_50_90": list(_pups_told(answer)),
+        "pups_10_50_90": list(answer.pups_told),
         "cost_if_it_fails": answer.cost,
         "share_from_records": answer.share_from_records,
         "outside_studied": list(tell(answer.outside, words)),
