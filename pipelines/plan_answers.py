@@ -93,7 +93,7 @@ def _chance_table(plan: BreedingPlan, words: Words) -> TextTable:
             if answer.has_centre
             else words["compare.no_data_like_this"],
             ends(answer.chance, words),
-            "/".join(words.number(pups) for pups in answer.pups_range),
+            "/".join(words.number(pups) for pups in answer.pups_told),
         )
         for k, answer in enumerate(plan.answers)
     )
@@ -164,7 +164,7 @@ def _worth_table(plan: BreedingPlan, words: Words) -> TextTable:
             cells.append(words.money(worth.gain.get("money", float("nan"))))
         price = plan.prices.get("progesterone test") if worth.what == "progesterone" else None
         rows.append((*cells, words.number(price)))
-    names = ("know", "litters_100", "pups")
+    names = ("know", "litters_100", "gain_pups")
     headings = [words[f"compare.{name}"] for name in names]
     if plan.is_valued:
         headings.append(plan.currency)
@@ -173,6 +173,7 @@ def _worth_table(plan: BreedingPlan, words: Words) -> TextTable:
 
 def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:
     """Everything for machines; a number that has no centre is left out there too."""
+    lead = plan.answers[plan.lead]
     return {
         "is_stopped": False,
         "cautions": _rules(plan.cautions),
@@ -183,10 +184,11 @@ def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:
         "months_since_last_litter": plan.months_since,
         **heat_values(plan.heat),
         "n_draws": plan.n_draws,
+        "sources": [source.key for source in plan.sources],
         "currency": plan.currency,
         "worth_of_litter": plan.worth_of_litter,
         "missing_prices": list(plan.missing_prices),
-        "highest": plan.answers[plan.lead].outcome.option.method,
+        "highest": lead.outcome.option.method if lead.has_centre else None,
         "is_best_named": plan.may_name_a_best,
         "options": [_option_values(answer, words) for answer in plan.answers],
         "gaps": [_gap_values(gap, plan) for gap in plan.gaps],
@@ -227,10 +229,12 @@ def _option_values(answer: OptionAnswer, words: Words) -> dict[str, object]:
         "source": option.source,
         "inseminated_at": list(option.inseminated_at),
         "collected_at": option.collected_at,
+        "packed_at": option.packed_at,
+        "n_doses": option.n_doses,
         "carrier": option.carrier,
         "litter_prob_lower": answer.chance.lower,
         "litter_prob_upper": answer.chance.upper,
-        "pups_10_50_90": list(answer.pups_range),
+        "pups_10_50_90": list(answer.pups_told),
         "cost_if_it_fails": answer.cost,
         "share_from_records": answer.share_from_records,
         "outside_studied": list(tell(answer.outside, words)),
@@ -241,6 +245,7 @@ def _option_values(answer: OptionAnswer, words: Words) -> dict[str, object]:
             "litter_prob": answer.expected_litters,
             "litter_prob_median": answer.chance.median,
             "expected_pups": answer.expected_pups,
+            "pups_shares": answer.pups.shares.tolist(),
             "cost_per_litter": answer.cost_per_litter,
             "cost_per_pup": answer.cost_per_pup,
             "regret": answer.regret,

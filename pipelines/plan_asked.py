@@ -138,9 +138,14 @@ def unknowns_of(
         chain,
         pair,
         heat.ovulation,
-        partial(_sample, records, pair.stud, asked.first_on, wishes.on_hand_at),
+        partial(_next_sample, records, pair.stud, asked.first_on),
         storage=partial(_storage, records, pair.stud, asked.extender),
         boxes=box_record(records.views["shipments"], carrier),
+        on_hand=(
+            None
+            if wishes.on_hand_at is None
+            else partial(_sample_on_hand, records, pair.stud, wishes.on_hand_at)
+        ),
         seed=seed,
         n_draws=n_draws,
     )
@@ -161,11 +166,11 @@ def _next_sample(
     records: PlanRecords,
     stud: str,
     on: date,
-    readings: pd.DataFrame,
     rng: np.random.Generator,
     n_draws: int,
 ) -> SampleDraws:
     """Draw the next sample: total sperm by the stud's fitted level, else by his last samples."""
+    readings = raw_samples(records, stud)
     drawn = next_sample(readings, rng.normal(size=(2, n_draws)))
     fitted = records.total_sperm
     if fitted is None or stud not in fitted.data.studs:
@@ -181,23 +186,15 @@ def _next_sample(
     )
 
 
-def _sample(
-    records: PlanRecords,
-    stud: str,
-    first_on: date,
-    on_hand_at: datetime | None,
-    rng: np.random.Generator,
-    n_draws: int,
+def _sample_on_hand(
+    records: PlanRecords, stud: str, on_hand_at: datetime, rng: np.random.Generator, n_draws: int
 ) -> SampleDraws:
-    """Draw the sample: the next one, or the one on hand as it was read."""
+    """Draw the sample on hand as it was read; a next one stands in where it is not recorded."""
     readings = raw_samples(records, stud)
-    drawn = _next_sample(records, stud, first_on, readings, rng, n_draws)
-    if on_hand_at is None:
-        return drawn
     that_day = readings[readings["collected_earliest"].dt.date == on_hand_at.date()]
     if that_day.empty:
-        missing = sentence("source.sample_on_hand_missing", instead=drawn.source)
-        return replace(drawn, source=missing)
+        drawn = _next_sample(records, stud, on_hand_at.date(), rng, n_draws)
+        return replace(drawn, source=sentence("source.sample_on_hand_missing"))
     row = that_day.iloc[-1]
     total, _ = usual_of(readings.drop(that_day.index))
     drawn_sample = draw_sample(
@@ -212,8 +209,7 @@ def _reading(row: Mapping[str, object]) -> SampleReading:
 
     def number(name: str) -> float | None:
         value = row[name]
-        missing = value is None or value != value
-        return None if missing else float(value)  # type: ignore[arg-type]
+        return None if pd.isna(value) else float(value)  # type: ignore[call-overload,arg-type]
 
     volume, motility = number("volume_ml"), number("progressive_motility_pct")
     if volume is None or motility is None:

@@ -194,8 +194,11 @@ def dog_row(records: PlanRecords, name: str, sex: str) -> Mapping[Any, Any]:
     return dict(found.iloc[0])
 
 
-def pair_of(records: PlanRecords, stud: str, bitch: str, *, clinic: str = "") -> Pair:
-    """The two dogs as the chain reads them."""
+def pair_of(
+    records: PlanRecords, stud: str, bitch: str, *, clinic: str = "", on: date | None = None
+) -> Pair:
+    """The two dogs as the chain reads them; ages on a day, that of the question when none."""
+    day = on or records.asked_at.date()
     male, female = dog_row(records, stud, "male"), dog_row(records, bitch, "female")
     shapes = raw_samples(records, male["call_name"])
     shapes = shapes[shapes["normal_morphology_pct"].notna()]
@@ -205,8 +208,8 @@ def pair_of(records: PlanRecords, stud: str, bitch: str, *, clinic: str = "") ->
         bitch=female["call_name"],
         breed=_text(female["breed"]),
         clinic=clinic,
-        bitch_age_years=_age_years(female, records.asked_at.date()),
-        stud_age_years=_age_years(male, records.asked_at.date()),
+        bitch_age_years=_age_years(female, day),
+        stud_age_years=_age_years(male, day),
         missed_before=_number(female["n_missed_before"]) > 0.0,
         normal_morphology_pct=shape,
     )

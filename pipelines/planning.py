@@ -45,6 +45,7 @@ from pipelines.plan_records import (
     PlanRecords,
     chance_sources,
     dam_of,
+    dog_row,
     heat_of,
     months_since_litter,
     n_litters_of,
@@ -86,13 +87,15 @@ def plan_breeding(
     RecordsError
         A dog is not in the records.
     """
-    pair = pair_of(records, stud, bitch, clinic=wishes.clinic)
+    female = str(dog_row(records, bitch, "female")["call_name"])
+    heat = heat_of(records, female, ovulation_on=wishes.ovulation_on)
+    bred_on = heat.ovulation.mean_at.date()
+    pair = pair_of(records, stud, female, clinic=wishes.clinic, on=bred_on)
     today = records.asked_at.date()
     cautions = (
         *cautions_of(records.views, pair.stud, today),
         *cautions_of(records.views, pair.bitch, today),
     )
-    heat = heat_of(records, pair.bitch, ovulation_on=wishes.ovulation_on)
     prices, currency = prices_on(records)
     is_stopped = bool(PLAN_STOPS & stopped_answers(cautions))
     nothing = BreedingPlan(
@@ -123,12 +126,12 @@ def plan_breeding(
     costs = [outcome.option.cost(prices) for outcome in best]
     worth = None if np.isnan(costs).all() else wishes.worth_of_litter
     answers = answer_options(best, pups, published, pair, prices=prices, worth_of_litter=worth)
-    lead = max(range(len(answers)), key=lambda k: _merit(answers[k], worth))
-    gaps = tuple(gap_between(answers, lead, k) for k in range(len(answers)) if k != lead)
+    # What there are no data like is put in no order, unless there is nothing else.
+    centred = [k for k, answer in enumerate(answers) if answer.has_centre]
+    lead = max(centred or range(len(answers)), key=lambda k: _merit(answers[k], worth))
+    gaps = tuple(gap_between(answers, lead, k) for k in centred if k != lead)
     shown = _best_of_each_semen(answers, worth)
-    grids = tuple(
-        option_grid(k, best[k], pair, unknowns) for k in shown if answers[k].has_centre
-    ) if with_grids else ()  # fmt: skip
+    grids = tuple(option_grid(k, best[k], pair, unknowns) for k in shown) if with_grids else ()
     return replace(
         nothing,
         infeasible=infeasible,
@@ -158,8 +161,10 @@ def _sources(
         pups_source_sentence(n_litters),
     ]
     options = [answer.outcome.option for answer in answers]
-    if any(option.collected_at is not None for option in options):
+    if any(option.source == "next collection" for option in options):
         told.append(unknowns.sample.source)
+    if unknowns.on_hand and any(option.source == "sample on hand" for option in options):
+        told.append(unknowns.on_hand.source)
     if asked.carrier is not None and any(option.packed_at is not None for option in options):
         own = records.storage.own
         told.append(
@@ -193,9 +198,11 @@ def best_days(outcomes: Sequence[Outcome]) -> list[Outcome]:
 
 
 def _best_of_each_semen(answers: Sequence[OptionAnswer], worth: float | None) -> list[int]:
-    """Positions of the best way of each semen type, in the order of the semen types."""
+    """Positions of the best way of each semen type with data like it, in their order."""
     best: dict[str, int] = {}
     for k, answer in enumerate(answers):
+        if not answer.has_centre:
+            continue
         semen = answer.outcome.option.semen_type
         if semen not in best or _merit(answer, worth) > _merit(answers[best[semen]], worth):
             best[semen] = k

@@ -55,7 +55,7 @@ def _schedule_table(season: Season, plan: SeasonPlan, words: Words) -> TextTable
     headings = tuple(
         words[key]
         for key in ("season.bitch", "compare.way", "compare.first_day", "compare.litter",
-                    "compare.interval", "compare.price")
+                    "compare.interval", "season.price_of")
     )  # fmt: skip
     return TextTable(headings, rows)
 

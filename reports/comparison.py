@@ -186,9 +186,14 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
         ),
     )
     spoken = words.say("comparison.ways_spoken", n=len(plan.answers))
+    notes = (
+        wording.schedule_sentence(plan.answers[plan.lead].outcome.option),
+        *wording.outside_sentences(plan),
+        *wording.beyond_own_sentences(plan),
+    )
     return Section(
         "ways", words["comparison.ways"], words["comparison.ways_lead"],
-        paragraphs=(*verdicts, *(words.tell(said) for said in wording.outside_sentences(plan))),
+        paragraphs=(*verdicts, *(words.tell(said) for said in notes)),
         charts=((spoken, chart),), table=table,
     )  # fmt: skip
 
@@ -224,7 +229,7 @@ def _pups(plan: BreedingPlan, words: Words) -> Section:
     rows = []
     for k, answer in enumerate(plan.answers):
         shares = answer.pups.shares
-        told = "/".join(words.number(pups) for pups in answer.pups_range)
+        told = "/".join(words.number(pups) for pups in answer.pups_told)
         none = words.share(float(shares[0]))
         note = told if answer.has_centre else words.say("comparison.pups_alone", pups=told)
         options.append({"row": k, "label": _way(answer, words), "note": note})
@@ -234,7 +239,7 @@ def _pups(plan: BreedingPlan, words: Words) -> Section:
             (
                 _way(answer, words),
                 none if answer.has_centre else "–",
-                *(words.number(pups) for pups in answer.pups_range),
+                *(words.number(pups) for pups in answer.pups_told),
                 words.number(answer.expected_pups, 1) if answer.has_centre else "–",
             )
         )

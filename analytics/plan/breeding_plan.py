@@ -57,7 +57,7 @@ class BreedingPlan:
 
        - ``answer.chance``: chance of a litter, median and 90 % interval; ``expected_litters`` is
          its mean and the number to print; the draws are ``answer.outcome.litter_prob``;
-       - ``answer.pups_range``: pups alive at 8 weeks, 10/50/90 %, empty bitches included; the
+       - ``answer.pups_told``: pups alive at 8 weeks, 10/50/90 %, empty bitches included; the
          draws are ``answer.pups.alive`` (whole numbers, 0 for an empty bitch), as shares of each
          number ``answer.pups.shares``; ``answer.expected_pups`` is their mean;
        - ``answer.cost`` (paid in any case: what is lost if it fails), ``cost_per_litter``,
@@ -65,16 +65,17 @@ class BreedingPlan:
        - ``answer.regret`` in litters, or in ``currency`` where ``worth_of_litter`` is stated;
          ``answer.value`` likewise, NaN without a worth; ``answer.highest_prob``;
        - ``answer.share_from_records``: 0 to 1;
-       - ``answer.has_centre``: where it is false there are no data like this, and only the
-         interval of ``chance`` and ``pups_range`` may be shown, no mean, median, cost per litter,
-         regret or order; ``answer.outside`` says why;
+       - ``answer.has_centre``: where it is false there are no data like this, and only the ends of
+         ``chance`` and of ``pups_told`` may be shown, no mean, median, cost per litter, regret or
+         order; ``answer.outside`` says why;
        - ``answer.outcome.option``: days, source, box, ``method`` (told as
          ``Word("way", method)``) and ``is_guarded`` (by a veterinarian or as local law allows).
 
-    ``lead`` is the position with the highest mean chance, or the highest value at a stated worth.
-    It may be called the best only where :attr:`may_name_a_best` holds. ``gaps`` sets it against
-    each other way: ``verdict`` is "no difference" inside the band (5 points or half a pup with a
-    probability of 0.8), "higher", or "not told apart"; ``drivers`` say what the gap is made of.
+    ``lead`` is the position with the highest mean chance, or the highest value at a stated worth,
+    among the ways with data like them. It may be called the best only where
+    :attr:`may_name_a_best` holds. ``gaps`` sets it against each other such way: ``verdict`` is "no
+    difference" inside the band (5 points or half a pup with a probability of 0.8), "higher", or
+    "not told apart"; ``drivers`` say what the gap is made of.
     ``lines`` are the break-even lines, ``at`` None where the order flips nowhere on the grid.
     ``worths`` say what a measurement would add: ``gain`` by ``litters``, ``pups`` and, at a stated
     worth, ``money``.
@@ -104,7 +105,7 @@ class BreedingPlan:
     lead
         Position in ``answers``; −1 without answers.
     gaps
-        The lead against every other answer.
+        The lead against every other answer that has a centre.
     lines
         Break-even lines of the best option of each semen type.
     worths

@@ -140,8 +140,8 @@ class Unknowns:
         Effects of stud, bitch, breed and, where the records hold several, clinic and year. [logit]
     bias
         Bias of each contrast by id, centred. [logit]
-    sample
-        What the sample holds that is or will be collected.
+    sample, on_hand
+        What the next collection holds; what the sample on hand does, None without one.
     z_straws
         Standard normal numbers behind a frozen dose.
     storage
@@ -163,6 +163,7 @@ class Unknowns:
     box_shares: Mapping[int, Floats]
     u_box: Floats
     u_pups: Floats
+    on_hand: SampleDraws | None = None
 
     @property
     def n_draws(self) -> int:
@@ -296,9 +297,12 @@ def _motile_dose_m(option: Option, unknowns: Unknowns, hours: Floats) -> Floats:
         return np.full(unknowns.n_draws, np.nan)
     if option.straws is not None:
         return straw_dose_m(option.straws, option.route, unknowns.z_straws)
-    motile = unknowns.sample.progressive_m / option.n_doses
-    if option.source == "next collection" and option.collected_at is not None:
+    if option.source == "sample on hand" and unknowns.on_hand is not None:
+        motile = unknowns.on_hand.progressive_m / option.n_doses
+    elif option.collected_at is not None:
         motile = unknowns.sample.progressive_on(option.collected_at.date()) / option.n_doses
+    else:
+        raise ValueError(f"{option.method} names no collection for its semen")
     if option.semen_type == "fresh":
         return motile
     kept = retention_share(hours, unknowns.storage.eta_h, unknowns.storage.kappa)

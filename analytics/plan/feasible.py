@@ -34,6 +34,9 @@ Fresh: days 2 and 4 after ovulation (University of Minnesota, secondary); frozen
 (Thomassen et al. 2006, Theriogenology 66:1645-1650, P); chilled: the second dose of one box on the
 next day (common practice, no source)."""
 
+TOO_DEAR = "infeasible.too_dear"
+"""Reason of a method that costs more in any case than the owner's limit."""
+
 FRESH_WITHIN_HOURS = 1
 """A sample on hand is used as fresh within this long. [h] (common practice, no source)"""
 
@@ -88,7 +91,7 @@ def possible_options(
                 infeasible.append(Infeasible(name, _no_day(circumstances, semen_type, n)))
             elif not affordable:
                 cost = min(option.cost(circumstances.prices) for option in found)
-                too_dear = sentence("infeasible.too_dear", cost=cost, limit=circumstances.max_cost)
+                too_dear = sentence(TOO_DEAR, cost=cost, limit=circumstances.max_cost)
                 infeasible.append(Infeasible(name, too_dear))
     infeasible.append(Infeasible("surgical insemination", sentence("infeasible.surgical")))
     return tuple(options), tuple(infeasible)
@@ -96,6 +99,8 @@ def possible_options(
 
 def _refusal(circumstances: Circumstances, semen_type: str, route: str, n: int) -> Sentence | None:
     """Why a method is out of the question on any day; None when it is not."""
+    if circumstances.last_on < circumstances.asked_at.date():
+        return sentence("infeasible.window_over", on=circumstances.last_on)
     for kind, word in (("semen", semen_type), ("route", route)):
         if word in circumstances.refused:
             return sentence("infeasible.refused", word=Word(kind, word))

@@ -60,6 +60,7 @@ def draw_unknowns(
     *,
     storage: Callable[[np.random.Generator, int], StorageDraws],
     boxes: BoxRecord | None,
+    on_hand: Callable[[np.random.Generator, int], SampleDraws] | None = None,
     seed: int,
     n_draws: int = N_JOINT_DRAWS,
 ) -> Unknowns:
@@ -74,11 +75,13 @@ def draw_unknowns(
     ovulation
         Posterior of this heat.
     sample
-        Draws the sample that is or will be collected, given a generator and a number.
+        Draws the next sample, given a generator and a number.
     storage
         Draws the storage curve of the sample of a box, likewise.
     boxes
         Own record of the carrier.
+    on_hand
+        Draws a sample that is already collected, likewise; None without one.
     seed
         The same seed gives the same draws, whichever options are asked about.
     n_draws
@@ -104,6 +107,7 @@ def draw_unknowns(
         },
         u_box=uniform[1],
         u_pups=uniform[2],
+        on_hand=None if on_hand is None else on_hand(rng_sample, n_draws),
     )
 
 

@@ -16,6 +16,7 @@ from analytics.estimate import Estimate
 from analytics.plan.breakeven import BreakEven
 from analytics.plan.breeding_plan import BreedingPlan, HeatTold
 from analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
+from analytics.plan.feasible import TOO_DEAR
 from analytics.plan.measure_next import Worth
 from analytics.plan.options import Option
 from analytics.plan.season import SeasonPlan
@@ -33,7 +34,14 @@ UNPROVEN_SHARE = 0.01
 
 _SEVERITIES = ("stop", "warn", "say")
 
-_VERDICTS = ("no difference", "not told apart", "higher")
+_SCHEDULE_KEYS = {
+    "a mating": "plan.schedule_mating",
+    "next collection": "plan.schedule_fresh",
+    "sample on hand": "plan.schedule_on_hand",
+    "straws in stock": "plan.schedule_straws",
+}
+
+_VERDICTS = ("no difference", "not told apart", "lower", "higher")
 """In which order the other ways are told."""
 
 
@@ -62,8 +70,27 @@ def opening_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
 
 
 def standing_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
-    """What the answer rests on and what stands beside the cost: heat, sources, the bitch."""
-    return (heat_sentence(plan.pair.bitch, plan.heat), *plan.sources, bitch_sentence(plan))
+    """When the lead would be carried out, what the answer rests on, and the bitch."""
+    return (
+        schedule_sentence(plan.answers[plan.lead].outcome.option),
+        heat_sentence(plan.pair.bitch, plan.heat),
+        *plan.sources,
+        bitch_sentence(plan),
+    )
+
+
+def schedule_sentence(option: Option) -> Sentence:
+    """When an option is carried out: collected, packed, inseminated; if the box comes in time."""
+    values: dict[str, Value] = {
+        "way": way(option),
+        "times": tuple(sentence("plan.moment", at=at) for at in option.inseminated_at),
+    }
+    if option.packed_at is not None and option.collected_at is not None:
+        return sentence(
+            "plan.schedule_box", collected=option.collected_at, packed=option.packed_at,
+            carrier=option.carrier or "", **values,
+        )  # fmt: skip
+    return sentence(_SCHEDULE_KEYS[option.source], **values)
 
 
 def heat_sentence(bitch: str, heat: HeatTold) -> Sentence:
@@ -202,12 +229,15 @@ def _verdict_sentences(plan: BreedingPlan) -> Iterable[Sentence]:
         if found:
             key = f"plan.{verdict.replace(' ', '_')}"
             yield sentence(key, ways=found, certainty=BAND_CERTAINTY)
+    unlike = tuple(way(answer.outcome.option) for answer in plan.answers if not answer.has_centre)
+    if unlike:
+        yield sentence("plan.without_centre", ways=unlike)
 
 
 def verdict_from_lead(plan: BreedingPlan, gap: Gap) -> str:
-    """The verdict as seen from the lead: one that leads by money may be lower in chance."""
+    """The verdict as seen from the lead; ``lower`` where it leads by money with less chance."""
     if gap.verdict == "higher" and gap.first != plan.lead:
-        return "not told apart"
+        return "lower"
     return gap.verdict
 
 
@@ -216,6 +246,8 @@ def _best_sentences(plan: BreedingPlan) -> Iterable[Sentence]:
         yield sentence("plan.no_best")
     elif not plan.is_valued:
         yield sentence("plan.worth_without_prices")
+    elif plan.answers[plan.lead].value < 0.0:
+        yield sentence("plan.none_pays")
     if plan.missing_prices:
         items = tuple(Word("price", item) for item in plan.missing_prices)
         yield sentence("plan.missing_prices", items=items)
@@ -246,15 +278,21 @@ def measurement_sentence(worth: Worth) -> Sentence:
 def infeasible_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
     """What cannot be carried out, those with one reason together."""
     by_reason: list[tuple[Sentence, list[Word]]] = []
+    too_dear: list[Sentence] = []
     for one in plan.infeasible:
         named = Word("way", one.method)
+        if one.reason.key == TOO_DEAR:
+            limit, cost = one.reason.values["limit"], one.reason.values["cost"]
+            too_dear.append(sentence("plan.way_costs", way=named, cost=cost))
+            continue
         same = next((ways for reason, ways in by_reason if reason == one.reason), None)
         if same is None:
             by_reason.append((one.reason, [named]))
         else:
             same.append(named)
-    return tuple(
-        sentence("plan.not_among", ways=tuple(ways), reason=reason) for reason, ways in by_reason
+    return (
+        *((sentence("plan.too_dear", ways=tuple(too_dear), limit=limit),) if too_dear else ()),
+        *(sentence("plan.not_among", ways=tuple(ways), reason=why) for why, ways in by_reason),
     )
 
 

@@ -3,17 +3,24 @@
 import itertools
 import json
 import re
+from dataclasses import replace
 from datetime import datetime, time
+from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
 from analytics.errors import ToolkitError
+from analytics.plan.wording import verdict_from_lead
 from pipelines.cli import app
+from pipelines.plan_answers import plan_answer
 from pipelines.plan_asked import Wishes
 from pipelines.plan_commands import read_clock, read_hours, read_weekdays
 from pipelines.plan_records import PRICE_WORDS, heat_of, prices_on, read_plan_records
 from pipelines.planning import plan_breeding
+from reports.catalog import texts
+from reports.words import Words
 
 TODAY = ["--today", "2026-10-31"]
 FORBIDDEN = {
@@ -85,12 +92,73 @@ def test_no_answer_claims_more_than_association_or_runs_over_the_line(more, lang
     assert {"en": "A veterinarian decides", "de": "entscheidet"}[language] in shown.output
 
 
+@pytest.mark.parametrize("language", FORBIDDEN)
+def test_no_text_of_a_plan_names_an_effect_whatever_the_records(language):
+    parts = ("way.", "infeasible.", "heat.", "source.", "plan.", "price.", "input.", "driver.",
+             "moved.", "worth.", "compare.", "season.")  # fmt: skip
+    said = {
+        key: text if isinstance(text, str) else " ".join(text.values())
+        for key, text in texts(language).items()
+        if key.startswith(parts)
+    }
+
+    assert len(said) > 100
+    assert {key for key, text in said.items() if FORBIDDEN[language].search(text)} == set()
+
+
 def test_a_best_is_named_only_at_a_stated_worth(run, compared):
     at_a_worth = run("compare", "Merle", "Birch", "--worth", "3000", *FEW).output
 
     assert "None is called the best without a stated worth" in compared.replace("\n", " ")
     assert "natural mating twice is the best of" in at_a_worth.replace("\n", " ")
     assert "None is called" not in at_a_worth
+
+
+@pytest.fixture
+def old_pair(records):
+    """Merle and Birch fifteen years older, so that two inputs of every way are outside."""
+    dogs = records.views["dogs"].copy()
+    dogs["born_on"] = pd.to_datetime(dogs["born_on"]) - pd.DateOffset(years=15)
+    return replace(records, views={**records.views, "dogs": dogs})
+
+
+def test_what_there_are_no_data_like_is_put_in_no_order_and_has_no_middle(old_pair):
+    wishes = Wishes(on_hand_at=datetime(2026, 10, 26, 8))
+    plan = plan_breeding(old_pair, "Merle", "Birch", wishes, seed=1, n_draws=400)
+    unlike = [a.outcome.option.method for a in plan.answers if not a.has_centre]
+    ordered = {plan.answers[plan.other(gap)].outcome.option.method for gap in plan.gaps}
+
+    answer = plan_answer(plan, Words("en"))
+
+    # Seven days in the box beside two ages: chilled semen alone has three inputs outside.
+    assert unlike == [m for m in unlike if m.startswith("chilled")] != []
+    assert not ordered & set(unlike)
+    assert any(s.startswith("No data like this, so not put in order") for s in answer.sentences)
+    for option in answer.values["options"]:
+        if option["method"] in unlike:
+            assert option["pups_10_50_90"][1] is None
+            assert not {"litter_prob", "litter_prob_median", "regret", "pups_shares"} & set(option)
+
+
+def test_a_worth_that_brings_no_cost_back_says_so(run):
+    poor = run("compare", "Merle", "Birch", "--worth", "10", *FEW).output.replace("\n", " ")
+
+    assert "no way is expected to bring back what it costs" in poor
+
+
+def test_ways_above_the_owners_limit_stand_in_one_sentence_with_their_costs(run):
+    shown = run("compare", "Tarn", "Birch", "--max-cost", "100", *FEW).output.replace("\n  ", " ")
+
+    assert "above the owner's limit of 100 in any case: fresh vaginal once (150)" in shown
+    assert shown.count("owner's limit") == 1
+
+
+def test_a_lead_by_money_names_the_ways_with_a_higher_chance():
+    first, second = (SimpleNamespace(verdict="higher", first=k, second=1 - k) for k in (0, 1))
+    plan = SimpleNamespace(lead=0)
+
+    assert verdict_from_lead(plan, first) == "higher"
+    assert verdict_from_lead(plan, second) == "lower"
 
 
 def test_what_stands_beside_the_cost_is_the_bitch(planned):
@@ -110,8 +178,28 @@ def test_the_sheet_of_prices_gives_the_costs(records, planned):
     assert cost["natural mating once"] == 70.0
 
 
+@pytest.mark.parametrize("language", FORBIDDEN)
+def test_frozen_and_transcervical_carry_who_may_inseminate_in_both_languages(language, run):
+    shown = json.loads(
+        run("compare", "Merle", "Birch", *FEW, "--json", "--language", language).output
+    )
+    proviso = {
+        "en": "by a veterinarian or as local law allows",
+        "de": "durch eine Tierärztin oder einen Tierarzt, oder wie es das Recht vor Ort erlaubt",
+    }[language]
+
+    guarded = {o["method"] for o in shown["options"] if o["proviso"] == proviso}
+    assert guarded == {
+        o["method"] for o in shown["options"]
+        if o["semen_type"] == "frozen" or o["route"] == "transcervical"
+    }  # fmt: skip
+    assert any(proviso in remark for remark in shown["remarks"])
+    assert not any("chirurg" in o["method"] or "surgical" in o["method"] for o in shown["options"])
+
+
 def test_every_option_names_its_source_its_day_and_who_may_inseminate(planned):
     for option in planned["options"]:
+        assert sum(option["pups_shares"]) == pytest.approx(1.0)
         first = datetime.fromisoformat(option["inseminated_at"][0])
         assert first >= datetime(2026, 10, 31, 8)
         guarded = option["semen_type"] == "frozen" or option["route"] == "transcervical"
@@ -213,7 +301,31 @@ def test_a_kennel_without_a_sample_a_price_or_a_heat_is_answered_from_published_
         "natural", "fresh", "chilled",
     }  # fmt: skip
     assert all(option["cost_if_it_fails"] is None for option in values["options"])
+    assert {"collection", "box", "scan", "stud fee"} <= set(values["missing_prices"])
     assert all(0.0 < option["litter_prob"] < 1.0 for option in values["options"])
+
+
+def test_a_worth_without_any_price_names_no_best(kennel, run):
+    shown = run("compare", "Bracken", "Sage", "--worth", "3000", *FEW, store=kennel.records)
+
+    told = shown.output.replace("\n", " ")
+    assert shown.exit_code == 0
+    assert "no way has all its prices recorded. None is called the best" in told
+    assert "Without a recorded price (Prices sheet): collection, box" in told
+    assert "the best of" not in told
+    assert not re.search(r"\bnan\b", told)
+
+
+def test_a_sample_on_hand_is_not_the_next_one(records):
+    wishes = Wishes(on_hand_at=datetime(2026, 10, 31, 7, 30), is_bitch_at_kennel=False)
+
+    plan = plan_breeding(records, "Tarn", "Birch", wishes, seed=1, n_draws=400)
+
+    keys = [source.key for source in plan.sources]
+    assert "source.sample_on_hand_missing" in keys
+    assert "source.sample_last" not in keys
+    shipped = [a.outcome.option for a in plan.answers if a.outcome.option.packed_at is not None]
+    assert {option.source for option in shipped} == {"sample on hand"}
 
 
 def test_a_season_of_the_demo_serves_every_bitch_within_the_rest_asked_for(run):

@@ -69,6 +69,12 @@ def test_a_window_that_closes_before_the_next_box_can_come_is_said():
     assert reason == "infeasible.box_too_late"
 
 
+def test_a_heat_that_is_over_is_said_so():
+    over = ask(first_on=date(2026, 11, 10), last_on=date(2026, 11, 20))
+
+    assert set(reasons(over).values()) == {"infeasible.window_over", "infeasible.surgical"}
+
+
 def test_a_cost_above_the_owners_limit_is_said_with_both_figures():
     dear = {way.method: way.reason for way in possible_options(ask(max_cost=400.0))[1]}
 
