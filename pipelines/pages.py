@@ -24,6 +24,7 @@ from analytics.semen import with_measures
 from analytics.sentences import Sentence
 from analytics.wording import fit_age_sentence, litters_sentence, samples_sentence
 from pipelines.checks_page import stud_checks, stud_headline
+from pipelines.due import own_row
 from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
 from reports.checks import Checks
 from reports.page import Reader
@@ -123,6 +124,7 @@ def dog_records(kennel: Kennel, dog: str) -> DogRecords:
         views["lab_tests"][views["lab_tests"]["dog"] == dog],
         views["events"][views["events"]["dog"] == dog],
         bred[(bred["stud"] == dog) | (bred["bitch"] == dog)],
+        own_row(views["dogs"], dog),
     )
 
 
