@@ -8,10 +8,10 @@ here lifts another: only a person who has examined the animal can do that.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
 import pandas as pd
 
@@ -41,6 +41,22 @@ Spermatogenesis 61.9 d (Soares 2009, J Anat) and about 10 d in the epididymis (M
 
 FAILURES_TO_REFER = 2
 """Successive empty breedings after which the bitch and the stud are for a veterinarian. (M)"""
+
+GROWN_YEARS, SMALL_GROWN_YEARS, SMALL_BELOW_KG = 2.0, 1.5, 10.0
+"""Ages before which a bitch is mostly not grown, and the weight that makes a small one. [y; kg]
+
+About 2 years, toy and small breeds as early as 18 months: Cecere, American Kennel Club (P); the
+weight is the upper end of the small class of the priors table (J)."""
+
+OLD_AT_WHELPING_YEARS, GESTATION_DAYS = 8.0, 63
+"""Age at whelping from which a litter is asked to be the exception; days to it. [y; d]
+
+The Kennel Club (UK), rule B22c (2): only with an earlier litter and veterinary evidence (P)."""
+
+LATE_FIRST_LITTER_YEARS = 6.0
+"""Age after which a first litter is talked over with a veterinarian; common practice, no source.
+
+Bitches of up to 6 years did best with frozen semen: Thomassen 2006 (P)."""
 
 ILLNESS_EVENTS = frozenset({"fever", "pain", "swelling", "prostatic disease", "injury"})
 """Recorded events that hold back doses until a veterinarian has seen the dog."""
@@ -81,6 +97,8 @@ class DogRecords:
         Call name.
     evaluations, lab_tests, events, breedings
         Rows of that dog alone; columns as in the views of the same names. May be empty.
+    row
+        The dog's own row of the view ``dogs``; None for a dog without one.
     """
 
     dog: str
@@ -88,6 +106,7 @@ class DogRecords:
     lab_tests: pd.DataFrame
     events: pd.DataFrame
     breedings: pd.DataFrame
+    row: Mapping[Any, Any] | None = None
 
 
 def stopped_answers(cautions: Iterable[Caution]) -> frozenset[Answer]:
@@ -116,6 +135,7 @@ def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:
         *discolored_sample(records, today),
         *illness(records, today),
         *successive_failures(records, today),
+        *bitch_age(records, today),
     ]
     spoken += outcome_unknown(
         records, today, with_shares="conception" not in stopped_answers(spoken)
@@ -309,6 +329,37 @@ def successive_failures(records: DogRecords, today: date) -> list[Caution]:
             "trade memory (M)",
         )
     ]
+
+
+def bitch_age(records: DogRecords, today: date) -> list[Caution]:
+    """A bitch not yet grown, old at the whelping, or late for a first litter: for a veterinarian.
+
+    Never a stop: kennel clubs allow exceptions, and a person who has examined her decides.
+    """
+    row = records.row
+    if row is None or row["sex"] != "female" or pd.isna(row["born_on"]):
+        return []
+    days = (today - _as_date(row["born_on"])).days
+    years, weight_kg = days / 365.25, row["adult_weight_kg"]
+    is_small = not pd.isna(weight_kg) and weight_kg < SMALL_BELOW_KG
+    if years < (SMALL_GROWN_YEARS if is_small else GROWN_YEARS):
+        rule, source = "bitch young", "Cecere, American Kennel Club (P)"
+    elif days + GESTATION_DAYS >= 365.25 * OLD_AT_WHELPING_YEARS:
+        rule, source = "bitch old", "The Kennel Club (UK), rule B22c (2) (P)"
+    elif years > LATE_FIRST_LITTER_YEARS and not _has_whelped(records, today):
+        rule, source = "first litter late", "common practice, no source"
+    else:
+        return []
+    key = f"caution.{rule.replace(' ', '_')}"
+    return [Caution(rule, "warn", sentence(key, dog=records.dog, years=years), source)]
+
+
+def _has_whelped(records: DogRecords, today: date) -> bool:
+    """Whether a litter of hers is recorded, before the records begin or in them."""
+    before = None if records.row is None else records.row["n_litters_before"]
+    known = _until(records.breedings, "bred_earliest", today)
+    in_records = not known.empty and known["whelped"].fillna(False).astype(bool).any()
+    return bool(in_records or (not pd.isna(before) and before > 0))
 
 
 def outcome_unknown(records: DogRecords, today: date, *, with_shares: bool) -> list[Caution]:

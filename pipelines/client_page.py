@@ -7,7 +7,7 @@ from datetime import date, datetime
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import Caution, cautions_for_dog
+from analytics.cautions import Caution, bitch_age, cautions_for_dog
 from analytics.errors import RecordsError
 from analytics.keeping import kept_at
 from analytics.models.ovulation import DATE_SD_DAYS, ovulation_of_cycles
@@ -69,9 +69,12 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
         bitch=str(box["for_bitch"]),
         stud=stud,
         stud_facts=facts(dog, reader.words),
-        cautions=tuple(
-            caution for caution in cautions_for_dog(dog_records(kennel, stud), kennel.today)
-            if _concerns_her(caution)
+        cautions=(
+            *(
+                caution for caution in cautions_for_dog(dog_records(kennel, stud), kennel.today)
+                if _concerns_her(caution)
+            ),
+            *bitch_age(dog_records(kennel, str(box["for_bitch"])), kennel.today),
         ),
         answer=(box_sentence(stud, _day(box["collected_earliest"]), [
             (one.hours, one.motile_dose_m) for one in known_kept

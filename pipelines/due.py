@@ -238,6 +238,12 @@ def readings_of_heat(
     ]
 
 
+def own_row(dogs: pd.DataFrame, dog: str) -> Mapping[Any, Any] | None:
+    """The dog's row of the view ``dogs``; None for one without."""
+    rows = dogs[dogs["call_name"] == dog].to_dict("records")
+    return rows[0] if len(rows) == 1 else None
+
+
 def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
     """What must be said of one dog, whichever sex, before any number."""
     bred = views["breedings"]
@@ -247,6 +253,7 @@ def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tup
         views["lab_tests"][views["lab_tests"]["dog"] == dog],
         views["events"][views["events"]["dog"] == dog],
         bred[(bred["stud"] == dog) | (bred["bitch"] == dog)],
+        own_row(views["dogs"], dog),
     )
     return cautions_for_dog(records, today)
 

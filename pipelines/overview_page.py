@@ -7,7 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import RECENT_DAYS, cautions_for_dog, stopped_answers
+from analytics.cautions import (
+    RECENT_DAYS,
+    Caution,
+    bitch_age,
+    cautions_for_dog,
+    stopped_answers,
+)
 from analytics.counting import exact_share
 from analytics.semen import total_sperm_m
 from analytics.sentences import Word, sentence
@@ -48,6 +54,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
     straws = views["frozen_lots"]
     return OverviewResults(
         kennel=kennel.name,
+        cautions=_of_bitches_in_heat(kennel),
         answer=answer,
         due=_due(kennel, reader),
         unreported=_unreported(kennel),
@@ -62,6 +69,17 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
         sources=sources(words, with_chances=bool(chances), with_litters=sizes is not None),
         provenance=provenance(kennel, words),
         checks=kennel_checks(kennel),
+    )
+
+
+def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
+    """What must be said of the age of a bitch before she is bred in the heat she is in."""
+    items = due_items(kennel.views, today=kennel.today)
+    in_heat = {item.dog for item in items if item.kind in {"progesterone", "insemination"}}
+    return tuple(
+        caution
+        for bitch in sorted(in_heat)
+        for caution in bitch_age(dog_records(kennel, bitch), kennel.today)
     )
 
 

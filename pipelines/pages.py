@@ -33,6 +33,7 @@ from analytics.wording import (
     samples_sentence,
 )
 from pipelines.checks_page import stud_checks, stud_headline
+from pipelines.due import own_row
 from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
 from pipelines.store import KeptFit
 from pipelines.stored_page import stages_told, storage_told
@@ -175,6 +176,7 @@ def dog_records(kennel: Kennel, dog: str) -> DogRecords:
         views["lab_tests"][views["lab_tests"]["dog"] == dog],
         views["events"][views["events"]["dog"] == dog],
         bred[(bred["stud"] == dog) | (bred["bitch"] == dog)],
+        own_row(views["dogs"], dog),
     )
 
 

@@ -8,6 +8,7 @@ from datetime import date
 
 import pandas as pd
 
+from analytics.cautions import Caution
 from analytics.estimate import Estimate
 from analytics.litter_sizes import LitterSizes
 from analytics.sentences import Sentence, Word
@@ -131,6 +132,8 @@ class OverviewResults:
     ----------
     kennel
         Name.
+    cautions
+        What must be said of bitches in heat.
     answer
         What is said, sentence by sentence.
     due, unreported
@@ -154,6 +157,7 @@ class OverviewResults:
     """
 
     kennel: str
+    cautions: tuple[Caution, ...]
     answer: tuple[Sentence, ...]
     due: tuple[Due, ...]
     unreported: tuple[Unreported, ...]
@@ -189,7 +193,7 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
         kind=words["overview.kind"],
         title=results.kennel,
         subtitle=words["overview.lead"],
-        cautions=(),
+        cautions=results.cautions,
         answer=tuple(words.tell(said) for said in results.answer),
         sections=tuple(section for section in sections if section is not None),
         links=links,

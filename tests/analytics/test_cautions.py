@@ -1,5 +1,6 @@
 """Cautions: each rule speaks when the records say so, and stops what it must."""
 
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -181,3 +182,47 @@ def test_stops_come_first_and_every_caution_names_its_source():
     severities = [caution.severity for caution in spoken]
     assert severities == sorted(severities, key=["stop", "warn", "say"].index)
     assert all(caution.source for caution in spoken)
+
+
+AGE_RULES = {"bitch young", "bitch old", "first litter late"}
+
+
+def bitch(born_on, *, weight_kg=22.0, n_before=1, whelped=()):
+    """Rowan's records as a bitch's, with her row of the Dogs sheet."""
+    row = {"sex": "female", "born_on": born_on, "adult_weight_kg": weight_kg,
+           "n_litters_before": n_before}  # fmt: skip
+    bred = [
+        {"bred_earliest": pd.Timestamp("2024-03-01"), "whelped": outcome} for outcome in whelped
+    ]
+    return replace(records(breedings=bred), row=row)
+
+
+@pytest.mark.parametrize(
+    ("her", "rule"),
+    [
+        (bitch(pd.Timestamp("2024-06-03")), "bitch young"),
+        (bitch(pd.Timestamp("2024-05-30")), None),
+        (bitch(pd.Timestamp("2024-11-25"), weight_kg=6.0), None),
+        (bitch(pd.Timestamp("2025-01-01"), weight_kg=6.0), "bitch young"),
+        # Sixty-three days later she would be eight.
+        (bitch(pd.Timestamp("2018-08-03")), "bitch old"),
+        (bitch(pd.Timestamp("2018-08-05")), None),
+        (bitch(pd.Timestamp("2020-04-01"), n_before=0), "first litter late"),
+        (bitch(pd.Timestamp("2020-04-01"), n_before=float("nan")), "first litter late"),
+        (bitch(pd.Timestamp("2020-04-01"), n_before=0, whelped=[False, True]), None),
+        (bitch(pd.NaT), None),
+    ],
+)
+def test_a_bitch_too_young_or_too_old_is_for_a_veterinarian_and_stops_nothing(her, rule):
+    spoken = [one for one in cautions_for_dog(her, TODAY) if one.rule in AGE_RULES]
+
+    assert [one.rule for one in spoken] == ([] if rule is None else [rule])
+    assert all(one.severity == "warn" and not one.stops for one in spoken)
+
+
+def test_the_age_of_a_stud_or_of_an_outside_dog_says_nothing():
+    old = bitch(pd.Timestamp("2010-01-01"))
+    male = replace(old, row={**old.row, "sex": "male"})
+
+    for one in (male, records()):
+        assert not AGE_RULES & {caution.rule for caution in cautions_for_dog(one, TODAY)}

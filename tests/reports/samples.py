@@ -261,6 +261,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
     on = date(2026, 5, 1)
     return OverviewResults(
         kennel=name,
+        cautions=(),
         answer=(sentence("said.no_counted_sample", stud=name),),
         due=(Due(on, on, True, name), Due(on, date(2026, 5, 3), False, name)),
         unreported=(Unreported(on, name, name, Word("semen", name), 31),),

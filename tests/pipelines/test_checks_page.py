@@ -1,0 +1,142 @@
+"""Pages tell how far the models can be trusted, from the fit's record and the views."""
+
+from dataclasses import replace
+
+import pytest
+
+from analytics.checking import cross_validation, left_out
+from analytics.prior_width import as_plain, from_plain
+from pipelines.checks_page import kennel_checks, kennel_headline, stud_checks
+from pipelines.due import DUE_VIEWS, cautions_of
+from pipelines.kennel import read_kennel, veiled
+from pipelines.overview_page import overview_results
+from pipelines.run import DEMO_TODAY, ENGLISH_OWNER
+from reports.overview import build_overview
+from reports.page import render
+
+STUDS = {"Bracken", "Merle", "Pike", "Sorrel", "Tarn"}
+
+
+@pytest.fixture(scope="module")
+def kennel(fitted_store_path):
+    return read_kennel(fitted_store_path, DEMO_TODAY)
+
+
+@pytest.fixture(scope="module")
+def overview(kennel):
+    return overview_results(kennel, ENGLISH_OWNER)
+
+
+@pytest.fixture(scope="module")
+def checks(overview):
+    return overview.checks
+
+
+def keys(checks):
+    return [said.key for paragraph in checks.said for said in paragraph]
+
+
+def test_the_overview_tells_what_the_fit_kept_and_what_the_records_hold(checks):
+    assert keys(checks)[0] == "check.expected"
+    assert {"check.predicted", "check.calibration", "check.smallest"} <= set(keys(checks))
+    assert list(checks.scores) == ["model", "published", "raw"]
+    assert {one.figure for one in checks.replicated} >= {
+        "litters_frozen",
+        "empty_twice",
+        "dispersion",
+    }
+    assert set(checks.methods) == {"chilled", "frozen"}
+    assert set(checks.studs) == STUDS
+    assert set(checks.opinions) == {"whelped", "litter_size"}
+
+
+@pytest.mark.slow
+def test_what_the_fit_kept_is_what_it_would_compute_from_all_its_draws(kennel, checks, demo_fit):
+    # Second route: the same scores from the draws that were kept, half of those of the fit.
+    again = cross_validation(left_out(demo_fit, seed=1), demo_fit.data, demo_fit.data.whelped > -2)
+
+    kept = checks.scores["model"]
+    assert kept.log_score == pytest.approx(again.scores["model"].log_score, abs=0.01)
+    assert checks.scores["raw"] == replace(
+        again.scores["raw"],
+        log_score_gain=checks.scores["raw"].log_score_gain,
+        log_score_gain_se=checks.scores["raw"].log_score_gain_se,
+        brier_gain=checks.scores["raw"].brier_gain,
+        brier_gain_se=checks.scores["raw"].brier_gain_se,
+    )
+    widths = kennel.conception.kept.checks["prior_widths"]
+    assert as_plain(from_plain(widths)) == widths
+
+
+def test_missing_outcomes_are_told_with_both_extremes_before_any_order_of_methods(overview):
+    said = [one.key for one in overview.answer]
+
+    assert said[:2] == ["said.year", "said.program"]
+    order = said.index("check.methods")
+    assert all(said.index(key) < order for key in said if key == "check.not_usable")
+
+
+def test_after_new_records_predictions_wait_for_the_next_fit(kennel):
+    later = replace(kennel, conception=replace(kennel.conception, caveat="2 records since"))
+
+    said = keys(kennel_checks(later))
+
+    assert "check.awaiting" in said
+    assert "check.predicted" not in said
+
+
+def test_a_stopped_stud_is_in_no_table_of_checks(kennel, checks):
+    stopped = replace(kennel, stopped=frozenset({"Merle"}))
+
+    without = kennel_checks(stopped)
+
+    assert set(without.studs) == STUDS - {"Merle"}
+    everything = {one.figure: one.observed for one in checks.replicated}
+    fewer = {one.figure: one.observed for one in without.replicated}
+    assert fewer["litters_frozen"] < everything["litters_frozen"]
+
+
+def test_without_names_no_stud_is_named_in_a_check(kennel):
+    hidden, _ = veiled(kennel, [], ENGLISH_OWNER.words)
+    found = overview_results(hidden, ENGLISH_OWNER)
+    page = render(build_overview(found, (), ENGLISH_OWNER))
+
+    assert not [stud for stud in STUDS if stud in page]
+    assert len(found.checks.studs) == len(STUDS)
+
+
+def test_a_review_tells_what_concerns_him_alone(kennel):
+    checks = stud_checks(kennel, "Merle")
+
+    assert set(checks.studs) == {"Merle"}
+    assert "check.smallest_stud" in keys(checks)
+    assert not checks.scores
+    assert stud_checks(kennel, "Nobody").said == ()
+
+
+def test_a_kennel_without_a_fit_is_checked_against_published_work_alone(kennel):
+    unfitted = replace(kennel, conception=replace(kennel.conception, kept=None))
+
+    checks = kennel_checks(unfitted)
+
+    assert keys(checks)[0] == "check.expected"
+    assert checks.scores is None
+    assert checks.methods is None
+    assert [one.key for one in kennel_headline(unfitted) if one.key == "check.methods"] == []
+
+
+def test_an_old_bitch_in_heat_heads_the_overview(overview, demo_store):
+    # Birch was born on 1 Aug 2015 and is in heat since 22 Oct 2026.
+    found = overview.cautions
+    views = {name: demo_store.read(name) for name in DUE_VIEWS}
+
+    assert ("bitch old", "Birch") in {(one.rule, one.sentence.values["dog"]) for one in found}
+    assert "bitch old" in {one.rule for one in cautions_of(views, "Birch", DEMO_TODAY)}
+
+
+def test_a_file_from_before_checks_were_kept_is_read_without_them(kennel):
+    kept = replace(kennel.conception.kept, checks={})
+    checks = kennel_checks(replace(kennel, conception=replace(kennel.conception, kept=kept)))
+
+    assert checks.scores is None
+    assert checks.methods is None
