@@ -14,7 +14,10 @@ of the readings whose weights depend on the days alone; the rule is averaged ove
 spreads from the fit. Power is the same with a true fall put in at the first new collection.
 
 Does not know: season, rest and readers, which cost a little more than said here, and an event
-declared for a fall, which makes it seen sooner.
+declared for a fall, which makes it seen sooner. Spreads stay those of the fit: after a lasting fall
+a new fit allows for larger movements, so that a late announcement comes rather sooner than said. A
+fall of a share read by eye may be sure long before its size is: 15 points of motility are far out
+in the table's prior of movements (q05), and the rule asks for the size too.
 """
 
 from __future__ import annotations

@@ -156,7 +156,8 @@ def power_sentence(stud: str, power: Power) -> Sentence:
         "blind": blind,
     }
     if power.n_promised is None or power.months_promised is None:
-        return sentence("said.power_never", **values)
+        # The last size is the one worth acting on: seen at all, and yet not announced.
+        return sentence("said.power_never", sure=power.seen[-1].prob, **values)
     return sentence(
         "said.power",
         n_promised=power.n_promised,

@@ -282,12 +282,15 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     """Generative story, in the form the sampler likes."""
     n_studs, n_readers = data["last"].shape[0], data["reader_scale"].shape[0]
     n_basis = data["n_basis"].shape[0]
-    z_spread = numpyro.sample("z_spread", dist.HalfNormal(1.0).expand((3,)).to_event(1))
-    between = numpyro.deterministic("between", data["between_sd"] * z_spread[0])
-    reader_sd = numpyro.deterministic("reader_sd", data["reader_sd"] * z_spread[1])
-    amplitude = numpyro.deterministic("amplitude", data["amplitude_sd"] * z_spread[2])
+    # A spread is sampled with a sign that changes nothing: its posterior is then smooth at nought.
+    z_spread = numpyro.sample("z_spread", dist.Normal(0.0, 1.0).expand((3,)).to_event(1))
+    between = data["between_sd"] * z_spread[0]
+    reader_sd = data["reader_sd"] * z_spread[1]
+    amplitude = data["amplitude_sd"] * z_spread[2]
+    for name, spread in (("between", between), ("reader_sd", reader_sd), ("amplitude", amplitude)):
+        numpyro.deterministic(name, jnp.abs(spread))
     length = numpyro.sample("length", dist.LogNormal(jnp.log(data["length"]), data["length_sd"]))
-    scale = jnp.sqrt(spectral_density(amplitude, length, data["half_range"], n_basis))
+    scale = amplitude * jnp.sqrt(spectral_density(1.0, length, data["half_range"], n_basis))
     n_episodes = data["since"].shape[1]
     z_event = numpyro.sample("z_event", dist.Normal(0.0, 1.0).expand((3, n_episodes)).to_event(2))
     z_step, z_lag, z_duration = z_event

@@ -79,6 +79,8 @@ def test_what_a_rhythm_cannot_see_is_said():
     assert "cannot be seen within a year" in said
     assert "within 12 collections" in said.replace("\u00a0", " ")
     assert "not surely announced within two years" in never
+    # A fall may be sure and yet of unsure size: the two are told apart.
+    assert "becomes sure within a year in 60 % of cases" in never.replace("\u00a0", " ")
 
 
 def test_an_announced_fall_is_read_again_after_a_turnover_of_sperm_and_no_other():

@@ -185,7 +185,7 @@ def told(lines):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("question", choices=[*QUESTIONS, "told"])
-    parser.add_argument("--kennels", type=int, default=4)
+    parser.add_argument("--kennels", type=int, default=4, help=f"of {N_STUDS} studs")
     parser.add_argument("--lines", type=Path, required=True)
     parser.add_argument("--result", type=Path)
     asked = parser.parse_args()
