@@ -37,7 +37,7 @@ from analytics.likelihoods import (
     binomial_log_likelihood,
     truncated_count_log_likelihood,
 )
-from analytics.sampling import SMOOTH_SCHEDULE, Diagnostics, Draws, Run, sample
+from analytics.sampling import ROUND_SCHEDULE, Diagnostics, Draws, Run, sample
 
 Ints = NDArray[np.int64]
 
@@ -148,7 +148,7 @@ def fit_mixed_logistic(
     coefficients: NormalPrior,
     spread_scale: Mapping[str, float],
     seed: int,
-    schedule: Sequence[Run] = SMOOTH_SCHEDULE,
+    schedule: Sequence[Run] = ROUND_SCHEDULE,
 ) -> RegressionPosterior:
     """Fit a mixed logistic regression to single or grouped trials.
 
@@ -167,10 +167,13 @@ def fit_mixed_logistic(
 
     Raises
     ------
+    ValueError
+        An array's length or a value does not fit the table.
     ConvergenceError
         The sampler did not settle.
     """
     arrays = mixed_arrays(table, coefficients, spread_scale)
+    _check_trials(table, np.asarray(n_success), np.asarray(n_trials))
     arrays |= {"n_success": np.asarray(n_success), "n_trials": np.asarray(n_trials)}
     return _fit(_binomial_model(tuple(table.groups)), table, arrays, (), seed, schedule)
 
@@ -184,7 +187,7 @@ def fit_beta_binomial(
     spread_scale: Mapping[str, float],
     correlation: tuple[float, float],
     seed: int,
-    schedule: Sequence[Run] = SMOOTH_SCHEDULE,
+    schedule: Sequence[Run] = ROUND_SCHEDULE,
 ) -> RegressionPosterior:
     """Fit a beta-binomial regression: trials of one row go together.
 
@@ -198,10 +201,11 @@ def fit_beta_binomial(
     """
     trials = np.asarray(n_trials)
     arrays = mixed_arrays(table, coefficients, spread_scale)
+    _check_trials(table, np.asarray(n_success), trials)
     arrays |= {
         "n_success": np.asarray(n_success),
         "n_trials": trials,
-        "steps": np.arange(int(trials.max())),
+        "steps": np.arange(int(trials.max(initial=1))),
         "correlation": np.array(correlation),
     }
     model = _beta_binomial_model(tuple(table.groups))
@@ -217,7 +221,7 @@ def fit_truncated_count(
     log_dispersion: tuple[float, float],
     n_support: int,
     seed: int,
-    schedule: Sequence[Run] = SMOOTH_SCHEDULE,
+    schedule: Sequence[Run] = ROUND_SCHEDULE,
 ) -> RegressionPosterior:
     """Fit positive counts by a zero-truncated Conway-Maxwell-Poisson regression of the log mean.
 
@@ -233,6 +237,13 @@ def fit_truncated_count(
         Largest count that is thought possible.
     """
     arrays = mixed_arrays(table, coefficients, spread_scale)
+    found = np.asarray(counts)
+    if found.shape != (len(table.design),) or not ((found >= 1) & (found <= n_support)).all():
+        raise ValueError(
+            f"counts must be one a row, each from 1 to n_support = {n_support}; got "
+            f"{found.shape} for {len(table.design)} rows, from {found.min(initial=np.inf)} to "
+            f"{found.max(initial=-np.inf)}"
+        )
     arrays |= {
         "counts": np.asarray(counts),
         "support": np.arange(n_support + 1.0),
@@ -245,7 +256,19 @@ def fit_truncated_count(
 def mixed_arrays(
     table: RegressionTable, coefficients: NormalPrior, spread_scale: Mapping[str, float]
 ) -> dict[str, Any]:
-    """Arguments of :func:`mixed_predictor` for an unpadded table."""
+    """Arguments of the linear predictor for an unpadded table."""
+    n_columns = len(table.columns)
+    mean, sd = np.asarray(coefficients.mean), np.asarray(coefficients.sd)
+    if mean.shape != (n_columns,) or sd.shape != (n_columns,) or not (sd > 0).all():
+        raise ValueError(
+            f"coefficients must have a mean and an sd above 0 for each of the {n_columns} columns "
+            f"{', '.join(table.columns)}; got {mean.shape} and {sd.tolist()}"
+        )
+    lacking = [factor for factor in table.groups if not spread_scale.get(factor, 0.0) > 0]
+    if lacking:
+        raise ValueError(
+            f"spread_scale must be above 0 for each grouping factor; it is not for {lacking}"
+        )
     arrays: dict[str, Any] = {
         "design": table.design,
         "weight": np.ones(len(table.design)),
@@ -264,6 +287,23 @@ def factor_arrays(factor: str, index: Ints, n_levels: int, scale: float) -> dict
         f"level_{factor}": np.zeros(max(1, n_levels)),
         f"scale_{factor}": np.float64(scale),
     }
+
+
+def _check_trials(table: RegressionTable, n_success: Floats, n_trials: Floats) -> None:
+    """Refuse counts that are not counts out of the trials of the table's rows."""
+    n_rows = len(table.design)
+    if n_success.shape != (n_rows,) or n_trials.shape != (n_rows,):
+        raise ValueError(
+            f"n_success and n_trials must have one number for each of the {n_rows} rows; got "
+            f"{n_success.shape} and {n_trials.shape}"
+        )
+    wrong = ~((n_success >= 0) & (n_success <= n_trials))
+    if wrong.any():
+        row = int(np.flatnonzero(wrong)[0])
+        raise ValueError(
+            f"n_success must lie between 0 and n_trials in every row; row {row} has "
+            f"{n_success[row]:g} of {n_trials[row]:g}"
+        )
 
 
 def draw_coefficients(data: Mapping[str, Any]) -> Any:  # noqa: ANN401

@@ -1,6 +1,7 @@
 """Has the sampler settled? Nothing leaves before it has.
 
-NUTS of NumPyro in 64 bits, chains side by side in one compiled program. Every fit passes one gate:
+NUTS of NumPyro in 64 bits, or paths of one mean length where a posterior is nearly normal, chains
+side by side in one compiled program. Every fit passes one gate:
 R-hat at most 1.01, bulk and tail effective sizes of at least 400, no divergence. A fit that fails
 is repeated with more and smaller steps; one that fails at the end of the schedule is refused, and
 no number of it is released.
@@ -20,7 +21,7 @@ import jax
 import numpy as np
 import numpyro
 from arviz_stats.base import array_stats
-from numpyro.infer import MCMC, NUTS
+from numpyro.infer import HMC, MCMC, NUTS
 
 from analytics.errors import ConvergenceError
 from analytics.estimate import Floats
@@ -38,6 +39,9 @@ TAIL_PROBS = (0.05, 0.95)
 
 N_CHAINS = 4
 
+GOLDEN_RATIO = (5**0.5 - 1.0) / 2.0
+"""Steps of this share of a range fill it evenly."""
+
 N_PROGRAMS = 8
 """Samplers held ready in one process; each holds some 150 MB of compiled programs."""
 
@@ -52,11 +56,15 @@ class Run:
         Iterations of each chain.
     target_accept
         Wanted acceptance; nearer to 1 means smaller steps.
+    path_length
+        Mean length of a path, in posterior standard deviations; None lets every path end where it
+        turns back (NUTS).
     """
 
     n_warmup: int
     n_draws: int
     target_accept: float
+    path_length: float | None = None
 
 
 SCHEDULE = (Run(600, 800, 0.95), Run(1000, 2000, 0.98), Run(1500, 4000, 0.995))
@@ -64,6 +72,10 @@ SCHEDULE = (Run(600, 800, 0.95), Run(1000, 2000, 0.98), Run(1500, 4000, 0.995))
 
 SMOOTH_SCHEDULE = (Run(400, 500, 0.8), Run(800, 1500, 0.9), Run(1500, 4000, 0.99))
 """Attempts for a posterior without sharp corners, as the regressions have."""
+
+ROUND_SCHEDULE = (Run(400, 800, 0.85, path_length=2.4), *SMOOTH_SCHEDULE[1:])
+"""Attempts for a posterior that is nearly normal: paths of one mean length cost a fraction of paths
+that look for their turn, and where the gate finds them too short the others follow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,11 +280,7 @@ def _program(
 
     def program(key: Any, arguments: dict[str, Any]) -> tuple[dict[str, Any], Any]:  # noqa: ANN401
         mcmc = MCMC(
-            NUTS(
-                model,
-                target_accept_prob=run.target_accept,
-                dense_mass=list(dense) if dense else False,
-            ),
+            _kernel(model, run, dense),
             num_warmup=run.n_warmup,
             num_samples=run.n_draws,
             num_chains=N_CHAINS,
@@ -284,6 +292,36 @@ def _program(
 
     compiled: Callable[[Any, dict[str, Any]], tuple[dict[str, Any], Any]] = jax.jit(program)
     return compiled
+
+
+class _VariedPaths(HMC):  # type: ignore[misc]  # numpyro has no types
+    """Hamiltonian paths whose lengths vary evenly between nothing and twice the mean.
+
+    A fixed length would come back to where it started in some direction (Neal 2011, Handbook of
+    Markov Chain Monte Carlo, section 5.4.2.2). Lengths follow the golden ratio's sequence, the same
+    in every chain, so that chains side by side do not wait for each other; they depend on the count
+    of draws alone, never on the state, which leaves each draw's move reversible.
+    """
+
+    def sample(self, state: Any, model_args: Any, model_kwargs: Any) -> Any:  # noqa: ANN401
+        """Move once."""
+        mean = state.trajectory_length
+        share = ((state.i + 1.0) * GOLDEN_RATIO) % 1.0
+        varied = state._replace(trajectory_length=2.0 * mean * share)
+        return super().sample(varied, model_args, model_kwargs)._replace(trajectory_length=mean)
+
+
+def _kernel(model: Callable[..., Any], run: Run, dense: tuple[tuple[str, ...], ...]) -> HMC:
+    """What moves a chain in this run."""
+    mass = list(dense) if dense else False
+    if run.path_length is None:
+        return NUTS(model, target_accept_prob=run.target_accept, dense_mass=mass)
+    return _VariedPaths(
+        model,
+        target_accept_prob=run.target_accept,
+        dense_mass=mass,
+        trajectory_length=run.path_length,
+    )
 
 
 def _diagnose(

@@ -7,10 +7,13 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
-from scipy.optimize import minimize
+from scipy.optimize import minimize, minimize_scalar
 from scipy.special import gammaln, logit
-from scipy.stats import betabinom, poisson
-from statsmodels.discrete.truncated_model import TruncatedLFPoisson
+from scipy.stats import betabinom, norm, poisson
+from statsmodels.discrete.truncated_model import (
+    TruncatedLFNegativeBinomialP,
+    TruncatedLFPoisson,
+)
 from statsmodels.stats.meta_analysis import combine_effects
 
 from analytics.likelihoods import (
@@ -93,6 +96,30 @@ def test_medicare_stays_give_the_truncated_poisson_fit_of_three_libraries():
     np.testing.assert_allclose(classical.params, expected, atol=1e-4)
 
 
+def test_medicare_stays_spread_more_than_truncated_poisson():
+    # VGAM and glmmTMB: zero-truncated negative binomial 2.27252 …, alpha 0.5484, log likelihood
+    # −4751.39581; intercept of the truncated Poisson alone 2.287843, −7308.06327.
+    stays = pd.read_csv(REFERENCES / "COUNT_medpar.csv")
+    design = sm.add_constant(stays[["white", "hmo", "type2", "type3"]].to_numpy(dtype=float))
+    los = stays["los"].to_numpy(dtype=float)
+
+    wide = TruncatedLFNegativeBinomialP(los, design).fit(
+        start_params=[2.2, -0.1, -0.1, 0.2, 0.7, 0.5], method="bfgs", maxiter=200, disp=False
+    )
+    alone = TruncatedLFPoisson(los, np.ones(len(los))).fit(disp=False)
+    narrow = TruncatedLFPoisson(los, design).fit(disp=False)
+    untruncated = sm.Poisson(los, design).fit(disp=False)
+
+    np.testing.assert_allclose(
+        wide.params, [2.27252, -0.13456, -0.07267, 0.23444, 0.73560, 0.5484], atol=1e-4
+    )
+    assert wide.llf == pytest.approx(-4751.39581, abs=0.01)
+    assert alone.params[0] == pytest.approx(2.287843, abs=1e-5)
+    assert alone.llf == pytest.approx(-7308.06327, abs=0.01)
+    np.testing.assert_allclose(narrow.bse, [0.02721, 0.02742, 0.02396, 0.02106, 0.02614], atol=1e-4)
+    assert np.abs(untruncated.params - narrow.params).max() > 1e-4
+
+
 def test_low_iron_rats_give_vgams_beta_binomial():
     # Moore & Tsiatis 1991; VGAM 1.1-7.
     rats = pd.read_csv(REFERENCES / "VGAM_lirat.csv")
@@ -155,6 +182,21 @@ def test_cow_inseminations_give_the_trend_and_centres_of_r():
     np.testing.assert_allclose(found[1:] / [100, 1, 1], [-0.0190388, 0.425603, 0.722157], atol=1e-5)
     np.testing.assert_allclose(classical.params, found, atol=1e-5)
     assert classical.deviance == pytest.approx(121.790, abs=1e-3)
+    assert classical.bse[1] / 100 == pytest.approx(0.0019674, abs=1e-6)
+    shares = cows.groupby("centre")[["con", "ins"]].sum()
+    np.testing.assert_allclose(
+        shares["con"] / shares["ins"], [0.08651, 0.12230, 0.16094], atol=5e-6
+    )
+
+    bands = pd.get_dummies(cows["t"], drop_first=True).to_numpy(dtype=float)
+    by_band = sm.GLM(
+        np.column_stack([conceived, n - conceived]),
+        np.column_stack([np.ones(len(cows)), bands, centres]),
+        family=sm.families.Binomial(),
+    ).fit()
+    assert by_band.deviance == pytest.approx(92.181, abs=1e-3)
+    # Five times what a binomial would leave: these counts spread more than a binomial's.
+    assert by_band.df_resid == 18
 
 
 def test_calving_difficulty_gives_the_logit_of_r():
@@ -181,7 +223,9 @@ def test_calving_difficulty_gives_the_logit_of_r():
     assert table["count"].sum() == 363_759
     assert classical.params["const"] == pytest.approx(-1.33157, abs=1e-4)
     assert classical.params["sex_M"] == pytest.approx(0.85876, abs=1e-4)
+    assert classical.params["age_8.0+"] == pytest.approx(-2.81222, abs=1e-4)
     assert classical.deviance == pytest.approx(8.0316, abs=1e-3)
+    assert classical.df_resid == 8
     # The optimizer stops at a gradient of 10⁻⁶ of 10⁵ births.
     np.testing.assert_allclose(found, classical.params, atol=1e-3)
 
@@ -202,6 +246,49 @@ def test_salamander_cells_without_animals_are_their_own_shares():
     assert log_likelihood == pytest.approx(-222.78735, abs=1e-4)
 
 
+def restricted_likelihood(effects, variance, design):
+    """Pooled effects by restricted maximum likelihood: coefficients, their errors, tau²."""
+
+    def pooled(tau2):
+        weight = 1 / (variance + tau2)
+        precision = design.T @ (weight[:, None] * design)
+        found = np.linalg.solve(precision, design.T @ (weight * effects))
+        left = effects - design @ found
+        log_likelihood = 0.5 * (
+            np.log(weight).sum() - np.linalg.slogdet(precision)[1] - weight @ left**2
+        )
+        return log_likelihood, found, np.sqrt(np.diag(np.linalg.inv(precision)))
+
+    tau2 = minimize_scalar(
+        lambda tau2: -pooled(tau2)[0], bounds=(0.0, 5.0), method="bounded", options={"xatol": 1e-9}
+    ).x
+    return *pooled(tau2)[1:], float(tau2)
+
+
+def test_vaccine_trials_give_metafors_restricted_likelihood():
+    # Colditz et al. 1994; metafor 3.8-1.
+    bcg = pd.read_csv(REFERENCES / "metadat_bcg.csv")
+    treated, control = bcg["tpos"] + bcg["tneg"], bcg["cpos"] + bcg["cneg"]
+    log_rr = np.log((bcg["tpos"] / treated) / (bcg["cpos"] / control)).to_numpy()
+    variance = (1 / bcg["tpos"] - 1 / treated + 1 / bcg["cpos"] - 1 / control).to_numpy()
+    ones = np.ones((len(bcg), 1))
+
+    (mean,), (error,), tau2 = restricted_likelihood(log_rr, variance, ones)
+    assert (mean, error, tau2) == pytest.approx((-0.7145, 0.1798, 0.3132), abs=5e-5)
+    reach = norm.ppf(0.975) * error
+    assert (mean - reach, mean + reach) == pytest.approx((-1.0669, -0.3622), abs=1e-4)
+    # Higgins' share of the spread that is no chance, by its typical variance within a trial.
+    weight = 1 / variance
+    typical = (len(bcg) - 1) * weight.sum() / (weight.sum() ** 2 - (weight**2).sum())
+    assert 100 * tau2 / (tau2 + typical) == pytest.approx(92.22, abs=0.005)
+
+    by_latitude = np.column_stack([ones, bcg["ablat"]])
+    slopes, errors, tau2 = restricted_likelihood(log_rr, variance, by_latitude)
+    assert (slopes[1], errors[1]) == pytest.approx((-0.0291, 0.0072), abs=5e-5)
+    # metafor's search stops when tau² moves by less than 10⁻⁵; its figure is rounded after that.
+    assert tau2 == pytest.approx(0.0764, abs=5e-5 + 1e-5)
+
+
 def test_the_pooled_contrast_behind_frozen_against_fresh_is_that_of_its_two_trials():
     # Hollinshead & Hanlon 2017: fresh 434 of 543, frozen 458 of 645; Cochran et al. 2023: fresh
     # 114 of 137, frozen 42 of 63. First the pooling itself on BCG vaccine trials (Colditz 1994).
@@ -220,6 +307,9 @@ def test_the_pooled_contrast_behind_frozen_against_fresh_is_that_of_its_two_tria
     trials = combine_effects(log_or, variance, method_re="dl")
     assert trials.mean_effect_re == pytest.approx(-0.573, abs=5e-4)
     assert trials.sd_eff_w_re == pytest.approx(0.170, abs=5e-4)
+    # The restricted likelihood pools the two trials to the same, within a third of the error.
+    (mean,), (error,), _ = restricted_likelihood(log_or, variance, np.ones((2, 1)))
+    assert mean == pytest.approx(trials.mean_effect_re, abs=error / 3)
     # The table's row is that, rounded down for a new kennel and more than twice as wide.
     assert PRIORS["c06"].centre == pytest.approx(trials.mean_effect_re, abs=0.03)
     assert PRIORS["c06"].sd > 2 * trials.sd_eff_w_re
