@@ -32,7 +32,13 @@ def season_answer(season: Season, words: Words, *, seed: int) -> Answer:
         tables.append(_collection_table(plan, words))
     if plan.conflicts:
         tables.append(_conflict_table(season, plan, words))
-    remarks = tell(wording.season_remarks(plan, season.heats), words)
+    remarks = tell(
+        wording.season_remarks(
+            plan, season.heats, next_day_deficit=season.next_day_deficit,
+            is_own_rest=season.is_own_rest,
+        ),
+        words,
+    )  # fmt: skip
     return Answer(tuple(told), tuple(tables), remarks, _values(season, plan, litters))
 
 

@@ -48,6 +48,9 @@ class Season:
         Bitches that a caution takes out, or everybody when it is the stud.
     sources
         Where the numbers come from.
+    next_day_deficit, is_own_rest
+        Share of a rested collection that is missing on the next day, 0 to 1, and whether the
+        kennel's own collections are behind it.
     heats
         Heat of each bitch that is planned.
     plan
@@ -60,6 +63,8 @@ class Season:
     cautions: tuple[Caution, ...]
     stopped: tuple[str, ...]
     sources: tuple[Sentence, ...]
+    next_day_deficit: float
+    is_own_rest: bool
     heats: Mapping[str, HeatTold]
     plan: SeasonPlan | None
     worth_of_litter: float | None
@@ -111,6 +116,7 @@ def plan_stud_season(
     posterior = records.conception.posterior
     chain = Chain(posterior.draws, posterior.data.levels)
     rested: Floats | None = None
+    is_own_rest = False
     ways: list[tuple[Way, ...]] = []
     heats: dict[str, HeatTold] = {}
     at_home = {name.casefold() for name in away}
@@ -129,6 +135,7 @@ def plan_stud_season(
         unknowns = unknowns_of(records, pair, heat, asked, hers, chain, seed=seed, n_draws=n_draws)
         if rested is None:
             published = published_rest(np.random.default_rng(seed), n_draws)
+            is_own_rest = unknowns.sample.rest is not None
             rested = rest_shares(unknowns.sample.rest or published)
         # The program itself says how long he has rested.
         unknowns = replace(unknowns, sample=replace(unknowns.sample, rest=None))
@@ -142,9 +149,10 @@ def plan_stud_season(
     plan = None
     if heats:
         plan = plan_season(ways, list(heats), stud_limits(records, stud_name, wishes))
+    deficit = float("nan") if rested is None else float(1.0 - rested[:, 0].mean())
     return Season(
-        stud_name, tuple(cautions), tuple(stopped), chance_sources(records), heats, plan,
-        wishes.worth_of_litter, currency, n_draws,
+        stud_name, tuple(cautions), tuple(stopped), chance_sources(records), deficit, is_own_rest,
+        heats, plan, wishes.worth_of_litter, currency, n_draws,
     )  # fmt: skip
 
 

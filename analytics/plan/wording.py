@@ -159,9 +159,8 @@ def storage_source_sentence(
     if read_studs is None:
         return sentence("source.storage_stale" if is_stale else "source.storage_published")
     of_stud = "source.of_stud" if stud in read_studs else "source.not_of_stud"
-    product = sentence("source.product", name=(extender or "").strip())
-    if not (extender or "").strip():
-        product = sentence("source.unnamed_product")
+    named = (extender or "").strip()
+    product = Word("extender", named) if named else sentence("source.unnamed_product")
     is_read = product_name(extender) in read_products
     key = "source.in_product" if is_read else "source.not_in_product"
     return sentence(
@@ -399,16 +398,35 @@ def price(value: float, worth_of_litter: float | None, currency: str) -> Sentenc
     return sentence("season.in_money", money=max(value, 0.0), currency=currency)
 
 
-def season_remarks(plan: SeasonPlan, heats: Mapping[str, HeatTold]) -> tuple[Sentence, ...]:
-    """What stands below the schedule: who is left out, each heat, limits."""
+def season_remarks(
+    plan: SeasonPlan,
+    heats: Mapping[str, HeatTold],
+    *,
+    next_day_deficit: float,
+    is_own_rest: bool,
+) -> tuple[Sentence, ...]:
+    """What stands below the schedule: who is left out, each heat, limits.
+
+    Parameters
+    ----------
+    plan, heats
+        The schedule, and the heat of each bitch.
+    next_day_deficit
+        Share of a rested collection that is missing on the next day, 0 to 1.
+    is_own_rest
+        Whether the kennel's own collections are behind it.
+    """
     left_out = tuple(one.bitch for one in plan.assignments if one.way is None)
-    deficit = PRIORS["q03_deficit"]
+    mark = PRIORS["q03_deficit"].mark
+    basis = "season.rest_own" if is_own_rest else "season.rest_published"
     is_guarded = any(one.way and one.way.option.is_guarded for one in plan.assignments)
     return (
         *((sentence("season.left_out", bitches=left_out, days=FEWEST_REST_DAYS),)
           if left_out else ()),
         *(heat_sentence(name, heat) for name, heat in heats.items()),
-        sentence("season.weaker_second", deficit=deficit.centre, mark=deficit.mark),
+        sentence(
+            "season.weaker_second", deficit=next_day_deficit, basis=sentence(basis, mark=mark)
+        ),
         *limit_sentences(is_guarded=is_guarded),
     )  # fmt: skip
 

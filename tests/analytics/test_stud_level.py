@@ -20,6 +20,7 @@ from analytics.stud_level import (
     expected_collection,
     last_in_line,
     levels_at,
+    next_total,
     own_past,
     readers_told_apart,
     stud_answers,
@@ -275,3 +276,22 @@ def test_the_rule_needs_sureness_and_size():
     estimates = np.linspace(-1.0, 0.2, 200)
     announced = rule(ndtr(-estimates / sd), norm.cdf(np.log(0.6), estimates, sd))
     assert (np.diff(announced.astype(int)) <= 0).all()
+
+
+def test_the_next_total_is_his_level_with_the_spread_of_single_collections_and_no_readers_error():
+    posterior = known_posterior(kennel(steady()), level=6.5, within=0.3)
+    posterior.draws["reader"][:] = 0.7
+    n = 20_000
+
+    drawn = next_total(
+        posterior, "Rowan", on=date(2026, 5, 1), rng=np.random.default_rng(5), n_draws=n
+    )
+
+    for share in (0.05, 0.5, 0.95):
+        # Quantile of the level plus 0.3 of Student's t with 6 degrees; error of a sample quantile.
+        exact = student_t.ppf(share, 6.0)
+        error = np.sqrt(share * (1 - share) / n) / student_t.pdf(exact, 6.0)
+        found = np.quantile(np.log(drawn.total_m), share)
+        assert found == pytest.approx(6.5 + 0.3 * exact, abs=4 * 0.3 * error)
+    assert np.all(drawn.recovery_days == 2.5)
+    assert np.all(drawn.deficit == 0.0)

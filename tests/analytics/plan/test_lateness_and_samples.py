@@ -1,6 +1,8 @@
 """What the box and the sample may turn out to be, against closed forms and matrix conditioning."""
 
 import math
+from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -11,7 +13,14 @@ from scipy.special import expit, logit
 
 from analytics.plan.lateness import BoxRecord, box_record, outcome_draws, share_draws
 from analytics.plan.options import Straws
-from analytics.plan.samples import next_sample, straw_dose_m, usual_motility, usual_of
+from analytics.plan.samples import (
+    Rest,
+    SampleDraws,
+    next_sample,
+    straw_dose_m,
+    usual_motility,
+    usual_of,
+)
 from analytics.priors import PRIORS
 from analytics.sentences import sentence
 
@@ -136,6 +145,20 @@ def test_the_next_sample_is_total_times_share_and_names_its_source():
     assert np.median(np.log(drawn.progressive_m)) == pytest.approx(middle, abs=4 * error + 0.01)
     assert drawn.source == sentence("source.sample_last", n=2)
     assert next_sample(pd.DataFrame(), z).source.key == "source.sample_published"
+
+
+def test_a_fitted_sample_holds_less_after_less_rest_and_a_rested_one_is_whole():
+    rest = Rest(date(2026, 11, 20), np.array([2.5]), np.array([0.3]))
+    drawn = SampleDraws(np.array([800.0]), np.array([0.75]), sentence("source.sample_fitted"), rest)
+
+    # 1 − 0.3 exp(−(r − 1)/2.5), against the same after the reference of four days.
+    after = {r: 1 - 0.3 * math.exp(-(r - 1) / 2.5) for r in (1, 2, 4)}
+    assert drawn.progressive_on(date(2026, 11, 22))[0] == pytest.approx(600 * after[2] / after[4])
+    assert drawn.progressive_on(date(2026, 11, 24))[0] == pytest.approx(600.0)
+    # A second collection of one day counts as one of the next day.
+    assert drawn.progressive_on(date(2026, 11, 20))[0] == pytest.approx(600 * after[1] / after[4])
+    rested = replace(drawn, rest=replace(rest, last_on=None))
+    assert rested.progressive_on(date(2026, 11, 21))[0] == pytest.approx(600.0)
 
 
 def test_a_frozen_dose_is_its_straws_and_an_uncounted_lot_the_usual_dose():
