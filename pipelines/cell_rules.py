@@ -17,7 +17,7 @@ ANOTHER = "another line of that day"
 GONE = "gone from its file"
 """Question about a line that a new version of its file no longer holds."""
 
-FORMULA = r"=.*|[-+@][A-Za-z_.]+ ?[(|!].*"
+FORMULA = r"=.*|[-+@][A-Za-z_.]+ ?[(|!].*|[-+@].*\|.*!.*"
 """Text that a spreadsheet runs when an exported sheet is opened in it."""
 
 _COMPARED = "FALSE"

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analytics.errors import RecordsError
+from pipelines.cell_rules import FORMULA
 from pipelines.schema import KEYS
 from pipelines.sheets import SHEETS
 from pipelines.staging import Connection
@@ -107,10 +108,22 @@ def _flat(name: str, kind: str) -> Sequence[str]:
     """SQL for the columns of a CSV file that say what one column of a table says."""
     if kind.startswith("STRUCT("):
         parts = re.findall(r'(?:\(|, )"?(kind|low|high|text|earliest|latest)"? ', kind)
-        return [f'{name}."{part}" AS {name}_{part}' for part in parts]
+        return [_part(name, part) for part in parts]
     if kind == "BLOB":
         return [f"hex({name}) AS {name}"]
-    return [name]
+    return [f"{_as_text(name)} AS {name}"] if kind == "VARCHAR" else [name]
+
+
+def _part(name: str, part: str) -> str:
+    """SQL for one part of a measurement or a moment."""
+    value = f'{name}."{part}"'
+    return f"{_as_text(value) if part == 'text' else value} AS {name}_{part}"
+
+
+def _as_text(value: str) -> str:
+    """SQL for a text that no spreadsheet runs: a refused cell is told after an apostrophe."""
+    is_formula = f"regexp_full_match({value}, '{FORMULA}', 's')"
+    return f"CASE WHEN {is_formula} THEN chr(39) || {value} ELSE {value} END"
 
 
 def _quoted(path: Path) -> str:

@@ -21,7 +21,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from analytics.cautions import Caution
-from reports.words import Words, bound
+from reports.words import Words, bound, visible, visible_parts
 
 Audience = Literal["owner", "vet", "client"]
 """Who reads: the owner sees all, a vet no prices, a client nothing about others."""
@@ -288,7 +288,7 @@ def _policy(scripts: tuple[str, ...]) -> str:
 
 def _safe_json(data: dict[str, Any]) -> str:
     """JSON that cannot leave its script element."""
-    text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=True)
+    text = json.dumps(visible_parts(data), ensure_ascii=False, allow_nan=False, sort_keys=True)
     for character in "<>&\u2028\u2029":
         text = text.replace(character, f"\\u{ord(character):04x}")
     return text
@@ -345,5 +345,7 @@ def _environment() -> Environment:
 
 
 def _held(value: object) -> object:
-    """Every text that the template prints keeps its numbers and units on one line."""
-    return bound(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    """Every text that the template prints is visible, its numbers and units on one line."""
+    return (
+        bound(visible(value)) if isinstance(value, str) and not isinstance(value, Markup) else value
+    )

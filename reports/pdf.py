@@ -16,7 +16,7 @@ import vl_convert
 
 from reports.page import Report, Table
 from reports.theme import PAPER_COLORS, PAPER_FONT
-from reports.words import bound
+from reports.words import bound, visible, visible_parts
 
 Paper = Literal["a4", "us-letter"]
 """Size of a sheet."""
@@ -122,13 +122,13 @@ def _held(value: Any) -> Any:  # noqa: ANN401
         return {key: part if key == "svg" else _held(part) for key, part in value.items()}
     if isinstance(value, list):
         return [_held(part) for part in value]
-    return bound(value) if isinstance(value, str) else value
+    return bound(visible(value)) if isinstance(value, str) else value
 
 
 def _svg(spec: dict[str, Any]) -> str:
     """A chart as a drawing in ink: its roles of color become those of paper."""
     width, height = CHART_SIZE
-    fixed = {**spec, "width": width, "height": height, "autosize": "pad"}
+    fixed = {**visible_parts(spec), "width": width, "height": height, "autosize": "pad"}
     text = json.dumps(fixed, ensure_ascii=False)
     for role, color in PAPER_COLORS.items():
         text = text.replace(f"var(--{role})", color)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -23,6 +24,8 @@ import pandas as pd
 from analytics.estimate import Estimate
 from analytics.sentences import Sentence, Value, Word
 from reports.catalog import Text, texts
+
+_STAYS = "\n\u200c\u200d"
 
 NO_BREAK = "\u00a0"
 """The space that no line ends in."""
@@ -39,6 +42,29 @@ def bound(text: str) -> str:
     """Hold numbers to their units, and the parts of a day together, over the end of a line."""
     held = _BEFORE_UNIT.sub(NO_BREAK, text)
     return _IN_DATE.sub(rf"\1{NO_BREAK}\2{NO_BREAK}\3", held)
+
+
+def visible(text: str) -> str:
+    """A text whose control characters are shown and not obeyed.
+
+    Escape sequences, and characters that turn the direction of what follows, are spelled out; kinds
+    of space and the joiners inside some scripts and pictographs stay.
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        c if c.isprintable() or c in _STAYS or unicodedata.category(c) == "Zs" else repr(c)[1:-1]
+        for c in text
+    )
+
+
+def visible_parts(part: Any) -> Any:  # noqa: ANN401
+    """The same for every text inside a chart or a grid."""
+    if isinstance(part, dict):
+        return {key: visible_parts(value) for key, value in part.items()}
+    if isinstance(part, list | tuple):
+        return [visible_parts(value) for value in part]
+    return visible(part) if isinstance(part, str) else part
 
 
 @dataclass(frozen=True, slots=True)

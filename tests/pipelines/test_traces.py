@@ -6,7 +6,16 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 
-from pipelines.run import DEMO_TODAY, write_handout, write_overview, write_stud_reviews
+from pipelines.plan_asked import Wishes
+from pipelines.plan_records import read_plan_records
+from pipelines.planning import plan_breeding
+from pipelines.run import (
+    DEMO_TODAY,
+    write_comparison,
+    write_handout,
+    write_overview,
+    write_stud_reviews,
+)
 
 
 class Tables(HTMLParser):
@@ -111,3 +120,50 @@ def test_the_last_samples_of_the_review_and_the_handout_are_those_of_the_sheet(
         for on, total in wanted.items():
             assert abs(int(told[on].replace(",", "")) - total) <= 1
     assert re.search(r"last 10 of \d+ breedings", handout.read_text("utf-8"))
+
+
+def test_the_litters_by_size_are_those_of_the_sheet(overview, sheets):
+    rows = sheets["breedings"]
+    born = pd.to_numeric(rows[rows["Result"] == "whelped"]["Born alive"])
+    told = {int(row[0]): int(row[1]) for row in overview["sizes"][1:]}
+
+    for n_pups, n_litters in born.value_counts().items():
+        assert told[int(n_pups)] == n_litters
+    assert sum(told.values()) == len(born)
+
+
+def test_a_comparison_tells_her_age_her_litters_and_the_prices_of_the_sheets(
+    demo_store_path, tmp_path, sheets
+):
+    asked = pd.Timestamp("2026-10-31 08:00")
+    records = read_plan_records(demo_store_path, asked.to_pydatetime())
+    plan = plan_breeding(records, "Tarn", "Aster", Wishes(), seed=1, n_draws=200)
+    page = write_comparison(plan, records, tmp_path).read_text("utf-8")
+    told = Tables(page).found
+
+    born = days(sheets["dogs"].set_index("Dog").loc[["Aster"], "Born"]).iloc[0]
+    hers = sheets["breedings"]
+    hers = hers[(hers["Bitch"] == "Aster") & (hers["Result"] == "whelped")]
+    months = (asked - days(hers["Whelped on"]).max()).days / 30.4375
+    text = re.sub(r"\s+", " ", page.replace("\u00a0", " "))
+    said = re.search(r"Aster: ([\d.]+) years, (\d+) litters? before, (\d+) months", text)
+    before = pd.to_numeric(sheets["dogs"].set_index("Dog").loc["Aster", "Litters before"])
+    assert float(said[1]) == pytest.approx((asked - born).days / 365.25, abs=0.051)
+    assert int(said[2]) == len(hers) + (0 if pd.isna(before) else before)
+    assert int(said[3]) == pytest.approx(months, abs=0.6)
+
+    rows = sheets["prices"]
+    rows = rows[days(rows["From"]) <= asked]
+    price = {
+        what.lower(): float(one) for what, one in zip(rows["What"], rows["Price"], strict=True)
+    }
+
+    def of(word):
+        return next(value for what, value in price.items() if word in what)
+
+    cost = {row[0]: row[1] for row in told["cost"][1:]}
+    assert float(cost["natural mating once"]) == of("scan")
+    assert float(cost["fresh vaginal once"]) == of("collection") + of("scan")
+    assert float(cost["fresh transcervical once"]) == (
+        of("collection") + of("scan") + of("transcervical")
+    )
