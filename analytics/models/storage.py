@@ -67,9 +67,8 @@ N_PRIOR_DRAWS = 4000
 TRADED = (("log_scales", "product", "z_stud", "bias"),)
 """What trades off against each other: only the sum of an extender's and a stud's part is seen."""
 
-SCHEDULE = (Run(500, 600, 0.97), *USUAL_SCHEDULE[1:])
-"""Attempts; without a start to sample for each collection a short first one settles, with steps
-small enough for the corner where a few well-known studs hardly differ."""
+SCHEDULE = (Run(500, 600, 0.95), *USUAL_SCHEDULE[1:])
+"""Attempts; without a start to sample for each collection a short first one settles."""
 
 
 @dataclass(frozen=True, slots=True)
