@@ -154,7 +154,7 @@ def joint(record_dose, has_dose, record_day, day_error, has_day, bitch, scan, re
     numpyro.factor("seen", jnp.log(p * (lives + lost) + (1 - p) * empty).sum())
 
 
-@pytest.mark.slow
+@pytest.mark.unsettled
 def test_known_slopes_under_heavy_error_are_recovered_as_by_a_joint_fit():
     truth, rows, (scan, report), frames = heavily_mismeasured()
     data = prepare_conception(*frames)
@@ -186,8 +186,6 @@ def test_known_slopes_under_heavy_error_are_recovered_as_by_a_joint_fit():
         error = sd * np.hypot(ess**-0.5, posterior.diagnostics.min_ess_bulk**-0.5)
         # The preparation estimates the populations beforehand. An interval that is off by a fifth
         # of its sd has 89.3 instead of 90 %: less would not be seen.
-        print(row, truth.values[row], ours.mean(), ours.std(), theirs.mean(), sd, error,
-              flattened.draws[row].mean())  # fmt: skip
         assert ours.mean() == pytest.approx(theirs.mean(), abs=4 * error + 0.2 * sd)
         assert ours.std() == pytest.approx(sd, rel=0.15)
     # Taken at their word the same records flatten the slope of the day.
