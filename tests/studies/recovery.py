@@ -76,10 +76,12 @@ def taken_at_their_word(data, frames):
         of_kind = data.semen_type == kind
         for j in (0, 1):
             chosen = of_kind & made[:, j]
-            filled_day[chosen & np.isnan(day[:, j]), j] = np.nanmean(day[chosen, j])
+            missing = chosen & np.isnan(day[:, j])
+            filled_day[missing, j] = day[chosen & ~missing, j].mean() if missing.any() else 0.0
         for route in np.unique(data.route[of_kind & ~natural]):
             chosen = of_kind & (data.route == route)
-            filled_dose[chosen & np.isnan(dose)] = np.nanmean(dose[chosen])
+            missing = chosen & np.isnan(dose)
+            filled_dose[missing] = dose[chosen & ~missing].mean() if missing.any() else 0.0
     sure = replace(
         data,
         dose_mean=np.nan_to_num(filled_dose),
