@@ -240,8 +240,8 @@ MORPHOLOGY = _over_time(
     "checks of shape",
 )
 
-OVER_TIME = (TOTAL_SPERM, MOTILITY, MORPHOLOGY)
-"""The three measures of a stud over time."""
+STUD_OVER_TIME = (TOTAL_SPERM, MOTILITY, MORPHOLOGY)
+"""Those that follow one measure of every stud over time, total sperm first."""
 
 MODELS: tuple[Model[Any, Any], ...] = (
     MOTILITY,
@@ -252,8 +252,3 @@ MODELS: tuple[Model[Any, Any], ...] = (
     STORAGE,
 )
 """Every model that `studcurve fit` fits, the longest first."""
-
-STUD_OVER_TIME: tuple[Model[StudData, stud_quality.StudQualityPosterior], ...] = tuple(
-    model for model in MODELS if model.restore is stud_quality.restore_stud_quality
-)
-"""Those that follow one measure of every stud over time, total sperm first."""

@@ -6,7 +6,7 @@ import pytest
 
 from analytics.sampling import keep_compiled
 from pipelines.fit import cache_folder, fit_models, known
-from pipelines.models import CONCEPTION, LITTER, MODELS, OVER_TIME
+from pipelines.models import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
 from pipelines.run import DEMO, DEMO_TODAY
 from pipelines.store import Store
 
@@ -43,7 +43,7 @@ def fitted_store_path(tmp_path_factory, demo_records) -> Path:
     with Store.open(path) as store:
         store.load([demo_records], today=DEMO_TODAY)
         # Studs over time are fitted by a slow test alone.
-        quick = [model for model in MODELS if model not in OVER_TIME]
+        quick = [model for model in MODELS if model not in STUD_OVER_TIME]
         fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=quick)
     return path
 

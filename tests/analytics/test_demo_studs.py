@@ -10,7 +10,7 @@ from analytics.announcement import announce
 from analytics.dips import coincident_events, find_dips
 from analytics.stud_level import stud_answers
 from pipelines.fit import fit_models, known
-from pipelines.models import OVER_TIME, TOTAL_SPERM
+from pipelines.models import STUD_OVER_TIME, TOTAL_SPERM
 from pipelines.run import DEMO
 from pipelines.store import Store
 from tests.conftest import DEMO_SEED
@@ -25,9 +25,11 @@ def fits(demo_store_path, tmp_path_factory):
     path = tmp_path_factory.mktemp("studs") / "demo.duckdb"
     path.write_bytes(demo_store_path.read_bytes())
     with Store.open(path) as store:
-        outcomes = fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=OVER_TIME)
+        outcomes = fit_models(
+            store, seed=DEMO_SEED, say=lambda sentence: None, models=STUD_OVER_TIME
+        )
         assert {o.state for o in outcomes} == {"fitted"}, [o.sentence for o in outcomes]
-        posteriors = {model.name: known(store, model).posterior for model in OVER_TIME}
+        posteriors = {model.name: known(store, model).posterior for model in STUD_OVER_TIME}
         return posteriors, store.read("events")
 
 
