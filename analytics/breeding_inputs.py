@@ -55,7 +55,9 @@ def insemination_days(
     merged["day"] = (middle - pd.to_datetime(merged["ovulation_at"])).dt.total_seconds() / 86400.0
     latest = pd.to_datetime(merged["inseminated_latest"])
     half_days = (latest - middle).dt.total_seconds() / 86400.0
-    merged["day_sd"] = np.sqrt(merged["ovulation_sd_days"] ** 2 + half_days**2 / 3.0)
+    # Without a heat on record the column holds nothing at all, and no numbers either.
+    ovulation_sd = merged["ovulation_sd_days"].astype(np.float64)
+    merged["day_sd"] = np.sqrt(ovulation_sd**2 + half_days**2 / 3.0)
     shape = (len(rows), 2)
     days, sd, made = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape, dtype=bool)
     for j in (1, 2):

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from pipelines.pages import file_names
-from pipelines.run import DEMO_TODAY, write_stud_reviews
+from pipelines.run import DEMO_TODAY, write_overview, write_stud_reviews
 from pipelines.store import Store
 from reports.page import Reader
 from reports.words import Words
@@ -137,3 +137,16 @@ def test_a_client_is_not_told_who_read_what_happened_or_what_the_model_holds(
     assert not re.search(r"\bIda\b|\bRolf\b|\bSund\b", text)
     assert "fever" not in text
     assert "Log odds" not in text
+
+
+def test_a_kennel_whose_outcomes_are_all_unknown_has_its_pages(kennel, tmp_path):
+    kennel.load(
+        kennel.write("breedings", [{"Bitch": "Senna", "Stud": "Tarn", "Date": "2026-10-20",
+                                    "Semen": "fresh", "Route": "vaginal"}])
+    )  # fmt: skip
+
+    page = write_overview(kennel.records, tmp_path, today=DEMO_TODAY).read_text("utf-8")
+
+    assert "1 bred" in page
+    assert "1 not reported" in page
+    assert "no litter" not in re.sub(r"<script.*?</script>", "", page, flags=re.DOTALL)
