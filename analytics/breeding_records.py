@@ -174,4 +174,5 @@ def numbers(rows: pd.DataFrame, column: str) -> Floats:
 
 def known_outcome(outcome: pd.Series) -> np.ndarray[Any, Any]:
     """1, 0 or −1 for not known."""
-    return outcome.map({True: 1, False: 0}).fillna(-1).to_numpy(dtype=np.int64)
+    # A column in which nothing is recorded has no kind of its own to map from.
+    return outcome.astype("boolean").astype("Int64").fillna(-1).to_numpy(dtype=np.int64)
