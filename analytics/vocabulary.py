@@ -79,6 +79,8 @@ _TERM = "see born alive"
 _QUANTITIES = (
     ("adult_weight_kg", "Adult weight", "Adult weight (kg)", "kg", 0.5, 120, _WIDE),
     ("inbreeding_pct", "Inbreeding coefficient", "Inbreeding (%)", "%", 0, 100, _SHARE),
+    ("litter_inbreeding_pct", "Inbreeding of the litter", "Litter's inbreeding (%)", "%", 0, 100,
+     _SHARE),
     ("n_litters_before", "Litters before", "Litters before", "", 0, 30, _WIDE),
     ("n_missed_before", "Missed before", "Missed before", "", 0, 30, _WIDE),
     ("volume_ml", "Volume", "Volume (mL)", "mL", 0, 80,

@@ -64,7 +64,7 @@ EXAMPLES: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "route": "vaginal", "collected_on": "2024-03-05", "scanned_on": "2024-04-05",
             "scan": "pregnant", "n_pups_on_scan": "5", "result": "whelped",
             "whelped_on": "2024-05-07", "n_born_alive": "5", "n_stillborn": "1",
-            "n_alive_8_weeks": "5",
+            "n_alive_8_weeks": "5", "litter_inbreeding_pct": "3.1",
         },
         "health": {
             "dog": "Rowan", "noted_on": "2024-01-05", "kind": "laboratory test",

@@ -265,6 +265,11 @@ RULES: tuple[Rule, ...] = (
         source="Beagle colony, Reprod Domest Anim 2012 (P)"),
     *(rule for n in range(1, N_PROGESTERONE + 1) for rule in _progesterone(n)),
     # Breedings
+    _question(
+        "litter's inbreeding as a fraction", "breedings", "litter_inbreeding_pct",
+        f"litter_inbreeding_pct > 0 AND litter_inbreeding_pct <= {FRACTION_INBREEDING}",
+        "which may mean a fraction; percent is wanted", "Write 12 for 12 %, or confirm it.",
+        source=_SLIP),
     _refused(
         "second before first", "breedings", "second_on",
         "second_on + coalesce(second_at, TIME '23:59:59')"

@@ -304,6 +304,7 @@ _SHEETS = (
             Column("Alive at 8 weeks", "n_alive_8_weeks", "count"),
             _NOTES,
             Column("Lot", "lot"),
+            Column("Litter's inbreeding (%)", "litter_inbreeding_pct", "number"),
         ),
         "dog",
         "bred_on",

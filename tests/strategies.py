@@ -182,7 +182,8 @@ def _breeding(on):
         {"dog": st.sampled_from(BITCHES), "stud": st.sampled_from(STUDS), "bred_on": days(on),
          "semen_type": st.just("natural")},
         {"bred_at": CLOCKS, "route": st.just("natural"), "second_on": days(on + timedelta(days=2)),
-         "clinic": texts(), "scanned_on": days(on + timedelta(days=30)), "notes": texts()},
+         "clinic": texts(), "scanned_on": days(on + timedelta(days=30)), "notes": texts(),
+         "litter_inbreeding_pct": numbers("litter_inbreeding_pct", 1, 100)},
     ).flatmap(
         lambda cells: st.one_of(
             st.just(cells),

@@ -49,7 +49,7 @@ from analytics.breeding_inputs import (
     USUAL_DOSE_M,
     doses_given_record,
 )
-from analytics.breeding_records import grouped, numbers
+from analytics.breeding_records import grouped, known_outcome, numbers
 from analytics.breeding_terms import hinge
 from analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
 from analytics.likelihoods import beta_binomial_log_likelihood, truncated_count_log_likelihood
@@ -204,7 +204,7 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
         Whelped litters of one certain sire with the pups born alive counted.
     """
     rows = breedings.sort_values(["bred_earliest", "bitch", "stud"]).reset_index(drop=True)
-    whelped = rows["whelped"].astype("boolean").astype("Float64").fillna(0.0).astype(np.float64)
+    whelped = pd.Series(known_outcome(rows["whelped"]) == 1, rows.index, dtype=np.float64)
     earlier = whelped.groupby(rows["bitch"]).cumsum() - whelped
     before = numbers(rows, "n_litters_before")
     rows["first_litter"] = np.where(np.isnan(before), 0.0, (before + earlier) == 0)

@@ -392,7 +392,9 @@ def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.
         )
         rows.append((cycle["cycle_id"], posterior.mean_at, posterior.sd_days, posterior.n_readings))
     columns = ["cycle_id", "ovulation_at", "ovulation_sd_days", "n_readings"]
-    return pd.DataFrame(rows, columns=columns)
+    # A kennel that writes down no heat has a frame without rows, whose columns still have kinds.
+    kinds = {"ovulation_at": "datetime64[us]", "ovulation_sd_days": "float64"}
+    return pd.DataFrame(rows, columns=columns).astype(kinds)
 
 
 def _span(

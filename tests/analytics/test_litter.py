@@ -1,6 +1,7 @@
 """The litter model: its table, its likelihood by a second route, recovery, thin records."""
 
 import json
+from datetime import date
 
 import numpy as np
 import pytest
@@ -77,6 +78,23 @@ def test_each_method_has_the_rows_of_the_table(demo_store):
     assert (column["l08"][semen == "natural"] == 0).all()
     assert (data.design[:, :5].sum(axis=1) == 1).all()
     assert column["l01_small"].sum() == (counted["adult_weight_kg"] < 10).sum()
+
+
+def test_the_litters_own_inbreeding_enters_in_percent_points(tmp_path):
+    for name, text in {
+        "dogs": "Dog,Sex,Inbreeding (%)\nRowan,male,\nBryony,female,4\n",
+        "breedings": "Bitch,Stud,Date,Semen,Result,Born alive,Stillborn,Litter's inbreeding (%)\n"
+        "Bryony,Rowan,2024-03-06,natural,whelped,5,0,6.25\n"
+        "Bryony,Rowan,2025-03-06,natural,whelped,5,0,\n",
+    }.items():
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    with Store.open(tmp_path / "kennel.duckdb") as store:
+        assert store.load([tmp_path], today=date(2026, 1, 1)).n_refused == 0
+        data = prepare_litter(store.read("breedings"), store.read("inseminations"))
+
+    # A litter of which nothing is written down enters at zero, as one of unrelated parents.
+    assert data.design[:, LINEAR.index("l11_litter")].tolist() == [6.25, 0.0]
+    assert data.design[:, LINEAR.index("l11_dam")].tolist() == [4.0, 4.0]
 
 
 def test_the_demos_truth_lies_within_the_intervals(demo_litter_fit):

@@ -52,6 +52,9 @@ BREAKS = [
     ("out of range", "dogs", {"Adult weight (kg)": "1200"}),
     ("not a whole number", "dogs", {"Litters before": "1.5"}),
     ("inbreeding as a fraction", "dogs", {"Inbreeding (%)": "0.12"}),
+    (
+        "litter's inbreeding as a fraction", "breedings", {"Litter's inbreeding (%)": "0.12"},
+    ),
     ("two dogs with one chip", "dogs", {"Chip": "900000000000001"}),
     ("unknown dog", "collections", {"Dog": "Brakken"}),
     ("two dogs of that name", "collections", {"Dog": "Twin"}),

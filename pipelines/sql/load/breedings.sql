@@ -4,7 +4,7 @@ INSERT INTO breeding
 SELECT
     entry_id, entry_id, dog_id, stud_id, semen_type,
     coalesce(route, CASE semen_type WHEN 'natural' THEN 'natural' ELSE 'vaginal' END),
-    clinic, notes
+    clinic, notes, litter_inbreeding_pct
 FROM accepted;
 
 INSERT INTO insemination

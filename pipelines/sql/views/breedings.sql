@@ -85,6 +85,7 @@ SELECT
     coalesce(bitch.n_missed_before, 0) > 0 AS missed_before,
     bitch.n_litters_before,
     bitch.inbreeding_pct,
+    breeding.litter_inbreeding_pct,
     shape.normal_morphology_pct,
     other_sire.breeding_id IS NULL AS is_sire_certain
 FROM breeding
