@@ -181,7 +181,7 @@ def control_section(told: StudTold, reader: Reader) -> Section | None:
         title = words[f"axis.{name}"] if key == "individuals" else words["axis.smoothed"]
         drawn.append(
             (
-                words.say(f"control.spoken_{key}", n=len(frame), n_out=int(chart.is_out.sum())),
+                words.say(f"control.spoken.{key}", n=len(frame), n_out=int(chart.is_out.sum())),
                 control_chart(frame, value_title=title, log_scale=is_log, words=words),
             )
         )
@@ -195,7 +195,7 @@ def control_section(told: StudTold, reader: Reader) -> Section | None:
         )
         for key, rule in (("individuals", charts.of_individuals), ("ewma", charts.of_ewma))
     )
-    heading = words[f"control.of_{name}"]
+    heading = words[f"control.of.{name}"]
     names = ["chart", "n_out", "n_steady", "n_fallen", "alarm_year"]
     size = _size(abs(measure.act_on), measure, words)
     return Section(
