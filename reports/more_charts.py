@@ -15,6 +15,9 @@ from reports.charts import finished, legend_of
 from reports.theme import INK, MUTED, SERIES, SHAPES
 from reports.words import Words
 
+STORED_STAGES = ("kept back", "on arrival", "after thaw")
+"""Stages whose readings stand beside a storage curve, each with a shape of its own."""
+
 
 def control_chart(
     frame: pd.DataFrame, *, value_title: str, log_scale: bool, words: Words
@@ -78,22 +81,23 @@ def kept_by_stage(pairs: pd.DataFrame, means: pd.DataFrame, words: Words) -> dic
     scale = alt.Scale(domain=[0, max(110.0, float(pairs["kept"].max()))], nice=False)
     y = alt.Y("what:N", sort=rows, title=None, axis=alt.Axis(labelLimit=240))
     title = words["axis.kept"]
+    axis = alt.Axis(values=[0, 25, 50, 75, 100, 125, 150])
     dots = (
         alt.Chart(pairs)
         .mark_point(size=26, strokeWidth=1.2, stroke=SERIES[0], opacity=0.55)
-        .encode(x=alt.X("kept:Q", scale=scale, title=title), y=y)
+        .encode(x=alt.X("kept:Q", scale=scale, title=title, axis=axis), y=y)
     )
     base = alt.Chart(means).encode(y=y)
     whole = (
         alt.Chart(pd.DataFrame({"kept": [100.0]}))
         .mark_rule(stroke=MUTED, strokeDash=[5, 4])
-        .encode(x=alt.X("kept:Q", scale=scale, title=title))
+        .encode(x=alt.X("kept:Q", scale=scale, title=title, axis=axis))
     )
-    whisker = base.mark_rule(strokeWidth=3, stroke=INK).encode(
-        x=alt.X("lower:Q", scale=scale, title=title), x2="upper:Q"
+    whisker = base.mark_rule(strokeWidth=2, stroke=INK, opacity=0.7).encode(
+        x=alt.X("lower:Q", scale=scale, title=title, axis=axis), x2="upper:Q"
     )
     middle = base.mark_point(filled=True, size=85, fill=INK, shape="diamond").encode(
-        x=alt.X("median:Q", scale=scale, title=title),
+        x=alt.X("median:Q", scale=scale, title=title, axis=axis),
         tooltip=[
             alt.Tooltip("what:N", title=words["column.what"]),
             alt.Tooltip("median:Q", title=words["legend.middle"], format=".0f"),
@@ -101,7 +105,7 @@ def kept_by_stage(pairs: pd.DataFrame, means: pd.DataFrame, words: Words) -> dic
             alt.Tooltip("upper:Q", title=words["legend.upper"], format=".0f"),
         ],
     )
-    return finished(alt.layer(whole, dots, whisker, middle), 46 * len(rows) + 16)
+    return finished(alt.layer(whole, whisker, middle, dots), 46 * len(rows) + 16)
 
 
 def storage_of_extender(
@@ -159,7 +163,7 @@ def storage_of_extender(
         line,
     ]
     if len(readings):
-        stages = list(dict.fromkeys(readings["stage"]))
+        stages = [words.word("stage", stage) for stage in STORED_STAGES]
         layers.append(
             alt.Chart(readings)
             .mark_point(size=34, strokeWidth=1.3)

@@ -1,0 +1,163 @@
+"""Pages tell a kept level as it is, and no level where there is none or a caution stops it."""
+
+import re
+from datetime import datetime
+
+import numpy as np
+import pytest
+
+from analytics.collection_inputs import days_of
+from analytics.priors import priors_fingerprint
+from pipelines.fit import model_fingerprint
+from pipelines.kennel import read_kennel
+from pipelines.models import STUD_OVER_TIME, TOTAL_SPERM
+from pipelines.overview_page import overview_results
+from pipelines.pages import stud_results
+from pipelines.run import (
+    DEMO_TODAY,
+    ENGLISH_OWNER,
+    write_handout,
+    write_stud_reviews,
+)
+from pipelines.store import KeptFit, Store
+from tests.pipelines.test_run import names_in
+
+N_KEPT = 400
+FALLEN = "Bracken"
+NO_SPERM = (
+    "Dog,Date,Volume (mL),Concentration (M/mL),Read by\n"
+    f"{FALLEN},2026-10-30,2.0,0,Ida\n"
+)  # fmt: skip
+
+
+def kept_level(store):
+    """A fit that knows its answer: every stud at 800 M, and one who fell by half of late."""
+    rng = np.random.default_rng(3)
+    data = TOTAL_SPERM.prepare(store)
+    published = TOTAL_SPERM.restore(data, TOTAL_SPERM.published(0), seed=0)
+    draws = {name: values[:N_KEPT].copy() for name, values in published.draws.items()}
+    shape = draws["level"].shape
+    draws["level"] = np.log(800.0) + 0.02 * rng.normal(size=shape)
+    draws["recent"] = 0.02 * rng.normal(size=shape)
+    draws["recent"][:, data.studs.index(FALLEN)] += np.log(0.5)
+    for name in ("smooth", "reader", "step", "age"):
+        draws[name] = 0.0 * draws[name]
+    last = [days_of(data.on[data.rows_of(stud)])[-1] for stud in data.studs]
+    draws["recent_until"] = np.tile(last, (N_KEPT, 1))
+    read = {"max_rhat": 1.002, "min_ess_bulk": 900.0, "min_ess_tail": 800.0, "n_divergent": 0.0,
+            "n_chains": 4.0, "n_draws": 700.0, "n_attempts": 1.0}  # fmt: skip
+    return KeptFit(
+        model=TOTAL_SPERM.name, fitted_at=datetime(2026, 10, 31), seed=3,
+        data_fingerprint=data.fingerprint(),
+        model_fingerprint=model_fingerprint(*TOTAL_SPERM.modules),
+        priors_fingerprint=priors_fingerprint(TOTAL_SPERM.prior_ids),
+        versions={}, diagnostics=read, seconds=1.0, draws=draws, labels=published.labels,
+        load_id=store.last_load(),
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def store_with_level(demo_store_path, tmp_path_factory):
+    path = tmp_path_factory.mktemp("levels") / "demo.duckdb"
+    path.write_bytes(demo_store_path.read_bytes())
+    with Store.open(path) as store:
+        store.save_fit(kept_level(store))
+    return path
+
+
+@pytest.fixture(scope="module")
+def kennel(store_with_level):
+    return read_kennel(store_with_level, DEMO_TODAY)
+
+
+def plain(path):
+    text = re.sub(r"<script>.*?</script>|<style>.*?</style>", "", path.read_text("utf-8"),
+                  flags=re.DOTALL)  # fmt: skip
+    return text.replace("\u00a0", " ")
+
+
+def test_the_models_of_a_stud_over_time_are_found_by_what_they_are():
+    assert STUD_OVER_TIME[0] is TOTAL_SPERM
+
+
+@pytest.mark.slow
+def test_the_fallen_stud_alone_is_announced_in_review_and_overview(kennel):
+    overview = overview_results(kennel, ENGLISH_OWNER)
+
+    assert {row.stud for row in overview.studs if row.told.announcement.announced} == {FALLEN}
+    for row in overview.studs:
+        review = stud_results(kennel, row.stud, ENGLISH_OWNER, with_responses=False)
+        said = " ".join(ENGLISH_OWNER.words.tell(one) for one in review.answer)
+        assert ("Announced:" in said) == (row.stud == FALLEN)
+        assert f"{row.told.answers.now.median:.0f} M sperm" in said
+        assert "no trend" not in said
+
+
+def test_the_level_is_the_one_that_was_kept(kennel):
+    fallen, *_ = kennel.levels.of(FALLEN, kennel.views["events"], DEMO_TODAY)
+
+    # Half of 800 M; 0.02 on the log twice, over 400 draws: one standard error is 0.6 M.
+    assert fallen.answers.now.median == pytest.approx(400.0, abs=4 * 0.6)
+    assert fallen.answers.change.median == pytest.approx(-0.5, abs=0.01)
+    assert fallen.share_from_records > 0.99
+
+
+@pytest.mark.slow
+def test_a_stop_keeps_the_level_off_every_page(store_with_level, tmp_path):
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(store_with_level.read_bytes())
+    sheet = tmp_path / "collections.csv"
+    sheet.write_text(NO_SPERM, encoding="utf-8")
+    with Store.open(path) as store:
+        store.load([sheet], today=DEMO_TODAY)
+
+    review, _ = write_stud_reviews(path, tmp_path, today=DEMO_TODAY, studs=[FALLEN])
+    handout, *_ = write_handout(path, FALLEN, tmp_path, today=DEMO_TODAY)
+    overview = overview_results(read_kennel(path, DEMO_TODAY), ENGLISH_OWNER)
+
+    assert "no sperm" in plain(review).lower()
+    for page in (review, handout):
+        text = plain(page)
+        assert "What the level" not in text
+        assert "Announced" not in text
+        assert "a usual sample of" not in text
+        assert '"upper"' not in "".join(re.findall(r'data-chart="(?:total|picture)-0">.*?</script>',
+                                                   page.read_text("utf-8")))  # fmt: skip
+    told = {row.stud: row.told for row in overview.studs}
+    assert told.pop(FALLEN) is None
+    assert None not in told.values()
+
+
+def test_records_that_came_after_the_fit_are_told_first(store_with_level, tmp_path):
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(store_with_level.read_bytes())
+    sheet = tmp_path / "collections.csv"
+    sheet.write_text(NO_SPERM.replace(",0,", ",350,"), encoding="utf-8")
+    with Store.open(path) as store:
+        store.load([sheet], today=DEMO_TODAY)
+
+    review = stud_results(read_kennel(path, DEMO_TODAY), FALLEN, ENGLISH_OWNER)
+
+    first = ENGLISH_OWNER.words.tell(review.answer[0])
+    assert first.startswith("1 record came in since the levels were fitted (31 Oct 2026)")
+
+
+def test_without_a_fit_plain_samples_stand_and_say_so(demo_store_path):
+    kennel = read_kennel(demo_store_path, DEMO_TODAY)
+    review = stud_results(kennel, FALLEN, ENGLISH_OWNER, with_responses=False)
+
+    said = [ENGLISH_OWNER.words.tell(one) for one in review.answer]
+    assert review.told == ()
+    assert "this alone is no trend" in said[0]
+    assert "No fit over time is kept" in said[1]
+
+
+@pytest.mark.slow
+def test_an_anonymous_level_names_no_dog_and_no_reader(store_with_level, tmp_path, demo_records):
+    pages = write_stud_reviews(store_with_level, tmp_path, today=DEMO_TODAY, anonymous=True)
+
+    names = names_in(demo_records)
+    for page in pages:
+        text = plain(page)
+        assert {name for name in names if re.search(rf"\b{re.escape(name)}\b", text)} == set()
+    assert any("Announced:" in plain(page) for page in pages)

@@ -1,0 +1,81 @@
+"""Stages and storage on the page: what is said is what the tables hold."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.stages import ReadersAgreement
+from pipelines.kennel import read_kennel
+from pipelines.run import DEMO_TODAY
+from pipelines.stored_page import stages_told, storage_told
+from reports.stored import stages_section, storage_section
+from reports.stud_review import build_stud_review
+from tests.reports.samples import EN, OWNER, STOP, stages_of_samples, storage, stud_results
+
+
+@pytest.fixture(scope="module")
+def kennel(demo_store_path):
+    return read_kennel(demo_store_path, DEMO_TODAY)
+
+
+def test_what_is_left_on_arrival_is_that_of_the_owner_s_sheets(kennel):
+    # Second route: pandas alone, one raw and one arrival reading of each collection.
+    rows = kennel.views["evaluations"]
+    by_stage = rows.pivot_table(
+        index="collection_id", columns="stage", values="progressive_motility_pct", aggfunc="mean"
+    )
+    both = by_stage.dropna(subset=["raw", "on arrival"])
+
+    section = stages_section(stages_told(rows), EN)
+
+    row = next(row for row in section.table.rows if row[0] == "raw → on arrival")
+    assert row[1] == str(len(both))
+    kept = 100.0 * np.exp(np.log(both["on arrival"] / both["raw"]).mean())
+    assert row[3].startswith(f"{kept:.0f} (")
+
+
+def test_the_agreement_is_stated_with_its_limits_or_not_at_all():
+    told = stages_of_samples()
+    few = replace(told, agreement=ReadersAgreement(2, 1, None))
+
+    assert "−6 points" in stages_section(told, EN).paragraphs[0].replace("\u00a0", " ")
+    assert "nothing is said" in stages_section(few, EN).paragraphs[0]
+
+
+def test_hours_beyond_what_was_read_are_extrapolated_in_table_and_picture():
+    section = storage_section(storage(), EN)
+
+    basis = {row[1]: row[4] for row in section.table.rows}
+    assert basis["48"] == "read or studied"
+    assert basis["72"] == "extrapolated"
+    _, chart = section.charts[0]
+    parts = [row for rows in chart["datasets"].values() for row in rows if "part" in row]
+    # The last hour read here joins both parts of the line.
+    assert sorted(row["hours"] for row in parts if row["part"] == "extrapolated") == [48, 72, 96]
+
+
+def test_a_dose_meets_its_target_until_an_hour_with_its_interval():
+    said = " ".join(storage_section(storage(), EN).paragraphs)
+
+    assert "meets 200 M until about 41 h" in said
+    assert "between 30 and 77 h" in said
+    assert "the whole order is right with a probability of 82 %" in said
+    assert "Motility kept is not fertility kept." in said
+
+
+def test_without_a_fit_the_curve_is_the_published_one_and_nothing_is_put_in_order(kennel):
+    told = storage_told(kennel, "Tarn")
+
+    assert told.order is None
+    assert all(one.observed_until_h is None for one in told.curves)
+    assert "as published" in storage_section(told, EN).lead
+    assert any(one.readings for one in told.curves)
+
+
+def test_a_stop_on_doses_leaves_no_storage_curve():
+    free = build_stud_review(stud_results(), OWNER)
+    stopped = build_stud_review(stud_results(cautions=(STOP,)), OWNER)
+
+    assert "storage" in {section.name for section in free.sections}
+    assert "storage" not in {section.name for section in stopped.sections}
