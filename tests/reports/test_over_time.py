@@ -92,7 +92,9 @@ def test_a_client_is_told_no_event_and_no_reader():
 
 
 def test_a_low_last_sample_is_answered_with_a_repetition_and_an_event_with_a_new_test():
-    text = " ".join(level_section(told(), OWNER, is_headline=True).paragraphs)
+    # An announced fall names its own days to collect again; the event's are told without one.
+    quiet = told(is_announced=False)
+    text = " ".join(level_section(quiet, OWNER, is_headline=True).paragraphs)
 
     assert "One low sample is no trend: collect again after five days' rest" in text
     assert "coincident" in text
