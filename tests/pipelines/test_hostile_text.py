@@ -33,7 +33,7 @@ TAKEN = {
 """Texts that a sheet may hold."""
 
 RUN = {
-    "link": '=HYPERLINK("http://x","y")',
+    "link": '=HYPERLINK("x.html","y")',
     "sum": "@SUM(1)",
     "exchange": "+1+cmd|' /C calc'!A0",
 }

@@ -104,6 +104,7 @@ def names_in(records):
     return names
 
 
+@pytest.mark.slow
 def test_an_anonymous_page_names_no_dog_person_or_place(fitted_store_path, tmp_path, demo_records):
     pages = write_stud_reviews(fitted_store_path, tmp_path, today=DEMO_TODAY, anonymous=True)
 

@@ -153,6 +153,6 @@ def test_no_command_prints_a_number_of_his(stopped_store, arguments, form):
 
     said = shown.output + str(shown.exception or "")
     assert "Brucella" in said
-    assert not re.search(r"\d ?%|\d M\b|0\.\d", shown.output)
+    assert not re.search(r"\d ?%|\d M\b|\b0\.\d", shown.output)
     if form and shown.output:
         assert json.loads(shown.output)["is_stopped"] is True
