@@ -15,8 +15,6 @@ from pipelines.run import DEMO
 from pipelines.store import Store
 from tests.conftest import DEMO_SEED
 
-pytestmark = pytest.mark.slow
-
 TRUTH = json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))
 
 
@@ -39,11 +37,13 @@ def totals(fits):
     return posteriors[TOTAL_SPERM.name], told
 
 
+@pytest.mark.study
 def test_every_measure_settles_at_the_first_attempt(fits):
     for name, posterior in fits[0].items():
         assert posterior.diagnostics.n_attempts == 1, name
 
 
+@pytest.mark.slow
 def test_the_ageing_stud_alone_is_announced(totals):
     posterior, _ = totals
 
@@ -52,6 +52,7 @@ def test_the_ageing_stud_alone_is_announced(totals):
     assert announced == {TRUTH["ageing"]["stud"]}
 
 
+@pytest.mark.slow
 def test_the_dip_after_the_fever_is_found_dated_and_its_events_are_coincident(totals):
     posterior, events = totals
     fever = TRUTH["fever"]
@@ -69,6 +70,7 @@ def test_the_dip_after_the_fever_is_found_dated_and_its_events_are_coincident(to
     )
 
 
+@pytest.mark.slow
 def test_the_levels_cover_the_truth_at_the_reference(totals):
     # The truth: what the script gives a usual sample after four days' rest, mean season.
     posterior, _ = totals

@@ -67,7 +67,7 @@ def on_grid(value):
     }
 
 
-@pytest.mark.slow
+@pytest.mark.study
 def test_levels_and_spreads_are_those_of_statsmodels_and_of_quadrature():
     data, value = balanced()
     exact = on_grid(value)

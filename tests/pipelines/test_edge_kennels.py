@@ -98,7 +98,7 @@ def fitted(kennels):
     return kennels
 
 
-@pytest.mark.slow
+@pytest.mark.study
 @pytest.mark.parametrize("name", KENNELS)
 def test_every_command_answers_or_says_why_not(fitted, name, tmp_path, capsys):
     store = ("--store", fitted[name])
