@@ -100,7 +100,7 @@ N_UNRECORDED = 5
 PADDING = {"litter": 32, "pups": 16, "breed": 4, "bitch": 32, "stud": 8}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
 
-LITTER_SCHEDULE = (Run(400, 500, 0.93), *SMOOTH_SCHEDULE[1:])
+LITTER_SCHEDULE = (Run(600, 600, 0.96), *SMOOTH_SCHEDULE[1:])
 """Attempts of the sampler; the corner of the losses near zero wants smaller first steps."""
 
 N_PRIOR_DRAWS = 4000
