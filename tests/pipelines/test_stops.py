@@ -126,7 +126,7 @@ def test_the_files_of_every_page_hold_nothing_of_his_chances(pages):
 
         assert not any(kind == "values" for kind, _ in data), name
         assert {chart.split("-")[0] for kind, chart in data if kind == "chart"} <= {
-            "total", "motility", "picture",
+            "total", "motility", "picture", "stages",
         }  # fmt: skip
         assert "Chance of a litter" not in html
         assert "Chance auf einen Wurf" not in html
