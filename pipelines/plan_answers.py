@@ -13,9 +13,9 @@ from analytics.estimate import Estimate
 from analytics.plan import wording
 from analytics.plan.breeding_plan import BreedingPlan, HeatTold
 from analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
-from analytics.plan.measure_next import SMALLEST_GAIN
 from analytics.sentences import Sentence
 from pipelines.terminal import Answer, TextTable
+from reports.plan_rows import measure_rows
 from reports.words import Words
 
 MOST_LINES = 8
@@ -153,22 +153,12 @@ def _line_rows(plan: BreedingPlan, words: Words) -> tuple[tuple[str, str], ...]:
 
 
 def _worth_table(plan: BreedingPlan, words: Words) -> TextTable:
-    rows = []
-    for worth in plan.worths:
-        cells = [
-            words.tell(wording.measurement_sentence(worth)),
-            words.at_least(100 * worth.gain["litters"], 100 * SMALLEST_GAIN["litters"], 1),
-            words.at_least(worth.gain["pups"], SMALLEST_GAIN["pups"], 2),
-        ]
-        if plan.is_valued:
-            cells.append(words.money(worth.gain.get("money", float("nan"))))
-        price = plan.prices.get("progesterone test") if worth.what == "progesterone" else None
-        rows.append((*cells, words.number(price)))
+    rows = measure_rows(plan, words, prices=True)
     names = ("know", "litters_100", "gain_pups")
     headings = [words[f"compare.{name}"] for name in names]
     if plan.is_valued:
         headings.append(plan.currency)
-    return TextTable((*headings, words["compare.price"]), tuple(rows))
+    return TextTable((*headings, words["compare.price"]), rows)
 
 
 def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:

@@ -19,10 +19,10 @@ from analytics.estimate import Estimate, Floats
 from analytics.plan import wording
 from analytics.plan.breeding_plan import BreedingPlan
 from analytics.plan.compare import OptionAnswer
-from analytics.plan.measure_next import SMALLEST_GAIN
 from analytics.plan.what_if import OptionGrid
 from reports.charts import gap_parts, option_bars, pups_shares, response
 from reports.page import Panel, Reader, Report, Section, Slider, Table, columns
+from reports.plan_rows import measure_rows
 from reports.whatif import along_axis
 from reports.words import Words
 
@@ -381,21 +381,9 @@ def _measure(plan: BreedingPlan, words: Words, *, prices: bool) -> Section:
     """What would be worth knowing before deciding."""
     names = ["know", "litters_100", "pups_more", *(("gain_money",) if plan.is_valued else ())]
     names += ["price"] if prices else []
-    rows = []
-    for worth in plan.worths:
-        cells = [
-            words.tell(wording.measurement_sentence(worth)),
-            words.at_least(100 * worth.gain["litters"], 100 * SMALLEST_GAIN["litters"], 1),
-            words.at_least(worth.gain["pups"], SMALLEST_GAIN["pups"], 2),
-        ]
-        if plan.is_valued:
-            cells.append(words.money(worth.gain.get("money", float("nan"))))
-        if prices:
-            price = plan.prices.get("progesterone test") if worth.what == "progesterone" else None
-            cells.append(words.number(price))
-        rows.append(tuple(cells))
+    rows = measure_rows(plan, words, prices=prices)
     heading = words["comparison.measure"]
-    table = Table(heading, columns(words, names, texts_in={"know"}), tuple(rows))
+    table = Table(heading, columns(words, names, texts_in={"know"}), rows)
     return Section("measure", heading, words["comparison.measure_lead"], table=table)
 
 

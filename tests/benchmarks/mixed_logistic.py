@@ -63,7 +63,7 @@ columns = [name for name in frame if name not in ("stud", "bitch", "whelped")]
 def main():
     try:
         import bambi as bmb
-    except Exception:
+    except Exception:  # an installed Bambi also fails on its own imports (with a newer matplotlib)
         bmb = None
     if bmb is None:
         name = f"PyMC {pm.__version__}"
