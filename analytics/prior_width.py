@@ -22,7 +22,7 @@ from analytics.errors import ConvergenceError
 from analytics.estimate import Estimate, Floats, estimate_from_draws
 from analytics.litter_chance import own_breedings_prob
 from analytics.models.conception import ConceptionPosterior, fit_conception
-from analytics.sampling import Run
+from analytics.sampling import SCHEDULE
 
 NARROW, WIDE = 0.5, 2.0
 """Factors of the priors' spreads. (rule)"""
@@ -30,9 +30,6 @@ NARROW, WIDE = 0.5, 2.0
 REFIT_UP_TO = 100
 """Breedings up to which another prior is fitted where it cannot be weighed; a fit of so few takes
 seconds. (rule)"""
-
-REFIT_SCHEDULE = (Run(400, 500, 0.9),)
-"""The one attempt of such a fit; the gate is that of every fit."""
 
 METHOD_ROWS: Mapping[str, str] = {"chilled": "c05", "frozen": "c06"}
 """Rows of the table that set a semen type beside fresh, by the same route at its usual dose."""
@@ -128,9 +125,7 @@ def prior_widths(posterior: ConceptionPosterior, *, seed: int) -> PriorWidths:
         if data.n_breedings > REFIT_UP_TO:
             return None
         try:
-            fitted = fit_conception(
-                data, seed=seed, prior_sd_factor=factor, schedule=REFIT_SCHEDULE
-            )
+            fitted = fit_conception(data, seed=seed, prior_sd_factor=factor, schedule=SCHEDULE[:1])
         except ConvergenceError:
             return None
         refitted.add(factor)

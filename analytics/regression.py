@@ -37,7 +37,7 @@ from analytics.likelihoods import (
     binomial_log_likelihood,
     truncated_count_log_likelihood,
 )
-from analytics.sampling import ROUND_SCHEDULE, Diagnostics, Draws, Run, sample
+from analytics.sampling import SCHEDULE, Diagnostics, Draws, Run, sample
 
 Ints = NDArray[np.int64]
 
@@ -148,7 +148,7 @@ def fit_mixed_logistic(
     coefficients: NormalPrior,
     spread_scale: Mapping[str, float],
     seed: int,
-    schedule: Sequence[Run] = ROUND_SCHEDULE,
+    schedule: Sequence[Run] = SCHEDULE,
 ) -> RegressionPosterior:
     """Fit a mixed logistic regression to single or grouped trials.
 
@@ -187,7 +187,7 @@ def fit_beta_binomial(
     spread_scale: Mapping[str, float],
     correlation: tuple[float, float],
     seed: int,
-    schedule: Sequence[Run] = ROUND_SCHEDULE,
+    schedule: Sequence[Run] = SCHEDULE,
 ) -> RegressionPosterior:
     """Fit a beta-binomial regression: trials of one row go together.
 
@@ -221,7 +221,7 @@ def fit_truncated_count(
     log_dispersion: tuple[float, float],
     n_support: int,
     seed: int,
-    schedule: Sequence[Run] = ROUND_SCHEDULE,
+    schedule: Sequence[Run] = SCHEDULE,
 ) -> RegressionPosterior:
     """Fit positive counts by a zero-truncated Conway-Maxwell-Poisson regression of the log mean.
 

@@ -49,7 +49,7 @@ from analytics.estimate import Estimate, Floats, estimate_from_draws, share_from
 from analytics.priors import PRIORS
 from analytics.regression import draw_coefficients, draw_effects, effect_draws, factor_arrays
 from analytics.sampling import (
-    SMOOTH_SCHEDULE,
+    SCHEDULE,
     Diagnostics,
     Draws,
     Run,
@@ -127,7 +127,7 @@ def fit_conception(
     *,
     seed: int,
     prior_sd_factor: float = 1.0,
-    schedule: Sequence[Run] = SMOOTH_SCHEDULE,
+    schedule: Sequence[Run] = SCHEDULE,
 ) -> ConceptionPosterior:
     """Update the published table by the kennel's breedings.
 

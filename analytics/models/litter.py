@@ -56,7 +56,7 @@ from analytics.likelihoods import beta_binomial_log_likelihood, truncated_count_
 from analytics.priors import PRIORS
 from analytics.regression import draw_coefficients, draw_effects, effect_draws, factor_arrays
 from analytics.sampling import (
-    SMOOTH_SCHEDULE,
+    SCHEDULE,
     Diagnostics,
     Draws,
     Run,
@@ -99,9 +99,6 @@ N_UNRECORDED = 5
 
 PADDING = {"litter": 32, "pups": 16, "breed": 4, "bitch": 32, "stud": 8}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
-
-LITTER_SCHEDULE = (Run(600, 600, 0.96), *SMOOTH_SCHEDULE[1:])
-"""Attempts of the sampler; the corner of the losses near zero wants smaller first steps."""
 
 N_PRIOR_DRAWS = 4000
 """Draws of the published table that stand beside a posterior."""
@@ -299,7 +296,7 @@ def fit_litter(
     *,
     seed: int,
     prior_sd_factor: float = 1.0,
-    schedule: Sequence[Run] = LITTER_SCHEDULE,
+    schedule: Sequence[Run] = SCHEDULE,
 ) -> LitterPosterior:
     """Update the published table by the kennel's litters.
 

@@ -41,8 +41,8 @@ from analytics.estimate import Floats
 from analytics.keeping import log_retention
 from analytics.own_storage import OwnStorage
 from analytics.priors import PRIORS
-from analytics.sampling import SCHEDULE as USUAL_SCHEDULE
 from analytics.sampling import (
+    SCHEDULE,
     Diagnostics,
     Draws,
     Run,
@@ -66,9 +66,6 @@ N_PRIOR_DRAWS = 4000
 
 TRADED = (("log_scales", "product", "z_stud", "bias"),)
 """What trades off against each other: only the sum of an extender's and a stud's part is seen."""
-
-SCHEDULE = (Run(500, 600, 0.95), *USUAL_SCHEDULE[1:])
-"""Attempts; without a start to sample for each collection a short first one settles."""
 
 
 @dataclass(frozen=True, slots=True)

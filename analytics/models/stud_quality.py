@@ -58,6 +58,7 @@ from analytics.collection_inputs import (
 )
 from analytics.estimate import Floats
 from analytics.sampling import (
+    SCHEDULE,
     Diagnostics,
     Draws,
     Run,
@@ -74,9 +75,6 @@ from analytics.slow_level import (
     tailed_log,
 )
 from analytics.stud_arrays import n_basis_of, prior_numbers, stud_arrays
-
-SCHEDULE = (Run(350, 700, 0.9), Run(800, 1200, 0.97), Run(1200, 2500, 0.995))
-"""Attempts in order; shorter ones than the default, for a row costs more here."""
 
 LEAST_SHARE_VARIANCE = 0.002
 """Added to p (1 - p), as if one sperm in 500 were never sure. (J)"""

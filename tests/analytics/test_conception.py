@@ -22,7 +22,7 @@ from analytics.models.conception import (
     seen_probs,
 )
 from analytics.models.ovulation import ovulation_of_cycles
-from analytics.sampling import SMOOTH_SCHEDULE
+from analytics.sampling import SCHEDULE
 from pipelines.fit import N_KEPT_DRAWS
 from pipelines.models import conception_data
 from pipelines.run import DEMO, DEMO_TODAY
@@ -157,7 +157,7 @@ def test_an_unsettled_fit_is_refused(monkeypatch):
     monkeypatch.setattr(sampling, "MIN_ESS", 1e6)
 
     with pytest.raises(ConvergenceError, match="conception did not settle"):
-        fit_conception(data, seed=1, schedule=SMOOTH_SCHEDULE[:1])
+        fit_conception(data, seed=1, schedule=SCHEDULE[:1])
 
 
 @pytest.mark.parametrize(

@@ -129,7 +129,7 @@ def test_what_did_not_settle_is_refused_and_the_older_fit_stays(
     monkeypatch.setattr(sampling, "MIN_ESS", 1e6)
 
     def hasty(data, *, seed):
-        return fit_conception(data, seed=seed, schedule=sampling.SMOOTH_SCHEDULE[:1])
+        return fit_conception(data, seed=seed, schedule=sampling.SCHEDULE[:1])
 
     with Store.open(path) as store:
         older = store.read_fit("conception")

@@ -24,8 +24,8 @@ from scipy.stats import betabinom, chisquare, kstest
 
 from analytics.errors import ConvergenceError
 from analytics.models.conception import fit_conception
-from analytics.models.litter import LITTER_SCHEDULE, LitterData, fit_litter
-from analytics.sampling import Run, library_versions
+from analytics.models.litter import LitterData, fit_litter
+from analytics.sampling import library_versions
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,
@@ -55,9 +55,6 @@ N_KEPT = 99
 
 N_BINS = 10
 P_WANTED = 0.01
-
-LITTER_RUNS = (Run(300, 600, 0.85), *LITTER_SCHEDULE)
-"""A shorter first attempt than the shipped one, which follows where it has not settled."""
 
 DAY_NODES, DAY_WEIGHTS = np.polynomial.hermite_e.hermegauss(31)
 DOSE_NODES, DOSE_WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
@@ -274,7 +271,7 @@ def litter_kennel(seed, kennel, spoil=None):
         groups=record.groups,
         levels=record.levels,
     )
-    posterior = fit_litter(data, seed=seed + kennel, schedule=LITTER_RUNS)
+    posterior = fit_litter(data, seed=seed + kennel)
     draws = thinned(posterior.draws)
     ids = (*LITTER_ROWS, *LITTER_SPREADS.values())
     true = {row: truth.values[row] for row in ids} | {
