@@ -1,9 +1,9 @@
 """Has the sampler settled? Nothing leaves before it has.
 
 Hamiltonian paths of NumPyro in 64 bits, of one mean length first and NUTS after it, chains side by
-side in one compiled program. Every fit passes one gate: R-hat at most 1.01, bulk and tail effective sizes of at least 400, no divergence. A fit that fails
-is repeated with more and smaller steps; one that fails at the end of the schedule is refused, and
-no number of it is released.
+side in one compiled program. Every fit passes one gate: R-hat at most 1.01, bulk and tail effective
+sizes of at least 400, no divergence. A fit that fails is repeated with more and smaller steps; one
+that fails at the end of the schedule is refused, and no number of it is released.
 """
 
 from __future__ import annotations
@@ -297,8 +297,8 @@ class _VariedPaths(HMC):  # type: ignore[misc]  # numpyro has no types
     A fixed length would come back to where it started in some direction (Neal 2011, Handbook of
     Markov Chain Monte Carlo, section 5.4.2.2). Lengths follow the golden ratio's sequence, the same
     in every chain, so that chains side by side do not wait for each other; they depend on the count
-    of draws alone, never on the state, which leaves each draw's move reversible. A path is cut after
-    :data:`MAX_STEPS`, or a start in a steep place would hold all chains up while it warms up.
+    of draws alone, never on the state, which leaves each draw's move reversible. A path is cut
+    after :data:`MAX_STEPS`, or a start in a steep place would hold all chains up while it warms up.
     """
 
     def sample(self, state: Any, model_args: Any, model_kwargs: Any) -> Any:  # noqa: ANN401
