@@ -37,7 +37,7 @@ def totals(fits):
     return posteriors[TOTAL_SPERM.name], told
 
 
-@pytest.mark.study
+@pytest.mark.slow
 def test_every_measure_settles_at_the_first_attempt(fits):
     for name, posterior in fits[0].items():
         assert posterior.diagnostics.n_attempts == 1, name

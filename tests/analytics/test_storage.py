@@ -128,7 +128,7 @@ def test_a_kennel_of_forty_boxes_finds_what_it_was_simulated_from(fitted):
         assert low < true < high, name
 
 
-@pytest.mark.study
+@pytest.mark.slow
 @pytest.mark.parametrize("n_collections", [10, 50, 150])
 def test_the_fit_settles_at_once_without_a_divergence(n_collections):
     views = simulated_views(np.random.default_rng(20261125), n_collections, Truth())
