@@ -16,6 +16,7 @@ import os
 import shutil
 import stat
 from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from itertools import count
@@ -214,12 +215,15 @@ def read_csv_text(path: Path, staging: Path) -> SheetText:
 def _scan(path: Path) -> _Scan:
     """Digest, encoding and number of lines, in one pass."""
     digest, decoder = hashlib.sha256(), codecs.getincrementaldecoder("utf-8")()
+    hashed: Future[None] | None = None
     n_lines, last, is_utf8, is_plain, is_trimmed, begins = 0, b"\n", True, True, True, b""
     try:
-        with path.open("rb") as raw:
+        with path.open("rb") as raw, ThreadPoolExecutor(max_workers=1) as beside:
             while chunk := raw.read(CHUNK_BYTES):
                 begins = begins or chunk[:2]
-                digest.update(chunk)
+                if hashed:
+                    hashed.result()
+                hashed = beside.submit(digest.update, chunk)
                 n_lines += chunk.count(b"\n")
                 is_plain = is_plain and b"\t" not in chunk
                 if is_utf8 and not (chunk.isascii() and decoder.getstate() == (b"", 0)):
@@ -350,7 +354,9 @@ def write_records(
             padded = cells[:n_cells] + [""] * (n_cells - len(cells))
             writer.writerow([line, json.dumps(surplus) if surplus else "", *padded])
             n_records += 1
-    return replace(text, path=target, separator=",", n_records=n_records, is_rewritten=True, is_trimmed=True)
+    return replace(
+        text, path=target, separator=",", n_records=n_records, is_rewritten=True, is_trimmed=True
+    )
 
 
 def _new_file(staging: Path) -> Path:

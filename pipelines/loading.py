@@ -7,7 +7,7 @@ the columns and rules of a sheet. They run on a connection that :mod:`pipelines.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
@@ -121,6 +121,8 @@ class _SheetLoad:
     sheet: Sheet
     texts: Sequence[SheetText]
     day_order: DayOrder | None
+    plain: dict[str, str] = field(default_factory=dict)
+    """SQL for the cells of columns that need no lookup: blank ones, and words spelled as ours."""
 
     def accept(self) -> SheetCount:
         """Apply the rules, tell new lines from old ones, and write what is sound."""
@@ -315,13 +317,33 @@ class _SheetLoad:
             SELECT cell, parse_clock(cell) AS clock FROM ({self._distinct("clock")});
 
             CREATE OR REPLACE TEMP TABLE number_of AS
-            SELECT cell, parse_number(cell) AS number, parse_reading(cell) AS reading
-            FROM ({self._distinct("count", "number", "reading", "by eye", "printed")});
+            SELECT cell, number, without_plain_text(reading) AS reading,
+                without_plain_text(by_eye) AS by_eye
+            FROM (
+                SELECT *, judged_by_eye(reading) AS by_eye
+                FROM (
+                    SELECT cell, parse_number(cell) AS number, parse_reading(cell) AS reading
+                    FROM ({self._distinct("count", "number", "reading", "by eye", "printed")})
+                )
+            );
 
             CREATE OR REPLACE TEMP TABLE word_of (name VARCHAR, cell VARCHAR, word VARCHAR);
             """
             + (f"INSERT INTO word_of {words}" if words else "")
         )
+        self.plain.clear()
+        plain = self.connection.execute(
+            """
+            SELECT text_of.name, count(text_of.cell) = 0 AS is_blank
+            FROM text_of
+            LEFT JOIN word_of ON word_of.name = text_of.name AND word_of.word = text_of.cell
+            GROUP BY text_of.name
+            HAVING count(text_of.cell) = count(word_of.word)
+            """
+        ).fetchall()
+        for name, is_blank in plain:
+            kind = READ_AS[self.sheet.column(name).kind]
+            self.plain[name] = f"CAST(NULL AS {kind.sql_type})" if is_blank else f"cell.{name}"
 
     def _distinct(self, *kinds: str) -> str:
         """SQL for the distinct texts in the columns of some kinds."""
@@ -336,7 +358,11 @@ class _SheetLoad:
         """
         columns = [column for column in self.sheet.columns if column.name in names]
         cells = [part for column in columns for part in self._typed_in_line(column)]
-        lookups = "".join(_lookup(column) for column in columns if column in self._looked_up)
+        lookups = "".join(
+            _lookup(column)
+            for column in columns
+            if column in self._looked_up and column.name not in self.plain
+        )
         return (
             f"SELECT cell.n, cell.file_no, cell.line, cell.surplus, cell.cells, {', '.join(cells)} "
             f"FROM lines AS cell{lookups}"
@@ -347,7 +373,7 @@ class _SheetLoad:
         name, text = column.name, f"cell.{column.name}"
         if column.kind not in READ_AS:
             return [f"{text} AS {name}__text", f"{text} AS {name}"]
-        is_here = column in self._present
+        is_here = column in self._present and name not in self.plain
         if column.kind == "dog":
             known = {
                 end: f"of_{name}.{value}" if is_here else f"CAST(NULL AS {sql_type})"
@@ -360,7 +386,8 @@ class _SheetLoad:
                 *(f"{value} AS {name}_{end}" for end, value in known.items()),
             ]
         kind = READ_AS[column.kind]
-        value = f"of_{name}.{kind.value}" if is_here else f"CAST(NULL AS {kind.sql_type})"
+        unread = self.plain.get(name, f"CAST(NULL AS {kind.sql_type})")
+        value = f"of_{name}.{kind.value}" if is_here else unread
         if column.kind == "printed":
             value = (
                 f"CASE WHEN {text} IS NOT NULL "
@@ -370,15 +397,20 @@ class _SheetLoad:
 
     def _typed_in_line(self, column: Column) -> list[str]:
         """SQL as :meth:`_typed`; a motility is read by how its line says that it was judged."""
-        if column.kind != "by eye" or column not in self._present:
+        is_read = column in self._present and column.name not in self.plain
+        if column.kind != "by eye" or not is_read:
             return self._typed(column)
         method, n_judged = (
             f"cell.{of}" if of in self.sheet.names else "NULL"
             for of in ("motility_method", "n_motility_judged")
         )
-        text, value = self._typed(column)
-        read = value.removesuffix(f" AS {column.name}")
-        return [text, f"judged({read}, parse_method({method}, {n_judged})) AS {column.name}"]
+        text, _ = self._typed(column)
+        read = f"of_{column.name}"
+        return [
+            text,
+            f"CASE WHEN parse_method({method}, {n_judged}) = 'by eye' THEN {read}.by_eye "
+            f"ELSE {read}.reading END AS {column.name}",
+        ]
 
     def _identity(self) -> str:
         """SQL for subject, day and mark."""

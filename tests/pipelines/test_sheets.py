@@ -360,9 +360,9 @@ def test_a_measurement_is_kept_as_it_was_written(kennel):
     ))  # fmt: skip
 
     with kennel.open(read_only=True) as store:
-        kept = {r["text"]: r for (r,) in store._rows(
-            "SELECT concentration_m_per_ml FROM evaluation"
-        )}  # fmt: skip
+        kept = dict(store._rows(
+            "SELECT reading_text(concentration_m_per_ml), concentration_m_per_ml FROM evaluation"
+        ))  # fmt: skip
     assert kept.keys() == READINGS.keys()
     for typed, (kind, low, high) in READINGS.items():
         assert kept[typed]["kind"] == kind
