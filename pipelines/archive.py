@@ -36,7 +36,8 @@ dictionary.csv   what each column of sheets and tables means, its unit and its p
 {MANIFEST}       schema and number of rows; `studcurve restore FOLDER` reads Parquet back
 
 In tables/*.csv a measurement has four columns (kind, low, high, text) and a moment three (earliest,
-latest, text). A text that a spreadsheet would run as a formula has an apostrophe before it.
+latest, text). In Parquet the text is blank where it is the value as plainly written. A text that a
+spreadsheet would run as a formula has an apostrophe before it.
 """
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -53,7 +54,10 @@ def _words(name: str) -> tuple[str, ...]:
 def _plain_kind(kind: str) -> str:
     """A type of the engine in plain words."""
     if kind.startswith("STRUCT(kind"):
-        return "measurement: kind, low, high, text"
+        return "measurement: kind, low, high, text; in Parquet a text only where it says more"
     if kind.startswith("STRUCT(earliest"):
-        return "moment: earliest, latest, text"
+        return "moment: earliest, latest, text; in Parquet a text only where it says more"
+    if kind.startswith("ENUM("):
+        words = re.findall(r"'([^']*)'", kind)
+        return f"one of {', '.join(words)}"
     return kind.lower()

@@ -16,10 +16,13 @@ import os
 import shutil
 import stat
 from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from itertools import count
 from pathlib import Path
+
+import numpy as np
 
 from analytics.errors import RecordsError
 from pipelines.sheets import Sheet, library_names, n_known, recognize
@@ -37,6 +40,9 @@ SEPARATORS = (",", ";", "\t")
 CHUNK_BYTES = 1 << 24
 ODD_BLANKS = "\t\u00a0\u1680" + "".join(map(chr, range(0x2000, 0x200B))) + "\u202f\u205f\u3000"
 """Blanks beside the space that only the careful way takes off a cell."""
+
+_IS_EDGE = np.isin(np.arange(256), list(b',;"\r\n'))
+"""Which bytes may stand at either end of a cell of a plain file."""
 
 ENDINGS = (".csv", ".txt", ".tsv", ".xlsx", ".xlsm")
 
@@ -63,6 +69,8 @@ class SheetText:
         Records the text must hold.
     is_rewritten
         Whether each record begins with two cells of ours: its line number and surplus cells.
+    is_trimmed
+        Whether surely no cell begins or ends with a space.
     encoding
         Of the owner's file.
     origin
@@ -79,6 +87,7 @@ class SheetText:
     sha256: str
     n_records: int
     is_rewritten: bool
+    is_trimmed: bool
     encoding: str
     origin: Path
     stamp: tuple[int, int]
@@ -96,6 +105,7 @@ class _Scan:
     encoding: str
     n_lines: int
     is_plain: bool
+    is_trimmed: bool
 
 
 def find_files(paths: Sequence[Path]) -> list[Path]:
@@ -192,6 +202,7 @@ def read_csv_text(path: Path, staging: Path) -> SheetText:
         sha256=scan.sha256,
         n_records=scan.n_lines - 1,
         is_rewritten=False,
+        is_trimmed=scan.is_trimmed,
         encoding=scan.encoding,
         origin=path,
         stamp=before,
@@ -204,21 +215,24 @@ def read_csv_text(path: Path, staging: Path) -> SheetText:
 def _scan(path: Path) -> _Scan:
     """Digest, encoding and number of lines, in one pass."""
     digest, decoder = hashlib.sha256(), codecs.getincrementaldecoder("utf-8")()
-    n_lines, last, is_utf8, is_plain, begins = 0, b"\n", True, True, b""
+    hashed: Future[None] | None = None
+    n_lines, last, is_utf8, is_plain, is_trimmed, begins = 0, b"\n", True, True, True, b""
     try:
-        with path.open("rb") as raw:
+        with path.open("rb") as raw, ThreadPoolExecutor(max_workers=1) as beside:
             while chunk := raw.read(CHUNK_BYTES):
                 begins = begins or chunk[:2]
-                digest.update(chunk)
+                if hashed:
+                    hashed.result()
+                hashed = beside.submit(digest.update, chunk)
                 n_lines += chunk.count(b"\n")
-                if is_utf8:
+                is_plain = is_plain and b"\t" not in chunk
+                if is_utf8 and not (chunk.isascii() and decoder.getstate() == (b"", 0)):
                     try:
                         text = decoder.decode(chunk)
                     except UnicodeDecodeError:
                         is_utf8 = False
                     else:
-                        blanks = ODD_BLANKS[:1] if text.isascii() else ODD_BLANKS
-                        is_plain = is_plain and not any(blank in text for blank in blanks)
+                        is_plain = is_plain and not any(blank in text for blank in ODD_BLANKS)
                 if b"\0" in chunk and begins not in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
                     raise RecordsError(
                         f"{path.name} holds NUL characters, so it is no CSV text. Save it again "
@@ -226,19 +240,31 @@ def _scan(path: Path) -> _Scan:
                     )
                 if b"\r" in chunk and chunk.count(b"\r") != chunk.count(b"\r\n"):
                     is_plain = False
+                is_trimmed = is_trimmed and not _has_outer_space(last + chunk)
                 last = chunk[-1:]
     except OSError as problem:
         raise RecordsError(f"{path} cannot be read: {problem.strerror}.") from None
     n_lines += last != b"\n"
+    is_trimmed = is_trimmed and last != b" "
     if begins in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
-        return _Scan(digest.hexdigest(), "utf-16", n_lines, False)
+        return _Scan(digest.hexdigest(), "utf-16", n_lines, False, False)
     if is_utf8:
         try:
             decoder.decode(b"", final=True)
-            return _Scan(digest.hexdigest(), "utf-8-sig", n_lines, is_plain)
+            return _Scan(digest.hexdigest(), "utf-8-sig", n_lines, is_plain, is_trimmed)
         except UnicodeDecodeError:
             pass
-    return _Scan(digest.hexdigest(), "cp1252", n_lines, False)
+    return _Scan(digest.hexdigest(), "cp1252", n_lines, False, False)
+
+
+def _has_outer_space(content: bytes) -> bool:
+    """Whether a space stands beside the end of a cell, taking every separator for one."""
+    characters = np.frombuffer(content, np.uint8)
+    spaces = np.flatnonzero(characters == ord(" "))
+    return bool(
+        _IS_EDGE[characters[spaces[spaces > 0] - 1]].any()
+        or _IS_EDGE[characters[spaces[spaces < len(characters) - 1] + 1]].any()
+    )
 
 
 def _linked(path: Path, staging: Path) -> Path:
@@ -328,7 +354,9 @@ def write_records(
             padded = cells[:n_cells] + [""] * (n_cells - len(cells))
             writer.writerow([line, json.dumps(surplus) if surplus else "", *padded])
             n_records += 1
-    return replace(text, path=target, separator=",", n_records=n_records, is_rewritten=True)
+    return replace(
+        text, path=target, separator=",", n_records=n_records, is_rewritten=True, is_trimmed=True
+    )
 
 
 def _new_file(staging: Path) -> Path:

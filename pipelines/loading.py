@@ -7,7 +7,7 @@ the columns and rules of a sheet. They run on a connection that :mod:`pipelines.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
@@ -21,6 +21,8 @@ from pipelines.staging import Connection, by_sheet, present_columns
 DayOrder = Literal["day-first", "month-first"]
 """Which comes first in a date such as 03/04/2024."""
 
+FEW_LINES = 10_000
+"""Lines of a sheet below which a statement costs by its parts, not by its lines."""
 
 _NO_ANSWERS = """
 CREATE OR REPLACE TEMP TABLE answering (n BIGINT, line_id BIGINT, digest VARCHAR);
@@ -121,6 +123,10 @@ class _SheetLoad:
     sheet: Sheet
     texts: Sequence[SheetText]
     day_order: DayOrder | None
+    filled: list[Column] = field(default_factory=list)
+    """Columns that at least one line fills, and those that every line must fill."""
+    as_spelled: set[str] = field(default_factory=set)
+    """Columns of words whose cells are all spelled as the sheet spells them."""
 
     def accept(self) -> SheetCount:
         """Apply the rules, tell new lines from old ones, and write what is sound."""
@@ -202,6 +208,16 @@ class _SheetLoad:
                 "FROM source_file) + 1 + ?, ?, ?, ?",
                 [file_no, file_no, text.name, text.sha256, text.n_records],
             )
+        given = present_columns(sheet, self.texts)
+        (counts,) = self.connection.execute(
+            f"SELECT {', '.join(f'count({column.name})' for column in given)} "
+            f"FROM staged_{sheet.name}"
+        ).fetchall()
+        self.filled.extend(
+            column
+            for column, n_cells in zip(given, counts, strict=True)
+            if n_cells or column.required
+        )
         first_rows = self.connection.execute(
             f"SELECT file_no, coalesce(first_n, 0) FROM staged_first WHERE sheet = '{sheet.name}'"
         ).fetchall()
@@ -258,19 +274,14 @@ class _SheetLoad:
         return int(n_leaving)
 
     @property
-    def _present(self) -> list[Column]:
-        """Columns that at least one of the files has."""
-        return present_columns(self.sheet, self.texts)
-
-    @property
     def _looked_up(self) -> list[Column]:
         """Columns whose cells are read once for each distinct text."""
-        return [column for column in self._present if column.kind in READ_AS]
+        return [column for column in self.filled if column.kind in READ_AS]
 
     @property
     def _cells(self) -> dict[str, str]:
         """SQL for the text of each column's cell, by column."""
-        present = self._present
+        present = self.filled
         return {
             column.name: column.name if column in present else "CAST(NULL AS VARCHAR)"
             for column in self.sheet.columns
@@ -285,18 +296,23 @@ class _SheetLoad:
         cells = list(self._cells.values())
         names = self.sheet.names
         whens = [f"WHEN surplus IS NOT NULL THEN json_array({', '.join(cells)}, surplus)"]
-        for column in reversed(self._present):
+        for column in reversed(self.filled):
             upto = ", ".join(cells[: names.index(column.name) + 1])
             whens.append(f"WHEN {column.name} IS NOT NULL THEN json_array({upto})")
         return f"CAST(CASE {' '.join(whens)} ELSE json_array() END AS VARCHAR)"
 
     def _read_cells(self) -> None:
         """Read every distinct text of the columns that are looked up."""
-        texts = "\nUNION ALL\n".join(
-            f"SELECT '{column.name}' AS name, cell FROM (SELECT DISTINCT {column.name} AS cell "
-            "FROM lines)"
-            for column in self._looked_up
-        )
+        names = [column.name for column in self._looked_up]
+        # One pass over all columns costs more by line, a pass for each of them more by statement.
+        if sum(text.n_records for text in self.texts) < FEW_LINES:
+            cells = ", ".join(names)
+            texts = f"SELECT DISTINCT unnest({names}) AS name, unnest([{cells}]) AS cell FROM lines"
+        else:
+            texts = "\nUNION ALL\n".join(
+                f"SELECT '{name}' AS name, cell FROM (SELECT DISTINCT {name} AS cell FROM lines)"
+                for name in names
+            )
         order = f"'{self.day_order}'" if self.day_order else "NULL"
         words = "\nUNION ALL\n".join(
             # The word as the column spells it, so that NG/ML is kept as ng/mL.
@@ -315,17 +331,35 @@ class _SheetLoad:
             SELECT cell, parse_clock(cell) AS clock FROM ({self._distinct("clock")});
 
             CREATE OR REPLACE TEMP TABLE number_of AS
-            SELECT cell, parse_number(cell) AS number, parse_reading(cell) AS reading
-            FROM ({self._distinct("count", "number", "reading", "by eye", "printed")});
+            SELECT cell, number, without_plain_text(reading) AS reading,
+                without_plain_text(by_eye) AS by_eye
+            FROM (
+                SELECT *, judged_by_eye(reading) AS by_eye
+                FROM (
+                    SELECT cell, parse_number(cell) AS number, parse_reading(cell) AS reading
+                    FROM ({self._distinct("count", "number", "reading", "by eye", "printed")})
+                )
+            );
 
             CREATE OR REPLACE TEMP TABLE word_of (name VARCHAR, cell VARCHAR, word VARCHAR);
             """
             + (f"INSERT INTO word_of {words}" if words else "")
         )
+        spelled = self.connection.execute(
+            """
+            SELECT text_of.name
+            FROM text_of
+            LEFT JOIN word_of ON word_of.name = text_of.name AND word_of.word = text_of.cell
+            GROUP BY text_of.name
+            HAVING count(text_of.cell) = count(word_of.word)
+            """
+        ).fetchall()
+        choices = {column.name for column in self._looked_up if column.choices}
+        self.as_spelled.update(name for (name,) in spelled if name in choices)
 
     def _distinct(self, *kinds: str) -> str:
         """SQL for the distinct texts in the columns of some kinds."""
-        names = ", ".join(f"'{column.name}'" for column in self._present if column.kind in kinds)
+        names = ", ".join(f"'{column.name}'" for column in self.filled if column.kind in kinds)
         condition = f"name IN ({names}) AND cell IS NOT NULL" if names else "FALSE"
         return f"SELECT DISTINCT cell FROM text_of WHERE {condition}"
 
@@ -336,7 +370,11 @@ class _SheetLoad:
         """
         columns = [column for column in self.sheet.columns if column.name in names]
         cells = [part for column in columns for part in self._typed_in_line(column)]
-        lookups = "".join(_lookup(column) for column in columns if column in self._looked_up)
+        lookups = "".join(
+            _lookup(column)
+            for column in columns
+            if column in self._looked_up and column.name not in self.as_spelled
+        )
         return (
             f"SELECT cell.n, cell.file_no, cell.line, cell.surplus, cell.cells, {', '.join(cells)} "
             f"FROM lines AS cell{lookups}"
@@ -347,7 +385,7 @@ class _SheetLoad:
         name, text = column.name, f"cell.{column.name}"
         if column.kind not in READ_AS:
             return [f"{text} AS {name}__text", f"{text} AS {name}"]
-        is_here = column in self._present
+        is_here = column in self.filled
         if column.kind == "dog":
             known = {
                 end: f"of_{name}.{value}" if is_here else f"CAST(NULL AS {sql_type})"
@@ -361,6 +399,8 @@ class _SheetLoad:
             ]
         kind = READ_AS[column.kind]
         value = f"of_{name}.{kind.value}" if is_here else f"CAST(NULL AS {kind.sql_type})"
+        if name in self.as_spelled:
+            value = text
         if column.kind == "printed":
             value = (
                 f"CASE WHEN {text} IS NOT NULL "
@@ -370,15 +410,19 @@ class _SheetLoad:
 
     def _typed_in_line(self, column: Column) -> list[str]:
         """SQL as :meth:`_typed`; a motility is read by how its line says that it was judged."""
-        if column.kind != "by eye" or column not in self._present:
+        if column.kind != "by eye" or column not in self.filled:
             return self._typed(column)
         method, n_judged = (
             f"cell.{of}" if of in self.sheet.names else "NULL"
             for of in ("motility_method", "n_motility_judged")
         )
-        text, value = self._typed(column)
-        read = value.removesuffix(f" AS {column.name}")
-        return [text, f"judged({read}, parse_method({method}, {n_judged})) AS {column.name}"]
+        text, _ = self._typed(column)
+        read = f"of_{column.name}"
+        return [
+            text,
+            f"CASE WHEN parse_method({method}, {n_judged}) = 'by eye' THEN {read}.by_eye "
+            f"ELSE {read}.reading END AS {column.name}",
+        ]
 
     def _identity(self) -> str:
         """SQL for subject, day and mark."""
@@ -400,7 +444,7 @@ class _SheetLoad:
         """Apply the rules to the lines as they were read."""
         rules = list(enumerate(rules_of(self.sheet), 1))
         self._list_rules(rules)
-        present = {column.name for column in self._present}
+        present = {column.name for column in self.filled}
         asked = [
             (number, rule)
             for number, rule in rules

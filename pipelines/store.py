@@ -283,7 +283,7 @@ class Store:
             f"""
             SELECT
                 line.entry_id, line.version, line.line_id, source_file.name AS file,
-                line.line AS line_in_file, line.state, {cells}
+                line.line AS line_in_file, CAST(line.state AS VARCHAR) AS state, {cells}
             FROM line
             JOIN source_file USING (file_id)
             WHERE line.sheet = ?
@@ -296,10 +296,13 @@ class Store:
         """Fingerprint of the current lines; independent of their order of loading."""
         rows = self._rows(
             """
-            SELECT sha256(coalesce(string_agg(sheet || chr(31) || cells, chr(30)
-                ORDER BY sheet, cells), ''))
-            FROM line
-            WHERE state = 'current'
+            SELECT sha256(coalesce(string_agg(of_sheet || chr(31) || cells, chr(30)
+                ORDER BY of_sheet, cells), ''))
+            FROM (
+                SELECT CAST(sheet AS VARCHAR) AS of_sheet, cells
+                FROM line
+                WHERE state = 'current'
+            )
             """
         )
         return str(rows[0][0])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Literal
 
 from analytics.errors import RecordsError
 from pipelines.cell_rules import FORMULA
@@ -108,16 +109,18 @@ def _flat(name: str, kind: str) -> Sequence[str]:
     """SQL for the columns of a CSV file that say what one column of a table says."""
     if kind.startswith("STRUCT("):
         parts = re.findall(r'(?:\(|, )"?(kind|low|high|text|earliest|latest)"? ', kind)
-        return [_part(name, part) for part in parts]
+        of: Literal["reading", "moment"] = "moment" if "earliest" in parts else "reading"
+        return [_part(name, part, of) for part in parts]
     if kind == "BLOB":
         return [f"hex({name}) AS {name}"]
     return [f"{_as_text(name)} AS {name}"] if kind == "VARCHAR" else [name]
 
 
-def _part(name: str, part: str) -> str:
+def _part(name: str, part: str, of: Literal["reading", "moment"]) -> str:
     """SQL for one part of a measurement or a moment."""
-    value = f'{name}."{part}"'
-    return f"{_as_text(value) if part == 'text' else value} AS {name}_{part}"
+    if part == "text":
+        return f"{_as_text(f'{of}_text({name})')} AS {name}_text"
+    return f'{name}."{part}" AS {name}_{part}'
 
 
 def _as_text(value: str) -> str:

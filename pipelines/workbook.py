@@ -80,6 +80,7 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
             sha256=digest,
             n_records=0,
             is_rewritten=False,
+            is_trimmed=True,
             encoding="workbook",
             origin=path,
             stamp=before,

@@ -12,19 +12,20 @@ WHERE rule_row.severity = 'refused';
 
 -- Lines of equal identity: with different cells they are refused together, else one stands for all.
 -- A doomed line takes part when it says what it is about.
+-- They are sought by a number made of the identity, which different ones may share, and then compared.
+CREATE OR REPLACE TEMP TABLE alike AS
+SELECT hash(subject, day, mark) AS number
+FROM identified
+GROUP BY ALL
+HAVING count(*) > 1;
+
 CREATE OR REPLACE TEMP TABLE twin AS
 SELECT identified.n, identified.subject, identified.day, identified.mark
 FROM identified
-JOIN (
-    SELECT subject, day, mark
-    FROM identified
-    GROUP BY ALL
-    HAVING count(*) > 1
-) AS shared
-    ON identified.subject = shared.subject
-    AND identified.day IS NOT DISTINCT FROM shared.day
-    AND identified.mark = shared.mark
-WHERE identified.day IS NOT NULL OR identified.n NOT IN (SELECT doomed.n FROM doomed);
+SEMI JOIN alike ON alike.number = hash(identified.subject, identified.day, identified.mark)
+WHERE identified.subject IS NOT NULL
+    AND (identified.day IS NOT NULL OR identified.n NOT IN (SELECT doomed.n FROM doomed))
+QUALIFY count(*) OVER (PARTITION BY identified.subject, identified.day, identified.mark) > 1;
 
 CREATE OR REPLACE TEMP TABLE conflicting AS
 SELECT n
@@ -157,8 +158,9 @@ LEFT JOIN known
 
 CREATE OR REPLACE TEMP TABLE outcome AS
 SELECT
-    (SELECT count(*) FROM sound) - count(*) FILTER (WHERE standing IN ('unchanged', 'changed'))
-        AS n_new,
+    -- The sound lines are those neither doomed nor repeated.
+    (SELECT count(*) FROM lines) - (SELECT count(*) FROM doomed) - (SELECT count(*) FROM repeated)
+        - count(*) FILTER (WHERE standing IN ('unchanged', 'changed')) AS n_new,
     count(*) FILTER (WHERE standing IN ('unchanged', 'repeated')) AS n_unchanged,
     count(*) FILTER (WHERE standing = 'changed') AS n_changed,
     count(*) FILTER (WHERE standing IN ('refused', 'refused before')) AS n_refused
@@ -178,7 +180,8 @@ SELECT
     CASE WHEN apart.n IS NULL THEN getvariable('before_first_entry_id') + lines.n
         ELSE apart.entry_id END AS entry_id,
     CASE WHEN apart.n IS NULL THEN 1 ELSE apart.version END AS version,
-    CASE WHEN apart.standing = 'refused' THEN 'refused' ELSE 'current' END AS state
+    CASE WHEN apart.standing = 'refused' THEN CAST('refused' AS line_state)
+        ELSE CAST('current' AS line_state) END AS state
 FROM query_table(relation) AS lines
 LEFT JOIN apart ON apart.n = lines.n
 WHERE apart.n IS NULL OR apart.standing IN ('changed', 'refused');

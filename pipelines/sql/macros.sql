@@ -74,17 +74,25 @@ CREATE TEMP MACRO parse_method(method, n_judged) AS coalesce(
 CREATE TEMP MACRO half_step(v) AS
     CASE WHEN v % 10 = 0 THEN 5.0 WHEN v % 5 = 0 THEN 2.5 ELSE 0.5 END;
 
-CREATE TEMP MACRO judged(r, method) AS CASE
-    WHEN method = 'by eye' AND r.kind = 'exact'
+CREATE TEMP MACRO judged_by_eye(r) AS CASE
+    WHEN r.kind = 'exact'
         THEN make_reading('rounded', r.low - half_step(r.low), r.low + half_step(r.low), r.text)
     ELSE r
 END;
 
--- A moment is an interval: a bare date is the whole day.
+-- A reading without the text that plain_reading() gives anyway.
+CREATE TEMP MACRO without_plain_text(r) AS CASE
+    WHEN r.text = plain_reading(r) THEN make_reading(r.kind, r.low, r.high, NULL) ELSE r
+END;
+
+-- A moment is an interval: a bare date is the whole day. Its text is kept where it is written in
+-- another way than plain_moment() gives it.
 CREATE TEMP MACRO to_moment(d, c, d_text, c_text) AS CASE WHEN d IS NOT NULL THEN CAST({
     'earliest': d + coalesce(c, TIME '00:00:00'),
     'latest': d + coalesce(c, TIME '23:59:59'),
-    'text': concat_ws(' ', d_text, c_text)
+    'text': CASE WHEN d_text IS DISTINCT FROM CAST(d AS VARCHAR)
+            OR c_text IS DISTINCT FROM left(CAST(c AS VARCHAR), 5)
+        THEN concat_ws(' ', d_text, c_text) END
 } AS moment) END;
 
 -- The ends of a reading that were measured: of "> 20" the 20, of a value judged by eye the value.
@@ -103,4 +111,4 @@ CREATE TEMP MACRO is_compatible(a, b) AS len(list_filter(
 -- What a workbook of lines to correct calls a kept line; the letter keeps a spreadsheet from reading
 -- a number.
 CREATE TEMP MACRO line_digest(of_sheet, of_cells) AS
-    'L' || left(sha256(of_sheet || chr(31) || of_cells), 16);
+    'L' || left(sha256(CAST(of_sheet AS VARCHAR) || chr(31) || of_cells), 16);

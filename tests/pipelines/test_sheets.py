@@ -4,10 +4,13 @@ import csv
 import io
 import os
 import zipfile
+from dataclasses import replace
 from datetime import date, datetime, time
 
 import pytest
 import xlsxwriter
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from analytics.errors import RecordsError
 from pipelines import files
@@ -360,14 +363,50 @@ def test_a_measurement_is_kept_as_it_was_written(kennel):
     ))  # fmt: skip
 
     with kennel.open(read_only=True) as store:
-        kept = {r["text"]: r for (r,) in store._rows(
-            "SELECT concentration_m_per_ml FROM evaluation"
-        )}  # fmt: skip
+        kept = dict(store._rows(
+            "SELECT reading_text(concentration_m_per_ml), concentration_m_per_ml FROM evaluation"
+        ))  # fmt: skip
     assert kept.keys() == READINGS.keys()
     for typed, (kind, low, high) in READINGS.items():
         assert kept[typed]["kind"] == kind
         assert kept[typed]["low"] == (pytest.approx(low) if low else low)
         assert kept[typed]["high"] == (pytest.approx(high) if high else high)
+
+
+WRITTEN_AS = ["70", "70.0", "70.00", "070", "+70", "7e1", "72.5", "72,5", "0", "0.0", "0.1", "0.30",
+              "33.333333333333336", "99.9999999999999999", "~70", "> 20", "<= 5", "None seen",
+              "70-80", "70 to 80", "100", "1", "2.675"]  # fmt: skip
+CLOCKS = ["", "08:30", "8:30", "08:30:00", "08:30:15", "8:30 am", "00:00", "23:59", "23:59:59"]
+DAYS = ["2024-{n:02d}-05", "2024/{n:02d}/05", "2024-{n:02d}-05 00:00:00", "2024-{n}-5"]
+
+
+@pytest.mark.parametrize("judged", ["by eye", "counted"])
+def test_a_measurement_of_any_spelling_is_given_back_letter_by_letter(kennel, judged):
+    kennel.load(kennel.collections(
+        *({"Date": f"2024-01-{n:02d}", "% moving forward": typed, "% moving": "",
+           "How judged": judged, "Concentration (M/mL)": typed}
+          for n, typed in enumerate(WRITTEN_AS, 1))
+    ))  # fmt: skip
+
+    with kennel.open(read_only=True) as store:
+        kept = store._rows(
+            "SELECT reading_text(progressive_motility_pct), reading_text(concentration_m_per_ml) "
+            "FROM evaluation ORDER BY evaluation_id"
+        )
+        n_texts = store._one("SELECT count(concentration_m_per_ml.text) FROM evaluation")
+    assert kept == [(typed, typed) for typed in WRITTEN_AS]
+    assert 0 < n_texts < len(WRITTEN_AS)
+
+
+@pytest.mark.parametrize("day", DAYS)
+def test_a_moment_of_any_spelling_is_given_back_letter_by_letter(kennel, day):
+    written = [(day.format(n=n), clock) for n, clock in enumerate(CLOCKS, 1)]
+
+    kennel.load(kennel.collections(*({"Date": day, "Time": clock} for day, clock in written)))
+
+    with kennel.open(read_only=True) as store:
+        kept = store._rows("SELECT moment_text(collected) FROM collection ORDER BY collection_id")
+    assert kept == [(f"{day} {clock}".rstrip(),) for day, clock in written]
 
 
 def test_a_number_that_would_be_a_guess_is_refused_and_kept(kennel):
@@ -381,3 +420,30 @@ def test_a_number_that_would_be_a_guess_is_refused_and_kept(kennel):
     assert report.findings["text"].tolist() == typed
     assert set(report.findings["rule"]) == {"not a number"}
     assert kennel.lines("collections")["volume_ml"].tolist() == typed
+
+
+@settings(deadline=None, max_examples=300)
+@given(
+    content=st.one_of(
+        st.text(' ,;"\n\r\taé\u00a0', max_size=30).map(lambda text: text.encode()),
+        st.lists(st.sampled_from([b" ", b"a", b",", b"\n", b"\xc3", b"\xa9", b"\xef\xbb\xbf"]))
+        .map(b"".join),
+    )
+)  # fmt: skip
+def test_a_file_reads_the_same_in_pieces_and_its_outer_spaces_are_seen(tmp_path_factory, content):
+    path = tmp_path_factory.getbasetemp() / "pieces.csv"
+    path.write_bytes(content)
+    whole = files._scan(path)
+
+    for n_bytes in (1, 2, 3):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(files, "CHUNK_BYTES", n_bytes)
+            found = files._scan(path)
+        # A line end cut in two sends a file the careful way, which reads the same.
+        assert found == replace(whole, is_plain=found.is_plain)
+        assert whole.is_plain or not found.is_plain
+    if whole.is_plain and whole.is_trimmed:
+        for separator in files.SEPARATORS:
+            lines = io.StringIO(content.decode("utf-8-sig"), newline="")
+            cells = [cell for record in csv.reader(lines, delimiter=separator) for cell in record]
+            assert not any(cell.startswith(" ") or cell.endswith(" ") for cell in cells[1:])

@@ -1,6 +1,7 @@
 """The records file: nothing is lost, nothing comes in twice, nothing comes in by half."""
 
 import random
+import re
 import subprocess
 import sys
 from datetime import date, datetime
@@ -12,7 +13,9 @@ import pandas as pd
 import pytest
 
 from analytics.errors import RecordsError, StoreLockedError
+from pipelines import loading
 from pipelines.schema import KEYS, VIEWS, are_views_current
+from pipelines.sheets import SHEETS
 from pipelines.store import KeptFit, Store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -149,6 +152,55 @@ def test_one_line_written_twice_is_one_line(kennel):
     assert report.sheets["collections"].n_new == 1
     assert report.sheets["collections"].n_refused == 0
     assert len(kennel.read("evaluations")) == 1
+
+
+def test_lines_that_only_share_the_number_they_are_sought_by_are_no_twins(kennel, monkeypatch):
+    script = loading._script
+    monkeypatch.setattr(
+        loading, "_script", lambda name: re.sub(r"\bhash\([^)]*\)", "7", script(name))
+    )
+    assert "7 AS number" in loading._script("accept.sql")
+
+    report = kennel.load(
+        kennel.collections(
+            {}, {}, {"Date": "2024-03-09"}, {"Date": "2024-03-12"},
+            {"Date": "2024-03-12", "Volume (mL)": "3"},
+        )
+    )  # fmt: skip
+
+    count = report.sheets["collections"]
+    assert (count.n_new, count.n_unchanged, count.n_refused) == (2, 1, 2)
+    assert sorted(report.findings["line"]) == [5, 6]
+
+
+def test_the_records_have_a_place_for_every_word_of_the_sheets(kennel):
+    with kennel.open(read_only=True) as store:
+        words = {
+            (table, name): re.findall(r"'([^']*)'", kind)
+            for table, name, kind in store.columns()
+            if kind.startswith("ENUM")
+        }
+
+    assert words.pop(("line", "sheet")) == list(SHEETS)
+    assert words.pop(("line", "state"))
+    assert words.pop(("evaluation", "stage"))
+    assert len(words) == 6
+    for (_, name), known in words.items():
+        assert known == list(SHEETS["collections"].column(name).choices)
+
+
+def test_a_long_sheet_is_read_as_a_short_one(tmp_path, monkeypatch):
+    sheets = [DEMO / "records" / f"{name}.csv" for name in ("dogs", "collections", "heats")]
+    kept = []
+    for n_lines in (loading.FEW_LINES, 0):
+        monkeypatch.setattr(loading, "FEW_LINES", n_lines)
+        path = tmp_path / f"{n_lines}.duckdb"
+        with Store.open(path) as store:
+            store.load(sheets, today=TODAY)
+            store.load([DEMO / "typing_errors"], today=TODAY)
+        kept.append(contents(path))
+
+    assert kept[0] == kept[1]
 
 
 def test_a_line_that_left_its_file_still_counts_and_is_asked_about_once(kennel):

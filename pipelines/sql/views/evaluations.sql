@@ -39,7 +39,7 @@ reading AS (
         collected.earliest AS collected_earliest,
         collected.latest AS collected_latest,
         collection_id AS of_collection_id,
-        failed_reason
+        CAST(failed_reason AS VARCHAR) AS failed_reason
     FROM collection
     WHERE failed_reason IS NOT NULL
 )
@@ -52,14 +52,14 @@ SELECT
     dog.call_name AS stud,
     reading.collected_earliest,
     reading.collected_latest,
-    reading.stage,
+    CAST(reading.stage AS VARCHAR) AS stage,
     coalesce(reading.evaluated.earliest, reading.collected_earliest) AS evaluated_earliest,
     coalesce(reading.evaluated.latest, reading.collected_latest) AS evaluated_latest,
     reading.failed_reason,
-    reading.appearance,
+    CAST(reading.appearance AS VARCHAR) AS appearance,
     reading.observer,
-    reading.count_method,
-    reading.motility_method,
+    CAST(reading.count_method AS VARCHAR) AS count_method,
+    CAST(reading.motility_method AS VARCHAR) AS motility_method,
     middle(reading.volume_ml) AS volume_ml,
     middle(reading.concentration_m_per_ml) AS concentration_m_per_ml,
     reading.concentration_m_per_ml.low AS concentration_m_per_ml_low,

@@ -9,7 +9,7 @@ SELECT
     examination.examined_on,
     examination.what,
     examination.finding,
-    examination.measured_value.text AS value_text,
+    reading_text(examination.measured_value) AS value_text,
     examination.unit,
     examination.notes AS "text"
 FROM examination

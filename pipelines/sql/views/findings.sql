@@ -12,11 +12,11 @@ SELECT
     finding.cell AS "text",
     finding.message,
     finding.remedy,
-    line.sheet,
+    CAST(line.sheet AS VARCHAR) AS sheet,
     finding.closed_by IS NULL AS is_open,
     finding.closed_by,
     line.line_id,
-    line.state,
+    CAST(line.state AS VARCHAR) AS state,
     line.cells,
     source_file.name || ', line ' || line.line || ': ' || finding.message || '. '
         || finding.remedy AS sentence

@@ -9,7 +9,7 @@ SELECT
     lab_test.what,
     lab_test.sampled_on,
     lab_test.result,
-    lab_test.measured_value.text AS value_text,
+    reading_text(lab_test.measured_value) AS value_text,
     lab_test.unit,
     lab_test.laboratory_range,
     lab_test.laboratory

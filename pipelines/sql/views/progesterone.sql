@@ -15,7 +15,7 @@ SELECT
         THEN middle(hormone_test.result) / nanogram.per_unit END AS progesterone_ng_per_ml,
     hormone_test.laboratory,
     hormone_test.unit AS unit_as_reported,
-    hormone_test.result.text AS value_as_reported
+    reading_text(hormone_test.result) AS value_as_reported
 FROM hormone_test
 JOIN cycle USING (cycle_id)
 JOIN (VALUES ('ng/mL', 1.0), ('nmol/L', 3.1801)) AS nanogram (unit, per_unit)
