@@ -319,7 +319,7 @@ def log_mean_litter(values, effects, rows, missing_doublings):
 def drawn_lost(rng, n, logit, within_logit):
     """How many of n are lost when the losses of a litter go together: a beta, then a binomial."""
     over = np.exp(-within_logit)
-    share = rng.beta(expit(logit) * over, expit(-logit) * over)
+    share = rng.beta(expit(logit) * over, expit(-logit) * over, np.shape(n))
     return rng.binomial(n, share)
 
 
