@@ -30,7 +30,8 @@ N_KEPT_DRAWS = 1000
 """Thinned draws that are kept; intervals of 90 % are then sure to about a point."""
 
 N_SIDE_BY_SIDE = 2
-"""Models fitted at once, each in a process of its own: a compiled program holds its memory."""
+"""Models fitted at once, in two processes that end with the last model: loading the sampler's
+library costs as much as a short fit, and a compiled program holds its memory."""
 
 PROGRESS_EVERY_S = 15.0
 """How often a running fit is heard of. [s]"""
@@ -243,7 +244,6 @@ def _sampled(
     with ProcessPoolExecutor(
         min(N_SIDE_BY_SIDE, os.cpu_count() or 1),
         mp_context=multiprocessing.get_context("spawn"),
-        max_tasks_per_child=1,
     ) as pool:
         running: dict[Future[Fitted | ConvergenceError], str] = {
             pool.submit(_fit_named, name, data, seed, cache_folder()): name

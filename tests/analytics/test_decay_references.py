@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import least_squares, minimize
+from statsmodels.duration.survfunc import SurvfuncRight, survdiff
 
 from analytics.keeping import log_retention, retention_share
 
@@ -74,21 +75,53 @@ TREATED = [6, 6, 6, -6, 7, -9, 10, -10, -11, 13, 16, -17, -19, -20, 22, 23, -25,
 CONTROL = [1, 1, 2, 2, 3, 4, 4, 5, 5, 8, 8, 8, 8, 11, 11, 12, 12, 15, 17, 22, 23]
 
 
-def test_the_curve_is_the_survival_of_a_published_weibull_fit():
-    # R's survreg: intercept 3.51569, control −1.26733, scale 0.73219, log-likelihood −106.58
-    # (Venables & Ripley 2002, Modern Applied Statistics with S, section 13.2).
+def remission():
+    """Weeks, whether relapsed, and whether in the control group."""
     weeks = np.abs(np.array(TREATED + CONTROL, dtype=float))
-    relapsed = np.array(TREATED + CONTROL) > 0
     control = np.repeat([0.0, 1.0], [len(TREATED), len(CONTROL)])
+    return weeks, np.array(TREATED + CONTROL) > 0, control
+
+
+def fitted_curve(weeks, relapsed, control):
+    """The storage curve as the survival of both groups: intercept, control, log of 1/κ."""
 
     def minus_log_likelihood(b):
         eta, kappa = np.exp(b[0] + b[1] * control), np.exp(-b[2])
         hazard = kappa / weeks * (weeks / eta) ** kappa
         return -(log_retention(weeks, eta, kappa) + relapsed * np.log(hazard)).sum()
 
-    found = minimize(minus_log_likelihood, [3.0, 0.0, 0.0], method="BFGS", options={"gtol": 1e-7})
+    return minimize(minus_log_likelihood, [3.0, 0.0, 0.0], method="BFGS", options={"gtol": 1e-7})
+
+
+def test_the_curve_is_the_survival_of_a_published_weibull_fit():
+    # R's survreg: intercept 3.51569, control −1.26733, scale 0.73219, log-likelihood −106.58
+    # (Venables & Ripley 2002, Modern Applied Statistics with S, section 13.2).
+    found = fitted_curve(*remission())
 
     assert (*found.x[:2], np.exp(found.x[2])) == pytest.approx(
         (3.51569, -1.26733, 0.73219), abs=2e-5
     )
     assert -found.fun == pytest.approx(-106.58, abs=0.005)
+
+
+def test_the_curve_lies_inside_the_bands_of_kaplan_and_meier():
+    # R's survfit and survdiff for the same children: survival at weeks 6, 10, 16 and 23 of the
+    # treated with Greenwood's errors, and the log-rank statistic of the two groups.
+    weeks, relapsed, control = remission()
+    treated = control == 0.0
+    at = np.array([6.0, 10.0, 16.0, 23.0])
+
+    steps = SurvfuncRight(weeks[treated], relapsed[treated].astype(float))
+    place = np.searchsorted(steps.surv_times, at)
+    statistic, _ = survdiff(weeks, relapsed.astype(float), control)
+
+    wanted, greenwood = (
+        [0.857143, 0.752941, 0.627451, 0.448179],
+        [0.07636, 0.09635, 0.11405, 0.13459],
+    )
+    assert steps.surv_prob[place] == pytest.approx(wanted, abs=1e-6)
+    assert steps.surv_prob_se[place] == pytest.approx(greenwood, abs=1e-5)
+    assert statistic == pytest.approx(16.793, abs=5e-4)
+    b = fitted_curve(weeks, relapsed, control).x
+    curve = retention_share(at, np.exp(b[0]), np.exp(-b[2]))
+    assert (np.abs(curve - wanted) < np.array(greenwood)).all()

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.special import expit, logit
+from scipy.special import expit, gammaln, logit
 from scipy.stats import betabinom
 
 from analytics.regression import (
@@ -176,7 +176,7 @@ def test_salamander_matings_have_their_exact_posterior():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("data", [herds, rats])
+@pytest.mark.parametrize("data", [herds, rats, women])
 def test_tables_of_one_factor_have_their_exact_posterior(data):
     table, k, n = data()
     (factor,) = table.groups
@@ -245,7 +245,7 @@ def missed(fitted, truth):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("block", ["logistic", "beta-binomial"])
+@pytest.mark.parametrize("block", ["logistic", "beta-binomial", "count"])
 def test_known_terms_and_spreads_are_recovered(block):
     rng = np.random.default_rng(9)
     table, total = breedings(rng)
@@ -257,7 +257,7 @@ def test_known_terms_and_spreads_are_recovered(block):
         k = rng.binomial(n.astype(int), expit(table.design @ TRUTH + total)).astype(float)
         fitted = fit_mixed_logistic(table, k, n, coefficients=prior, spread_scale=scales, seed=4)
         terms = TRUTH
-    else:
+    elif block == "beta-binomial":
         n = rng.integers(4, 10, size=len(total))
         p, over = expit(table.design @ TRUTH + total), (1 - 0.2) / 0.2
         k = rng.binomial(n, rng.beta(p * over, (1 - p) * over)).astype(float)
@@ -267,12 +267,35 @@ def test_known_terms_and_spreads_are_recovered(block):
         )  # fmt: skip
         terms = TRUTH
         truth["correlation_logit"] = logit(0.2)
+    else:
+        terms, nu = np.array([1.7, -0.25, 0.1]), 1.5
+        log_mean = table.design @ terms + 0.3 * total
+        truth = {"sd_stud": 0.15, "sd_bitch": 0.21, "log_dispersion": np.log(nu)}
+        counts = truncated_cmp(rng, np.exp(log_mean), nu)
+        fitted = fit_truncated_count(
+            table, counts, coefficients=prior, spread_scale=scales, log_dispersion=(0.0, 1.0),
+            n_support=40, seed=4,
+        )  # fmt: skip
     draws = {name: fitted.coefficient(name) for name in table.columns} | dict(fitted.draws)
     truth |= dict(zip(table.columns, terms, strict=True))
 
     assert missed(draws, truth) == []
     # And they are known far better than before: no prior alone can pass.
     assert draws["frozen"].std() < 0.25
+
+
+def truncated_cmp(rng, means, nu):
+    """Positive Conway-Maxwell-Poisson counts whose mean, zero counted in, is the one wanted."""
+    k = np.arange(60.0)
+    rates = np.linspace(-2.0, 12.0, 4000)
+    logs = rates[:, None] * k - nu * gammaln(k + 1)
+    pmf = np.exp(logs - logs.max(axis=1, keepdims=True))
+    pmf /= pmf.sum(axis=1, keepdims=True)
+    nearest = np.interp(means, pmf @ k, rates)
+    logs = nearest[:, None] * k[1:] - nu * gammaln(k[1:] + 1)
+    pmf = np.exp(logs - logs.max(axis=1, keepdims=True))
+    pmf /= pmf.sum(axis=1, keepdims=True)
+    return np.array([rng.choice(k[1:], p=row) for row in pmf])
 
 
 @pytest.mark.slow
