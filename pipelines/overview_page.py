@@ -21,7 +21,7 @@ from analytics.stud_told import StudTold
 from analytics.wording import program_sentences
 from pipelines.checks_page import kennel_checks, kennel_headline
 from pipelines.due import due_items, told
-from pipelines.kennel import Kennel, may_be_told
+from pipelines.kennel import Kennel, may_be_told, once
 from pipelines.pages import (
     METHOD_OF_CHANCES,
     METHOD_OF_LITTERS,
@@ -31,7 +31,7 @@ from pipelines.pages import (
     sources,
     stud_told,
 )
-from pipelines.stored_page import stages_told
+from pipelines.stored_page import stages_of
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
 
@@ -63,7 +63,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
         years=_years(told),
         chances=chances,
         litters=sizes,
-        stages=stages_told(views["evaluations"]),
+        stages=stages_of(kennel),
         straws=straws[straws["n_straws_left"] > 0].sort_values(["stud", "frozen_on"]),
         method=(*(METHOD_OF_CHANCES if chances else ()), *(METHOD_OF_LITTERS if sizes else ())),
         sources=sources(words, with_chances=bool(chances), with_litters=sizes is not None),
@@ -120,6 +120,7 @@ def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
     return tuple(sorted(rows, key=lambda row: row.on))
 
 
+@once
 def _stud(kennel: Kennel, stud: str) -> StudRow:
     records = dog_records(kennel, stud)
     raw = records.evaluations

@@ -20,7 +20,6 @@ from analytics.keeping import StorageDraws
 from analytics.litter_chance import own_breedings_prob
 from analytics.litter_sizes import LitterSizes
 from analytics.models import conception, litter
-from analytics.models.conception import ConceptionPosterior
 from analytics.priors import PRIORS
 from analytics.response import Response, read_response
 from analytics.semen import with_measures
@@ -34,9 +33,9 @@ from analytics.wording import (
 )
 from pipelines.checks_page import stud_checks, stud_headline
 from pipelines.due import own_row
-from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
+from pipelines.kennel import Kennel, may_be_told, names_of_pairs, once, own_share
 from pipelines.store import KeptFit
-from pipelines.stored_page import stages_told, storage_told
+from pipelines.stored_page import stages_of, storage_told
 from reports.checks import Checks
 from reports.over_time import headline
 from reports.page import Reader
@@ -101,17 +100,17 @@ def stud_results(
     dots: tuple[BredDot, ...] = ()
     checks = Checks()
     if "conception" not in stopped_answers(cautions):
-        litters = kennel.litters.sizes(kennel.litters.stud == stud)
+        litters = _litter_sizes(kennel, stud)
         checks = stud_checks(kennel, stud)
     known = kennel.conception
     if known.kept is not None and "conception" not in stopped_answers(cautions):
-        chances, coefficients = kennel.chances, _coefficients(known.posterior)
+        chances, coefficients = kennel.chances, _coefficients(kennel)
         if with_responses:
-            responses, dots = _responses(known.posterior, stud), _dots(kennel, stud)
+            responses, dots = _responses(kennel, stud), _dots(kennel, stud)
         if known.n_records_since:
             answer.insert(0, fit_age_sentence(known.n_records_since, known.kept.fitted_at))
         if len(records.breedings):
-            answer += _litters(kennel, stud, records.breedings)
+            answer += _litters(kennel, stud)
     return StudResults(
         stud=stud,
         facts=facts(dog, words),
@@ -119,7 +118,7 @@ def stud_results(
         answer=tuple(answer),
         readings=readings,
         told=told,
-        stages=stages_told(records.evaluations),
+        stages=stages_of(kennel, stud),
         storage=storage_told(kennel, stud),
         events=records.events,
         chances=chances,
@@ -151,8 +150,12 @@ def stud_told(kennel: Kennel, stud: str, cautions: Sequence[Caution]) -> tuple[S
     """
     if "forecast" in stopped_answers(cautions):
         return ()
-    found = kennel.levels.of(stud, kennel.views["events"], kennel.today)
-    return tuple(one for one in found if one.band is not None)
+    return tuple(one for one in _every_level(kennel, stud) if one.band is not None)
+
+
+@once
+def _every_level(kennel: Kennel, stud: str) -> tuple[StudTold, ...]:
+    return kennel.levels.of(stud, kennel.views["events"], kennel.today)
 
 
 def _why_no_level(kennel: Kennel, cautions: Sequence[Caution]) -> tuple[Sentence, ...]:
@@ -279,8 +282,10 @@ def file_names(prefix: str, dogs: Sequence[str], suffix: str = ".html") -> dict[
     return names
 
 
-def _coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
+@once
+def _coefficients(kennel: Kennel) -> tuple[Coefficient, ...]:
     """The chain's coefficients in the order of the priors table."""
+    fitted = kennel.conception.posterior
     return tuple(
         Coefficient(
             row,
@@ -294,7 +299,13 @@ def _coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
     )
 
 
-def _litters(kennel: Kennel, stud: str, bred: pd.DataFrame) -> list[Sentence]:
+@once
+def _litter_sizes(kennel: Kennel, stud: str) -> LitterSizes | None:
+    return kennel.litters.sizes(kennel.litters.stud == stud)
+
+
+@once
+def _litters(kennel: Kennel, stud: str) -> tuple[Sentence, ...]:
     """What is said of this stud's breedings, and what must stand beside it."""
     fitted = kennel.conception.posterior
     data = fitted.data
@@ -311,14 +322,17 @@ def _litters(kennel: Kennel, stud: str, bred: pd.DataFrame) -> list[Sentence]:
         together=estimate_from_draws(together),
         share_from_records=share_from_records(together, published),
     )
-    return [said, *stud_headline(kennel, stud, bred, expected)]
+    bred = kennel.views["breedings"]
+    return (said, *stud_headline(kennel, stud, bred[bred["stud"] == stud], expected))
 
 
-def _responses(posterior: ConceptionPosterior, stud: str) -> tuple[Response, ...]:
+@once
+def _responses(kennel: Kennel, stud: str) -> tuple[Response, ...]:
     """Grids of the methods that this stud's breedings used: the most frequent first, mating last.
 
     A stud without breedings gets those of the kennel; surgical insemination is never offered.
     """
+    posterior = kennel.conception.posterior
     data = posterior.data
     his = data.groups["stud"] == data.levels["stud"].index(stud) if (
         stud in data.levels["stud"]
@@ -337,6 +351,7 @@ def _responses(posterior: ConceptionPosterior, stud: str) -> tuple[Response, ...
     )
 
 
+@once
 def _dots(kennel: Kennel, stud: str) -> tuple[BredDot, ...]:
     """Breedings of the kennel with a known outcome, where their day and dose were recorded."""
     data = kennel.conception.posterior.data
