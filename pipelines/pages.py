@@ -64,7 +64,7 @@ METHOD_OF_CHANCES = ("chances_chain", "chances_three_ways", "chances_not_known")
 
 
 def stud_results(
-    kennel: Kennel, stud: str, reader: Reader, *, with_responses: bool = True
+    kennel: Kennel, stud: str, reader: Reader, *, on_two_sheets: bool = False
 ) -> StudResults:
     """Everything the review of one stud shows.
 
@@ -76,8 +76,9 @@ def stud_results(
         Call name.
     reader
         For whom.
-    with_responses
-        Whether chances over hours, doses and days are read, which takes a second.
+    on_two_sheets
+        Whether only what two sheets hold is wanted: without the chances over hours, doses and days,
+        without the litters by size, and with every work cited once.
     """
     views, words = kennel.views, reader.words
     dog = views["dogs"][views["dogs"]["call_name"] == stud].iloc[0]
@@ -100,12 +101,12 @@ def stud_results(
     dots: tuple[BredDot, ...] = ()
     checks = Checks()
     if "conception" not in stopped_answers(cautions):
-        litters = _litter_sizes(kennel, stud)
+        litters = None if on_two_sheets else _litter_sizes(kennel, stud)
         checks = stud_checks(kennel, stud)
     known = kennel.conception
     if known.kept is not None and "conception" not in stopped_answers(cautions):
         chances, coefficients = kennel.chances, _coefficients(kennel)
-        if with_responses:
+        if not on_two_sheets:
             responses, dots = _responses(kennel, stud), _dots(kennel, stud)
         if known.n_records_since:
             answer.insert(0, fit_age_sentence(known.n_records_since, known.kept.fitted_at))
@@ -132,7 +133,7 @@ def stud_results(
             *(METHOD_OF_CHANCES if chances else ()),
             *(METHOD_OF_LITTERS if litters else ()),
         ),
-        sources=sources(
+        sources=(works_cited if on_two_sheets else sources)(
             words,
             with_chances=bool(chances),
             with_litters=litters is not None,
@@ -380,6 +381,31 @@ def sources(
     words: Words, *, with_chances: bool, with_litters: bool, measures: Sequence[Measure] = ()
 ) -> tuple[str, ...]:
     """What each number of the table says, from where, with its mark."""
+    common = [
+        f"{words.say('common.source', measure=words.word('measure', measure.name))}: "
+        f"{measure.common_source}"
+        for measure in measures
+    ]
+    return (*common, *cited(_rows_read(measures, with_chances, with_litters), words))
+
+
+def works_cited(
+    words: Words, *, with_chances: bool, with_litters: bool, measures: Sequence[Measure] = ()
+) -> tuple[str, ...]:
+    """The same works, each once with all its marks, whatever number it stands behind."""
+    works: dict[str, list[str]] = {measure.common_source: [] for measure in measures}
+    for row in _rows_read(measures, with_chances, with_litters):
+        for work in PRIORS[row].source.split("; "):
+            marks = works.setdefault(work, [])
+            marks += [mark for mark in PRIORS[row].mark.split(", ") if mark not in marks]
+    return tuple(
+        words.source(work) + (f" ({', '.join(marks)})" if marks else "")
+        for work, marks in works.items()
+    )
+
+
+def _rows_read(measures: Sequence[Measure], with_chances: bool, with_litters: bool) -> list[str]:
+    """Rows of the priors table that the numbers of a page rest on."""
     rows = ["r01_sd", "r02_home"]
     for measure in measures:
         rows += [measure.between, measure.within, measure.age, measure.reader]
@@ -389,12 +415,7 @@ def sources(
         rows += [*conception.COEFFICIENTS, "c19", "r05_sensitivity"]
     if with_litters:
         rows += [*litter.COEFFICIENTS, "l02", "l12_dam", "l12_stud"]
-    common = [
-        f"{words.say('common.source', measure=words.word('measure', measure.name))}: "
-        f"{measure.common_source}"
-        for measure in measures
-    ]
-    return (*common, *cited(list(dict.fromkeys(rows)), words))
+    return list(dict.fromkeys(rows))
 
 
 def cited(rows: Sequence[str], words: Words) -> tuple[str, ...]:

@@ -28,7 +28,7 @@ from pipelines.store import Store
 from pipelines.terminal import DEFAULT_SEED
 from reports.client_sheet import build_client_sheet
 from reports.comparison import build_comparison
-from reports.handout import build_handout
+from reports.handout import N_SHEETS, build_handout
 from reports.index import build_index
 from reports.overview import build_overview
 from reports.page import Link, Reader, render
@@ -313,7 +313,7 @@ def _handout(
     if not can_set_type():
         return [page]
     sheets = page.with_suffix(".pdf")
-    sheets.write_bytes(pdf(report, paper))
+    sheets.write_bytes(pdf(report, paper, at_most=N_SHEETS))
     return [page, sheets]
 
 
