@@ -153,7 +153,7 @@ def _due(bred: pd.DataFrame, kennel: Kennel) -> pd.DataFrame:
 def _left_out(kennel: Kennel) -> LeftOut | None:
     """What the fit predicted with each bitch left out; None when records came since."""
     kept = kennel.conception.kept
-    if kept is None or kennel.conception.caveat or not kept.checks.get("left_out"):
+    if kept is None or not kennel.conception.is_of_today or not kept.checks.get("left_out"):
         return None
     read: Mapping[str, Any] = kept.checks["left_out"]
     return LeftOut(

@@ -48,14 +48,16 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
     if len(told) < len(bred):
         n_held = len(bred) - len(told)
         answer += (sentence("said.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
-    answer += kennel_headline(kennel)
+    headline = kennel_headline(kennel)
     chances, litters = kennel.chances, kennel.litters
     sizes = litters.sizes(may_be_told(kennel.stopped, litters.stud, litters.bitch))
     straws = views["frozen_lots"]
     return OverviewResults(
         kennel=kennel.name,
         cautions=_of_bitches_in_heat(kennel),
-        answer=answer,
+        # Without a fit no shares are shown to stand beside.
+        answer=answer if chances else (*answer, *headline),
+        of_chances=headline,
         due=_due(kennel, reader),
         unreported=_unreported(kennel),
         outcomes=outcomes(told),

@@ -128,10 +128,16 @@ def readings_over_time(
     )
     reference = alt.Chart(pd.DataFrame({"value": [commonly_used], "label": [common_label]}))
     line = reference.mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
-    named = reference.mark_text(
-        align="left", baseline="bottom", dx=3, dy=-2, fill=MUTED, fontSize=11
-    ).encode(x=AT_LEFT, y=y, text=alt.Text("label:N"))
-    layers: list[Any] = [line, errors, points, named]
+    # Paper behind its letters keeps the line's name readable among the marks.
+    names = reference.encode(x=AT_LEFT, y=y, text=alt.Text("label:N"))
+    place: dict[str, Any] = {
+        "align": "left", "baseline": "bottom", "dx": 3, "dy": -2, "fontSize": 11,
+    }  # fmt: skip
+    named = [
+        names.mark_text(**place, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
+        names.mark_text(**place, fill=MUTED),
+    ]
+    layers: list[Any] = [line, errors, points, *named]
     if not level.empty:
         curve = alt.Chart(level).encode(x=x)
         ribbon = curve.mark_area(fill=LEVEL, opacity=0.2).encode(
@@ -140,7 +146,7 @@ def readings_over_time(
         middle = curve.mark_line(stroke=INK, strokeWidth=2).encode(
             y=alt.Y("median:Q", scale=scale, title=value_title)
         )
-        layers = [line, ribbon, errors, points, middle, named]
+        layers = [line, ribbon, errors, points, middle, *named]
     if look_backs:
         shaded = alt.Chart(pd.DataFrame(look_backs, columns=["on", "until"]))
         layers.insert(
@@ -424,20 +430,26 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
             y2=alt.Y2("bottom:Q"),
         )
     )
-    labels = (
-        alt.Chart(frame[frame["bottom"] - frame["top"] > 0.045])
+    room = frame[frame["bottom"] - frame["top"] > 0.045]
+    in_two = room["label"].str.contains("\n")
+    # The engine sets the first line in the middle: two are raised by half a line.
+    labels = [
+        alt.Chart(rows)
         .mark_text(
             align="left",
             baseline="middle",
             dx=5,
+            dy=raised,
             fontSize=12,
             fill=INK,
             lineBreak="\n",
             limit=alt.ExprRef(f"width / {n_steps} - 6"),
         )
         .encode(x=x, y=alt.Y("middle:Q", scale=y_scale, axis=None), text=alt.Text("label:N"))
-    )
-    return finished(alt.layer(bars, unknown, labels), 330)
+        for rows, raised in ((room[~in_two], 0), (room[in_two], -7))
+        if len(rows)
+    ]
+    return finished(alt.layer(bars, unknown, *labels), 330)
 
 
 def option_bars(
