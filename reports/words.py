@@ -37,8 +37,9 @@ NO_BREAK = "\u00a0"
 ROUNDS_TO_NONE = 0.005
 """Below this a probability would print as 0 %."""
 
-_UNITS = r"%|‰|M/mL|M|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
+_UNITS = r"%|‰|M/mL|M|Mio\.|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w]))")
+_PERCENT_RANGE = re.compile(r"(?<=\d)-%-(?=\w)")
 _IN_DATE = re.compile(r"\b(\d{1,2}\.?) ([^\W\d]{3,9}\.?) (\d{4})\b")
 
 
@@ -66,6 +67,7 @@ def _open_findings(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
 def bound(text: str) -> str:
     """Hold numbers to their units, and the parts of a day together, over the end of a line."""
     held = _BEFORE_UNIT.sub(NO_BREAK, text)
+    held = _PERCENT_RANGE.sub("\u2011%\u2011", held)
     return _IN_DATE.sub(rf"\1{NO_BREAK}\2{NO_BREAK}\3", held)
 
 
