@@ -25,7 +25,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cholesky, solve_triangular
 from scipy.special import logit, ndtr, ndtri
 
 from analytics.collection_inputs import DAYS_PER_YEAR, Measure, days_of
@@ -217,19 +217,17 @@ def power(
     steady = _noise(rng, (n_simulated, len(days)), noise)
     reach = _on_scale(posterior, stud, data.measure.act_on)
     asked = _Asked.of(looks, steady, len(rows), reach)
-    announced, _ = asked.after(reach)
-    by_then = np.maximum.accumulate(announced, axis=1).mean(axis=0)
+    by_then = np.maximum.accumulate(asked.is_announced(reach), axis=1).mean(axis=0)
     enough = np.flatnonzero(by_then >= PROMISE_PROB)
     n_promised = int(enough[0]) + 1 if enough.size else None
     this_year = asked.within(n_year)
-    alarms, _ = this_year.after(0.0)
     seen = []
     for size in FALL_SIZES if data.measure.is_log else FALL_POINTS:
-        _, sure = this_year.after(_on_scale(posterior, stud, -size))
+        sure = this_year.is_sure(_on_scale(posterior, stud, -size))
         seen.append(SeenWithinAYear(size, float(sure.any(axis=1).mean())))
     return Power(
         DAYS_PER_YEAR / pause,
-        float(alarms.any(axis=1).mean()),
+        float(this_year.is_announced(0.0).any(axis=1).mean()),
         n_promised,
         None if n_promised is None else n_promised * pause / DAYS_PER_YEAR * 12.0,
         tuple(seen),
@@ -297,23 +295,32 @@ def looks_at(
     level_sd, amplitude, length, noise
         Spread of levels, amplitude and length [y] of the slow level, variance of a reading.
     """
+    n = len(days)
     apart = np.abs(days[:, None] - days[None, :]) / DAYS_PER_YEAR * np.sqrt(3.0) / length
     slow = amplitude**2 * (1.0 + apart) * np.exp(-apart)
-    recent_sd = PRIORS["q05_recent"].sd
-    weights = np.zeros((len(days) - n_before, len(days)))
-    sd = np.zeros(len(days) - n_before)
-    of_past = np.zeros(len(days))
-    of_past[past] = 1.0 / len(past)
-    for row, k in enumerate(range(n_before + 1, len(days) + 1)):
-        ramp = recent_sd * recent_share(days[k - 1] - days[:k])
-        own = slow[:k, :k] + np.outer(ramp, ramp)
-        contrast = -of_past[:k]
-        contrast[-1] += 1.0
-        with_change = own @ contrast
-        factor = cho_factor(own + level_sd**2 + noise * np.eye(k), lower=True)
-        weights[row, :k] = cho_solve(factor, with_change)
-        sd[row] = np.sqrt(contrast @ with_change - with_change @ weights[row, :k])
-    return Looks(weights, sd)
+    looked = np.arange(n_before, n)
+    seen = np.arange(n)[:, None] <= looked[None, :]
+    # One column a look: the ramp of its recent change, and the covariance of the change with what
+    # has been read by then.
+    ramp = PRIORS["q05_recent"].sd * recent_share(days[looked] - days[:, None]) * seen
+    moved = ramp[looked, np.arange(len(looked))] - ramp[past].mean(axis=0)
+    from_past = slow[:, looked] - slow[:, past].mean(axis=1)[:, None]
+    with_change = (from_past + ramp * moved) * seen
+    # The readings without a recent change share one triangle for every look: the first rows of it
+    # are the triangle of the first readings. The change adds a matrix of rank one (Sherman &
+    # Morrison 1950, Ann Math Stat 21:124-127).
+    triangle = cholesky(slow + level_sd**2 + noise * np.eye(n), lower=True)
+
+    def solved(columns: Floats) -> Floats:
+        half = solve_triangular(triangle, columns, lower=True) * seen
+        return np.asarray(solve_triangular(triangle.T, half))
+
+    plain, of_ramp = solved(with_change), solved(ramp)
+    shrink = (ramp * plain).sum(axis=0) / (1.0 + (ramp * of_ramp).sum(axis=0))
+    weights = plain - of_ramp * shrink
+    own = from_past[looked, np.arange(len(looked))] - from_past[past].mean(axis=0) + moved**2
+    sd = np.sqrt(own - (with_change * weights).sum(axis=0))
+    return Looks(weights.T, sd)
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,12 +351,21 @@ class _Asked:
             self.mean[..., :n_looks], self.moved[:, :n_looks], self.sd[:, :n_looks], self.reach
         )
 
-    def after(self, change: float) -> tuple[np.ndarray, np.ndarray]:
-        """Whether the rule announces, and whether a fall is sure, at each look of each stud."""
-        mean = self.mean + change * self.moved[:, None]
-        fall = ndtr(-mean / self.sd[:, None]).mean(axis=0)
-        size = ndtr((self.reach - mean) / self.sd[:, None]).mean(axis=0)
-        return rule(fall, size), fall > SURE_PROB
+    def is_sure(self, change: float) -> np.ndarray:
+        """Whether some fall is sure after a change, at each look of each stud."""
+        return np.asarray(self._fall_prob(self._means(change)) > SURE_PROB)
+
+    def is_announced(self, change: float) -> np.ndarray:
+        """Whether the rule announces a fall after a change, at each look of each stud."""
+        means = self._means(change)
+        size = ndtr((self.reach - means) / self.sd[:, None]).mean(axis=0)
+        return rule(self._fall_prob(means), size)
+
+    def _means(self, change: float) -> Floats:
+        return self.mean + change * self.moved[:, None]
+
+    def _fall_prob(self, means: Floats) -> Floats:
+        return np.asarray(ndtr(-means / self.sd[:, None]).mean(axis=0))
 
 
 def _noise(rng: np.random.Generator, shape: tuple[int, int], variance: float) -> Floats:

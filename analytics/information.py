@@ -146,8 +146,9 @@ def conditional_mean(outcome: ArrayLike, known: ArrayLike) -> Floats:
         )
     columns = [np.ones((len(inputs), 1)), *(_basis(column) for column in inputs.T)]
     basis = np.concatenate(columns, axis=1)
-    # A few columns against hundreds of outcomes: the normal equations are ten times as quick, and
-    # the splines' condition leaves nine true digits.
+    # A few columns against many outcomes: on one core the normal equations took a tenth to a
+    # seventh of the time of the columns themselves (4,000 draws, 12 to 150 outcomes). Normal draws
+    # gave the splines a condition near 100; the answers differed by less than 10⁻¹².
     coefficients = np.linalg.lstsq(basis.T @ basis, basis.T @ outcomes)[0]
     return np.asarray(basis @ coefficients)
 

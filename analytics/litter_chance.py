@@ -7,7 +7,7 @@ as their records leave them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +28,9 @@ from analytics.models.conception import EARLY, LATE, ConceptionPosterior
 
 SPREAD_NODES, SPREAD_WEIGHTS = normal_nodes(15)
 """Where the effects of partners not seen before are read, in sd."""
+
+CELLS_AT_ONCE = 40_000
+"""Cells that are averaged over partners at once: what a core holds close by."""
 
 N_DRAWS_READ = 1000
 """Draws that a chance over many breedings is read from; more would not show in its interval."""
@@ -174,27 +177,48 @@ def recorded_pregnant_prob(
     straight = np.column_stack([draws[row] for row in LINEAR]) @ data.design[chosen].T
     known = draws["c01"][:, None] + straight + effects
     doses = [
-        (weight, _dose_part(draws, flags, data.dose_mean[chosen] + node * data.dose_sd[chosen]))
+        (
+            weight,
+            np.exp(-_dose_part(draws, flags, data.dose_mean[chosen] + node * data.dose_sd[chosen])),
+        )
         for node, weight in zip(DOSE_NODES, DOSE_WEIGHTS, strict=True)
     ]
     inseminated = data.inseminated[chosen]
     pregnant: Floats = np.zeros(known.shape)
     for node, weight in zip(DAY_NODES, DAY_WEIGHTS, strict=True):
         days = data.day_mean[chosen] + node * data.day_sd[chosen]
-        timed = known + _timing_part(draws, flags, days, inseminated)
+        timed = np.exp(-(known + _timing_part(draws, flags, days, inseminated)))
         for dose_weight, dose in doses:
-            for share, shift in _spread_nodes(spread):
-                pregnant += weight * dose_weight * share * expit(timed + dose + shift)
+            pregnant += weight * dose_weight * _mean_chance(timed * dose, spread)
     return pregnant
 
 
-def _spread_nodes(spread: Floats | None) -> Iterator[tuple[float, Floats | float]]:
-    """Weights and shifts of partners not known."""
+def _mean_chance(against: Floats, spread: Floats | None) -> Floats:
+    r"""Chance at given odds against, averaged over the effects of partners not known.
+
+    With an effect :math:`u` of partners, :math:`1 / (1 + e^{-(x + u)}) = 1 / (1 + a e^{-u})`, where
+    :math:`a = e^{-x}` are the odds against: one exponential a cell, whatever partners there may be.
+
+    Parameters
+    ----------
+    against
+        Shape (n_draws, n).
+    spread
+        Standard deviation of the effects, shape (n_draws,) or (n_draws, n); None for partners that
+        are known. [logit]
+    """
     if spread is None:
-        yield 1.0, 0.0
-        return
-    for node, weight in zip(SPREAD_NODES, SPREAD_WEIGHTS, strict=True):
-        yield float(weight), node * spread[:, None]
+        return np.asarray(1.0 / (1.0 + against))
+    wide = spread.reshape(len(spread), -1)
+    chance = np.zeros(against.shape)
+    step = max(1, CELLS_AT_ONCE // max(1, against.shape[1]))
+    for start in range(0, len(against), step):
+        rows = slice(start, start + step)
+        for node, weight in zip(SPREAD_NODES, SPREAD_WEIGHTS, strict=True):
+            odds = against[rows] * np.exp(-node * wide[rows])
+            odds += 1.0
+            chance[rows] += np.divide(weight, odds, out=odds)
+    return chance
 
 
 def _dose_part(draws: Mapping[str, Floats], flags: Mapping[str, Any], doublings: Floats) -> Floats:
@@ -247,11 +271,11 @@ def litter_prob(draws: Mapping[str, Floats], logits: Floats, *, spread: Floats) 
     numpy.ndarray
         Like logits.
     """
-    widths = np.broadcast_to(np.expand_dims(spread, tuple(range(spread.ndim, logits.ndim))),
-                             logits.shape)  # fmt: skip
-    pregnant = np.zeros_like(logits)
-    for node, weight in zip(SPREAD_NODES, SPREAD_WEIGHTS, strict=True):
-        pregnant += weight * expit(logits + node * widths)
+    cells = logits.reshape(len(logits), -1)
+    wide = (
+        spread if spread.ndim == 1 else np.broadcast_to(spread, logits.shape).reshape(cells.shape)
+    )
+    pregnant = _mean_chance(np.exp(-cells), wide).reshape(logits.shape)
     return np.asarray(pregnant * expit(draws["c02"]).reshape(-1, *(1,) * (logits.ndim - 1)))
 
 

@@ -94,27 +94,31 @@ def stage_pairs(
         collection_id, stud, collected_earliest, first, later (the mean where a stage was read more
         than once), hours between them.
     """
+    return _paired(_read_at_stages(evaluations, measure), first, later)
+
+
+def _read_at_stages(evaluations: pd.DataFrame, measure: str) -> pd.DataFrame:
+    """What each collection was read at each stage: one row of means by stage and collection."""
     if measure not in MEASURES:
         raise ValueError(f"stages are compared in one of {', '.join(MEASURES)}; got {measure!r}")
-    sides = {}
-    for side, stage in (("first", first), ("later", later)):
-        rows = evaluations[
-            (evaluations["stage"] == stage)
-            & evaluations[measure].notna()
-            & evaluations["collection_id"].notna()
-        ]
-        sides[side] = (
-            rows.assign(read_at=middle_of(rows, "evaluated"))
-            .groupby("collection_id")
-            .agg(
-                value=(measure, "mean"),
-                read_at=("read_at", "mean"),
-                stud=("stud", "first"),
-                collected_earliest=("collected_earliest", "first"),
-            )
+    rows = evaluations[evaluations[measure].notna() & evaluations["collection_id"].notna()]
+    return (
+        rows.assign(read_at=middle_of(rows, "evaluated"))
+        .groupby(["stage", "collection_id"])
+        .agg(
+            value=(measure, "mean"),
+            read_at=("read_at", "mean"),
+            stud=("stud", "first"),
+            collected_earliest=("collected_earliest", "first"),
         )
-    later_side = sides["later"][["value", "read_at"]].add_suffix("_later")
-    both = sides["first"].join(later_side, how="inner")
+    )
+
+
+def _paired(read: pd.DataFrame, first: Stage, later: Stage) -> pd.DataFrame:
+    """Collections among the rows of both stages, as :func:`stage_pairs` gives them."""
+    stage = read.index.get_level_values("stage")
+    before, after = (read[stage == one].droplevel("stage") for one in (first, later))
+    both = before.join(after[["value", "read_at"]].add_suffix("_later"), how="inner")
     apart = pd.to_datetime(both["read_at_later"]) - pd.to_datetime(both["read_at"])
     return pd.DataFrame(
         {
@@ -184,10 +188,13 @@ def recoveries(
     stages
         Stages to look at, in order.
     """
+    read = _read_at_stages(evaluations, measure)
+    been = set(read.index.get_level_values("stage"))
+    passed = [stage for stage in stages if stage in been]
     found = []
-    for i, first in enumerate(stages):
-        for later in stages[i + 1 :]:
-            pairs = stage_pairs(evaluations, first, later, measure)
+    for i, first in enumerate(passed):
+        for later in passed[i + 1 :]:
+            pairs = _paired(read, first, later)
             if len(pairs):
                 found.append(recovery(pairs, first, later))
     return found

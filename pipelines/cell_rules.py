@@ -234,7 +234,7 @@ def _number_rules(sheet: str, column: Column) -> Iterator[Rule]:
         name,
         "refused",
         f"{smallest} < {quantity.low} OR {largest} > {quantity.high}",
-        f"outside the possible {quantity.low:,g} to {quantity.high:,g}{unit}",
+        f"outside the possible {quantity.low:,.9g} to {quantity.high:,.9g}{unit}",
         "Correct the cell.",
         quantity.source,
     )

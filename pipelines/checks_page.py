@@ -40,13 +40,14 @@ from analytics.second_opinion import (
     second_opinion_on_whelping,
 )
 from analytics.sentences import Sentence
-from pipelines.kennel import Kennel, may_be_told, names_of_pairs
+from pipelines.kennel import Kennel, may_be_told, names_of_pairs, once
 from reports.checks import Checks
 
 CHECKS_SEED = 1
 """Seed of records drawn again: the same records, the same page."""
 
 
+@once
 def kennel_checks(kennel: Kennel) -> Checks:
     """What is told of the models over all breedings that may be told."""
     known, data = kennel.conception, kennel.conception.posterior.data
@@ -80,6 +81,7 @@ def kennel_checks(kennel: Kennel) -> Checks:
     )  # fmt: skip
 
 
+@once
 def kennel_headline(kennel: Kennel) -> tuple[Sentence, ...]:
     """What is said first of semen types: what is not usable, the order, what it hangs on."""
     bred = kennel.views["breedings"]
@@ -92,6 +94,7 @@ def kennel_headline(kennel: Kennel) -> tuple[Sentence, ...]:
     return unusable if widths is None else (*unusable, *method_sentences(widths.methods))
 
 
+@once
 def stud_checks(kennel: Kennel, stud: str) -> Checks:
     """What is told of the models about one stud; nothing is read where a caution stops him."""
     known, data = kennel.conception, kennel.conception.posterior.data
@@ -150,7 +153,7 @@ def _due(bred: pd.DataFrame, kennel: Kennel) -> pd.DataFrame:
 def _left_out(kennel: Kennel) -> LeftOut | None:
     """What the fit predicted with each bitch left out; None when records came since."""
     kept = kennel.conception.kept
-    if kept is None or kennel.conception.caveat or not kept.checks.get("left_out"):
+    if kept is None or not kennel.conception.is_of_today or not kept.checks.get("left_out"):
         return None
     read: Mapping[str, Any] = kept.checks["left_out"]
     return LeftOut(

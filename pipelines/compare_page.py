@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date, datetime, time
-from pathlib import Path
+from datetime import datetime, time
 
 import pandas as pd
 
@@ -14,7 +13,7 @@ from analytics.plan.breeding_plan import BreedingPlan
 from analytics.sentences import Sentence, Value
 from pipelines.kennel import Kennel, codes_of
 from pipelines.pages import cited, stated_provenance
-from pipelines.plan_records import HEAT_DAYS, PlanRecords, read_plan_records
+from pipelines.plan_records import HEAT_DAYS, PlanRecords
 from reports.comparison import ComparisonResults
 from reports.page import Reader
 
@@ -52,9 +51,17 @@ def comparison_results(
     )
 
 
-def morning_records(store_path: Path, today: date) -> PlanRecords:
-    """The records as a plan reads them, in the morning of the pages' day."""
-    return read_plan_records(store_path, datetime.combine(today, ASKED_AT))
+def morning_records(kennel: Kennel) -> PlanRecords:
+    """What the pages were made from as a plan reads it, in the morning of their day."""
+    return PlanRecords(
+        kennel.views,
+        kennel.conception,
+        kennel.litter,
+        kennel.levels.total_sperm,
+        kennel.storage,
+        kennel.fingerprint,
+        datetime.combine(kennel.today, ASKED_AT),
+    )
 
 
 def coming_breedings(kennel: Kennel, n: int) -> list[tuple[str, str]]:

@@ -92,14 +92,14 @@ class Known(Generic[P]):
         The fit it was made from; None for the published table alone.
     n_records_since
         Lines loaded since that fit; 0 when they do not touch this model.
-    caveat
-        What a page must say in its first line; empty for a fit of today's records.
+    is_of_today
+        Whether the fit has seen today's records, all of them and nothing else.
     """
 
     posterior: P
     kept: KeptFit | None
     n_records_since: int
-    caveat: str
+    is_of_today: bool
 
 
 def cache_folder() -> Path:
@@ -186,15 +186,8 @@ def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
     data = model.prepare(store)
     kept = store.read_fit(model.name)
     if kept is None:
-        thin = model.too_thin(data)
-        caveat = (
-            skipped_sentence(model, thin)
-            if thin
-            else f"{model.name}: no fit of these records yet, these are published numbers alone. "
-            "Run `studcurve fit`."
-        )
         posterior = model.restore(data, model.published(seed), seed=seed)
-        return Known(posterior, None, 0, caveat)
+        return Known(posterior, None, 0, False)
     if (
         kept.model_fingerprint != model_fingerprint(*model.modules)
         or kept.priors_fingerprint != priors_fingerprint(model.prior_ids)
@@ -206,13 +199,8 @@ def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
     draws = Draws(kept.draws, _diagnostics(kept), kept.seconds, kept.labels)
     posterior = model.restore(data, draws, seed=kept.seed)
     if kept.data_fingerprint == data.fingerprint():
-        return Known(posterior, kept, 0, "")
-    n_since = store.n_lines_since(kept.load_id)
-    caveat = (
-        f"{model.name}: {n_since} records since the fit of {kept.fitted_at:%Y-%m-%d}; they are "
-        "counted here, and have not moved the chances. Run `studcurve fit`."
-    )
-    return Known(posterior, kept, n_since, caveat)
+        return Known(posterior, kept, 0, True)
+    return Known(posterior, kept, store.n_lines_since(kept.load_id), False)
 
 
 def skipped_sentence(model: Model[Any, Any], thin: str) -> str:

@@ -24,7 +24,7 @@ YEARS_IN_PICTURE = 4
 def handout_results(kennel: Kennel, stud: str, question: str, reader: Reader) -> HandoutResults:
     """Everything the handout of one stud shows."""
     views = kennel.views
-    review = stud_results(kennel, stud, reader, with_responses=False)
+    review = stud_results(kennel, stud, reader, on_two_sheets=True)
     records = dog_records(kennel, stud)
     readings = review.readings.sort_values("collected_earliest", ascending=False)
     since = pd.Timestamp(kennel.today) - pd.DateOffset(years=YEARS_IN_PICTURE)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import wraps
 from pathlib import Path
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -88,6 +90,8 @@ class Kennel:
         Of the current lines.
     today
         Day of the pages.
+    worked_out
+        What pages asked already; see :func:`once`.
     """
 
     name: str
@@ -102,6 +106,31 @@ class Kennel:
     target_m: float
     fingerprint: str
     today: date
+    worked_out: dict[tuple[object, ...], Any] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+def once(work: Callable[Concatenate[Kennel, P], T]) -> Callable[Concatenate[Kennel, P], T]:
+    """Work out an answer once for a kennel that was read, however many pages tell of it.
+
+    The answer is kept with the kennel, and goes with it: what is read again, or veiled, is asked
+    anew. Other arguments are names; the answer is the same in every language.
+    """
+
+    @wraps(work)
+    def asked(kennel: Kennel, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        question = (work, *args, *sorted(kwargs.items()))
+        if question not in kennel.worked_out:
+            kennel.worked_out[question] = work(kennel, *args, **kwargs)
+        answer: T = kennel.worked_out[question]
+        return answer
+
+    return asked
 
 
 def read_kennel(store_path: Path, today: date) -> Kennel:

@@ -21,7 +21,7 @@ from analytics.stud_told import StudTold
 from analytics.wording import program_sentences
 from pipelines.checks_page import kennel_checks, kennel_headline
 from pipelines.due import due_items, told
-from pipelines.kennel import Kennel, may_be_told
+from pipelines.kennel import Kennel, may_be_told, once
 from pipelines.pages import (
     METHOD_OF_CHANCES,
     METHOD_OF_LITTERS,
@@ -31,7 +31,7 @@ from pipelines.pages import (
     sources,
     stud_told,
 )
-from pipelines.stored_page import stages_told
+from pipelines.stored_page import stages_of
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
 
@@ -48,14 +48,16 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
     if len(told) < len(bred):
         n_held = len(bred) - len(told)
         answer += (sentence("said.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
-    answer += kennel_headline(kennel)
+    headline = kennel_headline(kennel)
     chances, litters = kennel.chances, kennel.litters
     sizes = litters.sizes(may_be_told(kennel.stopped, litters.stud, litters.bitch))
     straws = views["frozen_lots"]
     return OverviewResults(
         kennel=kennel.name,
         cautions=_of_bitches_in_heat(kennel),
-        answer=answer,
+        # Without a fit no shares are shown to stand beside.
+        answer=answer if chances else (*answer, *headline),
+        of_chances=headline,
         due=_due(kennel, reader),
         unreported=_unreported(kennel),
         outcomes=outcomes(told),
@@ -63,7 +65,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
         years=_years(told),
         chances=chances,
         litters=sizes,
-        stages=stages_told(views["evaluations"]),
+        stages=stages_of(kennel),
         straws=straws[straws["n_straws_left"] > 0].sort_values(["stud", "frozen_on"]),
         method=(*(METHOD_OF_CHANCES if chances else ()), *(METHOD_OF_LITTERS if sizes else ())),
         sources=sources(words, with_chances=bool(chances), with_litters=sizes is not None),
@@ -120,6 +122,7 @@ def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
     return tuple(sorted(rows, key=lambda row: row.on))
 
 
+@once
 def _stud(kennel: Kennel, stud: str) -> StudRow:
     records = dog_records(kennel, stud)
     raw = records.evaluations

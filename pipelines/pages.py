@@ -20,7 +20,6 @@ from analytics.keeping import StorageDraws
 from analytics.litter_chance import own_breedings_prob
 from analytics.litter_sizes import LitterSizes
 from analytics.models import conception, litter
-from analytics.models.conception import ConceptionPosterior
 from analytics.priors import PRIORS
 from analytics.response import Response, read_response
 from analytics.semen import with_measures
@@ -34,9 +33,9 @@ from analytics.wording import (
 )
 from pipelines.checks_page import stud_checks, stud_headline
 from pipelines.due import own_row
-from pipelines.kennel import Kennel, may_be_told, names_of_pairs, own_share
+from pipelines.kennel import Kennel, may_be_told, names_of_pairs, once, own_share
 from pipelines.store import KeptFit
-from pipelines.stored_page import stages_told, storage_told
+from pipelines.stored_page import stages_of, storage_told
 from reports.checks import Checks
 from reports.over_time import headline
 from reports.page import Reader
@@ -65,7 +64,7 @@ METHOD_OF_CHANCES = ("chances_chain", "chances_three_ways", "chances_not_known")
 
 
 def stud_results(
-    kennel: Kennel, stud: str, reader: Reader, *, with_responses: bool = True
+    kennel: Kennel, stud: str, reader: Reader, *, on_two_sheets: bool = False
 ) -> StudResults:
     """Everything the review of one stud shows.
 
@@ -77,8 +76,9 @@ def stud_results(
         Call name.
     reader
         For whom.
-    with_responses
-        Whether chances over hours, doses and days are read, which takes a second.
+    on_two_sheets
+        Whether only what two sheets hold is wanted: without the chances over hours, doses and days,
+        without the litters by size, and with every work cited once.
     """
     views, words = kennel.views, reader.words
     dog = views["dogs"][views["dogs"]["call_name"] == stud].iloc[0]
@@ -101,17 +101,17 @@ def stud_results(
     dots: tuple[BredDot, ...] = ()
     checks = Checks()
     if "conception" not in stopped_answers(cautions):
-        litters = kennel.litters.sizes(kennel.litters.stud == stud)
+        litters = None if on_two_sheets else _litter_sizes(kennel, stud)
         checks = stud_checks(kennel, stud)
     known = kennel.conception
     if known.kept is not None and "conception" not in stopped_answers(cautions):
-        chances, coefficients = kennel.chances, _coefficients(known.posterior)
-        if with_responses:
-            responses, dots = _responses(known.posterior, stud), _dots(kennel, stud)
+        chances, coefficients = kennel.chances, _coefficients(kennel)
+        if not on_two_sheets:
+            responses, dots = _responses(kennel, stud), _dots(kennel, stud)
         if known.n_records_since:
             answer.insert(0, fit_age_sentence(known.n_records_since, known.kept.fitted_at))
         if len(records.breedings):
-            answer += _litters(kennel, stud, records.breedings)
+            answer += _litters(kennel, stud)
     return StudResults(
         stud=stud,
         facts=facts(dog, words),
@@ -119,7 +119,7 @@ def stud_results(
         answer=tuple(answer),
         readings=readings,
         told=told,
-        stages=stages_told(records.evaluations),
+        stages=stages_of(kennel, stud),
         storage=storage_told(kennel, stud),
         events=records.events,
         chances=chances,
@@ -133,7 +133,7 @@ def stud_results(
             *(METHOD_OF_CHANCES if chances else ()),
             *(METHOD_OF_LITTERS if litters else ()),
         ),
-        sources=sources(
+        sources=(works_cited if on_two_sheets else sources)(
             words,
             with_chances=bool(chances),
             with_litters=litters is not None,
@@ -151,8 +151,12 @@ def stud_told(kennel: Kennel, stud: str, cautions: Sequence[Caution]) -> tuple[S
     """
     if "forecast" in stopped_answers(cautions):
         return ()
-    found = kennel.levels.of(stud, kennel.views["events"], kennel.today)
-    return tuple(one for one in found if one.band is not None)
+    return tuple(one for one in _every_level(kennel, stud) if one.band is not None)
+
+
+@once
+def _every_level(kennel: Kennel, stud: str) -> tuple[StudTold, ...]:
+    return kennel.levels.of(stud, kennel.views["events"], kennel.today)
 
 
 def _why_no_level(kennel: Kennel, cautions: Sequence[Caution]) -> tuple[Sentence, ...]:
@@ -279,8 +283,10 @@ def file_names(prefix: str, dogs: Sequence[str], suffix: str = ".html") -> dict[
     return names
 
 
-def _coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
+@once
+def _coefficients(kennel: Kennel) -> tuple[Coefficient, ...]:
     """The chain's coefficients in the order of the priors table."""
+    fitted = kennel.conception.posterior
     return tuple(
         Coefficient(
             row,
@@ -294,7 +300,13 @@ def _coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
     )
 
 
-def _litters(kennel: Kennel, stud: str, bred: pd.DataFrame) -> list[Sentence]:
+@once
+def _litter_sizes(kennel: Kennel, stud: str) -> LitterSizes | None:
+    return kennel.litters.sizes(kennel.litters.stud == stud)
+
+
+@once
+def _litters(kennel: Kennel, stud: str) -> tuple[Sentence, ...]:
     """What is said of this stud's breedings, and what must stand beside it."""
     fitted = kennel.conception.posterior
     data = fitted.data
@@ -311,14 +323,17 @@ def _litters(kennel: Kennel, stud: str, bred: pd.DataFrame) -> list[Sentence]:
         together=estimate_from_draws(together),
         share_from_records=share_from_records(together, published),
     )
-    return [said, *stud_headline(kennel, stud, bred, expected)]
+    bred = kennel.views["breedings"]
+    return (said, *stud_headline(kennel, stud, bred[bred["stud"] == stud], expected))
 
 
-def _responses(posterior: ConceptionPosterior, stud: str) -> tuple[Response, ...]:
+@once
+def _responses(kennel: Kennel, stud: str) -> tuple[Response, ...]:
     """Grids of the methods that this stud's breedings used: the most frequent first, mating last.
 
     A stud without breedings gets those of the kennel; surgical insemination is never offered.
     """
+    posterior = kennel.conception.posterior
     data = posterior.data
     his = data.groups["stud"] == data.levels["stud"].index(stud) if (
         stud in data.levels["stud"]
@@ -337,6 +352,7 @@ def _responses(posterior: ConceptionPosterior, stud: str) -> tuple[Response, ...
     )
 
 
+@once
 def _dots(kennel: Kennel, stud: str) -> tuple[BredDot, ...]:
     """Breedings of the kennel with a known outcome, where their day and dose were recorded."""
     data = kennel.conception.posterior.data
@@ -365,6 +381,31 @@ def sources(
     words: Words, *, with_chances: bool, with_litters: bool, measures: Sequence[Measure] = ()
 ) -> tuple[str, ...]:
     """What each number of the table says, from where, with its mark."""
+    common = [
+        f"{words.say('common.source', measure=words.word('measure', measure.name))}: "
+        f"{measure.common_source}"
+        for measure in measures
+    ]
+    return (*common, *cited(_rows_read(measures, with_chances, with_litters), words))
+
+
+def works_cited(
+    words: Words, *, with_chances: bool, with_litters: bool, measures: Sequence[Measure] = ()
+) -> tuple[str, ...]:
+    """The same works, each once with all its marks, whatever number it stands behind."""
+    works: dict[str, list[str]] = {measure.common_source: [] for measure in measures}
+    for row in _rows_read(measures, with_chances, with_litters):
+        for work in PRIORS[row].source.split("; "):
+            marks = works.setdefault(work, [])
+            marks += [mark for mark in PRIORS[row].mark.split(", ") if mark not in marks]
+    return tuple(
+        words.source(work) + (f" ({', '.join(marks)})" if marks else "")
+        for work, marks in works.items()
+    )
+
+
+def _rows_read(measures: Sequence[Measure], with_chances: bool, with_litters: bool) -> list[str]:
+    """Rows of the priors table that the numbers of a page rest on."""
     rows = ["r01_sd", "r02_home"]
     for measure in measures:
         rows += [measure.between, measure.within, measure.age, measure.reader]
@@ -374,12 +415,7 @@ def sources(
         rows += [*conception.COEFFICIENTS, "c19", "r05_sensitivity"]
     if with_litters:
         rows += [*litter.COEFFICIENTS, "l02", "l12_dam", "l12_stud"]
-    common = [
-        f"{words.say('common.source', measure=words.word('measure', measure.name))}: "
-        f"{measure.common_source}"
-        for measure in measures
-    ]
-    return (*common, *cited(list(dict.fromkeys(rows)), words))
+    return list(dict.fromkeys(rows))
 
 
 def cited(rows: Sequence[str], words: Words) -> tuple[str, ...]:

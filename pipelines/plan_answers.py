@@ -89,7 +89,7 @@ def _chance_table(plan: BreedingPlan, words: Words) -> TextTable:
         (
             _way(plan, k, words),
             words.weekday_moment(answer.outcome.option.inseminated_at[0]),
-            words.share(answer.expected_litters)
+            words.probability(answer.expected_litters)
             if answer.has_centre
             else words["compare.no_data_like_this"],
             ends(answer.chance, words),
@@ -118,7 +118,7 @@ def _cost_table(plan: BreedingPlan, words: Words) -> TextTable:
             else words.money(answer.regret)
             if plan.is_valued
             else words.number(per * answer.regret, 1),
-            words.share(answer.highest_prob) if answer.has_centre else "–",
+            words.probability(answer.highest_prob) if answer.has_centre else "–",
         )
         for k, answer in enumerate(plan.answers)
     )
@@ -134,7 +134,7 @@ def _driver_table(gap: Gap, words: Words) -> TextTable:
         (
             words.word("driver", driver.name),
             words.number(100 * driver.gap, 1, signed=True),
-            words.share(driver.share_of_doubt),
+            words.probability(driver.share_of_doubt),
         )
         for driver in gap.drivers
     )

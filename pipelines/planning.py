@@ -6,11 +6,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any, TypeVar
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from analytics.cautions import stopped_answers
 from analytics.models.ovulation import further_reading_prob
@@ -56,7 +58,20 @@ from pipelines.plan_records import (
 N_READING_DAYS = 6
 """Mornings on which a further progesterone reading is weighed."""
 
+W = TypeVar("W", bound=Callable[..., Any])
 
+
+def on_one_core(work: W) -> W:
+    """Keep the matrices of some work on one core.
+
+    They are many and small: to share each out takes longer than to multiply it, and on a machine
+    that has other work as well, five times the processor time.
+    """
+    limited: W = threadpool_limits.wrap(limits=1, user_api="blas")(work)
+    return limited
+
+
+@on_one_core
 def plan_breeding(
     records: PlanRecords,
     stud: str,

@@ -23,12 +23,12 @@ from pipelines.pages import (
 )
 from pipelines.plan_asked import Wishes
 from pipelines.plan_records import PlanRecords
-from pipelines.planning import plan_breeding
+from pipelines.planning import on_one_core, plan_breeding
 from pipelines.store import Store
 from pipelines.terminal import DEFAULT_SEED
 from reports.client_sheet import build_client_sheet
 from reports.comparison import build_comparison
-from reports.handout import build_handout
+from reports.handout import N_SHEETS, build_handout
 from reports.index import build_index
 from reports.overview import build_overview
 from reports.page import Link, Reader, render
@@ -65,6 +65,7 @@ def fit_records(store_path: Path, *, seed: int, say: Callable[[str], None]) -> l
         return fit_models(store, seed=seed, say=say)
 
 
+@on_one_core
 def write_stud_reviews(
     store_path: Path,
     out: Path,
@@ -109,6 +110,7 @@ def write_stud_reviews(
     return [*pages, _index(kennel, out, tuple(links), reader)]
 
 
+@on_one_core
 def write_overview(
     store_path: Path,
     out: Path,
@@ -122,6 +124,7 @@ def write_overview(
     return _overview(kennel, out, reader)
 
 
+@on_one_core
 def write_handout(
     store_path: Path,
     stud: str,
@@ -156,6 +159,7 @@ def write_handout(
     return _handout(kennel, wanted[0], out, question, paper, reader)
 
 
+@on_one_core
 def write_client_sheet(
     store_path: Path,
     bitch: str,
@@ -222,6 +226,7 @@ def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
     return write_every_page(store_path, out, today=DEMO_TODAY, say=say)
 
 
+@on_one_core
 def write_every_page(
     store_path: Path, out: Path, *, today: date, say: Callable[[str], None]
 ) -> Path:
@@ -251,7 +256,7 @@ def write_every_page(
     german = Reader(Words("de"))
     there = out / "de"
     german_links: list[Link] = []
-    records = morning_records(store_path, today)
+    records = morning_records(kennel)
     for stud, bitch in coming_breedings(kennel, N_DEMO_COMPARISONS):
         plan = plan_breeding(records, stud, bitch, Wishes(), seed=DEFAULT_SEED, with_grids=True)
         for reader, folder, to in ((ENGLISH_OWNER, out, links), (german, there, german_links)):
@@ -308,7 +313,7 @@ def _handout(
     if not can_set_type():
         return [page]
     sheets = page.with_suffix(".pdf")
-    sheets.write_bytes(pdf(report, paper))
+    sheets.write_bytes(pdf(report, paper, at_most=N_SHEETS))
     return [page, sheets]
 
 

@@ -52,7 +52,7 @@ def _schedule_table(season: Season, plan: SeasonPlan, words: Words) -> TextTable
             words.weekday_moment(assignment.way.option.inseminated_at[0])
             if assignment.way
             else "–",
-            words.share(float(assignment.litter_prob.mean())),
+            words.probability(float(assignment.litter_prob.mean())),
             ends(estimate_from_draws(assignment.litter_prob), words),
             _price(assignment, season, words),
         )

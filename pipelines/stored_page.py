@@ -14,7 +14,7 @@ from analytics.own_storage import ExtenderOrder
 from analytics.stages import STAGES, Stage, clinic_against_kennel, recoveries, stage_pairs
 from analytics.storage_inputs import product_name
 from analytics.wording import BOX_HOURS
-from pipelines.kennel import Kennel
+from pipelines.kennel import Kennel, once
 from reports.stored import Dose, ExtenderCurve, StagesTold, StorageTold
 
 CURVE_HOURS = tuple(float(hour) for hour in range(0, 97, 6))
@@ -28,6 +28,13 @@ STORED: tuple[Stage, ...] = ("kept back", "on arrival")
 
 SEED = 1
 """Of the draws of a curve: the same fit, the same picture."""
+
+
+@once
+def stages_of(kennel: Kennel, stud: str | None = None) -> StagesTold | None:
+    """What was left between stages over the collections of one stud, or of all."""
+    evaluations = kennel.views["evaluations"]
+    return stages_told(evaluations if stud is None else evaluations[evaluations["stud"] == stud])
 
 
 def stages_told(evaluations: pd.DataFrame) -> StagesTold | None:
@@ -49,6 +56,7 @@ def stages_told(evaluations: pd.DataFrame) -> StagesTold | None:
     return StagesTold(told, kept, clinic_against_kennel(evaluations))
 
 
+@once
 def storage_told(kennel: Kennel, stud: str) -> StorageTold | None:
     """Storage curves of a stud in the extenders of his boxes and tubes; None where he has none."""
     boxes = kennel.views["shipments"]

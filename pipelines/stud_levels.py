@@ -1,13 +1,12 @@
 """What the kept fits say of each stud over time: read once, asked stud by stud.
 
-Every page of one run asks here, so that a stud's level is worked out once however many pages tell
-of it. A measure without a kept fit is left out: its samples then stand alone.
+A measure without a kept fit is left out: its samples then stand alone.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 import pandas as pd
@@ -41,12 +40,9 @@ class StudLevels:
     ----------
     levels
         One a measure.
-    told
-        What was worked out already, by measure and stud.
     """
 
     levels: tuple[StudLevel, ...]
-    told: dict[tuple[str, str], StudTold] = field(default_factory=dict)
 
     def of(self, stud: str, events: pd.DataFrame, today: date) -> tuple[StudTold, ...]:
         """What each measure says of a stud; a measure that he was never read for says nothing.
@@ -65,11 +61,14 @@ class StudLevels:
             posterior = level.known.posterior
             if posterior.data.rows_of(stud).size == 0:
                 continue
-            key = (posterior.data.measure.name, stud)
-            if key not in self.told:
-                self.told[key] = tell_stud(posterior, level.published, stud, events, today)
-            found.append(self.told[key])
+            found.append(tell_stud(posterior, level.published, stud, events, today))
         return tuple(found)
+
+    @property
+    def total_sperm(self) -> StudQualityPosterior | None:
+        """The kept fit of what each stud's samples hold; None without one."""
+        fitted = (level.known.posterior for level in self.levels)
+        return next((one for one in fitted if one.data.measure.name == "total_sperm_m"), None)
 
     @property
     def unseen(self) -> tuple[int, datetime] | None:

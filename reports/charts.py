@@ -18,7 +18,8 @@ from reports.theme import FILLS, INK, LEVEL, MUTED, PAPER, RULE, SERIES, SHAPES,
 from reports.words import Words
 
 # Checking every part against the grammar as it is made takes a third of a page's time; a test
-# checks every finished picture whole.
+# checks every finished picture whole. Channels are spelled out (``alt.X2("upper:Q")``,
+# ``alt.XValue(0)``): for a bare text or value the library searches its whole grammar again.
 disable_debug_mode()
 
 HEIGHT = 250
@@ -44,6 +45,11 @@ NAMED_FROM = 9.0
 
 ROW = 36
 """Height of a labelled row. [px]"""
+
+AT_LEFT: Any = alt.XValue(0)  # type: ignore[no-untyped-call]
+AT_RIGHT: Any = alt.XValue(alt.ExprRef("width"))  # type: ignore[no-untyped-call]
+AT_TOP: Any = alt.YValue(2)  # type: ignore[no-untyped-call]
+"""Edges of a picture, where labels stand."""
 
 
 def readings_over_time(
@@ -98,8 +104,7 @@ def readings_over_time(
         "observer:N", scale=alt.Scale(domain=observers, range=_cycle(SHAPES, observers)),
         legend=legend,
     )  # fmt: skip
-    opacity = alt.condition(singled_out, alt.value(0.9), alt.value(DIMMED))
-    faint = alt.condition(singled_out, alt.value(0.45), alt.value(DIMMED / 2))
+    opacity, faint = _dimmed(singled_out, 0.9, DIMMED), _dimmed(singled_out, 0.45, DIMMED / 2)
     tooltip = [
         alt.Tooltip("on:T", title=words["axis.collected"], format="%-d %b %Y"),
         alt.Tooltip("value:Q", title=value_title, format=",.0f"),
@@ -113,7 +118,7 @@ def readings_over_time(
     errors = (
         base.mark_rule(strokeWidth=1.5)
         .encode(
-            x=x, y=alt.Y("low:Q", scale=scale, title=value_title), y2="high:Q", color=color,
+            x=x, y=alt.Y("low:Q", scale=scale, title=value_title), y2=alt.Y2("high:Q"), color=color,
             opacity=faint,
         )
         .add_params(singled_out)
@@ -123,29 +128,37 @@ def readings_over_time(
     )
     reference = alt.Chart(pd.DataFrame({"value": [commonly_used], "label": [common_label]}))
     line = reference.mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
-    named = reference.mark_text(
-        align="left", baseline="bottom", dx=3, dy=-2, fill=MUTED, fontSize=11
-    ).encode(x=alt.value(0), y=y, text="label:N")
-    layers: list[Any] = [line, errors, points, named]
+    # Paper behind its letters keeps the line's name readable among the marks.
+    names = reference.encode(x=AT_LEFT, y=y, text=alt.Text("label:N"))
+    place: dict[str, Any] = {
+        "align": "left", "baseline": "bottom", "dx": 3, "dy": -2, "fontSize": 11,
+    }  # fmt: skip
+    named = [
+        names.mark_text(**place, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
+        names.mark_text(**place, fill=MUTED),
+    ]
+    layers: list[Any] = [line, errors, points, *named]
     if not level.empty:
         curve = alt.Chart(level).encode(x=x)
         ribbon = curve.mark_area(fill=LEVEL, opacity=0.2).encode(
-            y=alt.Y("lower:Q", scale=scale, title=value_title), y2="upper:Q"
+            y=alt.Y("lower:Q", scale=scale, title=value_title), y2=alt.Y2("upper:Q")
         )
         middle = curve.mark_line(stroke=INK, strokeWidth=2).encode(
             y=alt.Y("median:Q", scale=scale, title=value_title)
         )
-        layers = [line, ribbon, errors, points, middle, named]
+        layers = [line, ribbon, errors, points, middle, *named]
     if look_backs:
         shaded = alt.Chart(pd.DataFrame(look_backs, columns=["on", "until"]))
-        layers.insert(0, shaded.mark_rect(fill=MUTED, opacity=0.16).encode(x=x, x2="until:T"))
+        layers.insert(
+            0, shaded.mark_rect(fill=MUTED, opacity=0.16).encode(x=x, x2=alt.X2("until:T"))
+        )
     if not events.empty:
         marks = alt.Chart(events).encode(x=x)
         layers[:0] = [marks.mark_rule(stroke=MUTED, strokeWidth=1)]
         layers.append(
             marks.mark_text(
                 align="left", baseline="top", dx=4, fill=INK, fontSize=11, fontStyle="italic"
-            ).encode(y=alt.value(2), text="label:N")
+            ).encode(y=AT_TOP, text=alt.Text("label:N"))
         )
     return finished(alt.layer(*layers), HEIGHT)
 
@@ -196,7 +209,10 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         alt.Chart(pd.DataFrame({"what": rows, "source": ""}))
         .mark_text(align="left", baseline="middle", fill=INK, fontSize=12)
         .encode(
-            y=y, yOffset=alt.YOffset("source:N", sort=["", *sources]), x=alt.value(0), text="what:N"
+            y=y,
+            yOffset=alt.YOffset("source:N", sort=["", *sources]),
+            x=AT_LEFT,
+            text=alt.Text("what:N"),
         )
     )
     zero = (
@@ -237,7 +253,7 @@ def response(
     y = alt.Y("median:Q", title=words["axis.chance"], scale=y_scale, axis=y_axis)
     curve = alt.Chart(alt.NamedData("curve"))
     band = curve.mark_area(fill=SERIES[0], opacity=0.16).encode(
-        x=x, y=alt.Y("lower:Q", scale=y_scale, title=words["axis.chance"]), y2="upper:Q"
+        x=x, y=alt.Y("lower:Q", scale=y_scale, title=words["axis.chance"]), y2=alt.Y2("upper:Q")
     )
     line = curve.mark_line(stroke=SERIES[0], strokeWidth=2.5).encode(x=x, y=y)
     here = alt.Chart(alt.NamedData("here"))
@@ -285,7 +301,7 @@ def storage_curve(
     base = alt.Chart(frame).encode(x=x)
     scale = alt.Scale(domainMin=0)
     band = base.mark_area(fill=SERIES[0], opacity=0.16).encode(
-        y=alt.Y("lower:Q", title=axis_title, scale=scale), y2="upper:Q"
+        y=alt.Y("lower:Q", title=axis_title, scale=scale), y2=alt.Y2("upper:Q")
     )
     y = alt.Y("median:Q", title=axis_title, scale=scale)
     line = base.mark_line(stroke=SERIES[0], strokeWidth=2.5).encode(y=y)
@@ -350,13 +366,16 @@ def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         .mark_rect(fillOpacity=0.22, strokeWidth=1)
         .encode(
             x=alt.X("left:Q", title=words["axis.pups_alive"], scale=x_scale, axis=ticks),
-            x2="right:Q", y=y, y2=alt.datum(0), fill=color, stroke=color, tooltip=tooltip[:3],
+            x2=alt.X2("right:Q"), y=y, y2=alt.Y2Datum(0), fill=color, stroke=color,
+            tooltip=tooltip[:3],
         )
     )  # fmt: skip
     expected = placed[placed["source"] != own]
     base = alt.Chart(expected).encode(x=x)
     ends = base.encode(
-        y=alt.Y("lower:Q", title=words["axis.litters"], scale=y_scale), y2="upper:Q", color=color
+        y=alt.Y("lower:Q", title=words["axis.litters"], scale=y_scale),
+        y2=alt.Y2("upper:Q"),
+        color=color,
     )
     rules = (
         ends.transform_filter(alt.datum.source == together).mark_rule(strokeWidth=2),
@@ -394,9 +413,9 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
         .mark_rect(stroke=PAPER, strokeWidth=1)
         .encode(
             x=x,
-            x2="right:Q",
+            x2=alt.X2("right:Q"),
             y=alt.Y("top:Q", scale=y_scale, axis=None),
-            y2="bottom:Q",
+            y2=alt.Y2("bottom:Q"),
             fill=alt.Fill("kind:N", scale=alt.Scale(domain=kinds, range=list(FILLS)), legend=None),
             tooltip=[alt.Tooltip("about:N", title=words["legend.outcome"])],
         )
@@ -404,22 +423,33 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
     unknown = (
         alt.Chart(frame[frame["kind"] == "unknown"])
         .mark_rect(fillOpacity=0, stroke=MUTED, strokeDash=[3, 3])
-        .encode(x=x, x2="right:Q", y=alt.Y("top:Q", scale=y_scale, axis=None), y2="bottom:Q")
+        .encode(
+            x=x,
+            x2=alt.X2("right:Q"),
+            y=alt.Y("top:Q", scale=y_scale, axis=None),
+            y2=alt.Y2("bottom:Q"),
+        )
     )
-    labels = (
-        alt.Chart(frame[frame["bottom"] - frame["top"] > 0.045])
+    room = frame[frame["bottom"] - frame["top"] > 0.045]
+    in_two = room["label"].str.contains("\n")
+    # The engine sets the first line in the middle: two are raised by half a line.
+    labels = [
+        alt.Chart(rows)
         .mark_text(
             align="left",
             baseline="middle",
             dx=5,
+            dy=raised,
             fontSize=12,
             fill=INK,
             lineBreak="\n",
             limit=alt.ExprRef(f"width / {n_steps} - 6"),
         )
-        .encode(x=x, y=alt.Y("middle:Q", scale=y_scale, axis=None), text="label:N")
-    )
-    return finished(alt.layer(bars, unknown, labels), 330)
+        .encode(x=x, y=alt.Y("middle:Q", scale=y_scale, axis=None), text=alt.Text("label:N"))
+        for rows, raised in ((room[~in_two], 0), (room[in_two], -7))
+        if len(rows)
+    ]
+    return finished(alt.layer(bars, unknown, *labels), 330)
 
 
 def option_bars(
@@ -454,7 +484,7 @@ def option_bars(
     )
     x = alt.X("left:Q", title=axis_title, scale=x_scale, axis=axis)
     y = alt.Y("top:Q", scale=y_scale, axis=None)
-    rects = alt.Chart(placed).encode(x=x, x2="right:Q", y=y, y2="bottom:Q")
+    rects = alt.Chart(placed).encode(x=x, x2=alt.X2("right:Q"), y=y, y2=alt.Y2("bottom:Q"))
     spread = rects.mark_rect(fill=FILLS[0], stroke=SERIES[0], strokeWidth=0.5).encode(
         tooltip=[alt.Tooltip("about:N", title=words["compare.way"])]
     )
@@ -462,7 +492,7 @@ def option_bars(
     lines = alt.Chart(rows).encode(y=alt.Y("ground:Q", scale=y_scale, axis=None))
     base = lines.mark_rule(stroke=RULE).encode()
     whisker = lines.mark_rule(stroke=INK, strokeWidth=2).encode(
-        x=alt.X("lower:Q", title=axis_title, scale=x_scale, axis=axis), x2="upper:Q"
+        x=alt.X("lower:Q", title=axis_title, scale=x_scale, axis=axis), x2=alt.X2("upper:Q")
     )
     middle = (
         alt.Chart(rows.dropna(subset="middle"))
@@ -474,10 +504,10 @@ def option_bars(
     )
     texts = alt.Chart(rows).encode(y=alt.Y("label_at:Q", scale=y_scale, axis=None))
     label = texts.mark_text(align="left", baseline="middle", fill=INK, fontSize=12).encode(
-        x=alt.value(0), text="label:N"
+        x=AT_LEFT, text=alt.Text("label:N")
     )
     note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
-        x=alt.value(alt.ExprRef("width")), text="note:N"
+        x=AT_RIGHT, text=alt.Text("note:N")
     )
     # Nothing is drawn where nothing is: an empty group of marks has no name to be read aloud.
     shown = ([] if bars.empty else [spread]) + [whisker]
@@ -508,9 +538,9 @@ def pups_shares(blocks: pd.DataFrame, options: pd.DataFrame, words: Words) -> di
     )
     rects = alt.Chart(placed).encode(
         x=alt.X("left:Q", title=words["axis.draws"], scale=x_scale, axis=axis),
-        x2="right:Q",
+        x2=alt.X2("right:Q"),
         y=alt.Y("top:Q", scale=y_scale, axis=None),
-        y2="bottom:Q",
+        y2=alt.Y2("bottom:Q"),
         tooltip=[alt.Tooltip("about:N", title=words["compare.way"])],
     )
     none = rects.transform_filter(alt.datum.level == 0).mark_rect(
@@ -528,17 +558,17 @@ def pups_shares(blocks: pd.DataFrame, options: pd.DataFrame, words: Words) -> di
         .encode(
             x=alt.X("middle:Q", title=words["axis.draws"], scale=x_scale, axis=axis),
             y=alt.Y("center:Q", scale=y_scale, axis=None),
-            text="label:N",
+            text=alt.Text("label:N"),
         )
     )
     texts = alt.Chart(options.assign(label_at=options["row"] + LABEL_AT)).encode(
         y=alt.Y("label_at:Q", scale=y_scale, axis=None)
     )
     label = texts.mark_text(align="left", baseline="middle", fill=INK, fontSize=12).encode(
-        x=alt.value(0), text="label:N"
+        x=AT_LEFT, text=alt.Text("label:N")
     )
     note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
-        x=alt.value(alt.ExprRef("width")), text="note:N"
+        x=AT_RIGHT, text=alt.Text("note:N")
     )
     shown = [] if blocks.empty else [none, some, names]
     return finished(alt.layer(*shown, label, note), OPTION_ROW * len(options))
@@ -568,9 +598,9 @@ def gap_parts(parts: pd.DataFrame, *, axis_title: str) -> dict[str, Any]:
     )
     bars = alt.Chart(placed).encode(
         x=alt.X("start:Q", title=axis_title, scale=x_scale, axis=axis),
-        x2="points:Q",
+        x2=alt.X2("points:Q"),
         y=alt.Y("top:Q", scale=y_scale, axis=None),
-        y2="bottom:Q",
+        y2=alt.Y2("bottom:Q"),
     )
     part = bars.transform_filter(~alt.datum.is_sum).mark_rect(
         fill=FILLS[0], stroke=SERIES[0], strokeWidth=1
@@ -583,10 +613,10 @@ def gap_parts(parts: pd.DataFrame, *, axis_title: str) -> dict[str, Any]:
     )
     texts = alt.Chart(placed).encode(y=alt.Y("label_at:Q", scale=y_scale, axis=None))
     label = texts.mark_text(align="left", baseline="middle", fill=INK, fontSize=12).encode(
-        x=alt.value(0), text="label:N"
+        x=AT_LEFT, text=alt.Text("label:N")
     )
     note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
-        x=alt.value(alt.ExprRef("width")), text="note:N"
+        x=AT_RIGHT, text=alt.Text("note:N")
     )
     return finished(alt.layer(part, total, zero, label, note), PART_ROW * len(parts))
 
@@ -611,13 +641,13 @@ def _whiskers(
         "source:N", scale=alt.Scale(domain=sources, range=list(SHAPES[: len(sources)])),
         legend=legend,
     )  # fmt: skip
-    opacity = alt.condition(singled_out, alt.value(1.0), alt.value(DIMMED))
+    opacity = _dimmed(singled_out, 1.0, DIMMED)
     # The legend listens only where the first layer that has it carries the selection.
     rules = (
         base.mark_rule(strokeWidth=2.5)
         .encode(
             x=alt.X("lower:Q", scale=scale, title=title, axis=axis),
-            x2="upper:Q",
+            x2=alt.X2("upper:Q"),
             color=color,
             opacity=opacity,
         )
@@ -640,6 +670,12 @@ def _whiskers(
     return alt.layer(rules, points)
 
 
+def _dimmed(singled_out: alt.Parameter, shown: float, dimmed: float) -> alt.OpacityValue:
+    """Opacity of what the reader has singled out, and of the rest."""
+    condition = alt.condition(singled_out, alt.value(shown), alt.value(dimmed))["condition"]
+    return alt.OpacityValue(dimmed, condition=condition)
+
+
 def legend_of(title: str, names: list[str]) -> alt.Legend:
     """A legend whose rows fit a phone: the engine does not wrap them by itself."""
     longest = max((len(name) for name in names), default=1)
@@ -648,9 +684,8 @@ def legend_of(title: str, names: list[str]) -> alt.Legend:
 
 def finished(chart: alt.LayerChart | alt.FacetChart, height: int) -> dict[str, Any]:
     """Give a chart its size and the house's configuration; as plain data."""
-    spec: dict[str, Any] = chart.properties(width="container", height=height).to_dict(
-        validate=False
-    )
+    spec: dict[str, Any] = chart.to_dict(validate=False)
+    spec |= {"width": "container", "height": height}
     spec["config"] = chart_config()
     spec["autosize"] = {"type": "fit-x", "contains": "padding"}
     return spec

@@ -150,7 +150,7 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
                 "note": (
                     words.say(
                         "comparison.mean_and_ends",
-                        mean=words.share(answer.expected_litters),
+                        mean=words.probability(answer.expected_litters),
                         ends=_ends(answer.chance, words),
                     )
                     if answer.has_centre
@@ -214,7 +214,7 @@ def _bins(row: int, answer: OptionAnswer, words: Words) -> list[dict[str, Any]]:
             "height": float(count / counts.max()),
             "about": words.say(
                 "comparison.bin", way=_way(answer, words), low=float(left), high=float(right),
-                share=words.share(count / counts.sum()),
+                share=words.probability(count / counts.sum()),
             ),
         }
         for count, left, right in zip(counts, edges[:-1], edges[1:], strict=True)
@@ -230,7 +230,7 @@ def _pups(plan: BreedingPlan, words: Words) -> Section:
     for k, answer in enumerate(plan.answers):
         shares = answer.pups.shares
         told = "/".join(words.number(pups) for pups in answer.pups_told)
-        none = words.share(float(shares[0]))
+        none = words.probability(float(shares[0]))
         note = told if answer.has_centre else words.say("comparison.pups_alone", pups=told)
         options.append({"row": k, "label": _way(answer, words), "note": note})
         if answer.has_centre:
@@ -282,7 +282,7 @@ def _blocks(row: int, way: str, shares: Floats, words: Words) -> list[dict[str, 
                 "level": level,
                 "label": named,
                 "about": words.say(
-                    "comparison.pups_bin", way=way, pups=named, share=words.share(share)
+                    "comparison.pups_bin", way=way, pups=named, share=words.probability(share)
                 ),
             }
         )
@@ -306,7 +306,9 @@ def _cost(plan: BreedingPlan, words: Words, *, prices: bool) -> Section:
         regret = (
             words.money(answer.regret) if plan.is_valued else words.number(100 * answer.regret, 1)
         )
-        cells += [regret, words.share(answer.highest_prob)] if answer.has_centre else ["–", "–"]
+        cells += (
+            [regret, words.probability(answer.highest_prob)] if answer.has_centre else ["–", "–"]
+        )
         rows.append(tuple(cells))
     heading = words["comparison.cost" if prices else "comparison.regret"]
     unit = plan.currency if plan.is_valued else words["compare.in_litters"]
@@ -327,7 +329,11 @@ def _parts(plan: BreedingPlan, words: Words) -> Section | None:
         return None
     one, other = (_way(plan.answers[k], words) for k in (gap.first, gap.second))
     told = [
-        (words.word("driver", driver.name), 100 * driver.gap, words.share(driver.share_of_doubt))
+        (
+            words.word("driver", driver.name),
+            100 * driver.gap,
+            words.probability(driver.share_of_doubt),
+        )
         for driver in gap.drivers
     ]
     total = sum(points for _, points, _ in told)

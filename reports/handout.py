@@ -20,6 +20,9 @@ from reports.page import Reader, Report, Section, Table, columns
 from reports.stud_review import StudResults, or_dash
 from reports.words import Words
 
+N_SHEETS = 2
+"""Sheets of paper that a handout takes, front and back of one."""
+
 
 @dataclass(frozen=True, slots=True)
 class BredRow:
@@ -110,7 +113,7 @@ def build_handout(results: HandoutResults, reader: Reader) -> Report:
         ),
         Section(
             "missing", words["handout.missing"],
-            paragraphs=tuple(words.tell(said) for said in results.missing),
+            paragraphs=(" ".join(words.tell(said) for said in results.missing),),
         ),
     ]  # fmt: skip
     stopped = "conception" in stopped_answers(results.cautions)
@@ -135,10 +138,8 @@ def build_handout(results: HandoutResults, reader: Reader) -> Report:
 
 
 def _animal(results: HandoutResults, words: Words) -> Section:
-    rows = tuple((words[f"animal.{name}"], value) for name, value in results.animal)
-    names = ["what", "noted"]
-    table = Table(words["handout.animal"], columns(words, names, texts_in=set(names)), rows)
-    return Section("animal", words["handout.animal"], table=table)
+    facts = " · ".join(f"{words[f'animal.{name}']}: {value}" for name, value in results.animal)
+    return Section("animal", words["handout.animal"], paragraphs=(facts,))
 
 
 def _examinations(results: HandoutResults, words: Words) -> Section:

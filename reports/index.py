@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
+from typing import Any
+
 import pandas as pd
 
+from analytics.sentences import Value
 from reports.page import Link, Reader, Report, Section, Table, columns
+from reports.words import Words
 
 
 def build_index(
@@ -37,8 +42,8 @@ def build_index(
     rows = tuple(
         (
             words.say("index.where", file=str(row["file"]), line=int(row["line"])),
-            str(row["message"]),
-            str(row["remedy"]),
+            _message(row, words),
+            words.finding(str(row["remedy"])),
         )
         for row in findings.to_dict("records")
     )
@@ -63,3 +68,14 @@ def build_index(
         glossary=(),
         reader=reader,
     )
+
+
+def _message(row: Mapping[Hashable, Any], words: Words) -> str:
+    """What a rule of loading found; told in full where the records keep another rule's words."""
+    heading, cell, message = row["column_heading"], row["text"], str(row["message"])
+    key = "index.finding_blank" if pd.isna(cell) else "index.finding"
+    found: dict[str, Value] = {"heading": heading, "cell": "" if pd.isna(cell) else cell}
+    stored = Words("en").say(key, **found, wanted="")
+    if not message.startswith(stored):
+        return message
+    return words.say(key, **found, wanted=words.finding(message.removeprefix(stored)))

@@ -11,7 +11,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.charts import finished, legend_of
+from reports.charts import AT_TOP, finished, legend_of
 from reports.theme import INK, MUTED, SERIES, SHAPES
 from reports.words import Words
 
@@ -94,7 +94,7 @@ def kept_by_stage(pairs: pd.DataFrame, means: pd.DataFrame, words: Words) -> dic
         .encode(x=alt.X("kept:Q", scale=scale, title=title, axis=axis))
     )
     whisker = base.mark_rule(strokeWidth=2, stroke=INK, opacity=0.7).encode(
-        x=alt.X("lower:Q", scale=scale, title=title, axis=axis), x2="upper:Q"
+        x=alt.X("lower:Q", scale=scale, title=title, axis=axis), x2=alt.X2("upper:Q")
     )
     middle = base.mark_point(filled=True, size=85, fill=INK, shape="diamond").encode(
         x=alt.X("median:Q", scale=scale, title=title, axis=axis),
@@ -136,7 +136,7 @@ def storage_of_extender(
     kept = words["axis.kept"]
     base = alt.Chart(curve).encode(x=x)
     band = base.mark_area(fill=SERIES[0], opacity=0.16).encode(
-        y=alt.Y("lower:Q", scale=scale, title=kept), y2="upper:Q"
+        y=alt.Y("lower:Q", scale=scale, title=kept), y2=alt.Y2("upper:Q")
     )
     parts = [words["told.read_here"], words["told.extrapolated"]]
     line = base.mark_line(stroke=SERIES[0], strokeWidth=2.5).encode(
@@ -158,7 +158,7 @@ def storage_of_extender(
         band,
         here.mark_rule(stroke=INK, strokeDash=[2, 3]),
         here.mark_text(align="left", baseline="top", dx=4, fill=INK, fontSize=11).encode(
-            y=alt.value(2), text="label:N"
+            y=AT_TOP, text=alt.Text("label:N")
         ),
         line,
     ]
@@ -166,7 +166,7 @@ def storage_of_extender(
         stages = [words.word("stage", stage) for stage in STORED_STAGES]
         layers.append(
             alt.Chart(readings)
-            .mark_point(size=34, strokeWidth=1.3)
+            .mark_point(size=34, strokeWidth=1.3, stroke=SERIES[1])
             .encode(
                 x=x,
                 y=alt.Y("kept:Q", scale=scale, title=kept),
@@ -174,7 +174,6 @@ def storage_of_extender(
                     "stage:N", scale=alt.Scale(domain=stages, range=list(SHAPES[: len(stages)])),
                     legend=legend_of(words["legend.stage"], stages),
                 ),
-                stroke=alt.value(SERIES[1]),
                 tooltip=[
                     alt.Tooltip("hours:Q", title=words["axis.hours"], format=".0f"),
                     alt.Tooltip("kept:Q", title=kept, format=".0f"),

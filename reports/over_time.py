@@ -157,7 +157,7 @@ def level_section(told: StudTold, reader: Reader, *, is_headline: bool) -> Secti
     return Section(
         f"level-{name}", heading, words["level.lead"],
         paragraphs=tuple(words.tell(said) for said in _told(told, reader, is_headline)),
-        table=table,
+        table=table, is_table_folded=True,
     )  # fmt: skip
 
 

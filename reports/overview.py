@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import pandas as pd
@@ -142,8 +142,8 @@ class OverviewResults:
         Breedings by scan and outcome, with their pups.
     studs, years
         In a line each.
-    chances
-        By semen type; empty without a fit.
+    chances, of_chances
+        By semen type, empty without a fit; what must be said before they are read.
     litters
         By size; None without a litter.
     stages
@@ -165,6 +165,7 @@ class OverviewResults:
     studs: tuple[StudRow, ...]
     years: tuple[YearRow, ...]
     chances: tuple[SemenTypeChance, ...]
+    of_chances: tuple[Sentence, ...]
     litters: LitterSizes | None
     stages: StagesTold | None
     straws: pd.DataFrame
@@ -181,7 +182,8 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
     if not results.outcomes.empty:
         sections.append(_outcomes(results.outcomes, words))
     if results.chances:
-        sections.append(chances_section(results.chances, words))
+        said = tuple(words.tell(sentence) for sentence in results.of_chances)
+        sections.append(replace(chances_section(results.chances, words), paragraphs=said))
     if results.litters is not None:
         sections.append(litter_sizes_section(results.litters, words))
     sections += [_studs(results.studs, words), _years(results.years, words)]

@@ -129,6 +129,9 @@ class Section:
         The numbers; behind a fold on screen where there is a picture.
     is_folded
         Whether all below the heading is behind a fold on screen: for those who like it.
+    is_table_folded
+        Whether the table is behind a fold on screen though no picture stands before it: the
+        paragraphs say what matters of it.
     """
 
     name: str
@@ -139,6 +142,7 @@ class Section:
     charts: tuple[tuple[str, dict[str, Any]], ...] = ()
     table: Table | None = None
     is_folded: bool = False
+    is_table_folded: bool = False
 
 
 @dataclass(frozen=True, slots=True)

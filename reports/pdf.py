@@ -25,12 +25,24 @@ CHART_SIZE = (640, 150)
 """Width and height at which a chart is drawn for paper. [px]"""
 
 
+SCALES = (1.0, 0.95, 0.9)
+"""How much smaller letters are set where the text would not fit otherwise; the first is plain."""
+
+PAPER_CONFIG: dict[str, Any] = {
+    "axisY": {
+        "titleAngle": 0, "titleAlign": "left", "titleBaseline": "bottom", "titleAnchor": "end",
+        "titleX": 0, "titleY": -6,
+    }
+}  # fmt: skip
+"""A low picture has its axis title above the axis: upright it would be longer than the axis."""
+
+
 def can_set_type() -> bool:
     """Whether the extra ``pdf`` is installed."""
     return find_spec("typst") is not None
 
 
-def pdf(report: Report, paper: Paper) -> bytes:
+def pdf(report: Report, paper: Paper, *, at_most: int | None = None) -> bytes:
     """Set a report on paper.
 
     Parameters
@@ -39,6 +51,8 @@ def pdf(report: Report, paper: Paper) -> bytes:
         The page.
     paper
         Size of the sheets.
+    at_most
+        Sheets that it may take: with more, its letters are set smaller, by a tenth at most.
 
     Returns
     -------
@@ -47,25 +61,33 @@ def pdf(report: Report, paper: Paper) -> bytes:
     """
     import typst
 
+    texts = _texts(report, paper)
+    if at_most is not None:
+        fits = (scale for scale in SCALES if _n_sheets({**texts, "scale": scale}) <= at_most)
+        texts["scale"] = next(fits, SCALES[-1])
     set_type: bytes = typst.compile(
-        _template(), sys_inputs={"data": _data(report, paper)}, pdf_standards=["ua-1"]
+        _template(), sys_inputs={"data": _as_json(texts)}, pdf_standards=["ua-1"]
     )
     return set_type
 
 
-def n_pages(report: Report, paper: Paper) -> int:
-    """How many sheets a report takes."""
+def _n_sheets(texts: dict[str, Any]) -> int:
     import typst
 
-    drawn = typst.compile(_template(), sys_inputs={"data": _data(report, paper)}, format="svg")
+    drawn = typst.compile(_template(), sys_inputs={"data": _as_json(texts)}, format="svg")
     return len(drawn) if isinstance(drawn, list) else 1
 
 
-def _data(report: Report, paper: Paper) -> str:
-    """Everything the template prints, as JSON; numbers keep their units on the line."""
+def _as_json(texts: dict[str, Any]) -> str:
+    return json.dumps(texts, ensure_ascii=False)
+
+
+def _texts(report: Report, paper: Paper) -> dict[str, Any]:
+    """Everything the template prints; numbers keep their units on the line."""
     words = report.reader.words
     texts: dict[str, Any] = {
         "paper": paper,
+        "scale": SCALES[0],
         "language": words.language,
         "kind": report.kind,
         "title": report.title,
@@ -102,7 +124,8 @@ def _data(report: Report, paper: Paper) -> str:
         "provenance": report.provenance,
         "page_of": words["page.page_of"],
     }
-    return json.dumps(_held(texts), ensure_ascii=False)
+    held: dict[str, Any] = _held(texts)
+    return held
 
 
 def _table(table: Table | None) -> dict[str, Any] | None:
@@ -129,6 +152,8 @@ def _svg(spec: dict[str, Any]) -> str:
     """A chart as a drawing in ink: its roles of color become those of paper."""
     width, height = CHART_SIZE
     fixed = {**visible_parts(spec), "width": width, "height": height, "autosize": "pad"}
+    fixed["config"] = {**fixed["config"], **PAPER_CONFIG}
+    fixed["config"]["legend"] = {**spec["config"]["legend"], "titleOrient": "left", "offset": 4}
     text = json.dumps(fixed, ensure_ascii=False)
     for role, color in PAPER_COLORS.items():
         text = text.replace(f"var(--{role})", color)

@@ -16,6 +16,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cache
 from string import Formatter
 from typing import Any
 
@@ -25,6 +26,9 @@ from analytics.estimate import Estimate
 from analytics.sentences import Sentence, Value, Word
 from reports.catalog import Text, texts
 
+_WORDY = frozenset({"words", "unit"})
+"""What a rule of loading leaves open that is no number."""
+
 _STAYS = "\n\u200c\u200d"
 
 NO_BREAK = "\u00a0"
@@ -33,14 +37,37 @@ NO_BREAK = "\u00a0"
 ROUNDS_TO_NONE = 0.005
 """Below this a probability would print as 0 %."""
 
-_UNITS = r"%|‰|M/mL|M|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
+_UNITS = r"%|‰|M/mL|M|Mio\.|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w]))")
+_PERCENT_RANGE = re.compile(r"(?<=\d)-%-(?=\w)")
 _IN_DATE = re.compile(r"\b(\d{1,2}\.?) ([^\W\d]{3,9}\.?) (\d{4})\b")
+
+
+_BOUND = re.compile(r"-?\d[\d,]*(?:\.\d+)?")
+"""A number as the rules of loading print it; a year has four digits and no comma."""
+
+
+@cache
+def _open_findings(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
+    """What the rules of loading say with something left open: a pattern, and its text here."""
+    found = []
+    for key, text in texts(language).items():
+        if key.startswith("finding.") and "{" in key and isinstance(text, str):
+            parts = re.split(r"\{(\w+)\}", key.removeprefix("finding."))
+            pattern = "".join(
+                (f"(?P<{part}>.+)" if part in _WORDY else f"(?P<{part}>{_BOUND.pattern})")
+                if k % 2
+                else re.escape(part)
+                for k, part in enumerate(parts)
+            )
+            found.append((re.compile(pattern), text))
+    return tuple(found)
 
 
 def bound(text: str) -> str:
     """Hold numbers to their units, and the parts of a day together, over the end of a line."""
     held = _BEFORE_UNIT.sub(NO_BREAK, text)
+    held = _PERCENT_RANGE.sub("\u2011%\u2011", held)
     return _IN_DATE.sub(rf"\1{NO_BREAK}\2{NO_BREAK}\3", held)
 
 
@@ -116,6 +143,27 @@ class Words:
         parts = (self.texts.get(f"citation.{part}", part) for part in cited.split("; "))
         return "; ".join(str(part) for part in parts)
 
+    def finding(self, told: str) -> str:
+        """What a rule of loading says or advises, in this language; what it lacks stays as it is.
+
+        The English of a rule is its key. A key may leave open the numbers of a bound (``low``,
+        ``high``, ``n``, ``m``), which are printed as this language does, and words of a sheet.
+        """
+        exact = self.texts.get(f"finding.{told}")
+        if isinstance(exact, str):
+            return exact
+        for pattern, text in _open_findings(self.language):
+            if found := pattern.fullmatch(told):
+                return text.format(**{k: self._bound(v) for k, v in found.groupdict().items()})
+        return told
+
+    def _bound(self, printed: str) -> str:
+        """A number of the rules as this language prints it; anything else as it is."""
+        if not _BOUND.fullmatch(printed):
+            return printed
+        swap = {",": self["format.thousands"], ".": self["format.decimal"], "-": "−"}
+        return "".join(swap.get(character, character) for character in printed)
+
     def number(self, value: float | None, decimals: int = 0, *, signed: bool = False) -> str:
         """A number with as many decimals as it deserves; a dash where there is none."""
         if value is None or pd.isna(value):
@@ -123,6 +171,9 @@ class Words:
         if math.isinf(value):
             return "∞"
         printed = f"{value:{'+' if signed else ''},.{decimals}f}"
+        if not printed.strip("+-0,."):
+            # What rounds to nothing has no sign: it would claim a direction.
+            printed = printed.lstrip("+-")
         swap = {",": self["format.thousands"], ".": self["format.decimal"], "-": "−"}
         return "".join(swap.get(character, character) for character in printed)
 
@@ -140,7 +191,12 @@ class Words:
         return f"{self.number(100 * estimate.median)} ({ends})"
 
     def probability(self, prob: float) -> str:
-        """A probability in percent; what rounds to none or all is said to be under or over."""
+        """A probability in percent; what rounds to none or all is said to be under or over.
+
+        No draw of thousands that shows a thing is no proof that it cannot be. A dash for none.
+        """
+        if math.isnan(prob):
+            return "–"
         if prob < ROUNDS_TO_NONE:
             return self.say("format.under", n=1)
         if prob > 1.0 - ROUNDS_TO_NONE:
@@ -178,14 +234,6 @@ class Words:
             "format.weekday_moment", weekday=days[at.isoweekday() % 7], day=at.day,
             month=months[at.month - 1], time=f"{at:%H:%M}",
         )  # fmt: skip
-
-    def share(self, prob: float) -> str:
-        """A probability in percent; what is nearly sure is not called sure."""
-        if 0.0 < prob < 0.01:
-            return self.say("format.under", n=1)
-        if 0.99 < prob < 1.0:
-            return self.say("format.over", n=99)
-        return "–" if math.isnan(prob) else f"{self.number(100 * prob)} %"
 
     def money(self, value: float) -> str:
         """An expected sum to three figures: it is an estimate; a dash where there is none."""

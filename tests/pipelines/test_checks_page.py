@@ -69,15 +69,15 @@ def test_what_the_fit_kept_is_what_it_would_compute_from_all_its_draws(kennel, c
 
 
 def test_missing_outcomes_are_told_with_both_extremes_before_any_order_of_methods(overview):
-    said = [one.key for one in overview.answer]
+    said = [one.key for one in overview.of_chances]
 
-    assert said[:2] == ["said.year", "said.program"]
+    assert [one.key for one in overview.answer][:2] == ["said.year", "said.program"]
     order = said.index("check.methods")
     assert all(said.index(key) < order for key in said if key == "check.not_usable")
 
 
 def test_after_new_records_predictions_wait_for_the_next_fit(kennel):
-    later = replace(kennel, conception=replace(kennel.conception, caveat="2 records since"))
+    later = replace(kennel, conception=replace(kennel.conception, is_of_today=False))
 
     said = keys(kennel_checks(later))
 

@@ -39,7 +39,7 @@ def test_a_kept_fit_comes_back_as_the_same_posterior(fitted_store_path):
         read = known(store, CONCEPTION)
 
     posterior = read.posterior
-    assert read.caveat == ""
+    assert read.is_of_today
     assert posterior.data.n_breedings == 240
     assert posterior.estimate("c06").median == pytest.approx(
         float(pd.Series(read.kept.draws["c06"]).median())
@@ -53,7 +53,7 @@ def test_an_older_fit_says_how_many_records_came_since(store_with_new_breeding, 
     write_stud_reviews(store_with_new_breeding, tmp_path, today=DEMO_TODAY, studs=["Tarn"])
 
     assert read.n_records_since == 2
-    assert read.caveat.startswith("conception: 2 records since the fit of ")
+    assert not read.is_of_today
     assert "2 records came in since the fit of" in (tmp_path / "stud-tarn.html").read_text("utf-8")
 
 
@@ -104,7 +104,7 @@ def test_records_too_thin_are_skipped_with_a_sentence_and_answered_from_the_tabl
     assert {outcome.state for outcome in outcomes} == {"skipped"}
     assert all("too thin to move its priors: skipped" in sentence for sentence in said)
     assert read.kept is None
-    assert "published table alone" in read.caveat
+    assert not read.is_of_today
     # Four standard errors of the mean of the table's own 4,000 draws.
     assert read.posterior.draws["c06"].mean() == pytest.approx(-0.55, abs=4 * 0.40 / 4000**0.5)
     assert read.posterior.share_from_records("c06") < 4 * np.sqrt(2 / 4000)

@@ -12,10 +12,22 @@ from pipelines.handout_page import handout_results
 from pipelines.kennel import read_kennel
 from pipelines.overview_page import overview_results
 from pipelines.pages import stud_results
-from pipelines.run import DEMO_TODAY, ENGLISH_OWNER, ENGLISH_VET, write_every_page
+from pipelines.run import (
+    DEMO_TODAY,
+    ENGLISH_OWNER,
+    ENGLISH_VET,
+    write_every_page,
+    write_handout,
+)
+from pipelines.store import Store
+from reports.catalog import LANGUAGES
 from reports.handout import build_handout
 from reports.overview import build_overview
+from reports.page import Reader
+from reports.pdf import can_set_type
 from reports.stud_review import build_stud_review
+from reports.words import Words
+from tests.pipelines.test_stud_levels import kept_level
 
 STOPPED, OTHER = "Bracken", "Tarn"
 POSITIVE = {
@@ -156,3 +168,45 @@ def test_no_command_prints_a_number_of_his(stopped_store, arguments, form):
     assert not re.search(r"\d ?%|\d M\b|\b0\.\d", shown.output)
     if form and shown.output:
         assert json.loads(shown.output)["is_stopped"] is True
+
+
+def read_pdf(path):
+    """The text of every sheet in one line, without the line with which each ends."""
+    from pypdf import PdfReader
+
+    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in PdfReader(path).pages))
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not can_set_type(), reason="the extra pdf is not installed")
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_sheets_for_the_vet_hold_no_number_of_his(
+    fitted_store_path, stopped_store, tmp_path, language
+):
+    reader, told = Reader(Words(language), "vet"), {}
+    for state, records in (("free", fitted_store_path), ("stopped", stopped_store)):
+        copied = tmp_path / f"{state}.duckdb"
+        shutil.copyfile(records, copied)
+        with Store.open(copied) as store:
+            store.save_fit(kept_level(store))
+        kennel = read_kennel(copied, DEMO_TODAY)
+        told[state] = handout_results(kennel, STOPPED, "", reader).stud
+        _, path = write_handout(copied, STOPPED, tmp_path, today=DEMO_TODAY, reader=reader)
+        told[f"{state} sheets"] = read_pdf(path)
+    # What is told of him without the stop, word for word and number by number; the line of the
+    # picture that is commonly used, and the width of every interval, are not his.
+    said = [reader.words.tell(sentence) for sentence in told["free"].answer]
+    numbers = set(re.findall(r"\d[\d.,]* (?:%|Mio\.|M)(?!\w)", " ".join(said)))
+    numbers -= {"90 %", "300 M", "300 Mio."}
+    body, how = (
+        told["stopped sheets"].replace("\u00a0", " ").split(reader.words["page.how_we_know"])
+    )
+
+    assert len(said) >= 3
+    assert len(numbers) >= 6
+    free = re.sub(r"[\s\u00a0]+", " ", told["free sheets"])
+    assert all(sentence in free for sentence in said)
+    assert not any(sentence in body for sentence in said)
+    assert {number for number in numbers if number in body} == set()
+    assert reader.words["method.stopped"] in how
+    assert "Brucella" in body

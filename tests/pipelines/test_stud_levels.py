@@ -2,17 +2,20 @@
 
 import re
 from datetime import datetime
+from io import BytesIO
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
 from analytics.collection_inputs import days_of
 from analytics.priors import priors_fingerprint
 from pipelines.fit import model_fingerprint
+from pipelines.handout_page import handout_results
 from pipelines.kennel import read_kennel
 from pipelines.models import STUD_OVER_TIME, TOTAL_SPERM
 from pipelines.overview_page import overview_results
-from pipelines.pages import stud_results
+from pipelines.pages import chosen_studs, stud_results
 from pipelines.run import (
     DEMO_TODAY,
     ENGLISH_OWNER,
@@ -20,10 +23,22 @@ from pipelines.run import (
     write_stud_reviews,
 )
 from pipelines.store import KeptFit, Store
+from reports.catalog import LANGUAGES
+from reports.handout import N_SHEETS, build_handout
+from reports.page import Reader
+from reports.pdf import can_set_type, pdf
+from reports.words import Words
 from tests.pipelines.test_run import names_in
 
 N_KEPT = 400
 FALLEN = "Bracken"
+QUESTION = (
+    "His total sperm fell this summer while motility stayed; he had a fever in March, two litters "
+    "were smaller than usual, and we would like to know whether to freeze now or to wait until the "
+    "next three collections are read."
+)
+LATER = {"Dog": FALLEN, "Date": "2026-10-30", "Volume (mL)": "2.0",
+         "Concentration (M/mL)": "300", "Read by": "Ida"}  # fmt: skip
 NO_SPERM = (
     "Dog,Date,Volume (mL),Concentration (M/mL),Read by\n"
     f"{FALLEN},2026-10-30,2.0,0,Ida\n"
@@ -86,7 +101,7 @@ def test_the_fallen_stud_alone_is_announced_in_review_and_overview(kennel):
 
     assert {row.stud for row in overview.studs if row.told.announcement.announced} == {FALLEN}
     for row in overview.studs:
-        review = stud_results(kennel, row.stud, ENGLISH_OWNER, with_responses=False)
+        review = stud_results(kennel, row.stud, ENGLISH_OWNER, on_two_sheets=True)
         said = " ".join(ENGLISH_OWNER.words.tell(one) for one in review.answer)
         assert ("Announced:" in said) == (row.stud == FALLEN)
         assert f"{row.told.answers.now.median:.0f} M sperm" in said
@@ -144,7 +159,7 @@ def test_records_that_came_after_the_fit_are_told_first(store_with_level, tmp_pa
 
 def test_without_a_fit_plain_samples_stand_and_say_so(demo_store_path):
     kennel = read_kennel(demo_store_path, DEMO_TODAY)
-    review = stud_results(kennel, FALLEN, ENGLISH_OWNER, with_responses=False)
+    review = stud_results(kennel, FALLEN, ENGLISH_OWNER, on_two_sheets=True)
 
     said = [ENGLISH_OWNER.words.tell(one) for one in review.answer]
     assert review.told == ()
@@ -161,3 +176,24 @@ def test_an_anonymous_level_names_no_dog_and_no_reader(store_with_level, tmp_pat
         text = plain(page)
         assert {name for name in names if re.search(rf"\b{re.escape(name)}\b", text)} == set()
     assert any("Announced:" in plain(page) for page in pages)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not can_set_type(), reason="the extra pdf is not installed")
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_handout_takes_both_sides_of_one_sheet(
+    fitted_store_path, tmp_path, kennel_class, language
+):
+    kennel = kennel_class(tmp_path)
+    kennel.records.write_bytes(fitted_store_path.read_bytes())
+    with Store.open(kennel.records) as store:
+        store.save_fit(kept_level(store))
+    # One record that no fit has seen: every sentence about that stands too.
+    kennel.load(kennel.write("collections", [LATER]), today=DEMO_TODAY)
+    known, reader = read_kennel(kennel.records, DEMO_TODAY), Reader(Words(language), "vet")
+
+    for stud in chosen_studs(known, ()):
+        handout = build_handout(handout_results(known, stud, QUESTION, reader), reader)
+        for paper in ("a4", "us-letter"):
+            sheets = pdf(handout, paper, at_most=N_SHEETS)
+            assert len(PdfReader(BytesIO(sheets)).pages) == N_SHEETS, (stud, paper)

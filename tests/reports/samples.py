@@ -283,6 +283,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
         ),
         years=(YearRow(2026, 29, 21, 9, Estimate(0.43, 0.24, 0.63), 43),),
         chances=(chance(),),
+        of_chances=(sentence("said.no_counted_sample", stud=name),),
         litters=litter_sizes(),
         stages=stages_of_samples(),
         straws=straws,
@@ -405,7 +406,15 @@ def every_report(name="Rowan", cautions=()):
     from reports.page import Link
     from reports.stud_review import build_stud_review
 
-    findings = pd.DataFrame([{"file": name, "line": 3, "message": name, "remedy": name}])
+    findings = pd.DataFrame(
+        [
+            {
+                "file": name, "line": 3, "column_heading": name, "text": cell,
+                "message": f'{name} is "{cell}", {name}' if cell else name, "remedy": name,
+            }
+            for cell in (name, None)
+        ]
+    )  # fmt: skip
     links = (Link("stud-rowan.html", name, name),)
     return {
         "review": build_stud_review(stud_results(name, cautions), OWNER),

@@ -131,7 +131,7 @@ def test_the_sliders_of_a_comparison_start_as_planned_and_end_where_the_plan_end
 ):
     kennel = read_kennel(fitted_store_path, DEMO_TODAY)
     stud, bitch = coming_breedings(kennel, 1)[0]
-    records = morning_records(fitted_store_path, DEMO_TODAY)
+    records = morning_records(kennel)
     plan = plan_breeding(records, stud, bitch, Wishes(), seed=DEFAULT_SEED, with_grids=True)
     tab, _, lines = visit(browser, one(pages, f"compare-{stud.lower()}-{bitch.lower()}"))
     shown = tab.locator("[data-choice] option").all_inner_texts()

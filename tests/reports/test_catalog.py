@@ -11,6 +11,8 @@ import pytest
 from analytics.estimate import Estimate
 from analytics.models.conception import COEFFICIENTS
 from analytics.sentences import Word, sentence
+from pipelines.cell_rules import rules_of
+from pipelines.sheets import SHEETS
 from reports.catalog import LANGUAGES, texts
 from reports.words import Words, bound
 
@@ -45,7 +47,8 @@ def fields(text):
 
 
 def test_both_languages_have_every_text():
-    english, german = set(texts("en")), set(texts("de"))
+    # What the rules of loading say has its home in the rules, in English.
+    english, german = set(texts("en")), {k for k in texts("de") if not k.startswith("finding.")}
 
     assert english - german == set(), "name these in reports/catalog/de.toml"
     assert german - english == set(), "these have no English"
@@ -60,6 +63,25 @@ def test_both_languages_print_the_same_values():
     }
 
     assert differing == set()
+
+
+def test_every_rule_of_loading_speaks_german():
+    rules = [rule for sheet in SHEETS.values() for rule in rules_of(sheet)]
+    said = {text for rule in rules for text in (rule.wanted, rule.remedy)}
+    left_open = {key for key in texts("de") if key.startswith("finding.") and "{" not in key}
+
+    assert {text for text in said if DE.finding(text) == text} == set()
+    assert left_open - {f"finding.{text}" for text in said} == set(), "no rule says these"
+    assert all(EN.finding(text) == text for text in said)
+    assert (
+        DE.finding("outside the possible 0 to 5,000 M/mL")
+        == "außerhalb des Möglichen, 0 bis 5.000 M/mL"
+    )
+
+
+@pytest.mark.parametrize(("value", "printed"), [(0.3, "0"), (-0.3, "0"), (0.6, "+1"), (-0.6, "−1")])
+def test_what_rounds_to_nothing_has_no_sign(value, printed):
+    assert EN.number(value, signed=True) == printed
 
 
 def test_every_row_of_the_table_that_pages_print_has_a_german_name():

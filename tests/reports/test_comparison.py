@@ -43,7 +43,7 @@ def test_every_number_of_the_table_is_read_from_the_draws(page):
         assert row[3] == f"{100 * low:.0f}–{100 * high:.0f}"
     for answer, row in zip(plan().answers, section(page, "pups").table.rows, strict=True):
         alive = answer.pups.alive
-        assert row[1] == OWNER.words.share(float((alive == 0).mean()))
+        assert row[1] == OWNER.words.probability(float((alive == 0).mean()))
         assert row[2:5] == tuple(f"{q:.0f}" for q in np.quantile(alive, [0.1, 0.5, 0.9]))
 
 

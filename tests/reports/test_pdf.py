@@ -1,18 +1,33 @@
 """The handout on paper: two tagged pages, text that stays text, the same bytes again."""
 
-import pytest
+from dataclasses import replace
+from io import BytesIO
 
+import pytest
+from pypdf import PdfReader
+
+from reports.handout import N_SHEETS
 from reports.page import render
-from reports.pdf import can_set_type, n_pages, pdf
+from reports.pdf import can_set_type, pdf
 from reports.theme import PAPER_COLORS
 from tests.reports.samples import HOSTILE, STOP, every_report
 
 pytestmark = pytest.mark.skipif(not can_set_type(), reason="the extra pdf is not installed")
 
 
+def n_sheets(sheets):
+    return len(PdfReader(BytesIO(sheets)).pages)
+
+
 @pytest.mark.parametrize("paper", ["a4", "us-letter"])
-def test_a_handout_takes_two_sheets(paper):
-    assert n_pages(every_report()["handout"], paper) <= 2
+def test_letters_are_set_smaller_where_a_handout_would_take_a_third_sheet(paper):
+    handout = every_report()["handout"]
+    long = handout
+    while n_sheets(pdf(long, paper)) <= N_SHEETS:
+        long = replace(long, method=(*long.method, "Nothing is known of this. " * 25))
+
+    assert n_sheets(pdf(long, paper, at_most=N_SHEETS)) == N_SHEETS
+    assert pdf(handout, paper, at_most=N_SHEETS) == pdf(handout, paper)
 
 
 def test_the_pdf_is_tagged_and_names_its_language_and_title():
