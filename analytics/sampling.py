@@ -69,7 +69,11 @@ class Run:
     path_length: float | None = None
 
 
-SCHEDULE = (Run(400, 1000, 0.9, path_length=1.6), Run(800, 1500, 0.95), Run(1500, 4000, 0.99))
+SCHEDULE = (
+    Run(400, 800, 0.95, path_length=1.6),
+    Run(600, 1500, 0.98, path_length=1.6),
+    Run(1500, 4000, 0.99),
+)
 """Attempts in order; the next one starts only when the one before has not settled. The models are
 laid out so that their posteriors are nearly normal: paths of one mean length then cost a fraction
 of paths that look for their turn, which follow where the gate finds them too short."""
