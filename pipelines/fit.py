@@ -33,6 +33,9 @@ N_SIDE_BY_SIDE = 2
 """Models fitted at once, in two processes that end with the last model: loading the sampler's
 library costs as much as a short fit, and a compiled program holds its memory."""
 
+ONE_CORE = "--xla_cpu_multi_thread_eigen=false intra_op_parallelism_threads=1"
+"""Setting of the sampler's compiler that keeps one fit to one core."""
+
 PROGRESS_EVERY_S = 15.0
 """How often a running fit is heard of. [s]"""
 
@@ -260,6 +263,9 @@ def _fit(
     cache: Path,
 ) -> Fitted | ConvergenceError:
     """Thinned draws of one model and what was checked, or the refusal of its sampler."""
+    # Read at the sampler's first use in a process: two fits side by side share no core, and sums do
+    # not depend on how many cores there are.
+    os.environ.setdefault("XLA_FLAGS", ONE_CORE)
     sampling.keep_compiled(cache)
     try:
         posterior = model.fit(data, seed=seed)

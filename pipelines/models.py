@@ -244,11 +244,11 @@ STUD_OVER_TIME = (TOTAL_SPERM, MOTILITY, MORPHOLOGY)
 """Those that follow one measure of every stud over time, total sperm first."""
 
 MODELS: tuple[Model[Any, Any], ...] = (
+    MORPHOLOGY,
     MOTILITY,
     TOTAL_SPERM,
-    CONCEPTION,
-    MORPHOLOGY,
     LITTER,
+    CONCEPTION,
     STORAGE,
 )
 """Every model that `studcurve fit` fits, the longest first."""
