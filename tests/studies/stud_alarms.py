@@ -38,7 +38,7 @@ LOOKS = (13, 26)
 
 FALL = np.log(0.6)
 READS_MORE = np.log(1.2)
-N_STUDS, N_READ_STUDS = 50, 6
+N_STUDS, N_READ_STUDS = 10, 6
 CENTRE, BETWEEN, WITHIN, HOME_CV = 6.6, 0.4, 0.35, 0.15
 
 
@@ -185,7 +185,7 @@ def told(lines):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("question", choices=[*QUESTIONS, "told"])
-    parser.add_argument("--kennels", type=int, default=4, help=f"of {N_STUDS} studs")
+    parser.add_argument("--kennels", type=int, default=20, help=f"of {N_STUDS} studs")
     parser.add_argument("--lines", type=Path, required=True)
     parser.add_argument("--result", type=Path)
     asked = parser.parse_args()
