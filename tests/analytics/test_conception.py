@@ -116,6 +116,7 @@ def test_what_can_be_seen_of_a_breeding_sums_to_one():
     assert seen(-1, 1) == pytest.approx(p * q, abs=1e-12)
 
 
+@pytest.mark.slow
 def test_a_small_kennel_agrees_with_importance_sampling_from_the_table():
     outcomes = [(None, True)] * 3 + [(None, False)] * 4 + [(True, False)] * 2 + [(True, None)]
     data = prepare_conception(*kennel(outcomes))
@@ -152,6 +153,7 @@ def test_a_small_kennel_agrees_with_importance_sampling_from_the_table():
         assert posterior.draws[name].std() == pytest.approx(sd, rel=0.10)
 
 
+@pytest.mark.slow
 def test_an_unsettled_fit_is_refused(monkeypatch):
     data = prepare_conception(*kennel([(None, True)]))
     monkeypatch.setattr(sampling, "MIN_ESS", 1e6)
@@ -210,6 +212,7 @@ def test_known_partners_make_the_chance_surer_than_the_table_alone(demo_fit):
     )
 
 
+@pytest.mark.slow
 def test_motility_at_the_same_motile_dose_changes_nothing(tmp_path, demo_records, demo_store):
     folder = tmp_path / "records"
     folder.mkdir()

@@ -154,6 +154,7 @@ def simulated_heat(rng, assays):
     return day, readings
 
 
+@pytest.mark.slow
 def test_eighty_percent_intervals_cover_eighty_percent_of_simulated_heats():
     # Noise, laboratory bias, rise speed, sparse, undated and censored readings.
     rng = np.random.default_rng(20240229)

@@ -121,6 +121,7 @@ def test_a_review_in_german_speaks_german(store_path, tmp_path, capsys):
     assert "How we know" not in page
 
 
+@pytest.mark.slow
 def test_overview_handout_and_client_sheet_are_written(store_path, tmp_path, capsys):
     where = ("--store", store_path, "--out", tmp_path / "p", "--today", "2026-10-31")
 

@@ -47,6 +47,7 @@ def test_a_kept_fit_comes_back_as_the_same_posterior(fitted_store_path):
     assert posterior.draws["effect_bitch"].tobytes() == read.kept.draws["effect_bitch"].tobytes()
 
 
+@pytest.mark.slow
 def test_an_older_fit_says_how_many_records_came_since(store_with_new_breeding, tmp_path):
     with Store.open(store_with_new_breeding, read_only=True) as store:
         read = known(store, CONCEPTION)
@@ -121,6 +122,7 @@ def test_a_kennel_that_became_too_thin_forgets_its_fit(fitted_store_path, tmp_pa
         assert store.read_fit("conception") is None
 
 
+@pytest.mark.slow
 def test_what_did_not_settle_is_refused_and_the_older_fit_stays(
     fitted_store_path, tmp_path, monkeypatch
 ):

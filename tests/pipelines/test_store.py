@@ -59,6 +59,7 @@ def test_loading_the_demo_twice_changes_nothing(tmp_path):
     assert contents(path) == before
 
 
+@pytest.mark.slow
 def test_the_order_of_lines_and_of_columns_says_nothing(tmp_path, demo_store):
     shuffled = tmp_path / "shuffled"
     shuffled.mkdir()
@@ -189,6 +190,7 @@ def test_the_records_have_a_place_for_every_word_of_the_sheets(kennel):
         assert known == list(SHEETS["collections"].column(name).choices)
 
 
+@pytest.mark.slow
 def test_a_long_sheet_is_read_as_a_short_one(tmp_path, monkeypatch):
     sheets = [DEMO / "records" / f"{name}.csv" for name in ("dogs", "collections", "heats")]
     kept = []

@@ -139,6 +139,7 @@ def test_the_first_cell_of_the_sliders_is_the_plan(page):
     )
 
 
+@pytest.mark.slow
 def test_every_picture_of_every_page_is_a_whole_specification():
     # Parts are not checked as they are made; a finished picture is, against the grammar.
     n_seen = 0
