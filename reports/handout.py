@@ -15,7 +15,7 @@ import pandas as pd
 
 from analytics.cautions import Caution, stopped_answers
 from analytics.sentences import Sentence
-from reports.over_time import counted_cells, measure_chart
+from reports.over_time import counted_cells, measure_charts
 from reports.page import Reader, Report, Section, Table, columns
 from reports.stud_review import StudResults, or_dash
 from reports.words import Words
@@ -197,11 +197,11 @@ def _picture(results: HandoutResults, reader: Reader) -> Section:
     words = reader.words
     stud = results.stud
     told = stud.told_of("total_sperm_m")
-    spoken, chart = measure_chart("total_sperm_m", stud.readings, stud.events, told, reader)
-    lead = words["handout.picture_lead"]
+    charts = measure_charts("total_sperm_m", stud.readings, stud.events, told, reader)
+    lead = words["handout.picture_lead" if charts else "handout.no_picture"]
     if told is not None:
         lead = f"{lead} {words['handout.level_lead']}"
-    return Section("picture", words["review.total"], lead, charts=((spoken, chart),))
+    return Section("picture", words["review.total"], lead, charts=charts)
 
 
 def _bred(results: HandoutResults, words: Words) -> Section:

@@ -107,20 +107,25 @@ def measure_section(
     table = _samples(readings, reader) if short == "total" else _by_reader(readings, name, reader)
     return Section(
         short, words[f"review.{short}"], lead,
-        charts=(measure_chart(name, readings, events, told, reader),), table=table,
+        charts=measure_charts(name, readings, events, told, reader), table=table,
     )  # fmt: skip
 
 
-def measure_chart(
+def measure_charts(
     name: str, readings: pd.DataFrame, events: pd.DataFrame, told: StudTold | None, reader: Reader
-) -> tuple[str, dict[str, Any]]:
-    """What the picture of a measure says, and the picture; arguments as for the section."""
+) -> tuple[tuple[str, dict[str, Any]], ...]:
+    """What the picture of a measure says, and the picture; none where nothing was measured.
+
+    Arguments as for the section.
+    """
     words, short = reader.words, NAMES[name]
     measure = MEASURES[name]
     shown = readings[readings[name] > 0] if measure.is_log else readings[readings[name].notna()]
     low, high, how = _COLUMNS[short]
+    if shown.empty:
+        return ()
     others = reader.audience != "client"
-    since = "" if shown.empty else f"{shown['collected_earliest'].min():%Y-%m-%d}"
+    since = f"{shown['collected_earliest'].min():%Y-%m-%d}"
     chart = readings_over_time(
         _points(shown, name, low, high, how, reader),
         _event_marks(events, words) if others else _NO_EVENTS,
@@ -135,7 +140,7 @@ def measure_chart(
     spoken = words.say("spoken.readings", n=len(shown), what=words[f"axis.{short}"])
     if told is not None and told.band is not None:
         spoken += " " + words.say("level.spoken", now=told.answers.now, on=told.answers.last_on)
-    return spoken, chart
+    return ((spoken, chart),)
 
 
 def level_section(told: StudTold, reader: Reader, *, is_headline: bool) -> Section:

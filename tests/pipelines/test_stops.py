@@ -171,10 +171,11 @@ def test_no_command_prints_a_number_of_his(stopped_store, arguments, form):
 
 
 def read_pdf(path):
-    """The text of every sheet in one line, without the line with which each ends."""
+    """The text of every sheet in one line, without what binds words and the line ends of sheets."""
     from pypdf import PdfReader
 
-    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in PdfReader(path).pages))
+    text = " ".join(page.extract_text() for page in PdfReader(path).pages)
+    return re.sub(r"\s+", " ", text).replace("\u2011", "-")
 
 
 @pytest.mark.slow

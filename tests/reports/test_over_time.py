@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from analytics.announcement import Announcement
-from reports.over_time import headline, level_section, measure_chart
+from reports.over_time import headline, level_section, measure_charts
 from reports.page import Reader
 from reports.words import Words
 from tests.reports.samples import CLIENT, EN, OWNER, evaluations, stud_results, told
@@ -26,9 +26,16 @@ def said(one, reader=OWNER):
 
 def drawn(one, reader=OWNER):
     results = stud_results()
-    return measure_chart(
+    (picture,) = measure_charts(
         one.answers.measure.name, evaluations("Rowan"), results.events, one, reader
     )
+    return picture
+
+
+def test_a_measure_that_nobody_took_has_no_picture():
+    rows = evaluations("Rowan").iloc[:0]
+
+    assert measure_charts("total_sperm_m", rows, stud_results().events, None, OWNER) == ()
 
 
 @pytest.mark.parametrize("measure", ["total_sperm_m", "progressive_motility_pct"])
