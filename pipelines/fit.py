@@ -144,7 +144,11 @@ def fit_models(
         known = store.read_fit(model.name)
         if thin is not None:
             store.drop_fit(model.name)
-            outcomes[model.name] = FitOutcome(model.name, "skipped", skipped_sentence(model, thin))
+            sentence = (
+                f"{model.name}: {thin}, too thin to move its priors: skipped; what is said of it "
+                "is the published table alone"
+            )
+            outcomes[model.name] = FitOutcome(model.name, "skipped", sentence)
         elif known is not None and known.seed == seed and _is_of(known, model, data):
             sentence = f"{model.name}: nothing changed since the fit of {known.fitted_at:%Y-%m-%d}"
             outcomes[model.name] = FitOutcome(
@@ -204,14 +208,6 @@ def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
     if kept.data_fingerprint == data.fingerprint():
         return Known(posterior, kept, 0, True)
     return Known(posterior, kept, store.n_lines_since(kept.load_id), False)
-
-
-def skipped_sentence(model: Model[Any, Any], thin: str) -> str:
-    """Why a model is not fitted, and what stands in its place."""
-    return (
-        f"{model.name}: {thin}, too thin to move its priors: skipped; what is said of it is the "
-        "published table alone"
-    )
 
 
 def model_fingerprint(*modules: ModuleType) -> str:

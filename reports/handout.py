@@ -198,8 +198,8 @@ def _picture(results: HandoutResults, reader: Reader) -> Section:
     stud = results.stud
     told = stud.told_of("total_sperm_m")
     charts = measure_charts("total_sperm_m", stud.readings, stud.events, told, reader)
-    lead = words["handout.picture_lead" if charts else "handout.no_picture"]
-    if told is not None:
+    lead = words["handout.picture_lead" if charts else "review.no_picture"]
+    if charts and told is not None:
         lead = f"{lead} {words['handout.level_lead']}"
     return Section("picture", words["review.total"], lead, charts=charts)
 

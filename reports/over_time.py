@@ -101,13 +101,13 @@ def measure_section(
         For whom.
     """
     words, short = reader.words, NAMES[name]
-    lead = words[f"review.{short}_lead"]
-    if told is not None and told.band is not None:
+    charts = measure_charts(name, readings, events, told, reader)
+    lead = words[f"review.{short}_lead" if charts else "review.no_picture"]
+    if charts and told is not None and told.band is not None:
         lead = f"{lead} {words['level.band_lead']}"
     table = _samples(readings, reader) if short == "total" else _by_reader(readings, name, reader)
     return Section(
-        short, words[f"review.{short}"], lead,
-        charts=measure_charts(name, readings, events, told, reader), table=table,
+        short, words[f"review.{short}"], lead, charts=charts, table=table
     )  # fmt: skip
 
 

@@ -118,3 +118,4 @@ def test_every_command_answers_or_says_why_not(fitted, name, tmp_path, capsys):
     review = (tmp_path / "stud-rowan.html").read_text(encoding="utf-8")
     for page in (overview, review):
         assert not re.search(r"\bnan\b|None", page.split("<script")[0])
+    assert "nan %" not in review
