@@ -32,6 +32,10 @@ ONSET_WIDTH_DAYS, RECOVERY_WIDTH_DAYS = 3.0, 8.0
 """Widths over which a declared step sets in and recovers. (J) [d]"""
 
 
+MOST_MISSING = 0.95
+"""Share of a rested collection that can be missing at most, however soon the next one is. (J)"""
+
+
 def season_columns(on: np.ndarray[Any, Any]) -> Floats:
     """Cosine and sine of the time of year, shape (..., 2)."""
     turn = 2.0 * np.pi * days_of(on) / DAYS_PER_YEAR
@@ -111,8 +115,12 @@ def rest_term(xp: ModuleType, rest_days: Any, recovery_days: Any, deficit: Any) 
     deficit
         Share that is missing on the next day, 0 to 1.
     """
-    at = xp.log1p(-deficit * xp.exp(-(rest_days - 1.0) / recovery_days))
-    return at - xp.log1p(-deficit * xp.exp(-(REST_REFERENCE_DAYS - 1.0) / recovery_days))
+
+    def logged(days: Any) -> Any:  # noqa: ANN401
+        missing = deficit * xp.exp(-(days - 1.0) / recovery_days)
+        return xp.log1p(-xp.minimum(missing, MOST_MISSING))
+
+    return logged(rest_days) - logged(REST_REFERENCE_DAYS)
 
 
 def share_moments(xp: ModuleType, level: Any, spread: Any) -> tuple[Any, Any]:  # noqa: ANN401

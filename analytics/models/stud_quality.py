@@ -11,7 +11,7 @@ working scale (log of total sperm in millions, logit of a share) the level
         + \sum_e \delta_e\, g_e(t_i) + c \cos 2\pi t_i + d \sin 2\pi t_i + h(\mathrm{rest}_i)
 
 with a level :math:`a_s` of each stud, an age slope :math:`\beta` common to all dogs, a slow level
-:math:`f_s` (Matérn 3/2 process, in a Hilbert-space basis on a monthly grid), an abrupt change
+:math:`f_s` (Matérn 3/2 process, in a Hilbert-space basis), an abrupt change
 :math:`\rho_s` that nobody has noted, over the last months before his last collection, and for each
 declared event a step :math:`\delta_e` with a lag and a recovery,
 
@@ -82,9 +82,13 @@ LEAST_SHARE_VARIANCE = 0.002
 UNRECORDED_DOMAIN_DAYS = np.array([0.0, 36525.0])
 """Domain of the slow level of a kennel without a collection: any would do. [d]"""
 
-DENSE_TOTAL = (("z_spread", "white_within", "length", "rest_time", "rest_deficit"),)
-DENSE_SHARE = (("z_spread", "white_within", "length"),)
+DENSE_TOTAL = (("bent_spread", "white_within", "length", "rest_time", "rest_deficit"),)
+DENSE_SHARE = (("bent_spread", "white_within", "length"),)
 """Sites that trade off; the effects themselves are laid out so that they do not."""
+
+
+SPREAD_BEND = 1.0
+"""Where the coordinate of a spread turns to its logarithm, in units of the prior's scale."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,32 +284,34 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     """Generative story, in the form the sampler likes."""
     n_studs, n_readers = data["last"].shape[0], data["reader_scale"].shape[0]
     n_basis = data["n_basis"].shape[0]
-    # A spread is sampled with a sign that changes nothing: its posterior is then smooth at nought.
-    z_spread = numpyro.sample("z_spread", dist.Normal(0.0, 1.0).expand((3,)).to_event(1))
-    between = data["between_sd"] * z_spread[0]
-    reader_sd = data["reader_sd"] * z_spread[1]
-    amplitude = data["amplitude_sd"] * z_spread[2]
-    for name, spread in (("between", between), ("reader_sd", reader_sd), ("amplitude", amplitude)):
-        numpyro.deterministic(name, jnp.abs(spread))
+    bent_spread = numpyro.sample("bent_spread", _flat(3))
+    spread = _spread(bent_spread)
+    between = data["between_sd"] * spread[0]
+    reader_sd = data["reader_sd"] * spread[1]
+    amplitude = data["amplitude_sd"] * spread[2]
+    for name, value in (("between", between), ("reader_sd", reader_sd), ("amplitude", amplitude)):
+        numpyro.deterministic(name, value)
     length = numpyro.sample("length", dist.LogNormal(jnp.log(data["length"]), data["length_sd"]))
     scale = amplitude * jnp.sqrt(spectral_density(1.0, length, data["half_range"], n_basis))
-    n_episodes = data["since"].shape[1]
+    n_episodes = data["of_episode"].shape[-1]
     z_event = numpyro.sample("z_event", dist.Normal(0.0, 1.0).expand((3, n_episodes)).to_event(2))
     z_step, z_lag, z_duration = z_event
-    shape = step_shape(
-        jnp,
-        data["since"],
-        _log_normal(data, "lag", z_lag),
-        _log_normal(data, "duration", z_duration),
+    step, lag, duration = (
+        (data["of_episode"] @ each)[..., None]
+        for each in (
+            data["step_sd"] * z_step,
+            _log_normal(data, "lag", z_lag),
+            _log_normal(data, "duration", z_duration),
+        )
     )
-    bent = (shape * data["of_episode"]) @ (data["step_sd"] * z_step)
+    bent = jnp.sum(step * step_shape(jnp, data["since"], lag, duration), axis=0)
     if is_log:
         rest = numpyro.sample("rest_time", dist.LogNormal(jnp.log(data["rest"]), data["rest_sd"]))
         deficit = numpyro.sample(
             "rest_deficit", dist.Beta(data["rest_deficit_a"], data["rest_deficit_b"])
         )
         bent = bent + rest_term(jnp, data["rest_days"], rest, deficit)
-    n_common = data["common_design"].shape[1]
+    n_common = data["common_design"].shape[-1]
     effects = _laid_out(
         jnp.hstack([between, scale, data["recent_sd"]]),
         jnp.hstack([jnp.ones(n_common), reader_sd * data["reader_scale"]]),
@@ -333,20 +339,15 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     )
     numpyro.deterministic("common", common)
     own = numpyro.deterministic("own", z_own * effects.scale)
-    smooth = data["basis"] @ own[:, 1:-1].T
-    stud, month = data["stud"], data["month"]
-    slow = (1.0 - data["month_part"]) * smooth[month, stud] + data["month_part"] * smooth[
-        month + 1, stud
-    ]
     eta = (
-        data["offset"] + data["common_design"] @ common + own[stud, 0] + slow
-        + own[stud, -1] * data["recent"] + bent
+        data["offset"] + data["common_design"] @ common + bent
+        + jnp.einsum("bnk,bk->bn", data["own_design"], data["of_stud"] @ own)
     )  # fmt: skip
     if is_log:
         mean, variance = eta, jnp.full_like(eta, within**2)
     else:
         mean, variance = share_moments(jnp, eta, within)
-    mean = mean + reader[data["reader"]]
+    mean = mean + data["of_reader"] @ reader
     inside = jnp.clip(mean, 0.0, 1.0)
     variance = (
         variance + data["reading_sd"] ** 2 + (inside * (1.0 - inside) + 0.002) * data["inverse_n"]
@@ -359,7 +360,7 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     )
     if is_log:
         at = data["gridded"]
-        apart = GRID_NODES[None, :] - mean[at][:, None]
+        apart = GRID_NODES[None, :] - mean.reshape(-1)[at][:, None]
         wide = jnp.sqrt(within**2 + data["grid_sd"] ** 2)[:, None]
         each = jax.scipy.special.logsumexp(
             data["grid_log"] + tailed_log(jnp, apart, wide, data["tail"]), axis=1
@@ -408,12 +409,13 @@ def _laid_out(scale: Any, shared_scale: Any, bent: Any, data: Mapping[str, Any])
     scale, shared_scale
         Prior scales, shapes (n_own,) and (n_shared,).
     bent
-        What enters each row not linearly, shape (n,).
+        What enters each row not linearly, shape (n_blocks, rows of a block).
     data
         Arrays of the model.
     """
-    of_stud = (jnp.arange(len(data["last"]))[:, None] == data["stud"]).astype(bent.dtype)
-    own_score = data["own_score"] - of_stud @ (data["own_weighted"] * bent[:, None])
+    weighted = data["weight"] * bent
+    by_block = jnp.einsum("bnk,bn->bk", data["own_design"], weighted)
+    own_score = data["own_score"] - data["of_stud"].T @ by_block
     information = data["own_information"]
     lower = jnp.linalg.cholesky(scale[:, None] * information * scale + jnp.eye(len(scale)))
     known = [data["own_shared"] * shared_scale, own_score[:, :, None], information[:, :, :1]]
@@ -428,7 +430,7 @@ def _laid_out(scale: Any, shared_scale: Any, bent: Any, data: Mapping[str, Any])
         jnp.sum(jnp.log(jnp.diagonal(each, axis1=-2, axis2=-1))) for each in (lower, shared_lower)
     )
     numpyro.factor("volume", log_volume)
-    shared_score = data["shared_score"] - bent @ data["shared_weighted"]
+    shared_score = data["shared_score"] - jnp.einsum("bnk,bn->k", data["shared_design"], weighted)
     return _LaidOut(scale, shared_scale, lower, shared_lower, crossed, pulled, raised, shared_score)
 
 
@@ -486,6 +488,21 @@ def _lift(share: Any, within: Any, usual: Any) -> Any:  # noqa: ANN401
     logit_usual = jnp.log(usual / (1.0 - usual))
     level = jnp.log(share / (1.0 - share)) * jnp.sqrt(1.0 + jnp.pi / 8.0 * within**2)
     return level - (logit_usual + (share - usual) / _slope(usual))
+
+
+def _spread(bent: Any) -> Any:  # noqa: ANN401
+    r"""Half-normal spreads in units of their scale, from coordinates on the whole line.
+
+    :math:`\delta \log(1 + e^{\xi/\delta})`: nearly the spread itself where it is large and its
+    logarithm near nought, where records that want a spread fall off within a small part of it. A
+    sign that changes nothing would leave a ridge there that is too steep for the sampler's steps.
+    """
+    spread = SPREAD_BEND * jax.nn.softplus(bent / SPREAD_BEND)
+    numpyro.factor(
+        "spread_prior",
+        jnp.sum(dist.HalfNormal(1.0).log_prob(spread) + jax.nn.log_sigmoid(bent / SPREAD_BEND)),
+    )
+    return spread
 
 
 def _within(white: Any, factor: Any, data: Mapping[str, Any]) -> Any:  # noqa: ANN401

@@ -169,6 +169,12 @@ def log_joint(data, values):
     return logs, trace
 
 
+def of_rows(arguments, name):
+    """One array of the model in the order of the data of the small kennel's 60 collections."""
+    blocks = np.asarray(arguments[name])
+    return blocks.reshape(-1, *blocks.shape[2:])[arguments["row"][:60]]
+
+
 def effects_of(arguments, scale, shared_scale, bent, *, bend=0.0):
     """Effects as a function of all coordinates; a lift of the levels bent with the readers."""
     n_studs, n_own = arguments["own_score"].shape
@@ -195,7 +201,7 @@ def test_the_sampler_s_coordinates_change_no_density(small_kennel, bend):
     n_shared = len(arguments["shared_score"])
     scale = jnp.asarray(np.abs(rng.normal(0.2, 0.05, n_own)))
     shared_scale = jnp.asarray(np.abs(rng.normal(0.5, 0.1, n_shared)))
-    bent = jnp.asarray(rng.normal(size=len(arguments["value"])))
+    bent = jnp.asarray(rng.normal(size=arguments["value"].shape))
     white = jnp.asarray(rng.normal(size=n_studs * n_own + n_shared))
     found = effects_of(arguments, scale, shared_scale, bent, bend=bend)
 
@@ -218,18 +224,18 @@ def test_the_coordinates_are_those_of_the_posterior_if_it_were_normal(small_kenn
     n, n_studs = small_kennel.n_collections, len(small_kennel.studs)
     n_own, n_shared = arguments["own_score"].shape[1], len(arguments["shared_score"])
     scale, shared_scale = np.full(n_own, 0.2), np.full(n_shared, 0.5)
-    weight = arguments["own_weighted"][:n, 0]
+    weight = of_rows(arguments, "weight")
+    own, shared = of_rows(arguments, "own_design"), of_rows(arguments, "shared_design")
     design = np.zeros((n, n_studs * n_own + n_shared))
     for s in range(n_studs):
         of_stud = small_kennel.stud == s
-        own = arguments["own_weighted"][:n][of_stud] / weight[of_stud, None]
-        design[of_stud, s * n_own : (s + 1) * n_own] = own * scale
-    design[:, -n_shared:] = arguments["shared_weighted"][:n] / weight[:, None] * shared_scale
-    target = small_kennel.value - arguments["offset"][:n] - 0.1
+        design[of_stud, s * n_own : (s + 1) * n_own] = own[of_stud] * scale
+    design[:, -n_shared:] = shared * shared_scale
+    target = small_kennel.value - of_rows(arguments, "offset") - 0.1
     precision = design.T @ (weight[:, None] * design) + np.eye(design.shape[1])
     mean = np.linalg.solve(precision, design.T @ (weight * target))
 
-    bent = jnp.full(len(arguments["value"]), 0.1)
+    bent = jnp.full(arguments["value"].shape, 0.1)
     found = effects_of(arguments, jnp.asarray(scale), jnp.asarray(shared_scale), bent)
     nought = jnp.zeros(design.shape[1])
     with handlers.block():
@@ -255,6 +261,25 @@ def test_the_spread_of_single_collections_keeps_its_half_normal_prior():
     assert at_first - at_second == pytest.approx(wanted(first) - wanted(second))
 
 
+def test_the_other_spreads_keep_their_half_normal_prior():
+    with handlers.trace() as trace:
+        spread = stud_quality._spread(jnp.array([-2.0, 0.0, 1.5]))
+    stated = float(trace["spread_prior"]["fn"].log_prob(0.0))
+
+    bent = np.array([-2.0, 0.0, 1.5])
+    step = 1e-6
+    slope = (np.logaddexp(0.0, bent + step) - np.logaddexp(0.0, bent - step)) / (2.0 * step)
+    assert np.asarray(spread) == pytest.approx(np.log(1.0 + np.exp(bent)))
+    assert stated == pytest.approx((halfnorm.logpdf(spread) + np.log(slope)).sum(), rel=1e-7)
+
+
+def test_a_collection_on_the_same_day_has_a_density_wherever_the_sampler_goes():
+    # Without a bound the share that is missing would pass 1 here, and its logarithm would be lost.
+    at_once = rest_term(np, np.array([0.0]), 0.8, 0.6)
+
+    assert at_once == pytest.approx(np.log(0.05) - np.log1p(-0.6 * np.exp(-3.0 / 0.8)))
+
+
 def test_the_logit_of_a_mean_share_is_near_that_of_quadrature():
     nodes, weights = roots_hermitenorm(61)
     usual, within = 0.78, 0.3
@@ -275,7 +300,7 @@ def test_the_log_density_of_the_readings_is_the_story_s(small_kennel):
     rng = np.random.default_rng(6)
     n_readers = len(data.readers)
     zeros = {
-        "z_spread": jnp.array([0.6, 1.0, 0.7]), "white_within": jnp.array(0.5), "length": 1.0,
+        "bent_spread": jnp.array([0.6, 1.0, 0.7]), "white_within": jnp.array(0.5), "length": 1.0,
         "z_event": jnp.zeros((3, 4)), "rest_time": 2.5, "rest_deficit": 0.3,
         "white": jnp.asarray(rng.normal(size=arguments["own_score"].shape)),
         "white_common": jnp.asarray(rng.normal(size=4)),
@@ -286,18 +311,18 @@ def test_the_log_density_of_the_readings_is_the_story_s(small_kennel):
 
     own, common = np.asarray(trace["own"]["value"]), np.asarray(trace["common"]["value"])
     reader, within = np.asarray(trace["reader"]["value"]), float(trace["within"]["value"])
-    smooth = arguments["basis"] @ own[:, 1:-1].T
-    month, part = arguments["month"], arguments["month_part"]
     n = data.n_collections
-    slow = [
-        (1 - part[i]) * smooth[month[i], data.stud[i]]
-        + part[i] * smooth[month[i] + 1, data.stud[i]]
-        for i in range(n)
-    ]
+    # Sines over the years of the records, the next one, and two more on either side.
+    first = days_of(np.array(["2022-01-01"], dtype="datetime64[s]")) - 730.5
+    place = (days_of(data.on) - first) / (1096.0 + 1461.0)
+    sines = np.sin(np.pi * np.arange(1, own.shape[1] - 1) * place[:, None])
+    slow = np.sum(sines * own[data.stud, 1:-1], axis=1)
+    last = np.array([days_of(data.on[data.stud == s]).max() for s in range(len(data.studs))])
+    recent = np.clip((150.0 - (last[data.stud] - days_of(data.on))) / 60.0, 0.0, 1.0)
     mean = (
         6.6 + 0.7 * common[0] + numbers["season_sd"] * season_columns(data.on) @ common[2:]
         + reader[data.reader] + own[data.stud, 0] + slow
-        + own[data.stud, -1] * arguments["recent"][:n]
+        + own[data.stud, -1] * recent
         + np.log1p(-0.3 * np.exp(-29.0 / 2.5)) - np.log1p(-0.3 * np.exp(-3.0 / 2.5))
     )  # fmt: skip
     scale = np.hypot(within, data.reading_sd)
