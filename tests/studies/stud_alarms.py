@@ -5,8 +5,9 @@ a year of history and a year that is followed. Three questions:
 
 - steady: of studs whose level never moves, how many are announced at a look within the year? At
   most the share that `power` states for them (which asks after every collection).
-- fallen: of studs whose total sperm falls by 40 % after the history, how many are announced once
-  the number of collections that `power` promised has been made? At least four of five.
+- fallen: two of ten studs fall by 40 % after the history. How many of them are announced once the
+  number of collections that `power` promised has been made? At least four of five. (Where all ten
+  fall on one day, a season or a reader could have done it as well, and fewer are announced.)
 - readers: a new reader takes over after the history and reads 20 % more. With overlap before it no
   stud is announced; after a clean hand-over all are named as not to be told from the reader.
 
@@ -38,7 +39,7 @@ LOOKS = (13, 26)
 
 FALL = np.log(0.6)
 READS_MORE = np.log(1.2)
-N_STUDS, N_READ_STUDS = 10, 6
+N_STUDS, N_FALLEN, N_READ_STUDS = 10, 2, 6
 CENTRE, BETWEEN, WITHIN, HOME_CV = 6.6, 0.4, 0.35, 0.15
 
 
@@ -98,7 +99,10 @@ def steady(rng, k):
 
 def fallen(rng, k):
     # The promise is that of the history; the kennel is then followed for so many collections.
-    rows = studs_of(rng, N_STUDS, N_FOLLOWED, moved=FALL)
+    steady_ones = studs_of(rng, N_STUDS - N_FALLEN, N_FOLLOWED)
+    fell = studs_of(rng, N_FALLEN, N_FOLLOWED, moved=FALL)
+    fell["stud"] = fell["stud"].str.replace("Stud", "Fallen")
+    rows = kennel(steady_ones, fell)
     before = stated(fitted(until(rows, N_HISTORY), seed=k), rng)
     promised = [n for n in before["promised"] if n is not None]
     yield {"look": 0, **before}
@@ -154,17 +158,21 @@ def told(lines):
         # A stud announced at several looks counts once.
         seen = {(row["kennel"], stud) for row in of["steady"] for stud in row["announced"]}
         n = sum(row["studs"] for row in of["steady"] if row["look"] == LOOKS[-1])
-        rate = max(row["stated_alarm"] for row in of["steady"])
+        rates = [row["stated_alarm"] for row in of["steady"]]
         said.append(
             f"steady: {len(seen)} of {n} announced at a look after {LOOKS[0]} or {LOOKS[1]} "
-            f"collections; stated for a year: {rate:.1%} of studs, {rate * n:.1f} of {n}."
+            f"collections; stated for a year: {min(rates):.1%} to {max(rates):.1%} of studs, on "
+            f"average {np.mean(rates):.1%}, that is {np.mean(rates) * n:.1f} of {n}."
         )
     fell = [row for row in of["fallen"] if row["look"]]
     if of["fallen"]:
-        n, hits = sum(row["studs"] for row in fell), sum(len(row["announced"]) for row in fell)
+        names = [stud for row in fell for stud in row["announced"]]
+        hits = sum(stud.startswith("Fallen") for stud in names)
         said.append(
-            f"fallen by 40 %: {hits} of {n} announced after the promised "
-            f"{sorted({row['look'] for row in fell})} collections (promise: 80 %)."
+            f"fallen by 40 %: {hits} of {N_FALLEN * len(fell)} announced after the promised "
+            f"{min(row['look'] for row in fell)} to {max(row['look'] for row in fell)} collections "
+            f"(promise: 80 %); of the steady ones beside them {len(names) - hits} of "
+            f"{(N_STUDS - N_FALLEN) * len(fell)}."
         )
     for overlap in (True, False):
         rows = [row for row in of["readers"] if row["overlap"] is overlap]
