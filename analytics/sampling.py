@@ -20,6 +20,7 @@ import jax
 import jax.numpy as jnp
 import numpy as np
 import numpyro
+import numpyro.distributions as dist
 from arviz_stats.base import array_stats
 from numpyro.infer import HMC, MCMC, NUTS
 from numpyro.infer.util import ParamInfo, initialize_model
@@ -43,10 +44,13 @@ N_CHAINS = 4
 GOLDEN_RATIO = (5**0.5 - 1.0) / 2.0
 """Steps of this share of a range fill it evenly."""
 
+SPREAD_BEND = 1.0
+"""Where the coordinate of a spread turns to its logarithm, in units of the prior's scale."""
+
 START_REACH = 2.0
 """Chains start within this of nought, coordinate by coordinate on the unconstrained line."""
 
-MAX_STEPS = 40
+MAX_STEPS = 100
 """Steps after which a path of a given length is cut."""
 
 N_PROGRAMS = 8
@@ -190,6 +194,31 @@ def effects_of_levels(
         fresh = rng.normal(size=len(sd))
         found[:, k] = draws.values[effects][:, seen[name]] if name in seen else sd * fresh
     return found
+
+
+def flat(*shape: int) -> dist.Distribution:
+    """Coordinates whose density is stated elsewhere in the model, on the whole line."""
+    return dist.ImproperUniform(dist.constraints.real, (), shape)
+
+
+def half_normal_spread(bent: Any) -> Any:  # noqa: ANN401
+    r"""Half-normal spreads in units of their scale, from flat coordinates.
+
+    :math:`\delta \log(1 + e^{\xi/\delta})`: nearly the spread itself where it is large and its
+    logarithm near nought, where records that want a spread fall off within a small part of it. A
+    sign that changes nothing would leave a ridge there that is too steep for the sampler's steps.
+
+    Parameters
+    ----------
+    bent
+        Site of :func:`flat`.
+    """
+    spread = SPREAD_BEND * jax.nn.softplus(bent / SPREAD_BEND)
+    numpyro.factor(
+        "spread_prior",
+        jnp.sum(dist.HalfNormal(1.0).log_prob(spread) + jax.nn.log_sigmoid(bent / SPREAD_BEND)),
+    )
+    return spread
 
 
 def padded_size(n: int, step: int) -> int:

@@ -63,6 +63,8 @@ from analytics.sampling import (
     Draws,
     Run,
     effects_of_levels,
+    flat,
+    half_normal_spread,
     independent_draws,
     sample,
 )
@@ -85,10 +87,6 @@ UNRECORDED_DOMAIN_DAYS = np.array([0.0, 36525.0])
 DENSE_TOTAL = (("bent_spread", "white_within", "length", "rest_time", "rest_deficit"),)
 DENSE_SHARE = (("bent_spread", "white_within", "length"),)
 """Sites that trade off; the effects themselves are laid out so that they do not."""
-
-
-SPREAD_BEND = 1.0
-"""Where the coordinate of a spread turns to its logarithm, in units of the prior's scale."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,8 +282,8 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     """Generative story, in the form the sampler likes."""
     n_studs, n_readers = data["last"].shape[0], data["reader_scale"].shape[0]
     n_basis = data["n_basis"].shape[0]
-    bent_spread = numpyro.sample("bent_spread", _flat(3))
-    spread = _spread(bent_spread)
+    bent_spread = numpyro.sample("bent_spread", flat(3))
+    spread = half_normal_spread(bent_spread)
     between = data["between_sd"] * spread[0]
     reader_sd = data["reader_sd"] * spread[1]
     amplitude = data["amplitude_sd"] * spread[2]
@@ -318,9 +316,9 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
         bent,
         data,
     )
-    z_reader = _reader_effects(effects, numpyro.sample("white_reader", _flat(n_readers)))
+    z_reader = _reader_effects(effects, numpyro.sample("white_reader", flat(n_readers)))
     reader = numpyro.deterministic("reader", reader_sd * data["reader_scale"] * z_reader)
-    white_within = numpyro.sample("white_within", _flat())
+    white_within = numpyro.sample("white_within", flat())
     if is_log:
         within = _within(white_within, 1.0, data)
         lift = jnp.zeros(n_studs)
@@ -331,8 +329,8 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     numpyro.deterministic("within", within)
     z_own, common = _other_effects(
         effects,
-        numpyro.sample("white", _flat(n_studs, n_basis + 2)),
-        numpyro.sample("white_common", _flat(n_common)),
+        numpyro.sample("white", flat(n_studs, n_basis + 2)),
+        numpyro.sample("white_common", flat(n_common)),
         z_reader,
         lift,
         data,
@@ -490,21 +488,6 @@ def _lift(share: Any, within: Any, usual: Any) -> Any:  # noqa: ANN401
     return level - (logit_usual + (share - usual) / _slope(usual))
 
 
-def _spread(bent: Any) -> Any:  # noqa: ANN401
-    r"""Half-normal spreads in units of their scale, from coordinates on the whole line.
-
-    :math:`\delta \log(1 + e^{\xi/\delta})`: nearly the spread itself where it is large and its
-    logarithm near nought, where records that want a spread fall off within a small part of it. A
-    sign that changes nothing would leave a ridge there that is too steep for the sampler's steps.
-    """
-    spread = SPREAD_BEND * jax.nn.softplus(bent / SPREAD_BEND)
-    numpyro.factor(
-        "spread_prior",
-        jnp.sum(dist.HalfNormal(1.0).log_prob(spread) + jax.nn.log_sigmoid(bent / SPREAD_BEND)),
-    )
-    return spread
-
-
 def _within(white: Any, factor: Any, data: Mapping[str, Any]) -> Any:  # noqa: ANN401
     r"""Half-normal spread of single collections, from a coordinate near the readings' own guess.
 
@@ -525,10 +508,6 @@ def _within(white: Any, factor: Any, data: Mapping[str, Any]) -> Any:  # noqa: A
     log_prior = dist.HalfNormal(data["within_sd"]).log_prob(within)
     numpyro.factor("within_prior", log_prior + jnp.log(within))
     return within
-
-
-def _flat(*shape: int) -> Any:  # noqa: ANN401
-    return dist.ImproperUniform(dist.constraints.real, (), shape)
 
 
 def _log_normal(data: Mapping[str, Any], name: str, z: Any) -> Any:  # noqa: ANN401

@@ -5,9 +5,11 @@ import numpy as np
 import numpyro
 import numpyro.distributions as dist
 import pytest
+from numpyro import handlers
+from scipy.stats import halfnorm
 
 from analytics.errors import ConvergenceError
-from analytics.sampling import Run, sample
+from analytics.sampling import Run, half_normal_spread, sample
 
 EFFECTS = np.array([28.0, 8, -3, 7, -1, 1, 18, 12])
 ERRORS = np.array([15.0, 10, 16, 11, 9, 11, 10, 18])
@@ -65,6 +67,18 @@ def test_the_same_seed_gives_the_same_bytes():
     )  # fmt: skip
 
     assert first.values["mu"].tobytes() == second.values["mu"].tobytes()
+
+
+def test_spreads_from_flat_coordinates_keep_their_half_normal_prior():
+    with handlers.trace() as trace:
+        spread = half_normal_spread(jnp.array([-2.0, 0.0, 1.5]))
+    stated = float(trace["spread_prior"]["fn"].log_prob(0.0))
+
+    bent = np.array([-2.0, 0.0, 1.5])
+    step = 1e-6
+    slope = (np.logaddexp(0.0, bent + step) - np.logaddexp(0.0, bent - step)) / (2.0 * step)
+    assert np.asarray(spread) == pytest.approx(np.log(1.0 + np.exp(bent)))
+    assert stated == pytest.approx((halfnorm.logpdf(spread) + np.log(slope)).sum(), rel=1e-7)
 
 
 @pytest.mark.slow

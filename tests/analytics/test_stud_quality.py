@@ -261,18 +261,6 @@ def test_the_spread_of_single_collections_keeps_its_half_normal_prior():
     assert at_first - at_second == pytest.approx(wanted(first) - wanted(second))
 
 
-def test_the_other_spreads_keep_their_half_normal_prior():
-    with handlers.trace() as trace:
-        spread = stud_quality._spread(jnp.array([-2.0, 0.0, 1.5]))
-    stated = float(trace["spread_prior"]["fn"].log_prob(0.0))
-
-    bent = np.array([-2.0, 0.0, 1.5])
-    step = 1e-6
-    slope = (np.logaddexp(0.0, bent + step) - np.logaddexp(0.0, bent - step)) / (2.0 * step)
-    assert np.asarray(spread) == pytest.approx(np.log(1.0 + np.exp(bent)))
-    assert stated == pytest.approx((halfnorm.logpdf(spread) + np.log(slope)).sum(), rel=1e-7)
-
-
 def test_a_collection_on_the_same_day_has_a_density_wherever_the_sampler_goes():
     # Without a bound the share that is missing would pass 1 here, and its logarithm would be lost.
     at_once = rest_term(np, np.array([0.0]), 0.8, 0.6)
