@@ -250,7 +250,13 @@ def _unreported(unreported: Sequence[Unreported], words: Words) -> Section | Non
         columns(words, names, texts_in=set(names) - {"days_since"}),
         rows,
     )
-    lead = words.say("overview.unreported_lead", n=len(rows))
+    n_boxes = sum(item.what.word == "box" for item in unreported)
+    n_outcomes = len(unreported) - n_boxes
+    lead = words.say(
+        "overview.unreported_lead",
+        outcomes=words.say("overview.unreported_outcomes", n=n_outcomes),
+        boxes=words.say("overview.unreported_boxes", n=n_boxes) if n_boxes else "",
+    )
     return Section("unreported", words["overview.unreported"], lead, table=table)
 
 

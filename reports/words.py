@@ -37,8 +37,9 @@ NO_BREAK = "\u00a0"
 ROUNDS_TO_NONE = 0.005
 """Below this a probability would print as 0 %."""
 
-_UNITS = r"%|‰|M/mL|M|Mio\.|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
+_UNITS = r"%|‰|M/mL|Mio\./mL|M|Mio\.|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w]))")
+_IN_UNIT = re.compile(r"(?<=\bM/)(?=mL)|(?<=Mio\./)(?=mL)")
 _PERCENT_RANGE = re.compile(r"(?<=\d)-%-(?=\w)")
 _IN_DATE = re.compile(r"\b(\d{1,2}\.?) ([^\W\d]{3,9}\.?) (\d{4})\b")
 
@@ -67,6 +68,7 @@ def _open_findings(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
 def bound(text: str) -> str:
     """Hold numbers to their units, and the parts of a day together, over the end of a line."""
     held = _BEFORE_UNIT.sub(NO_BREAK, text)
+    held = _IN_UNIT.sub("\u2060", held)
     held = _PERCENT_RANGE.sub("\u2011%\u2011", held)
     return _IN_DATE.sub(rf"\1{NO_BREAK}\2{NO_BREAK}\3", held)
 
@@ -188,7 +190,11 @@ class Words:
         if estimate is None:
             return "–"
         ends = self.interval(100 * estimate.lower, 100 * estimate.upper)
-        return f"{self.number(100 * estimate.median)} ({ends})"
+        return f"{self.whole_percent(estimate.median)} ({ends})"
+
+    def whole_percent(self, prob: float) -> str:
+        """A probability in whole percent without the sign, for tables; never none at all."""
+        return f"< {self.number(1)}" if prob < ROUNDS_TO_NONE else self.number(100 * prob)
 
     def probability(self, prob: float) -> str:
         """A probability in percent; what rounds to none or all is said to be under or over.
