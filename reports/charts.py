@@ -43,8 +43,11 @@ LABEL_AT, BARS_FROM, BARS_TO = 0.22, 0.42, 0.92
 NAMED_FROM = 9.0
 """A block of shares at least this wide is named inside. [%]"""
 
-ROW = 36
-"""Height of a labelled row. [px]"""
+COEFFICIENT_ROW = 48
+"""Height of a label with three marks below it; nineteen of them fit a printed page. [px]"""
+
+APART_FROM_AXIS: Any = alt.Scale(padding=8)
+"""Room between the axis and the first and last mark of a time chart. [px]"""
 
 AT_LEFT: Any = alt.XValue(0)  # type: ignore[no-untyped-call]
 AT_RIGHT: Any = alt.XValue(alt.ExprRef("width"))  # type: ignore[no-untyped-call]
@@ -93,7 +96,10 @@ def readings_over_time(
     observers = sorted(readings["observer"].unique())
     singled_out = alt.selection_point(fields=["observer"], bind="legend", name="singled_out")
     scale = alt.Scale(type="log", nice=False) if log_scale else alt.Scale(domain=[0, 100])
-    x = alt.X("on:T", title=words["axis.collected"], axis=alt.Axis(format="%Y", tickCount="year"))
+    x = alt.X(
+        "on:T", title=words["axis.collected"], scale=APART_FROM_AXIS,
+        axis=alt.Axis(format="%Y", tickCount="year"),
+    )  # fmt: skip
     y = alt.Y("value:Q", title=value_title, scale=scale)
     legend = legend_of(words["legend.observer"], observers)
     color = alt.Color(
@@ -128,10 +134,10 @@ def readings_over_time(
     )
     reference = alt.Chart(pd.DataFrame({"value": [commonly_used], "label": [common_label]}))
     line = reference.mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
-    # Paper behind its letters keeps the line's name readable among the marks.
+    # Below the line, where fewer samples lie; paper behind its letters keeps the name readable.
     names = reference.encode(x=AT_LEFT, y=y, text=alt.Text("label:N"))
     place: dict[str, Any] = {
-        "align": "left", "baseline": "bottom", "dx": 3, "dy": -2, "fontSize": 11,
+        "align": "left", "baseline": "top", "dx": 3, "dy": 4, "fontSize": 11,
     }  # fmt: skip
     named = [
         names.mark_text(**place, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
@@ -220,7 +226,7 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         .encode(x=alt.X("median:Q", scale=scale, title=title, axis=axis))
     )  # fmt: skip
     marks = _whiskers(base, axis, scale, sources, title, "+.2f", words)
-    return finished(alt.layer(zero, labels, marks), (ROW + 18) * len(rows))
+    return finished(alt.layer(zero, labels, marks), COEFFICIENT_ROW * len(rows))
 
 
 def response(

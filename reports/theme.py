@@ -59,6 +59,7 @@ def chart_config() -> dict[str, Any]:
             "titleFontSize": 12,
             "titleFontWeight": "normal",
             "symbolSize": 80,
+            "symbolOpacity": 1,
             "columns": 3,
         },
         "range": {"category": list(SERIES)},
