@@ -34,7 +34,7 @@ LEGEND_CHARACTERS = 42
 BAR_HALF, APART = 0.42, 0.17
 """Half of a bar's width, and how far marks stand beside its middle. [pups]"""
 
-OPTION_ROW, PART_ROW = 58, 40
+OPTION_ROW, PART_ROW = 46, 40
 """Height of a way's row in a comparison, and of a part of a gap: label above, bars below. [px]"""
 
 LABEL_AT, BARS_FROM, BARS_TO = 0.22, 0.42, 0.92
@@ -161,11 +161,14 @@ def readings_over_time(
     if not events.empty:
         marks = alt.Chart(events).encode(x=x)
         layers[:0] = [marks.mark_rule(stroke=MUTED, strokeWidth=1)]
-        layers.append(
-            marks.mark_text(
-                align="left", baseline="top", dx=4, fill=INK, fontSize=11, fontStyle="italic"
-            ).encode(y=AT_TOP, text=alt.Text("label:N"))
-        )
+        labels = marks.encode(y=AT_TOP, text=alt.Text("label:N"))
+        above: dict[str, Any] = {
+            "align": "left", "baseline": "top", "dx": 4, "fontSize": 11, "fontStyle": "italic",
+        }  # fmt: skip
+        layers += [
+            labels.mark_text(**above, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
+            labels.mark_text(**above, fill=INK),
+        ]
     return finished(alt.layer(*layers), HEIGHT)
 
 
@@ -284,7 +287,7 @@ def response(
     )  # fmt: skip
     marks = (dots,) if "dots" in datasets else ()
     chart = alt.layer(band, line, rule, *marks, point)
-    return {**finished(chart, 210), "datasets": {k: list(v) for k, v in datasets.items()}}
+    return {**finished(chart, 175), "datasets": {k: list(v) for k, v in datasets.items()}}
 
 
 def storage_curve(

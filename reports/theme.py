@@ -60,6 +60,7 @@ def chart_config() -> dict[str, Any]:
             "titleFontWeight": "normal",
             "symbolSize": 80,
             "symbolOpacity": 1,
+            "labelLimit": 260,
             "columns": 3,
         },
         "range": {"category": list(SERIES)},

@@ -4,8 +4,9 @@ Formats a text may name after a value: none for a count, a recorded text or a wo
 decimals (``{low:0}``), with a sign (``{x:+2}``); ``pct`` for a share of one as a percentage;
 ``prob`` for a probability, which is never printed as 0 or 100 %;
 ``range`` and a number of decimals for the ends of an estimate alone (``{e:range0}``,
-``{e:rangepct}``), ``mid`` likewise for its middle alone; ``cap`` for a word at the head of a
-sentence. A float without a format is a mistake of ours: it would claim more than it knows.
+``{e:rangepct}``), ``mid`` likewise for its middle alone, ``midpoints`` for that in points;
+``cap`` for a word at the head of a sentence. A float without a format is a mistake of ours: it
+would claim more than it knows.
 """
 
 from __future__ import annotations
@@ -284,7 +285,14 @@ class Words:
             raise ValueError(f"{value} needs a format: how many of its digits are true?")
         return self.number(value)
 
+    def points(self, value: float, *, signed: bool = False) -> str:
+        """A difference of percentages: one point, else points."""
+        shown = self.number(value, signed=signed)
+        return self.say("format.points", n=int(shown.lstrip("+−") == "1"), shown=shown)
+
     def _estimate(self, estimate: Estimate, spec: str) -> str:
+        if spec == "midpoints":
+            return self.points(estimate.median)
         scale, decimals = (100.0, 0) if spec.endswith("pct") else (1.0, int(spec[-1]))
         low = self.number(scale * estimate.lower, decimals)
         high = self.number(scale * estimate.upper, decimals)

@@ -14,6 +14,7 @@ from analytics.models.conception import COEFFICIENTS
 from analytics.priors import PRIORS
 from analytics.sentences import Word, sentence
 from analytics.timing import INSEMINATION_WINDOWS
+from analytics.vocabulary import VOCABULARY
 from pipelines.cell_rules import rules_of
 from pipelines.client_page import CHILLED_WINDOWS
 from pipelines.pages import rows_read, works_cited
@@ -86,6 +87,13 @@ def test_what_a_german_page_remarks_on_a_source_is_german():
     told += [german[f"prior.{row}"] for row in rows]
 
     assert [text for text in told if english.search(text)] == []
+
+
+def test_every_row_of_the_priors_table_and_every_quantity_has_german_words():
+    german = texts("de")
+
+    assert [row for row in PRIORS if german[f"prior.{row}"] == PRIORS[row].words] == []
+    assert [one for one in VOCABULARY if german[f"quantity.{one}"] == VOCABULARY[one].label] == []
 
 
 def test_no_german_citation_outlives_its_source():
@@ -244,6 +252,7 @@ def test_every_text_can_be_said_with_values_of_its_kind():
         "time": datetime(2026, 3, 5, 9, 30), "rangepct": Estimate(0.5, 0.4, 0.6),
         "range0": Estimate(5.0, 4.0, 6.0), "range1": Estimate(5.0, 4.0, 6.0), "+0": 1.0, "+1": 1.0,
         "+2": 1.0, "prob": 0.5, "mid0": Estimate(5.0, 4.0, 6.0), "midpct": Estimate(0.5, 0.4, 0.6),
+        "midpoints": Estimate(5.0, 4.0, 6.0),
     }  # fmt: skip
     for language in LANGUAGES:
         words = Words(language)
