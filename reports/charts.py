@@ -43,8 +43,11 @@ LABEL_AT, BARS_FROM, BARS_TO = 0.22, 0.42, 0.92
 NAMED_FROM = 9.0
 """A block of shares at least this wide is named inside. [%]"""
 
-COEFFICIENT_ROW = 48
+COEFFICIENT_ROW = 46
 """Height of a label with three marks below it; nineteen of them fit a printed page. [px]"""
+
+YEARS: Any = alt.Axis(format="%Y", tickCount="year", labelBound=10)
+"""Years below a time chart; one that the edge would cut is left out."""
 
 APART_FROM_AXIS: Any = alt.Scale(padding=8)
 """Room between the axis and the first and last mark of a time chart. [px]"""
@@ -98,7 +101,7 @@ def readings_over_time(
     scale = alt.Scale(type="log", nice=False) if log_scale else alt.Scale(domain=[0, 100])
     x = alt.X(
         "on:T", title=words["axis.collected"], scale=APART_FROM_AXIS,
-        axis=alt.Axis(format="%Y", tickCount="year"),
+        axis=YEARS,
     )  # fmt: skip
     y = alt.Y("value:Q", title=value_title, scale=scale)
     legend = legend_of(words["legend.observer"], observers)
@@ -192,7 +195,7 @@ def chance_by_semen_type(chances: pd.DataFrame, words: Words) -> dict[str, Any]:
     )
     axis = alt.Axis(values=[0, 25, 50, 75, 100])
     marks = _whiskers(base, axis, scale, sources, title, ".0f", words)
-    return finished(marks, 62 * len(rows) + 20)
+    return finished(marks, 46 * len(rows) + 20)
 
 
 def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.charts import APART_FROM_AXIS, AT_TOP, finished, legend_of
+from reports.charts import APART_FROM_AXIS, AT_TOP, YEARS, finished, legend_of
 from reports.theme import INK, MUTED, SERIES, SHAPES
 from reports.words import Words
 
@@ -41,7 +41,7 @@ def control_chart(
     )  # fmt: skip
     x = alt.X(
         "on:T", title=words["axis.collected"], scale=APART_FROM_AXIS,
-        axis=alt.Axis(format="%Y", tickCount="year"),
+        axis=YEARS,
     )  # fmt: skip
     base = alt.Chart(frame).encode(x=x)
     limits = [
