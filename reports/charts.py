@@ -137,7 +137,8 @@ def readings_over_time(
     )
     reference = alt.Chart(pd.DataFrame({"value": [commonly_used], "label": [common_label]}))
     line = reference.mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
-    # Below the line, where fewer samples lie; paper behind its letters keeps the name readable.
+    # Below the line, where fewer samples lie, and never over one; paper behind its letters keeps
+    # the name readable.
     names = reference.encode(x=AT_LEFT, y=y, text=alt.Text("label:N"))
     place: dict[str, Any] = {
         "align": "left", "baseline": "top", "dx": 3, "dy": 4, "fontSize": 11,
@@ -146,7 +147,7 @@ def readings_over_time(
         names.mark_text(**place, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
         names.mark_text(**place, fill=MUTED),
     ]
-    layers: list[Any] = [line, errors, points, *named]
+    layers: list[Any] = [line, *named, errors, points]
     if not level.empty:
         curve = alt.Chart(level).encode(x=x)
         ribbon = curve.mark_area(fill=LEVEL, opacity=0.2).encode(
@@ -155,7 +156,7 @@ def readings_over_time(
         middle = curve.mark_line(stroke=INK, strokeWidth=2).encode(
             y=alt.Y("median:Q", scale=scale, title=value_title)
         )
-        layers = [line, ribbon, errors, points, middle, *named]
+        layers = [line, ribbon, *named, errors, points, middle]
     if look_backs:
         shaded = alt.Chart(pd.DataFrame(look_backs, columns=["on", "until"]))
         layers.insert(
@@ -163,12 +164,12 @@ def readings_over_time(
         )
     if not events.empty:
         marks = alt.Chart(events).encode(x=x)
-        layers[:0] = [marks.mark_rule(stroke=MUTED, strokeWidth=1)]
         labels = marks.encode(y=AT_TOP, text=alt.Text("label:N"))
         above: dict[str, Any] = {
             "align": "left", "baseline": "top", "dx": 4, "fontSize": 11, "fontStyle": "italic",
         }  # fmt: skip
-        layers += [
+        layers[:0] = [
+            marks.mark_rule(stroke=MUTED, strokeWidth=1),
             labels.mark_text(**above, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
             labels.mark_text(**above, fill=INK),
         ]
@@ -452,7 +453,7 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
             baseline="middle",
             dx=5,
             dy=raised,
-            fontSize=12,
+            fontSize=11,
             fill=INK,
             lineBreak="\n",
             limit=alt.ExprRef(f"width / {n_steps} - 6"),
