@@ -46,6 +46,9 @@ NAMED_FROM = 9.0
 COEFFICIENT_ROW = 46
 """Height of a label with three marks below it; nineteen of them fit a printed page. [px]"""
 
+HALVES_AND_DOUBLES = tuple(step * 10**power for power in range(6) for step in (1, 2, 5))
+"""Where a logarithmic axis is labelled: a label in every place would leave no room for 1,000."""
+
 YEARS: Any = alt.Axis(format="%Y", tickCount="year", labelBound=10)
 """Years below a time chart; one that the edge would cut is left out."""
 
@@ -103,7 +106,8 @@ def readings_over_time(
         "on:T", title=words["axis.collected"], scale=APART_FROM_AXIS,
         axis=YEARS,
     )  # fmt: skip
-    y = alt.Y("value:Q", title=value_title, scale=scale)
+    axis = alt.Axis(values=HALVES_AND_DOUBLES) if log_scale else alt.Axis()
+    y = alt.Y("value:Q", title=value_title, scale=scale, axis=axis)
     legend = legend_of(words["legend.observer"], observers)
     color = alt.Color(
         "observer:N", scale=alt.Scale(domain=observers, range=_cycle(SERIES, observers)),

@@ -11,7 +11,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.charts import APART_FROM_AXIS, AT_TOP, YEARS, finished, legend_of
+from reports.charts import APART_FROM_AXIS, AT_TOP, HALVES_AND_DOUBLES, YEARS, finished, legend_of
 from reports.theme import INK, MUTED, SERIES, SHAPES
 from reports.words import Words
 
@@ -43,10 +43,11 @@ def control_chart(
         "on:T", title=words["axis.collected"], scale=APART_FROM_AXIS,
         axis=YEARS,
     )  # fmt: skip
+    axis = alt.Axis(values=HALVES_AND_DOUBLES) if log_scale else alt.Axis()
     base = alt.Chart(frame).encode(x=x)
     limits = [
         base.mark_line(stroke=MUTED, strokeWidth=1, interpolate="step").encode(
-            y=alt.Y(f"{end}:Q", scale=scale, title=value_title)
+            y=alt.Y(f"{end}:Q", scale=scale, title=value_title, axis=axis)
         )
         for end in ("lower", "upper")
     ]
