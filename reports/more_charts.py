@@ -86,7 +86,11 @@ def kept_by_stage(pairs: pd.DataFrame, means: pd.DataFrame, words: Words) -> dic
     """
     rows = list(dict.fromkeys(means["what"]))
     scale = alt.Scale(domain=[0, max(110.0, float(pairs["kept"].max()) + 3.0)], nice=False)
-    y = alt.Y("what:N", sort=rows, title=None, axis=alt.Axis(labelLimit=240))
+    # The later stage stands below the earlier one: in one line both leave a phone no picture.
+    two_lines = alt.Axis(
+        labelLimit=240, labelOffset=-7, labelExpr="split(replace(datum.label, ' →', '\\n→'), '\\n')"
+    )
+    y = alt.Y("what:N", sort=rows, title=None, axis=two_lines)
     title = words["axis.kept"]
     # Flush with its axis the title has room to the left, below the names of the rows.
     axis = alt.Axis(values=[0, 25, 50, 75, 100, 125, 150], titleAnchor="end")
