@@ -94,7 +94,7 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
         days=_days(kennel, str(box["for_bitch"]), box["sent_earliest"]),
         sources=(
             *(storage_sources(curve, reader.words) if known_kept else ()),
-            *(window.source for window in CHILLED_WINDOWS),
+            *(reader.words.source(window.source) for window in CHILLED_WINDOWS),
         ),
         provenance=provenance(kennel, reader.words, with_fit=False),
     )  # fmt: skip

@@ -50,6 +50,9 @@ RECORDED_DAY_SD, RECORDED_DOSE_SD = 1.0, 0.5
 """A breeding is drawn where its day and its dose are at least this sure. [d, doublings] (J)"""
 
 
+_WORK = re.compile(r"(?:van )?[A-ZÅØ].*?(?=, (?:sd|minus) |\) to |$)")
+"""Within a part of a source: the work itself, from the first author's name to its pages."""
+
 METHOD_OF_READINGS = ("readings",)
 """How the numbers of a sample came about; keys below ``method``."""
 
@@ -215,7 +218,7 @@ def provenance(kennel: Kennel, words: Words, *, with_fit: bool = True) -> str:
     levels = [
         words.say(
             "page.level_fit",
-            measure=words.word("measure", level.known.posterior.data.measure.name),
+            measure=words.word("measured", level.known.posterior.data.measure.name),
             seed=str(made.seed),
             max_rhat=made.diagnostics["max_rhat"],
             n_divergent=int(made.diagnostics["n_divergent"]),
@@ -382,29 +385,46 @@ def sources(
 ) -> tuple[str, ...]:
     """What each number of the table says, from where, with its mark."""
     common = [
-        f"{words.say('common.source', measure=words.word('measure', measure.name))}: "
-        f"{measure.common_source}"
+        f"{words.say('common.source', measure=words.word('measured', measure.name))}: "
+        f"{words.source(measure.common_source)}"
         for measure in measures
     ]
-    return (*common, *cited(_rows_read(measures, with_chances, with_litters), words))
+    return (
+        *common,
+        *cited(rows_read(measures, with_chances=with_chances, with_litters=with_litters), words),
+    )
 
 
 def works_cited(
     words: Words, *, with_chances: bool, with_litters: bool, measures: Sequence[Measure] = ()
 ) -> tuple[str, ...]:
-    """The same works, each once with all its marks, whatever number it stands behind."""
+    """The works behind these numbers, each once with all its marks; then that some are judgement.
+
+    What the table takes from a work, and what it remarks, stands beside its number in the review.
+    """
     works: dict[str, list[str]] = {measure.common_source: [] for measure in measures}
-    for row in _rows_read(measures, with_chances, with_litters):
-        for work in PRIORS[row].source.split("; "):
-            marks = works.setdefault(work, [])
+    for row in rows_read(measures, with_chances=with_chances, with_litters=with_litters):
+        for part in PRIORS[row].source.split("; "):
+            found = _WORK.search(part.rpartition(": ")[2])
+            if found is None:
+                continue
+            marks = works.setdefault(found[0], [])
             marks += [mark for mark in PRIORS[row].mark.split(", ") if mark not in marks]
-    return tuple(
-        words.source(work) + (f" ({', '.join(marks)})" if marks else "")
-        for work, marks in works.items()
+    # A work that another row cites in full is named once, in full.
+    for short in [work for work in works if any(o != work and o.startswith(work) for o in works)]:
+        whole = next(other for other in works if other != short and other.startswith(short))
+        marks = works.pop(short)
+        works[whole] += [mark for mark in marks if mark not in works[whole]]
+    return (
+        *(
+            words.source(work) + (f" ({', '.join(marks)})" if marks else "")
+            for work, marks in works.items()
+        ),
+        words["page.judgements"],
     )
 
 
-def _rows_read(measures: Sequence[Measure], with_chances: bool, with_litters: bool) -> list[str]:
+def rows_read(measures: Sequence[Measure], *, with_chances: bool, with_litters: bool) -> list[str]:
     """Rows of the priors table that the numbers of a page rest on."""
     rows = ["r01_sd", "r02_home"]
     for measure in measures:

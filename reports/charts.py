@@ -34,7 +34,7 @@ LEGEND_CHARACTERS = 42
 BAR_HALF, APART = 0.42, 0.17
 """Half of a bar's width, and how far marks stand beside its middle. [pups]"""
 
-OPTION_ROW, PART_ROW = 58, 40
+OPTION_ROW, PART_ROW = 46, 40
 """Height of a way's row in a comparison, and of a part of a gap: label above, bars below. [px]"""
 
 LABEL_AT, BARS_FROM, BARS_TO = 0.22, 0.42, 0.92
@@ -43,8 +43,17 @@ LABEL_AT, BARS_FROM, BARS_TO = 0.22, 0.42, 0.92
 NAMED_FROM = 9.0
 """A block of shares at least this wide is named inside. [%]"""
 
-ROW = 36
-"""Height of a labelled row. [px]"""
+COEFFICIENT_ROW = 46
+"""Height of a label with three marks below it; nineteen of them fit a printed page. [px]"""
+
+HALVES_AND_DOUBLES = tuple(step * 10**power for power in range(6) for step in (1, 2, 5))
+"""Where a logarithmic axis is labelled: a label in every place would leave no room for 1,000."""
+
+YEARS: Any = alt.Axis(format="%Y", tickCount="year", labelBound=10)
+"""Years below a time chart; one that the edge would cut is left out."""
+
+APART_FROM_AXIS: Any = alt.Scale(padding=8)
+"""Room between the axis and the first and last mark of a time chart. [px]"""
 
 AT_LEFT: Any = alt.XValue(0)  # type: ignore[no-untyped-call]
 AT_RIGHT: Any = alt.XValue(alt.ExprRef("width"))  # type: ignore[no-untyped-call]
@@ -93,8 +102,12 @@ def readings_over_time(
     observers = sorted(readings["observer"].unique())
     singled_out = alt.selection_point(fields=["observer"], bind="legend", name="singled_out")
     scale = alt.Scale(type="log", nice=False) if log_scale else alt.Scale(domain=[0, 100])
-    x = alt.X("on:T", title=words["axis.collected"], axis=alt.Axis(format="%Y", tickCount="year"))
-    y = alt.Y("value:Q", title=value_title, scale=scale)
+    x = alt.X(
+        "on:T", title=words["axis.collected"], scale=APART_FROM_AXIS,
+        axis=YEARS,
+    )  # fmt: skip
+    axis = alt.Axis(values=HALVES_AND_DOUBLES) if log_scale else alt.Axis()
+    y = alt.Y("value:Q", title=value_title, scale=scale, axis=axis)
     legend = legend_of(words["legend.observer"], observers)
     color = alt.Color(
         "observer:N", scale=alt.Scale(domain=observers, range=_cycle(SERIES, observers)),
@@ -128,16 +141,17 @@ def readings_over_time(
     )
     reference = alt.Chart(pd.DataFrame({"value": [commonly_used], "label": [common_label]}))
     line = reference.mark_rule(stroke=MUTED, strokeDash=[5, 4]).encode(y=y)
-    # Paper behind its letters keeps the line's name readable among the marks.
+    # Below the line, where fewer samples lie, and never over one; paper behind its letters keeps
+    # the name readable.
     names = reference.encode(x=AT_LEFT, y=y, text=alt.Text("label:N"))
     place: dict[str, Any] = {
-        "align": "left", "baseline": "bottom", "dx": 3, "dy": -2, "fontSize": 11,
+        "align": "left", "baseline": "top", "dx": 3, "dy": 4, "fontSize": 11,
     }  # fmt: skip
     named = [
         names.mark_text(**place, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
         names.mark_text(**place, fill=MUTED),
     ]
-    layers: list[Any] = [line, errors, points, *named]
+    layers: list[Any] = [line, *named, errors, points]
     if not level.empty:
         curve = alt.Chart(level).encode(x=x)
         ribbon = curve.mark_area(fill=LEVEL, opacity=0.2).encode(
@@ -146,7 +160,7 @@ def readings_over_time(
         middle = curve.mark_line(stroke=INK, strokeWidth=2).encode(
             y=alt.Y("median:Q", scale=scale, title=value_title)
         )
-        layers = [line, ribbon, errors, points, middle, *named]
+        layers = [line, ribbon, *named, errors, points, middle]
     if look_backs:
         shaded = alt.Chart(pd.DataFrame(look_backs, columns=["on", "until"]))
         layers.insert(
@@ -154,12 +168,15 @@ def readings_over_time(
         )
     if not events.empty:
         marks = alt.Chart(events).encode(x=x)
-        layers[:0] = [marks.mark_rule(stroke=MUTED, strokeWidth=1)]
-        layers.append(
-            marks.mark_text(
-                align="left", baseline="top", dx=4, fill=INK, fontSize=11, fontStyle="italic"
-            ).encode(y=AT_TOP, text=alt.Text("label:N"))
-        )
+        labels = marks.encode(y=AT_TOP, text=alt.Text("label:N"))
+        above: dict[str, Any] = {
+            "align": "left", "baseline": "top", "dx": 4, "fontSize": 11, "fontStyle": "italic",
+        }  # fmt: skip
+        layers[:0] = [
+            marks.mark_rule(stroke=MUTED, strokeWidth=1),
+            labels.mark_text(**above, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
+            labels.mark_text(**above, fill=INK),
+        ]
     return finished(alt.layer(*layers), HEIGHT)
 
 
@@ -183,7 +200,7 @@ def chance_by_semen_type(chances: pd.DataFrame, words: Words) -> dict[str, Any]:
     )
     axis = alt.Axis(values=[0, 25, 50, 75, 100])
     marks = _whiskers(base, axis, scale, sources, title, ".0f", words)
-    return finished(marks, 62 * len(rows) + 20)
+    return finished(marks, 46 * len(rows) + 20)
 
 
 def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -220,7 +237,7 @@ def coefficients(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         .encode(x=alt.X("median:Q", scale=scale, title=title, axis=axis))
     )  # fmt: skip
     marks = _whiskers(base, axis, scale, sources, title, "+.2f", words)
-    return finished(alt.layer(zero, labels, marks), (ROW + 18) * len(rows))
+    return finished(alt.layer(zero, labels, marks), COEFFICIENT_ROW * len(rows))
 
 
 def response(
@@ -278,7 +295,7 @@ def response(
     )  # fmt: skip
     marks = (dots,) if "dots" in datasets else ()
     chart = alt.layer(band, line, rule, *marks, point)
-    return {**finished(chart, 210), "datasets": {k: list(v) for k, v in datasets.items()}}
+    return {**finished(chart, 175), "datasets": {k: list(v) for k, v in datasets.items()}}
 
 
 def storage_curve(
@@ -440,7 +457,7 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
             baseline="middle",
             dx=5,
             dy=raised,
-            fontSize=12,
+            fontSize=11,
             fill=INK,
             lineBreak="\n",
             limit=alt.ExprRef(f"width / {n_steps} - 6"),

@@ -105,7 +105,7 @@ def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
         answer=() if stopped else tuple(words.tell(said) for said in results.answer),
         sections=tuple(sections),
         links=(),
-        method=() if stopped else (words[_method(results)],),
+        method=() if stopped or not results.kept else (words[_method(results)],),
         sources=() if stopped else results.sources,
         provenance=results.provenance,
         glossary=("moving_forward", "interval"),
@@ -148,7 +148,10 @@ def _held(results: ClientResults, words: Words) -> Section:
         (
             words.number(kept.hours),
             words.number(kept.motile_dose_m.median),
-            words.interval(kept.motile_dose_m.lower, kept.motile_dose_m.upper),
+            # The interval is that of what is kept, and at hour 0 all is.
+            words.interval(kept.motile_dose_m.lower, kept.motile_dose_m.upper)
+            if kept.hours > 0
+            else "–",
         )
         for kept in results.kept
     )

@@ -39,14 +39,7 @@ def build_index(
         For whom; only the owner is shown the lines that wait.
     """
     words = reader.words
-    rows = tuple(
-        (
-            words.say("index.where", file=str(row["file"]), line=int(row["line"])),
-            _message(row, words),
-            words.finding(str(row["remedy"])),
-        )
-        for row in findings.to_dict("records")
-    )
+    rows = _rows(findings, words)
     names = ["where", "finding", "remedy"]
     waiting = Section(
         "findings",
@@ -67,6 +60,22 @@ def build_index(
         provenance=provenance,
         glossary=(),
         reader=reader,
+    )
+
+
+def _rows(findings: pd.DataFrame, words: Words) -> tuple[tuple[str, ...], ...]:
+    """One row for all lines of a sheet that wait for the same, in the order of the first."""
+    lines: dict[tuple[str, str, str], list[int]] = {}
+    for row in findings.to_dict("records"):
+        told = (str(row["file"]), _message(row, words), words.finding(str(row["remedy"])))
+        lines.setdefault(told, []).append(int(row["line"]))
+    return tuple(
+        (
+            words.say("index.where", n=len(at), file=file, lines=tuple(str(line) for line in at)),
+            message,
+            remedy,
+        )
+        for (file, message, remedy), at in lines.items()
     )
 
 

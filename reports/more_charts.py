@@ -11,7 +11,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.charts import AT_TOP, finished, legend_of
+from reports.charts import APART_FROM_AXIS, AT_TOP, HALVES_AND_DOUBLES, YEARS, finished, legend_of
 from reports.theme import INK, MUTED, SERIES, SHAPES
 from reports.words import Words
 
@@ -35,12 +35,19 @@ def control_chart(
     words
         Of the reader.
     """
-    scale = alt.Scale(type="log", nice=False) if log_scale else alt.Scale(zero=False)
-    x = alt.X("on:T", title=words["axis.collected"], axis=alt.Axis(format="%Y", tickCount="year"))
+    scale = (
+        alt.Scale(type="log", nice=False, padding=6) if log_scale
+        else alt.Scale(zero=False, padding=6)
+    )  # fmt: skip
+    x = alt.X(
+        "on:T", title=words["axis.collected"], scale=APART_FROM_AXIS,
+        axis=YEARS,
+    )  # fmt: skip
+    axis = alt.Axis(values=HALVES_AND_DOUBLES) if log_scale else alt.Axis()
     base = alt.Chart(frame).encode(x=x)
     limits = [
         base.mark_line(stroke=MUTED, strokeWidth=1, interpolate="step").encode(
-            y=alt.Y(f"{end}:Q", scale=scale, title=value_title)
+            y=alt.Y(f"{end}:Q", scale=scale, title=value_title, axis=axis)
         )
         for end in ("lower", "upper")
     ]
@@ -78,10 +85,15 @@ def kept_by_stage(pairs: pd.DataFrame, means: pd.DataFrame, words: Words) -> dic
         Of the reader.
     """
     rows = list(dict.fromkeys(means["what"]))
-    scale = alt.Scale(domain=[0, max(110.0, float(pairs["kept"].max()))], nice=False)
-    y = alt.Y("what:N", sort=rows, title=None, axis=alt.Axis(labelLimit=240))
+    scale = alt.Scale(domain=[0, max(110.0, float(pairs["kept"].max()) + 3.0)], nice=False)
+    # The later stage stands below the earlier one: in one line both leave a phone no picture.
+    two_lines = alt.Axis(
+        labelLimit=240, labelOffset=-7, labelExpr="split(replace(datum.label, ' →', '\\n→'), '\\n')"
+    )
+    y = alt.Y("what:N", sort=rows, title=None, axis=two_lines)
     title = words["axis.kept"]
-    axis = alt.Axis(values=[0, 25, 50, 75, 100, 125, 150])
+    # Flush with its axis the title has room to the left, below the names of the rows.
+    axis = alt.Axis(values=[0, 25, 50, 75, 100, 125, 150], titleAnchor="end")
     dots = (
         alt.Chart(pairs)
         .mark_point(size=26, strokeWidth=1.2, stroke=SERIES[0], opacity=0.55)
@@ -131,8 +143,13 @@ def storage_of_extender(
     words
         Of the reader.
     """
-    x = alt.X("hours:Q", title=words["axis.hours"], scale=alt.Scale(nice=False, zero=True))
-    scale = alt.Scale(domain=[0, max(110.0, float(readings["kept"].max()) if len(readings) else 0)])
+    half_days = alt.Axis(values=list(range(0, int(curve["hours"].max()) + 1, 12)))
+    x = alt.X(
+        "hours:Q", title=words["axis.hours"], scale=alt.Scale(nice=False, zero=True),
+        axis=half_days,
+    )  # fmt: skip
+    highest = float(readings["kept"].max()) + 4.0 if len(readings) else 0.0
+    scale = alt.Scale(domain=[0, max(110.0, highest)])
     kept = words["axis.kept"]
     base = alt.Chart(curve).encode(x=x)
     band = base.mark_area(fill=SERIES[0], opacity=0.16).encode(
@@ -163,7 +180,11 @@ def storage_of_extender(
         line,
     ]
     if len(readings):
-        stages = [words.word("stage", stage) for stage in STORED_STAGES]
+        shapes = {
+            words.word("stage", stage): shape
+            for stage, shape in zip(STORED_STAGES, SHAPES, strict=False)
+        }
+        stages = [stage for stage in shapes if (readings["stage"] == stage).any()]
         layers.append(
             alt.Chart(readings)
             .mark_point(size=34, strokeWidth=1.3, stroke=SERIES[1])
@@ -171,7 +192,8 @@ def storage_of_extender(
                 x=x,
                 y=alt.Y("kept:Q", scale=scale, title=kept),
                 shape=alt.Shape(
-                    "stage:N", scale=alt.Scale(domain=stages, range=list(SHAPES[: len(stages)])),
+                    "stage:N",
+                    scale=alt.Scale(domain=stages, range=[shapes[stage] for stage in stages]),
                     legend=legend_of(words["legend.stage"], stages),
                 ),
                 tooltip=[

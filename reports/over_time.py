@@ -248,10 +248,14 @@ def _numbers(told: StudTold, words: Words) -> tuple[tuple[str, ...], ...]:
         add(key, unit(estimate.median, measure, words), _ends(estimate, words), **named)
 
     def change(key: str, estimate: Estimate) -> None:
-        printed = words["told.percent" if measure.is_log else "told.points"]
         ends = [words.number(100 * end, signed=True) for end in (estimate.lower, estimate.upper)]
-        value = words.number(100 * estimate.median, signed=True)
-        add(key, f"{value} {printed}", words.say("format.range", lower=ends[0], upper=ends[1]))
+        middle = 100 * estimate.median
+        value = (
+            f"{words.number(middle, signed=True)} {words['told.percent']}"
+            if measure.is_log
+            else words.points(middle, signed=True)
+        )
+        add(key, value, words.say("format.range", lower=ends[0], upper=ends[1]))
 
     level("now", answers.now, on=answers.last_on)
     if answers.past is not None and answers.past_until is not None:

@@ -24,6 +24,7 @@ from reports.words import Words
 
 SCANS = ("pregnant", "unknown", "not pregnant")
 OUTCOMES = ("whelped", "unknown", "no litter")
+PUPS = ("n_born_alive", "n_stillborn", "n_followed", "n_alive_8_weeks")
 TWO_LINES = 0.1
 """A block at least this high holds its count above its name. [share of the picture]"""
 
@@ -250,7 +251,13 @@ def _unreported(unreported: Sequence[Unreported], words: Words) -> Section | Non
         columns(words, names, texts_in=set(names) - {"days_since"}),
         rows,
     )
-    lead = words.say("overview.unreported_lead", n=len(rows))
+    n_boxes = sum(item.what.word == "box" for item in unreported)
+    n_outcomes = len(unreported) - n_boxes
+    lead = words.say(
+        "overview.unreported_lead",
+        outcomes=words.say("overview.unreported_outcomes", n=n_outcomes),
+        boxes=words.say("overview.unreported_boxes", n=n_boxes) if n_boxes else "",
+    )
     return Section("unreported", words["overview.unreported"], lead, table=table)
 
 
@@ -263,10 +270,8 @@ def _outcomes(outcomes: pd.DataFrame, words: Words) -> Section:
             words.word("outcome", outcome),
             words.number(row["n_breedings"]),
             words.number(row["n_litters_counted"]),
-            words.number(row["n_born_alive"]),
-            words.number(row["n_stillborn"]),
-            words.number(row["n_followed"]),
-            words.number(row["n_alive_8_weeks"]),
+            # Without a litter there are no pups to be counted: a zero would be a count.
+            *(words.number(row[pups]) if row["n_litters_counted"] else "–" for pups in PUPS),
         )
         for scan in SCANS
         for outcome in OUTCOMES

@@ -254,7 +254,7 @@ def render(report: Report) -> str:
             policy=_policy(scripts),
             charts={name: _safe_json(spec) for name, spec in drawn.items()},
             panels={name: _safe_json(data) for name, data in panels.items()},
-            locale=_safe_json(_locale(report.reader.words)) if drawn else "",
+            locale=_safe_json(chart_locale(report.reader.words)) if drawn else "",
         )
     )
 
@@ -298,7 +298,7 @@ def _safe_json(data: dict[str, Any]) -> str:
     return text
 
 
-def _locale(words: Words) -> dict[str, Any]:
+def chart_locale(words: Words) -> dict[str, Any]:
     """How the chart engine prints numbers and days, in the form that it reads."""
     names = words.texts
     return {

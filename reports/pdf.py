@@ -14,9 +14,9 @@ from typing import Any, Literal
 
 import vl_convert
 
-from reports.page import Report, Table
+from reports.page import Report, Table, chart_locale
 from reports.theme import PAPER_COLORS, PAPER_FONT
-from reports.words import bound, visible, visible_parts
+from reports.words import Words, bound, visible, visible_parts
 
 Paper = Literal["a4", "us-letter"]
 """Size of a sheet."""
@@ -110,7 +110,8 @@ def _texts(report: Report, paper: Paper) -> dict[str, Any]:
                 "lead": section.lead,
                 "paragraphs": list(section.paragraphs),
                 "charts": [
-                    {"spoken": spoken, "svg": _svg(spec)} for spoken, spec in section.charts
+                    {"spoken": spoken, "svg": drawing(spec, words)}
+                    for spoken, spec in section.charts
                 ],
                 "table": _table(section.table),
             }
@@ -148,8 +149,8 @@ def _held(value: Any) -> Any:  # noqa: ANN401
     return bound(visible(value)) if isinstance(value, str) else value
 
 
-def _svg(spec: dict[str, Any]) -> str:
-    """A chart as a drawing in ink: its roles of color become those of paper."""
+def drawing(spec: dict[str, Any], words: Words) -> str:
+    """A chart as a drawing in ink: its roles of color become those of paper; as SVG."""
     width, height = CHART_SIZE
     fixed = {**visible_parts(spec), "width": width, "height": height, "autosize": "pad"}
     fixed["config"] = {**fixed["config"], **PAPER_CONFIG}
@@ -158,8 +159,11 @@ def _svg(spec: dict[str, Any]) -> str:
     for role, color in PAPER_COLORS.items():
         text = text.replace(f"var(--{role})", color)
     text = text.replace(json.dumps(spec["config"]["font"], ensure_ascii=False)[1:-1], PAPER_FONT)
-    drawing: str = vl_convert.vegalite_to_svg(json.loads(text))
-    return drawing
+    locale = chart_locale(words)
+    drawn: str = vl_convert.vegalite_to_svg(
+        json.loads(text), format_locale=locale["number"], time_format_locale=locale["time"]
+    )
+    return drawn
 
 
 @cache

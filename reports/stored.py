@@ -207,7 +207,8 @@ def storage_section(told: StorageTold, words: Words) -> Section:
                 name,
                 words.number(hour),
                 words.number(kept.median),
-                words.interval(kept.lower, kept.upper),
+                # At hour 0 all is left by definition: that is no estimate.
+                words.interval(kept.lower, kept.upper) if hour > 0 else "–",
                 words["told.extrapolated" if _is_beyond(one, hour) else "told.read_here"],
             )
             for hour, kept in zip(one.hours, one.kept, strict=True)

@@ -127,10 +127,9 @@ def _rows(responses: Sequence[Response], words: Words) -> list[tuple[str, ...]]:
         for day in TABLE_DAYS:
             k = grid.days.index(day)
             low, middle, high = (
-                words.number(100 * ends[0, dose, k])
-                for ends in (grid.lower, grid.median, grid.upper)
+                float(ends[0, dose, k]) for ends in (grid.lower, grid.median, grid.upper)
             )
-            cells.append(f"{middle} ({low}–{high})")
+            cells.append(f"{words.whole_percent(middle)} ({words.interval(100 * low, 100 * high)})")
         rows.append(
             (
                 _method(grid, words),

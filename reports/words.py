@@ -4,8 +4,9 @@ Formats a text may name after a value: none for a count, a recorded text or a wo
 decimals (``{low:0}``), with a sign (``{x:+2}``); ``pct`` for a share of one as a percentage;
 ``prob`` for a probability, which is never printed as 0 or 100 %;
 ``range`` and a number of decimals for the ends of an estimate alone (``{e:range0}``,
-``{e:rangepct}``), ``mid`` likewise for its middle alone; ``cap`` for a word at the head of a
-sentence. A float without a format is a mistake of ours: it would claim more than it knows.
+``{e:rangepct}``), ``mid`` likewise for its middle alone, ``midpoints`` for that in points;
+``cap`` for a word at the head of a sentence. A float without a format is a mistake of ours: it
+would claim more than it knows.
 """
 
 from __future__ import annotations
@@ -37,8 +38,9 @@ NO_BREAK = "\u00a0"
 ROUNDS_TO_NONE = 0.005
 """Below this a probability would print as 0 %."""
 
-_UNITS = r"%|‰|M/mL|M|Mio\.|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
+_UNITS = r"%|‰|M/mL|Mio\./mL|M|Mio\.|mL|ng/mL|nmol/L|g|d|h|min|kg|°C|rpm|EUR|points|Punkte|px"
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w]))")
+_IN_UNIT = re.compile(r"(?<=\bM/)(?=mL)|(?<=Mio\./)(?=mL)")
 _PERCENT_RANGE = re.compile(r"(?<=\d)-%-(?=\w)")
 _IN_DATE = re.compile(r"\b(\d{1,2}\.?) ([^\W\d]{3,9}\.?) (\d{4})\b")
 
@@ -67,6 +69,7 @@ def _open_findings(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
 def bound(text: str) -> str:
     """Hold numbers to their units, and the parts of a day together, over the end of a line."""
     held = _BEFORE_UNIT.sub(NO_BREAK, text)
+    held = _IN_UNIT.sub("\u2060", held)
     held = _PERCENT_RANGE.sub("\u2011%\u2011", held)
     return _IN_DATE.sub(rf"\1{NO_BREAK}\2{NO_BREAK}\3", held)
 
@@ -188,7 +191,11 @@ class Words:
         if estimate is None:
             return "–"
         ends = self.interval(100 * estimate.lower, 100 * estimate.upper)
-        return f"{self.number(100 * estimate.median)} ({ends})"
+        return f"{self.whole_percent(estimate.median)} ({ends})"
+
+    def whole_percent(self, prob: float) -> str:
+        """A probability in whole percent without the sign, for tables; never none at all."""
+        return f"< {self.number(1)}" if prob < ROUNDS_TO_NONE else self.number(100 * prob)
 
     def probability(self, prob: float) -> str:
         """A probability in percent; what rounds to none or all is said to be under or over.
@@ -278,7 +285,14 @@ class Words:
             raise ValueError(f"{value} needs a format: how many of its digits are true?")
         return self.number(value)
 
+    def points(self, value: float, *, signed: bool = False) -> str:
+        """A difference of percentages: one point, else points."""
+        shown = self.number(value, signed=signed)
+        return self.say("format.points", n=int(shown.lstrip("+−") == "1"), shown=shown)
+
     def _estimate(self, estimate: Estimate, spec: str) -> str:
+        if spec == "midpoints":
+            return self.points(estimate.median)
         scale, decimals = (100.0, 0) if spec.endswith("pct") else (1.0, int(spec[-1]))
         low = self.number(scale * estimate.lower, decimals)
         high = self.number(scale * estimate.upper, decimals)

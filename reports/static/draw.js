@@ -44,6 +44,8 @@
       return grid.values.slice(3 * k, 3 * k + 3);
     };
     const shown = (value) => value.toFixed(0);
+    // A chance is never read out as none.
+    const chance = (value) => (value < 0.5 ? "< 1" : shown(value));
     const show = () => {
       const grid = values.grids[choice.value];
       const where = sliders.map((row) => Number(row.querySelector("input").value));
@@ -52,11 +54,11 @@
         row.querySelector("output").textContent = label;
         row.querySelector("input").setAttribute("aria-valuetext", label);
       });
-      const [lower, median, upper] = at(grid, where).map(shown);
+      const [lower, median, upper] = at(grid, where);
       reading.textContent = values.reading
-        .replace("{median}", median)
-        .replace("{lower}", lower)
-        .replace("{upper}", upper);
+        .replace("{median}", chance(median))
+        .replace("{lower}", shown(lower))
+        .replace("{upper}", shown(upper));
       values.charts.forEach((chart) => {
         const view = views[chart.name];
         const axis = grid.axes[chart.axis];

@@ -13,6 +13,7 @@ from pipelines.plan_asked import Wishes
 from pipelines.planning import plan_breeding
 from pipelines.run import DEMO_TODAY, write_every_page
 from pipelines.terminal import DEFAULT_SEED
+from reports.handout import N_SHEETS
 from reports.page import render
 from tests.reports.samples import HOSTILE, every_report
 
@@ -232,6 +233,31 @@ def test_paper_shows_every_table_and_how_we_know_in_dark_ink(browser, pages, kin
     assert min(heights) > 0
     assert clipped == 0
     assert ink == "rgb(34, 39, 44)"
+    tab.context.close()
+
+
+@pytest.mark.parametrize("kind", ["handout-", "client-"])
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_what_goes_to_vet_and_client_prints_on_two_sheets(browser, pages, kind, paper):
+    sheets = [name for name in pages if name.startswith(kind)]
+    assert len(sheets) > 1
+    for name in sheets:
+        tab, _, _ = visit(browser, pages[name])
+
+        printed = re.findall(rb"/Type\s*/Page[^s]", tab.pdf(format=paper))
+        assert len(printed) <= N_SHEETS, name
+        tab.context.close()
+
+
+def test_a_legend_is_as_dark_as_its_marks(browser, pages):
+    tab, _, _ = visit(browser, one(pages, "stud-tarn"))
+
+    opacities = tab.evaluate(
+        "[...document.querySelectorAll('svg .role-legend-symbol path')]"
+        ".map((symbol) => Number(symbol.getAttribute('opacity') ?? 1))"
+    )
+    assert len(opacities) > 10
+    assert set(opacities) == {1}
     tab.context.close()
 
 

@@ -8,10 +8,16 @@ from string import Formatter
 
 import pytest
 
+from analytics.collection_inputs import MEASURES
 from analytics.estimate import Estimate
 from analytics.models.conception import COEFFICIENTS
+from analytics.priors import PRIORS
 from analytics.sentences import Word, sentence
+from analytics.timing import INSEMINATION_WINDOWS
+from analytics.vocabulary import VOCABULARY
 from pipelines.cell_rules import rules_of
+from pipelines.client_page import CHILLED_WINDOWS
+from pipelines.pages import rows_read, works_cited
 from pipelines.sheets import SHEETS
 from reports.catalog import LANGUAGES, texts
 from reports.words import Words, bound
@@ -47,11 +53,73 @@ def fields(text):
 
 
 def test_both_languages_have_every_text():
-    # What the rules of loading say has its home in the rules, in English.
-    english, german = set(texts("en")), {k for k in texts("de") if not k.startswith("finding.")}
+    # What the rules of loading say has its home in the rules, in English, and so has a citation.
+    english = set(texts("en"))
+    german = {k for k in texts("de") if not k.startswith(("finding.", "citation."))}
 
     assert english - german == set(), "name these in reports/catalog/de.toml"
     assert german - english == set(), "these have no English"
+
+
+def cited_parts():
+    """Every part of a source that a page can cite, in English."""
+    sources = [row.source for row in PRIORS.values()]
+    sources += [measure.common_source for measure in MEASURES.values()]
+    sources += [window.source for window in INSEMINATION_WINDOWS]
+    return {part for source in sources for part in source.split("; ")}
+
+
+def test_what_a_german_page_remarks_on_a_source_is_german():
+    # Journals keep their names; these words stand in none of them.
+    english = re.compile(
+        r"\b(?:judgement|secondary|memory|from|the|and|on|for|after|about|days|over|slope|shrunk|"
+        r"direction|spread|nothing|cycle|fox|inseminations|used|differ|pooled|peak)\b"
+    )
+    german = Words("de")
+    rows = rows_read(list(MEASURES.values()), with_chances=True, with_litters=True)
+    sources = [PRIORS[row].source for row in rows]
+    sources += [measure.common_source for measure in MEASURES.values()]
+    sources += [window.source for window in CHILLED_WINDOWS]
+    told = [german.source(source) for source in sources]
+    told += works_cited(
+        german, with_chances=True, with_litters=True, measures=list(MEASURES.values())
+    )
+    told += [german[f"prior.{row}"] for row in rows]
+
+    assert [text for text in told if english.search(text)] == []
+
+
+def test_every_row_of_the_priors_table_and_every_quantity_has_german_words():
+    german = texts("de")
+
+    assert [row for row in PRIORS if german[f"prior.{row}"] == PRIORS[row].words] == []
+    assert [one for one in VOCABULARY if german[f"quantity.{one}"] == VOCABULARY[one].label] == []
+
+
+def test_no_german_citation_outlives_its_source():
+    written = "\n".join(cited_parts()) + "".join(
+        path.read_text(encoding="utf-8") for path in (ROOT / "analytics").glob("*.py")
+    )
+
+    german = [key.removeprefix("citation.") for key in texts("de") if key.startswith("citation.")]
+    assert [key for key in german if key not in written] == []
+
+
+def test_a_list_of_works_names_each_once_and_no_bare_remark():
+    works = works_cited(
+        Words("en"), with_chances=True, with_litters=True, measures=list(MEASURES.values())
+    )
+    bare = [re.sub(r" \([PDJM, ]+\)$", "", work) for work in works[:-1]]
+
+    assert len(set(bare)) == len(bare)
+    assert not [one for one in bare for other in bare if other != one and other.startswith(one)]
+    assert [
+        one for one in bare if re.match(r"(?:judgement|direction|height|\d+ to \d+ %: )", one)
+    ] == []
+    # Every author whom the table names is named here, too.
+    for row in rows_read(list(MEASURES.values()), with_chances=True, with_litters=True):
+        for author in re.findall(r"[A-Z][\w-]+(?= (?:et al\. )?(?:19|20)\d\d)", PRIORS[row].source):
+            assert any(author in one for one in bare), author
 
 
 def test_both_languages_print_the_same_values():
@@ -184,6 +252,7 @@ def test_every_text_can_be_said_with_values_of_its_kind():
         "time": datetime(2026, 3, 5, 9, 30), "rangepct": Estimate(0.5, 0.4, 0.6),
         "range0": Estimate(5.0, 4.0, 6.0), "range1": Estimate(5.0, 4.0, 6.0), "+0": 1.0, "+1": 1.0,
         "+2": 1.0, "prob": 0.5, "mid0": Estimate(5.0, 4.0, 6.0), "midpct": Estimate(0.5, 0.4, 0.6),
+        "midpoints": Estimate(5.0, 4.0, 6.0),
     }  # fmt: skip
     for language in LANGUAGES:
         words = Words(language)
@@ -216,7 +285,7 @@ def test_a_sentence_is_told_in_either_language_with_the_same_numbers():
     )
     assert DE.tell(said).startswith(
         "Die letzten 5 gezählten Proben von Rowan (5. März 2026 bis 9. Okt. 2026) enthielten 1.045 "
-        "bis 1.902 Mio. Spermien, 70 bis 90 % davon als vorwärts beweglich gelesen"
+        "bis 1.902 Mio. Spermien, 70 bis 90 % davon als vorwärts beweglich abgelesen"
     )
 
 

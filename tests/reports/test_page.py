@@ -7,13 +7,28 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import pandas as pd
 import pytest
 
 from analytics.estimate import Estimate
-from reports.page import render
+from analytics.sentences import Word
+from reports.client_sheet import build_client_sheet
+from reports.index import build_index
+from reports.overview import build_overview
+from reports.page import Column, Section, Table, render
 from reports.stud_review import build_stud_review
 from reports.words import Words
-from tests.reports.samples import EN, HOSTILE, OWNER, STOP, every_report, stud_results
+from tests.reports.samples import (
+    CLIENT,
+    EN,
+    HOSTILE,
+    OWNER,
+    STOP,
+    client_results,
+    every_report,
+    overview_results,
+    stud_results,
+)
 
 KINDS = ("review", "overview", "client", "handout", "index", "compare")
 
@@ -248,3 +263,72 @@ def test_no_page_grades_or_scores(pages):
 def test_the_index_leads_to_every_page_and_names_waiting_lines(pages):
     assert 'href="stud-rowan.html"' in pages["index"]
     assert "What to do" in pages["index"]
+
+
+def test_short_cells_stay_on_one_line_long_numbers_wrap_and_small_tables_stay_on_one_sheet():
+    columns = (Column("Lot"), Column("Left", is_number=True), Column("Of it", is_number=True))
+    rows = (("Tarn", "all of its breedings ended alike", "ME-2410"), ("Pike", "12", "a note of it"))
+    small = Section("lots", "Lots", table=Table("Lots", columns, rows))
+    large = replace(small, table=replace(small.table, rows=rows * 5))
+    report = every_report()["client"]
+    page = render(replace(report, sections=(small,)))
+
+    assert '<td class="number said">all of its breedings ended alike</td>' in page
+    assert '<td class="number">12</td>' in page
+    assert 'class="scroll whole"' in page
+    assert 'class="scroll whole"' not in render(replace(report, sections=(large,)))
+
+
+def test_lines_of_one_sheet_that_wait_for_the_same_share_a_row():
+    findings = pd.DataFrame(
+        [
+            {"file": sheet, "line": line, "column_heading": "Scan", "text": "not pregnant",
+             "message": 'Scan is "not pregnant", seen before day 24 after the breeding',
+             "remedy": "Enter a later scan if there was one."}
+            for sheet, line in (("b.csv", 98), ("b.csv", 130), ("c.csv", 5), ("b.csv", 216))
+        ]
+    )  # fmt: skip
+
+    for reader, wanted in (
+        (OWNER, ["b.csv, lines 98, 130 and 216", "c.csv, line 5"]),
+        (replace(OWNER, words=Words("de")), ["b.csv, Zeilen 98, 130 und 216", "c.csv, Zeile 5"]),
+    ):
+        index = build_index(
+            "Kennel", (), findings, answer=(), provenance="As of 1 Jun 2026", reader=reader
+        )
+        assert [row[0] for row in index.sections[0].table.rows] == wanted
+
+
+def test_the_overview_counts_silent_boxes_apart_from_breedings_without_an_outcome():
+    results = overview_results()
+    bred = [item for item in results.unreported if item.what.word != "box"]
+    box = replace(results.unreported[0], what=Word("semen", "box"))
+    told = build_overview(replace(results, unreported=(*bred, box, box)), (), OWNER)
+    lead = next(section.lead for section in told.sections if section.name == "unreported")
+
+    assert lead.startswith(f"{len(bred)} outcome")
+    assert "and 2 boxes without a reported arrival" in lead
+
+
+def test_a_client_is_told_no_interval_of_what_is_kept_at_hour_0():
+    results = client_results()
+    held = next(s for s in build_client_sheet(results, CLIENT).sections if s.name == "held")
+    without = build_client_sheet(replace(results, kept=()), CLIENT)
+
+    assert [row[2] == "–" for row in held.table.rows] == [one.hours == 0.0 for one in results.kept]
+    # Nothing is said of how a number came about that is not there; the days keep their sources.
+    assert without.method == ()
+    assert results.sources[0] in render(without).replace("\u00a0", " ")
+
+
+def test_a_chance_that_rounds_to_none_is_never_printed_as_none():
+    assert EN.percent(Estimate(0.004, 0.001, 0.04)) == "< 1 (0–4)"
+    assert EN.percent(Estimate(0.006, 0.001, 0.04)) == "1 (0–4)"
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(1.2, "1 point"), (-0.9, "−1 point"), (2.0, "2 points"), (0.2, "0 points")],
+)
+def test_one_point_is_one_point(value, said):
+    assert EN.points(value) == said

@@ -8,8 +8,9 @@ from pypdf import PdfReader
 
 from reports.handout import N_SHEETS
 from reports.page import render
-from reports.pdf import can_set_type, pdf
+from reports.pdf import can_set_type, drawing, pdf
 from reports.theme import PAPER_COLORS
+from reports.words import Words
 from tests.reports.samples import HOSTILE, STOP, every_report
 
 pytestmark = pytest.mark.skipif(not can_set_type(), reason="the extra pdf is not installed")
@@ -37,6 +38,14 @@ def test_the_pdf_is_tagged_and_names_its_language_and_title():
     assert b"/MarkInfo" in sheets
     assert b"/Lang(en)" in sheets.replace(b" ", b"")
     assert b"pdfuaid" in sheets
+
+
+def test_a_picture_on_paper_prints_numbers_as_its_language_does():
+    _, spec = every_report()["review"].sections[0].charts[0]
+
+    assert ">1,000</text>" in drawing(spec, Words("en"))
+    assert ">1.000</text>" in drawing(spec, Words("de"))
+    assert ">1,000</text>" not in drawing(spec, Words("de"))
 
 
 def test_the_same_report_gives_the_same_sheets():

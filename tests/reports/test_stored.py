@@ -49,6 +49,8 @@ def test_hours_beyond_what_was_read_are_extrapolated_in_table_and_picture():
     basis = {row[1]: row[4] for row in section.table.rows}
     assert basis["48"] == "read or studied"
     assert basis["72"] == "extrapolated"
+    # All is kept at hour 0 by definition, which is no estimate with an interval.
+    assert [row[1] for row in section.table.rows if row[3] == "–"] == ["0"]
     _, chart = section.charts[0]
     parts = [row for rows in chart["datasets"].values() for row in rows if "part" in row]
     # The last hour read here joins both parts of the line.
