@@ -64,9 +64,6 @@ PADDING = {"collection": 16, "reading": 2, "stud": 8, "product": 4, "reader": 8}
 N_PRIOR_DRAWS = 4000
 """Draws of the published table that stand in for a posterior."""
 
-TRADED = (("log_scales", "product", "z_stud", "bias"),)
-"""What trades off against each other: only the sum of an extender's and a stud's part is seen."""
-
 
 @dataclass(frozen=True, slots=True)
 class StoragePosterior:
@@ -125,7 +122,6 @@ def fit_storage(
         gated=("log_scales", "sd_stud", "sd_collection", "bias"),
         seed=seed,
         schedule=schedule,
-        dense=TRADED,
     )
     values = sampled.values
     n = {kind: len(names) for kind, names in data.levels.items()}
@@ -173,8 +169,10 @@ def published_storage_draws(seed: int) -> Draws:
 
 def _model(data: Mapping[str, Any]) -> None:
     """Generative story; the motility at hour 0 is integrated."""
-    log_scales = numpyro.sample(
-        "log_scales", dist.Normal(data["log_scale_mean"], data["log_scale_sd"]).to_event(1)
+    # In units of the priors' own spreads, so that the sampler starts within them.
+    z_scales = numpyro.sample("z_scales", _normals(1.0, data["log_scale_mean"]))
+    log_scales = numpyro.deterministic(
+        "log_scales", data["log_scale_mean"] + data["log_scale_sd"] * z_scales
     )
     # A spread is sampled with a sign that changes nothing: its posterior is then smooth at nought.
     sd_stud = numpyro.sample("signed_stud", dist.Normal(0.0, PRIORS["s05_stud"].sd))
@@ -185,9 +183,11 @@ def _model(data: Mapping[str, Any]) -> None:
     numpyro.deterministic("sd_collection", jnp.abs(sd_collection))
     z_stud = numpyro.sample("z_stud", _normals(1.0, data["level_stud"]))
     stud = numpyro.deterministic("stud", sd_stud * z_stud)
-    product = numpyro.sample("product", _normals(PRIORS["s05_product"].sd, data["level_product"]))
+    z_product = numpyro.sample("z_product", _normals(1.0, data["level_product"]))
+    product = numpyro.deterministic("product", PRIORS["s05_product"].sd * z_product)
     z_collection = numpyro.sample("z_collection", _normals(1.0, data["start_guess"]))
-    bias = numpyro.sample("bias", _normals(PRIORS["r01_observer"].sd / 100.0, data["level_reader"]))
+    z_bias = numpyro.sample("z_bias", _normals(1.0, data["level_reader"]))
+    bias = numpyro.deterministic("bias", PRIORS["r01_observer"].sd / 100.0 * z_bias)
     log_eta = (
         data["scale_columns"] @ log_scales
         + data["log_eta_offset"]

@@ -181,7 +181,8 @@ def test_known_slopes_under_heavy_error_are_recovered_as_by_a_joint_fit():
 
     for row in ("c10", "c17_frozen"):
         ours, theirs = posterior.draws[row], np.asarray(sampled[row])
-        low, high = np.quantile(ours, [0.05, 0.95])
+        # One kennel: an interval of 99 %, or the test of two rows would fail once in five seeds.
+        low, high = np.quantile(ours, [0.005, 0.995])
         assert low < truth.values[row] < high
         assert float(array_stats.rhat(theirs, chain_axis=0, draw_axis=1)) < 1.01
         ess = float(array_stats.ess(theirs, chain_axis=0, draw_axis=1))
