@@ -6,7 +6,7 @@ import pytest
 from tests.analytics.stud_records import kennel
 from tests.studies import stud_alarms
 
-pytestmark = pytest.mark.study
+pytestmark = pytest.mark.slow
 
 
 def test_another_reader_is_no_fall_and_is_named_where_nobody_read_beside_both():

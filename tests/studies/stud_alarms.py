@@ -5,9 +5,9 @@ a year of history and a year that is followed. Three questions:
 
 - steady: of studs whose level never moves, how many are announced at a look within the year? At
   most the share that `power` states for them (which asks after every collection).
-- fallen: two of ten studs fall by 40 % after the history. How many of them are announced once the
-  number of collections that `power` promised has been made, or earlier? At least four of five. (Where all ten
-  fall on one day, a season or a reader could have done it as well, and fewer are announced.)
+- fallen: two of ten studs fall by 40 % after the history. How many of them are announced within the
+  number of collections that `power` promised? At least four of five. (Where all ten fall on one
+  day, a season or a reader could have done it as well, and fewer are announced.)
 - readers: a new reader takes over after the history and reads 20 % more. With overlap before it no
   stud is announced; after a clean hand-over all are named as not to be told from the reader.
 

@@ -1,6 +1,6 @@
 """The studies on a few kennels, and the chain under heavy error beside a joint fit.
 
-Those that fit take many minutes and are marked study: run by hand, with the studies themselves.
+What the studies themselves found, of many kennels, stands in their results.
 """
 
 import jax
@@ -36,8 +36,8 @@ def smallest_p_of_ranks(lines):
     return calibration.holm([row[1] for row in found.values()]).min()
 
 
-@pytest.mark.study
-@pytest.mark.parametrize(("model", "n_kennels"), [("conception", 8), ("litter", 5)])
+@pytest.mark.slow
+@pytest.mark.parametrize(("model", "n_kennels"), [("conception", 8), ("litter", 2)])
 def test_true_values_rank_evenly_among_the_draws_of_a_few_kennels(model, n_kennels):
     lines = calibration.lines_of(model, n_kennels, SEED)
 
@@ -46,7 +46,7 @@ def test_true_values_rank_evenly_among_the_draws_of_a_few_kennels(model, n_kenne
     assert f"{n_kennels} settled, 0 did not" in calibration.report(model, lines, SEED)
 
 
-@pytest.mark.study
+@pytest.mark.slow
 def test_outcomes_of_another_chain_than_the_model_s_are_caught():
     def more_litters(truth):
         return Truth(truth.values | {"c01": truth.values["c01"] + 2.0}, truth.effects)
@@ -71,7 +71,7 @@ def test_holm_multiplies_the_smallest_p_by_the_number_of_tests():
     np.testing.assert_allclose(calibration.holm([0.9, 0.01, 0.02]), [0.9, 0.03, 0.04])
 
 
-@pytest.mark.study
+@pytest.mark.slow
 def test_poor_records_of_a_few_kennels_give_back_the_truth():
     lines = [
         recovery.recovered_kennel(SEED, kennel, way, 150)
@@ -86,7 +86,7 @@ def test_poor_records_of_a_few_kennels_give_back_the_truth():
     assert "verdict" in recovery.report(lines, SEED)
 
 
-@pytest.mark.study
+@pytest.mark.slow
 def test_bitches_left_out_of_a_few_kennels_are_predicted_no_worse_than_from_the_table():
     lines = [held_out.held_out_kennel(SEED, kennel) for kennel in range(2)]
 
@@ -157,7 +157,7 @@ def joint(record_dose, has_dose, record_day, day_error, has_day, bitch, scan, re
     numpyro.factor("seen", jnp.log(p * (lives + lost) + (1 - p) * empty).sum())
 
 
-@pytest.mark.study
+@pytest.mark.slow
 def test_known_slopes_under_heavy_error_are_recovered_as_by_a_joint_fit():
     truth, rows, (scan, report), frames = heavily_mismeasured()
     data = prepare_conception(*frames)
