@@ -110,8 +110,8 @@ def text_lines(answer: Answer) -> list[str]:
 
 
 def printable(text: str) -> str:
-    """A text whose control characters are shown and not obeyed."""
-    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+    """A text whose control characters are shown and not obeyed; a page's own blanks are blanks."""
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text.replace("\u00a0", " "))
 
 
 def spoken(value: float, *, digits: int = 3) -> str:

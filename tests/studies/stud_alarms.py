@@ -38,7 +38,8 @@ LOOKS = (13, 26)
 """Collections of the followed year after which the rule is asked."""
 
 N_LOOKS, LOOKS_APART = 4, 3
-"""Looks at a fall up to the promised one; the promise is of looks after every collection."""
+"""Looks at a fall up to the promised one. The promise is of looks after every collection; at these
+four its own calculation comes to 77 % (76 to 79 in five kennels), at the last alone to 51 to 65."""
 
 FALL = np.log(0.6)
 READS_MORE = np.log(1.2)
@@ -176,8 +177,9 @@ def told(lines):
         said.append(
             f"fallen by 40 %: {hits} of {N_FALLEN * len(last)} announced at one of {N_LOOKS} looks "
             f"up to the promised one, after {min(last.values())} to {max(last.values())} "
-            f"collections (promise, with a look after every collection: 80 %); of the steady ones "
-            f"beside them {len(names) - hits} of {(N_STUDS - N_FALLEN) * len(last)}."
+            f"collections (promise: 80 % with a look after every collection, 77 % at these four); "
+            f"of the steady ones beside them {len(names) - hits} of "
+            f"{(N_STUDS - N_FALLEN) * len(last)}."
         )
     for overlap in (True, False):
         rows = [row for row in of["readers"] if row["overlap"] is overlap]
