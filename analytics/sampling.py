@@ -51,7 +51,7 @@ START_REACH = 2.0
 """Chains start within this of nought, coordinate by coordinate on the unconstrained line."""
 
 MAX_STEPS = 100
-"""Steps after which a path of a given length is cut."""
+"""Steps after which a path of a given length is cut; at 40 the storage model's chains wandered."""
 
 N_PROGRAMS = 8
 """Samplers held ready in one process; each holds some 150 MB of compiled programs."""
