@@ -23,7 +23,6 @@ import numpyro
 import numpyro.distributions as dist
 from arviz_stats.base import array_stats
 from numpyro.infer import HMC, MCMC, NUTS
-from numpyro.infer.util import ParamInfo, initialize_model
 
 from analytics.errors import ConvergenceError
 from analytics.estimate import Floats
@@ -46,9 +45,6 @@ GOLDEN_RATIO = (5**0.5 - 1.0) / 2.0
 
 SPREAD_BEND = 1.0
 """Where the coordinate of a spread turns to its logarithm, in units of the prior's scale."""
-
-START_REACH = 2.0
-"""Chains start within this of nought, coordinate by coordinate on the unconstrained line."""
 
 MAX_STEPS = 100
 """Steps after which a path of a given length is cut; at 40 the storage model's chains wandered."""
@@ -322,36 +318,11 @@ def _program(
             chain_method="vectorized",
             progress_bar=False,
         )
-        mcmc.run(
-            key, init_params=_start(model, key, arguments), extra_fields=("diverging",), **arguments
-        )
+        mcmc.run(key, **arguments, extra_fields=("diverging",))
         return mcmc.get_samples(group_by_chain=True), mcmc.get_extra_fields()["diverging"]
 
     compiled: Callable[[Any, dict[str, Any]], tuple[dict[str, Any], Any]] = jax.jit(program)
     return compiled
-
-
-def _start(model: Callable[..., Any], key: Any, arguments: dict[str, Any]) -> ParamInfo:  # noqa: ANN401
-    """Places where the chains start, within two of nought on the unconstrained line.
-
-    Their energy is told as infinite, so that the first place with a finite one is taken whatever it
-    is. The sampler's own search for a start holds the model and its gradient a second time, which
-    costs a third of the time to compile the program.
-    """
-
-    def shapes() -> Any:  # noqa: ANN401
-        found = initialize_model(key, model, model_kwargs=arguments, dynamic_args=True)
-        return found.param_info.z
-
-    sites = jax.eval_shape(shapes)
-    keys = jax.random.split(jax.random.fold_in(key, 1), len(sites))
-    place = {
-        name: jax.random.uniform(
-            keys[k], (N_CHAINS, *site.shape), minval=-START_REACH, maxval=START_REACH
-        )
-        for k, (name, site) in enumerate(sorted(sites.items()))
-    }
-    return ParamInfo(place, jnp.full(N_CHAINS, jnp.inf), jax.tree.map(jnp.zeros_like, place))
 
 
 class _VariedPaths(HMC):  # type: ignore[misc]  # numpyro has no types
