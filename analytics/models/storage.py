@@ -46,6 +46,8 @@ from analytics.sampling import (
     Diagnostics,
     Draws,
     Run,
+    flat,
+    half_normal_spread,
     independent_draws,
     padded_size,
     sample,
@@ -174,13 +176,9 @@ def _model(data: Mapping[str, Any]) -> None:
     log_scales = numpyro.deterministic(
         "log_scales", data["log_scale_mean"] + data["log_scale_sd"] * z_scales
     )
-    # A spread is sampled with a sign that changes nothing: its posterior is then smooth at nought.
-    sd_stud = numpyro.sample("signed_stud", dist.Normal(0.0, PRIORS["s05_stud"].sd))
-    sd_collection = numpyro.sample(
-        "signed_collection", dist.Normal(0.0, PRIORS["s05_collection"].sd)
-    )
-    numpyro.deterministic("sd_stud", jnp.abs(sd_stud))
-    numpyro.deterministic("sd_collection", jnp.abs(sd_collection))
+    spread = half_normal_spread(numpyro.sample("bent_spread", flat(2)))
+    sd_stud = numpyro.deterministic("sd_stud", PRIORS["s05_stud"].sd * spread[0])
+    sd_collection = numpyro.deterministic("sd_collection", PRIORS["s05_collection"].sd * spread[1])
     z_stud = numpyro.sample("z_stud", _normals(1.0, data["level_stud"]))
     stud = numpyro.deterministic("stud", sd_stud * z_stud)
     z_product = numpyro.sample("z_product", _normals(1.0, data["level_product"]))
