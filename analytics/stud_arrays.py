@@ -169,10 +169,10 @@ def _blocks(stud: np.ndarray[Any, Any], n_studs: int) -> tuple[Any, Any]:
     first = np.concatenate([[0], np.cumsum(n_blocks)[:-1]]) * ROWS_OF_BLOCK
     rank = np.empty(len(stud), dtype=np.int64)
     rank[np.argsort(stud, kind="stable")] = np.concatenate([np.arange(k) for k in count])
-    padded = _up(int(n_blocks.sum()), "block") - n_blocks.sum()
-    return first[stud] + rank, np.repeat(np.arange(n_studs), n_blocks + padded * (
-        np.arange(n_studs) == n_studs - 1
-    ))  # fmt: skip
+    row = first[stud] + rank
+    # Blocks that hold no row count as the last stud's.
+    n_blocks[-1] += _up(int(n_blocks.sum()), "block") - n_blocks.sum()
+    return row, np.repeat(np.arange(n_studs), n_blocks)
 
 
 def _in_blocks(

@@ -172,19 +172,19 @@ def published_storage_draws(seed: int) -> Draws:
 def _model(data: Mapping[str, Any]) -> None:
     """Generative story; the motility at hour 0 is integrated."""
     # In units of the priors' own spreads, so that the sampler starts within them.
-    z_scales = numpyro.sample("z_scales", _normals(1.0, data["log_scale_mean"]))
+    z_scales = numpyro.sample("z_scales", _normals(data["log_scale_mean"]))
     log_scales = numpyro.deterministic(
         "log_scales", data["log_scale_mean"] + data["log_scale_sd"] * z_scales
     )
     spread = half_normal_spread(numpyro.sample("bent_spread", flat(2)))
     sd_stud = numpyro.deterministic("sd_stud", PRIORS["s05_stud"].sd * spread[0])
     sd_collection = numpyro.deterministic("sd_collection", PRIORS["s05_collection"].sd * spread[1])
-    z_stud = numpyro.sample("z_stud", _normals(1.0, data["level_stud"]))
+    z_stud = numpyro.sample("z_stud", _normals(data["level_stud"]))
     stud = numpyro.deterministic("stud", sd_stud * z_stud)
-    z_product = numpyro.sample("z_product", _normals(1.0, data["level_product"]))
+    z_product = numpyro.sample("z_product", _normals(data["level_product"]))
     product = numpyro.deterministic("product", PRIORS["s05_product"].sd * z_product)
-    z_collection = numpyro.sample("z_collection", _normals(1.0, data["start_guess"]))
-    z_bias = numpyro.sample("z_bias", _normals(1.0, data["level_reader"]))
+    z_collection = numpyro.sample("z_collection", _normals(data["start_guess"]))
+    z_bias = numpyro.sample("z_bias", _normals(data["level_reader"]))
     bias = numpyro.deterministic("bias", PRIORS["r01_observer"].sd / 100.0 * z_bias)
     log_eta = (
         data["scale_columns"] @ log_scales
@@ -247,9 +247,9 @@ def collection_log_likelihood(
     return -0.5 * (log_variance + jnp.log(spread) + squares - tau2 * pulled**2 / spread)
 
 
-def _normals(sd: float, level: Any) -> Any:  # noqa: ANN401
-    """Independent normals, one a level."""
-    return dist.Normal(0.0, sd).expand((level.shape[0],)).to_event(1)
+def _normals(level: Any) -> Any:  # noqa: ANN401
+    """Independent standard normals, one a level."""
+    return dist.Normal(0.0, 1.0).expand((level.shape[0],)).to_event(1)
 
 
 def _padded(data: StorageData) -> dict[str, Any]:

@@ -282,13 +282,10 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     """Generative story, in the form the sampler likes."""
     n_studs, n_readers = data["last"].shape[0], data["reader_scale"].shape[0]
     n_basis = data["n_basis"].shape[0]
-    bent_spread = numpyro.sample("bent_spread", flat(3))
-    spread = half_normal_spread(bent_spread)
-    between = data["between_sd"] * spread[0]
-    reader_sd = data["reader_sd"] * spread[1]
-    amplitude = data["amplitude_sd"] * spread[2]
-    for name, value in (("between", between), ("reader_sd", reader_sd), ("amplitude", amplitude)):
-        numpyro.deterministic(name, value)
+    spread = half_normal_spread(numpyro.sample("bent_spread", flat(3)))
+    between = numpyro.deterministic("between", data["between_sd"] * spread[0])
+    reader_sd = numpyro.deterministic("reader_sd", data["reader_sd"] * spread[1])
+    amplitude = numpyro.deterministic("amplitude", data["amplitude_sd"] * spread[2])
     length = numpyro.sample("length", dist.LogNormal(jnp.log(data["length"]), data["length_sd"]))
     scale = amplitude * jnp.sqrt(spectral_density(1.0, length, data["half_range"], n_basis))
     n_episodes = data["of_episode"].shape[-1]
@@ -348,7 +345,9 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     mean = mean + data["of_reader"] @ reader
     inside = jnp.clip(mean, 0.0, 1.0)
     variance = (
-        variance + data["reading_sd"] ** 2 + (inside * (1.0 - inside) + 0.002) * data["inverse_n"]
+        variance
+        + data["reading_sd"] ** 2
+        + (inside * (1.0 - inside) + LEAST_SHARE_VARIANCE) * data["inverse_n"]
     )
     numpyro.factor(
         "readings",

@@ -37,7 +37,7 @@ def smallest_p_of_ranks(lines):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("model", "n_kennels"), [("conception", 8), ("litter", 2)])
+@pytest.mark.parametrize(("model", "n_kennels"), [("conception", 8), ("litter", 5)])
 def test_true_values_rank_evenly_among_the_draws_of_a_few_kennels(model, n_kennels):
     lines = calibration.lines_of(model, n_kennels, SEED)
 
