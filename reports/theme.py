@@ -62,8 +62,6 @@ def chart_config() -> dict[str, Any]:
             "symbolOpacity": 1,
             "labelLimit": 260,
             "columns": 3,
-            # Two legends stand below each other: side by side they are wider than a phone.
-            "layout": {"bottom": {"direction": "vertical", "anchor": "start", "margin": 6}},
         },
         "range": {"category": list(SERIES)},
         "text": {"color": INK, "font": FONT, "fontSize": 12},
