@@ -33,6 +33,9 @@ UPPER_LIMIT_PROB = 0.95
 
 Hanley & Lippman-Hand 1983, JAMA 249:1743-1745 (M)."""
 
+LEAST_SHARE_VARIANCE = 0.002
+"""Added to p (1 − p) of a judged share, as if one sperm in 500 were never sure. (J)"""
+
 MAX_DIFFERENCE_PCT_OF_200 = (
     (0, 1), (1, 2), (2, 3), (4, 4), (7, 5), (11, 6), (16, 7), (23, 8), (34, 9), (65, 10), (76, 9),
     (83, 8), (88, 7), (92, 6), (95, 5), (97, 4), (98, 3), (99, 2), (100, 1),

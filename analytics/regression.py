@@ -319,8 +319,10 @@ def draw_effects(data: Mapping[str, Any], factors: Sequence[str]) -> Any:  # noq
     """Sites of the effects; the sum of the effects of each row.
 
     The spread is sampled with a sign that cancels in the effects: a half-normal spread, without the
-    steep wall that its logarithm has, so that steps can be longer. Sites ``signed_<factor>``,
-    ``z_<factor>`` and, derived, ``sd_<factor>``.
+    steep wall that its logarithm has, so that steps can be longer. Few breedings say little about
+    a spread: bent as in :func:`analytics.sampling.half_normal_spread`, which rich records want,
+    it had fewer effective draws. Sites ``signed_<factor>``, ``z_<factor>`` and, derived,
+    ``sd_<factor>``.
     """
     total: Any = 0.0
     for factor in factors:

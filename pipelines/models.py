@@ -14,6 +14,7 @@ from analytics import (
     breeding_terms,
     checking,
     collection_inputs,
+    counting,
     keeping,
     likelihoods,
     own_storage,
@@ -161,7 +162,7 @@ def storage_data(store: Store) -> storage_inputs.StorageData:
 STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
     name=STORAGE_FIT,
     prior_ids=STORAGE_PRIORS,
-    modules=(storage, storage_inputs, keeping, own_storage, sampling),
+    modules=(storage, storage_inputs, counting, keeping, own_storage, sampling),
     prepare=storage_data,
     size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",
     too_thin=lambda data: (
@@ -212,7 +213,7 @@ def _over_time(
     return Model(
         name=name,
         prior_ids=("q01_tail", "q04", "q05", *prior_ids),
-        modules=(stud_quality, stud_arrays, slow_level, collection_inputs, sampling),
+        modules=(stud_quality, stud_arrays, slow_level, collection_inputs, counting, sampling),
         prepare=prepare,
         size=lambda data: f"{data.n_collections} {what} of {len(data.studs)} studs",
         too_thin=_too_few_collections,

@@ -37,6 +37,7 @@ import numpy as np
 import numpyro
 import numpyro.distributions as dist
 
+from analytics.counting import LEAST_SHARE_VARIANCE
 from analytics.estimate import Floats
 from analytics.keeping import log_retention
 from analytics.own_storage import OwnStorage
@@ -56,9 +57,6 @@ from analytics.storage_inputs import MEDIA, StorageData
 
 SCALES = ("s01", "s02_milk", "s02_cream", "s02_unknown", "s04", "s03")
 """Ids of the log-normal rows, in the order of the vector of their logs."""
-
-COUNT_FLOOR = 0.002
-"""Keeps the counting variance of a share near 0 or 1 above nothing (J)."""
 
 PADDING = {"collection": 16, "reading": 2, "stud": 8, "product": 4, "reader": 8}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
@@ -235,7 +233,7 @@ def collection_log_likelihood(
     per_hour = guess * shape * -log_kept / data["hours"]
     variance = (
         data["variance"]
-        + data["per_judged"] * (guess * (1.0 - guess) + COUNT_FLOOR)
+        + data["per_judged"] * (guess * (1.0 - guess) + LEAST_SHARE_VARIANCE)
         + (per_hour * data["hours_sd"]) ** 2
     )
     precision = data["weight"] / variance

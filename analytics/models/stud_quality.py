@@ -56,6 +56,7 @@ from analytics.collection_inputs import (
     MEASURES,
     StudData,
 )
+from analytics.counting import LEAST_SHARE_VARIANCE
 from analytics.estimate import Floats
 from analytics.sampling import (
     SCHEDULE,
@@ -77,9 +78,6 @@ from analytics.slow_level import (
     tailed_log,
 )
 from analytics.stud_arrays import n_basis_of, prior_numbers, stud_arrays
-
-LEAST_SHARE_VARIANCE = 0.002
-"""Added to p (1 - p), as if one sperm in 500 were never sure. (J)"""
 
 UNRECORDED_DOMAIN_DAYS = np.array([0.0, 36525.0])
 """Domain of the slow level of a kennel without a collection: any would do. [d]"""
