@@ -7,6 +7,7 @@ never the only carrier of meaning: shape, place or a label always says the same.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -42,6 +43,15 @@ LABEL_AT, BARS_FROM, BARS_TO = 0.22, 0.42, 0.92
 
 NAMED_FROM = 9.0
 """A block of shares at least this wide is named inside. [%]"""
+
+FLOW_HEIGHT, FLOW_LETTER, FLOW_LINE = 330, 11, 13
+"""Height of the picture of outcomes, of its letters and of a line of them. [px]"""
+
+FLOW_FLATTEST = 0.85
+"""On paper a picture is drawn flatter, by no more than this: its labels must still fit."""
+
+FLOW_NARROW, FLOW_NARROW_CHARACTERS, FLOW_WIDE_CHARACTERS = 520, 10, 15
+"""Below this width the blocks of the outcomes hold fewer letters beside each other. [px]"""
 
 COEFFICIENT_ROW = 46
 """Height of a label with three marks below it; nineteen of them fit a printed page. [px]"""
@@ -167,17 +177,29 @@ def readings_over_time(
             0, shaded.mark_rect(fill=MUTED, opacity=0.16).encode(x=x, x2=alt.X2("until:T"))
         )
     if not events.empty:
-        marks = alt.Chart(events).encode(x=x)
-        labels = marks.encode(y=AT_TOP, text=alt.Text("label:N"))
-        above: dict[str, Any] = {
-            "align": "left", "baseline": "top", "dx": 4, "fontSize": 11, "fontStyle": "italic",
-        }  # fmt: skip
         layers[:0] = [
-            marks.mark_rule(stroke=MUTED, strokeWidth=1),
-            labels.mark_text(**above, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
-            labels.mark_text(**above, fill=INK),
+            alt.Chart(events).mark_rule(stroke=MUTED, strokeWidth=1).encode(x=x),
+            *_event_labels(events, readings["on"], x),
         ]
     return finished(alt.layer(*layers), HEIGHT)
+
+
+def _event_labels(events: pd.DataFrame, on: pd.Series, x: alt.X) -> list[alt.Chart]:
+    """Names of events, towards the middle of the picture: at its edge they would be cut."""
+    sampled = pd.to_datetime(on)
+    is_late = pd.to_datetime(events["on"]) > sampled.min() + (sampled.max() - sampled.min()) / 2
+    place: dict[str, Any] = {"baseline": "top", "fontSize": 11, "fontStyle": "italic"}
+    labels = []
+    for rows, side in ((events[~is_late], "left"), (events[is_late], "right")):
+        if rows.empty:
+            continue
+        names = alt.Chart(rows).encode(x=x, y=AT_TOP, text=alt.Text("label:N"))
+        beside: dict[str, Any] = {**place, "align": side, "dx": 4 if side == "left" else -4}
+        labels += [
+            names.mark_text(**beside, fill=PAPER, stroke=PAPER, strokeWidth=4, opacity=0.85),
+            names.mark_text(**beside, fill=INK),
+        ]
+    return labels
 
 
 def chance_by_semen_type(chances: pd.DataFrame, words: Words) -> dict[str, Any]:
@@ -355,16 +377,18 @@ def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
         left=frame["pups"] - BAR_HALF,
         right=frame["pups"] + BAR_HALF,
     )
-    series = dict(zip((published, own, together), zip(SERIES, SHAPES, strict=False), strict=False))
+    # A bar is pale within its outline, a mark is full; the legend shows either as it is drawn.
+    series = {
+        published: (SERIES[0], SERIES[0], SHAPES[0]),
+        own: (SERIES[1], FILLS[1], SHAPES[1]),
+        together: (SERIES[2], SERIES[2], SHAPES[2]),
+    }
+    lines, fills, shapes = zip(*(series[name] for name in sources), strict=True)
     legend = legend_of(words["legend.source"], sources)
-    color = alt.Color(
-        "source:N", scale=alt.Scale(domain=sources, range=[series[name][0] for name in sources]),
-        legend=legend,
-    )  # fmt: skip
-    shape = alt.Shape(
-        "source:N", scale=alt.Scale(domain=sources, range=[series[name][1] for name in sources]),
-        legend=legend,
-    )  # fmt: skip
+    stroke, fill, shape = (
+        channel("source:N", scale=alt.Scale(domain=sources, range=list(range_)), legend=legend)
+        for channel, range_ in ((alt.Stroke, lines), (alt.Fill, fills), (alt.Shape, shapes))
+    )
     largest = int(frame["pups"].max())
     x_scale = alt.Scale(domain=[-0.6, largest + 0.6], nice=False)
     ticks = alt.Axis(values=list(range(largest + 1)), format="d", grid=False)
@@ -380,10 +404,10 @@ def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
     ]
     bars = (
         alt.Chart(placed[placed["source"] == own])
-        .mark_rect(fillOpacity=0.22, strokeWidth=1)
+        .mark_rect(strokeWidth=1)
         .encode(
             x=alt.X("left:Q", title=words["axis.pups_alive"], scale=x_scale, axis=ticks),
-            x2=alt.X2("right:Q"), y=y, y2=alt.Y2Datum(0), fill=color, stroke=color,
+            x2=alt.X2("right:Q"), y=y, y2=alt.Y2Datum(0), fill=fill, stroke=stroke,
             tooltip=tooltip[:3],
         )
     )  # fmt: skip
@@ -392,7 +416,7 @@ def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
     ends = base.encode(
         y=alt.Y("lower:Q", title=words["axis.litters"], scale=y_scale),
         y2=alt.Y2("upper:Q"),
-        color=color,
+        stroke=stroke,
     )
     rules = (
         ends.transform_filter(alt.datum.source == together).mark_rule(strokeWidth=2),
@@ -400,8 +424,8 @@ def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
             strokeWidth=1.5, strokeDash=[3, 2]
         ),
     )
-    points = base.mark_point(filled=True, size=46, opacity=1).encode(
-        y=y, color=color, shape=shape, tooltip=tooltip
+    points = base.mark_point(size=46, opacity=1).encode(
+        y=y, fill=fill, stroke=stroke, shape=shape, tooltip=tooltip
     )
     return finished(alt.layer(bars, *rules, points), HEIGHT)
 
@@ -413,7 +437,7 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
     ----------
     blocks
         Columns step (0, 1, …), top, bottom (share of the picture's height), kind (good, other or
-        unknown), label, count (text), about (for the tooltip).
+        unknown), about (count and name, for label and tooltip).
     words
         Of the reader.
     """
@@ -447,26 +471,50 @@ def outcome_flow(blocks: pd.DataFrame, words: Words) -> dict[str, Any]:
             y2=alt.Y2("bottom:Q"),
         )
     )
-    room = frame[frame["bottom"] - frame["top"] > 0.045]
-    in_two = room["label"].str.contains("\n")
-    # The engine sets the first line in the middle: two are raised by half a line.
     labels = [
-        alt.Chart(rows)
+        alt.Chart(_flow_labels(frame, characters))
+        .transform_filter(shown)
         .mark_text(
-            align="left",
-            baseline="middle",
-            dx=5,
-            dy=raised,
-            fontSize=11,
-            fill=INK,
-            lineBreak="\n",
-            limit=alt.ExprRef(f"width / {n_steps} - 6"),
+            align="left", baseline="middle", dx=5, fontSize=FLOW_LETTER, lineHeight=FLOW_LINE,
+            fill=INK, lineBreak="\n",
         )
-        .encode(x=x, y=alt.Y("middle:Q", scale=y_scale, axis=None), text=alt.Text("label:N"))
-        for rows, raised in ((room[~in_two], 0), (room[in_two], -7))
-        if len(rows)
-    ]
-    return finished(alt.layer(bars, unknown, *labels), 330)
+        .encode(x=x, y=alt.Y("label_at:Q", scale=y_scale, axis=None), text=alt.Text("label:N"))
+        for shown, characters in (
+            (f"width >= {FLOW_NARROW}", FLOW_WIDE_CHARACTERS),
+            (f"width < {FLOW_NARROW}", FLOW_NARROW_CHARACTERS),
+        )
+    ]  # fmt: skip
+    return finished(alt.layer(bars, unknown, *labels), FLOW_HEIGHT)
+
+
+def _flow_labels(blocks: pd.DataFrame, n_characters: int) -> pd.DataFrame:
+    """Count and name of every block that has room for both, else the count, else nothing.
+
+    Parameters
+    ----------
+    blocks
+        As for the picture.
+    n_characters
+        Letters that fit beside each other in a block.
+    """
+    rows = []
+    for block in blocks.to_dict("records"):
+        count, name = block["about"].split(" ", 1)
+        height = FLOW_FLATTEST * FLOW_HEIGHT * (block["bottom"] - block["top"])
+        below = [count, *textwrap.wrap(name, n_characters)]
+        beside = [block["about"]] if len(block["about"]) <= n_characters else [count]
+        lines = below if _flow_needs(below) <= height else beside
+        if _flow_needs(lines) > height:
+            continue
+        # The engine sets the first line where the label stands: several begin higher.
+        raised = (len(lines) - 1) * FLOW_LINE / 2 / FLOW_HEIGHT
+        rows.append({**block, "label": "\n".join(lines), "label_at": block["middle"] - raised})
+    return pd.DataFrame(rows, columns=[*blocks.columns, "label", "label_at"])
+
+
+def _flow_needs(lines: Sequence[str]) -> float:
+    """Height of a label's lines. [px]"""
+    return (len(lines) - 1) * FLOW_LINE + FLOW_LETTER + 1
 
 
 def option_bars(

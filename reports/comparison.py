@@ -229,7 +229,7 @@ def _pups(plan: BreedingPlan, words: Words) -> Section:
     rows = []
     for k, answer in enumerate(plan.answers):
         shares = answer.pups.shares
-        told = "/".join(words.number(pups) for pups in answer.pups_told)
+        told = " · ".join(words.number(pups) for pups in answer.pups_told)
         none = words.probability(float(shares[0]))
         note = told if answer.has_centre else words.say("comparison.pups_alone", pups=told)
         options.append({"row": k, "label": _way(answer, words), "note": note})

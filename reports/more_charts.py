@@ -150,7 +150,7 @@ def storage_of_extender(
     )  # fmt: skip
     highest = float(readings["kept"].max()) + 4.0 if len(readings) else 0.0
     scale = alt.Scale(domain=[0, max(110.0, highest)])
-    kept = words["axis.kept"]
+    kept = words["axis.kept_raw"]
     base = alt.Chart(curve).encode(x=x)
     band = base.mark_area(fill=SERIES[0], opacity=0.16).encode(
         y=alt.Y("lower:Q", scale=scale, title=kept), y2=alt.Y2("upper:Q")

@@ -25,9 +25,6 @@ from reports.words import Words
 SCANS = ("pregnant", "unknown", "not pregnant")
 OUTCOMES = ("whelped", "unknown", "no litter")
 PUPS = ("n_born_alive", "n_stillborn", "n_followed", "n_alive_8_weeks")
-TWO_LINES = 0.1
-"""A block at least this high holds its count above its name. [share of the picture]"""
-
 KIND = {
     "pregnant": "good", "not pregnant": "other", "whelped": "good", "no litter": "other",
     "unknown": "unknown",
@@ -314,11 +311,8 @@ def flow_blocks(outcomes: pd.DataFrame, words: Words) -> pd.DataFrame:
     def add(step: int, span: tuple[float, float], kind: str, key: str, n: int) -> None:
         text = words.say(f"flow.{key}", n=n)
         blocks.append(
-            {
-                "step": step, "top": span[0], "bottom": span[1], "kind": kind, "about": text,
-                "label": text.replace(" ", "\n", 1) if span[1] - span[0] > TWO_LINES else text,
-            }
-        )  # fmt: skip
+            {"step": step, "top": span[0], "bottom": span[1], "kind": kind, "about": text}
+        )
 
     n_bred = int(outcomes["n_breedings"].sum())
     add(0, (0.0, 1.0), "good", "bred", n_bred)

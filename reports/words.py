@@ -291,14 +291,16 @@ class Words:
         return self.say("format.points", n=int(shown.lstrip("+−") == "1"), shown=shown)
 
     def _estimate(self, estimate: Estimate, spec: str) -> str:
+        is_signed, spec = spec.startswith("+"), spec.removeprefix("+")
         if spec == "midpoints":
-            return self.points(estimate.median)
+            return self.points(estimate.median, signed=is_signed)
         scale, decimals = (100.0, 0) if spec.endswith("pct") else (1.0, int(spec[-1]))
-        low = self.number(scale * estimate.lower, decimals)
-        high = self.number(scale * estimate.upper, decimals)
+        low, middle, high = (
+            self.number(scale * value, decimals, signed=is_signed)
+            for value in (estimate.lower, estimate.median, estimate.upper)
+        )
         if spec.startswith("range"):
             return self.say("format.range", lower=low, upper=high)
-        middle = self.number(scale * estimate.median, decimals)
         if spec.startswith("mid"):
             return f"{middle} %" if spec.endswith("pct") else middle
         key = "format.estimate_pct" if spec == "pct" else "format.estimate"

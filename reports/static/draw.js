@@ -93,8 +93,9 @@
     panel.dataset.ready = "yes";
   }
 
+  let views = {};
   Promise.all(all("script[data-chart]").map(draw)).then((pairs) => {
-    const views = Object.fromEntries(pairs);
+    views = Object.fromEntries(pairs);
     for (const data of all("script[data-values]")) {
       const panel = document.querySelector(`[data-panel="${data.dataset.values}"]`);
       operate(panel, parsed(data), views);
@@ -106,11 +107,28 @@
     fold.addEventListener("toggle", () => window.dispatchEvent(new Event("resize")));
   }
 
-  // On paper every fold is open.
+  // On paper every fold is open. A picture is drawn for the sheet, whatever the screen was: as wide
+  // as its text, or half as wide where a section has several, and flatter, so that more of what
+  // belongs together stands on one sheet. Pixels are those of a drawing that the sheet scales.
+  const SHEET_PX = 940;
+  const HALF_PX = 460;
+  const FLATTER = 0.85;
   let opened = [];
+  const heights = {};
   window.addEventListener("beforeprint", () => {
     opened = all("details").filter((fold) => !fold.open);
     opened.forEach((fold) => (fold.open = true));
+    for (const [name, view] of Object.entries(views)) {
+      const isHalf = document.getElementById(name).closest(".several");
+      heights[name] = view.height();
+      view.width(isHalf ? HALF_PX : SHEET_PX).height(FLATTER * heights[name]).run();
+    }
+    document.body.classList.add("printing");
   });
-  window.addEventListener("afterprint", () => opened.forEach((fold) => (fold.open = false)));
+  window.addEventListener("afterprint", () => {
+    opened.forEach((fold) => (fold.open = false));
+    document.body.classList.remove("printing");
+    for (const [name, view] of Object.entries(views)) view.height(heights[name]).run();
+    window.dispatchEvent(new Event("resize"));
+  });
 })();

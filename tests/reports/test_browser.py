@@ -215,6 +215,55 @@ def test_a_phone_never_scrolls_sideways(browser, pages):
         tab.context.close()
 
 
+@pytest.mark.parametrize("kind", ["overview", "de/overview"])
+@pytest.mark.parametrize("width", [390, 1000])
+def test_every_label_of_the_outcomes_is_whole_and_within_its_block(browser, pages, kind, width):
+    tab, _, _ = visit(browser, one(pages, kind), viewport={"width": width, "height": 844})
+
+    labels, blocks = tab.evaluate(
+        "['.mark-text.role-mark text', '.mark-rect.role-mark path'].map((marks) =>"
+        " [...document.querySelectorAll(`#outcomes-0 svg ${marks}`)].map((mark) => {"
+        " const {left, right, top, bottom} = mark.getBoundingClientRect();"
+        " return {left, right, top, bottom, text: mark.textContent}; }))"
+    )
+    assert len(labels) > 10
+    assert [one["text"] for one in labels if "…" in one["text"]] == []
+    outside = [
+        label["text"]
+        for label in labels
+        if not any(
+            block["left"] <= label["left"] and label["right"] <= block["right"]
+            and block["top"] - 1 <= label["top"] and label["bottom"] <= block["bottom"] + 1
+            for block in blocks
+        )
+    ]  # fmt: skip
+    assert outside == []
+    tab.context.close()
+
+
+@pytest.mark.parametrize("width", [390, 1000])
+def test_paper_has_its_own_drawings_and_the_screen_gets_its_own_back(browser, pages, width):
+    tab, _, lines = visit(
+        browser, one(pages, "stud-tarn"), viewport={"width": width, "height": 844}
+    )
+    drawn = (
+        "['total-0', 'storage-0'].map((name) => ['width', 'height'].map((side) =>"
+        " Number(document.querySelector(`#${name} svg`).getAttribute(side))))"
+    )
+    before = tab.evaluate(drawn)
+    tab.evaluate("dispatchEvent(new Event('beforeprint'))")
+    tab.wait_for_function(f"() => {drawn}[0][0] === 940")
+    (_, high), (half, _) = tab.evaluate(drawn)
+    assert half == 460
+    assert high < before[0][1]
+
+    tab.evaluate("dispatchEvent(new Event('afterprint'))")
+    tab.wait_for_function(f"() => {drawn}[0][0] === {before[0][0]}")
+    assert tab.evaluate(drawn) == before
+    assert lines == []
+    tab.context.close()
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_paper_shows_every_table_and_how_we_know_in_dark_ink(browser, pages, kind):
     tab, _, _ = visit(browser, one(pages, kind), color_scheme="dark")

@@ -252,7 +252,8 @@ def test_every_text_can_be_said_with_values_of_its_kind():
         "time": datetime(2026, 3, 5, 9, 30), "rangepct": Estimate(0.5, 0.4, 0.6),
         "range0": Estimate(5.0, 4.0, 6.0), "range1": Estimate(5.0, 4.0, 6.0), "+0": 1.0, "+1": 1.0,
         "+2": 1.0, "prob": 0.5, "mid0": Estimate(5.0, 4.0, 6.0), "midpct": Estimate(0.5, 0.4, 0.6),
-        "midpoints": Estimate(5.0, 4.0, 6.0),
+        "+midpct": Estimate(0.5, 0.4, 0.6), "+rangepct": Estimate(0.5, 0.4, 0.6),
+        "+midpoints": Estimate(5.0, 4.0, 6.0), "+range0": Estimate(5.0, 4.0, 6.0),
     }  # fmt: skip
     for language in LANGUAGES:
         words = Words(language)
@@ -287,6 +288,19 @@ def test_a_sentence_is_told_in_either_language_with_the_same_numbers():
         "Die letzten 5 gezählten Proben von Rowan (5. März 2026 bis 9. Okt. 2026) enthielten 1.045 "
         "bis 1.902 Mio. Spermien, 70 bis 90 % davon als vorwärts beweglich abgelesen"
     )
+
+
+def test_a_change_says_its_direction_at_every_end_and_nothing_has_none():
+    said = EN.say(
+        "said.change_total_quiet", stud="Rowan", change=Estimate(0.28, -0.002, 0.61),
+        until=date(2022, 10, 22), small=0.01, middle=0.001, large=0.001, alarm=0.02,
+    )  # fmt: skip
+    assert "+28 % (90 % interval 0 to +61)" in said
+
+    points = Estimate(-1.2, -4.0, 3.0)
+    told = DE.say("stages.agreement", bias=points, n=7, n_apart=4, low=-31.0, high=19.0)
+    assert "−1 Punkt (90-%-Bereich −4 bis +3" in told
+    assert "zwischen −31 und +19" in told
 
 
 def test_a_number_whose_digits_nobody_vouched_for_is_refused():
