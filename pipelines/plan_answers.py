@@ -172,6 +172,7 @@ def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:
         "bitch_age_years": plan.pair.bitch_age_years,
         "n_litters_before": plan.n_litters,
         "months_since_last_litter": plan.months_since,
+        "litter_inbreeding_pct": plan.litter_inbreeding_pct,
         **heat_values(plan.heat),
         "n_draws": plan.n_draws,
         "sources": [source.key for source in plan.sources],

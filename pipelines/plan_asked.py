@@ -64,6 +64,8 @@ class Wishes:
         When a sample on hand was collected.
     ovulation_on
         Day of ovulation that a person expects; stands above the records.
+    litter_inbreeding_pct
+        Inbreeding of the planned litter by its pedigree; None when not known. [%]
     fewest_rest_days
         Days between two collections at least, in a season.
     """
@@ -83,6 +85,7 @@ class Wishes:
     extender: str | None = None
     on_hand_at: datetime | None = None
     ovulation_on: date | None = None
+    litter_inbreeding_pct: float | None = None
     fewest_rest_days: int = FEWEST_REST_DAYS
 
 

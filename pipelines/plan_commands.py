@@ -55,6 +55,26 @@ WithoutOption = Annotated[
     typer.Option("--without", help="Semen or route that is not wanted; repeatable."),
 ]
 ExtenderOption = Annotated[str | None, typer.Option("--extender", help="What a box is kept in.")]
+
+
+def _coefficient_pct(percent: float | None) -> float | None:
+    """An inbreeding coefficient as it was typed; not a number is no coefficient either."""
+    if percent is not None and not 0.0 <= percent <= 100.0:
+        raise typer.BadParameter(
+            f"a coefficient in percent lies between 0 and 100, such as 6.25; got {percent:g}."
+        )
+    return percent
+
+
+InbreedingOption = Annotated[
+    float | None,
+    typer.Option(
+        "--inbreeding",
+        metavar="PERCENT",
+        callback=_coefficient_pct,
+        help="Inbreeding of the planned litter by its pedigree; as of unrelated parents without.",
+    ),
+]
 LanguageOption = Annotated[PageLanguage, typer.Option("--language", help="Language of the answer.")]
 
 REFUSABLE = ("natural", "fresh", "chilled", "frozen", "vaginal", "transcervical")
@@ -80,6 +100,7 @@ def compare(
         datetime | None,
         typer.Option("--ovulation", formats=["%Y-%m-%d"], help="Ovulation as you expect it."),
     ] = None,
+    inbreeding: InbreedingOption = None,
     on_hand: Annotated[
         datetime | None,
         typer.Option(
@@ -122,6 +143,7 @@ def compare(
         is_bitch_at_kennel=not apart,
         n_inseminations=(1,) if once else (1, 2),
         ovulation_on=None if ovulation is None else ovulation.date(),
+        litter_inbreeding_pct=inbreeding,
         on_hand_at=on_hand,
         extender=extender,
         carrier=carrier,

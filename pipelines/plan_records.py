@@ -215,8 +215,8 @@ def pair_of(
     )
 
 
-def dam_of(records: PlanRecords, pair: Pair) -> Dam:
-    """The bitch as the size of her litter depends on her."""
+def dam_of(records: PlanRecords, pair: Pair, *, litter_inbreeding_pct: float | None = None) -> Dam:
+    """The bitch as the size of her litter depends on her, and the inbreeding asked for. [%]"""
     female = dog_row(records, pair.bitch, "female")
     return Dam(
         bitch=pair.bitch,
@@ -226,6 +226,7 @@ def dam_of(records: PlanRecords, pair: Pair) -> Dam:
         age_years=pair.bitch_age_years,
         is_first_litter=n_litters_of(records, pair.bitch) == 0,
         inbreeding_pct=_number(female["inbreeding_pct"]),
+        litter_inbreeding_pct=_number(litter_inbreeding_pct),
     )
 
 

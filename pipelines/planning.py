@@ -35,6 +35,7 @@ from analytics.plan.unknowns import N_JOINT_DRAWS, Chain, published_chain, with_
 from analytics.plan.what_if import option_grid
 from analytics.plan.wording import (
     boxes_source_sentence,
+    litter_inbreeding_sentences,
     pups_source_sentence,
     storage_source_sentence,
 )
@@ -54,6 +55,7 @@ from pipelines.plan_records import (
     pair_of,
     prices_on,
 )
+from pipelines.rules import FRACTION_INBREEDING
 
 N_READING_DAYS = 6
 """Mornings on which a further progesterone reading is weighed."""
@@ -115,8 +117,8 @@ def plan_breeding(
     is_stopped = bool(PLAN_STOPS & stopped_answers(cautions))
     nothing = BreedingPlan(
         pair, heat.told, cautions, is_stopped, n_litters_of(records, pair.bitch),
-        months_since_litter(records, pair.bitch), (), None, prices, currency,
-        wishes.worth_of_litter, (), -1, (), (), (), (), n_draws, (),
+        months_since_litter(records, pair.bitch), wishes.litter_inbreeding_pct, (), None, prices,
+        currency, wishes.worth_of_litter, (), -1, (), (), (), (), n_draws, (),
     )  # fmt: skip
     if is_stopped:
         return nothing
@@ -135,7 +137,8 @@ def plan_breeding(
     published = [simulate(outcome.option, pair, before) for outcome in best]
     born = records.litter.posterior
     litter_chain = Chain(born.draws, born.data.levels)
-    litter = draw_litter(litter_chain, dam_of(records, pair), seed=seed, n_draws=n_draws)
+    dam = dam_of(records, pair, litter_inbreeding_pct=wishes.litter_inbreeding_pct)
+    litter = draw_litter(litter_chain, dam, seed=seed, n_draws=n_draws)
     pups = [pups_of(outcome, litter) for outcome in best]
     # Without any known cost a worth of a litter cannot be weighed against one.
     costs = [outcome.option.cost(prices) for outcome in best]
@@ -150,7 +153,9 @@ def plan_breeding(
     return replace(
         nothing,
         infeasible=infeasible,
-        sources=_sources(records, pair.stud, asked, unknowns, answers, lead),
+        sources=_sources(
+            records, pair.stud, asked, wishes.litter_inbreeding_pct, unknowns, answers, lead
+        ),
         stored_until_h=unknowns.storage.observed_until_h,
         answers=answers,
         lead=lead,
@@ -165,6 +170,7 @@ def _sources(
     records: PlanRecords,
     stud: str,
     asked: Circumstances,
+    inbreeding_pct: float | None,
     unknowns: Unknowns,
     answers: Sequence[OptionAnswer],
     lead: int,
@@ -174,6 +180,10 @@ def _sources(
     told = [
         *chance_sources(records, answers[lead].share_from_records),
         pups_source_sentence(n_litters),
+        *litter_inbreeding_sentences(
+            inbreeding_pct,
+            may_be_fraction=0.0 < (inbreeding_pct or 0.0) <= FRACTION_INBREEDING,
+        ),
     ]
     options = [answer.outcome.option for answer in answers]
     if any(option.source == "next collection" for option in options):

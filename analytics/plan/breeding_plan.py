@@ -92,6 +92,8 @@ class BreedingPlan:
         Whether a caution takes every number away.
     n_litters, months_since
         Her litters, and months since the last; None where none is recorded.
+    litter_inbreeding_pct
+        Inbreeding of the planned litter as it was asked with; None when not known. [%]
     sources
         Where the numbers come from, a sentence each: chance, pups, sample, storage, boxes; own
         records are told from published work. Empty without answers.
@@ -125,6 +127,7 @@ class BreedingPlan:
     is_stopped: bool
     n_litters: int
     months_since: float | None
+    litter_inbreeding_pct: float | None
     sources: tuple[Sentence, ...]
     stored_until_h: float | None
     prices: Mapping[str, float]

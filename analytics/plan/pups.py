@@ -1,9 +1,9 @@
 """How many pups may come of one option, alive at 8 weeks?
 
 Given a litter, the litter model answers (:mod:`analytics.models.litter`): total born by her weight,
-age, litters and inbreeding, by method, dose and partners; stillborn pups by size of the litter and
-her age; losses by eight weeks; and losses of one litter go together. Its draws are those of the
-kennel's fit, or of the published table alone. An empty bitch has none.
+age, litters and inbreeding, by the litter's own inbreeding, by method, dose and partners; stillborn
+pups by size of the litter and her age; losses by eight weeks; and losses of one litter go together.
+Its draws are those of the kennel's fit, or of the published table alone. An empty bitch has none.
 
 A smaller dose is taken never to go with more pups: a coefficient drawn with the other sign counts
 as zero here.
@@ -43,7 +43,7 @@ BORN = np.arange(1.0, N_SUPPORT + 1.0)
 
 @dataclass(frozen=True, slots=True)
 class Dam:
-    """What the litter's size depends on beside the method.
+    """What the litter's size depends on beside the method: she, her mate, and their pedigrees.
 
     Attributes
     ----------
@@ -57,6 +57,8 @@ class Dam:
         Whether she has had none before.
     inbreeding_pct
         Her own; NaN when not known. [%]
+    litter_inbreeding_pct
+        Of the litter that is planned, as its pedigree tells it; NaN when not known. [%]
     """
 
     bitch: str
@@ -66,6 +68,7 @@ class Dam:
     age_years: float = float("nan")
     is_first_litter: bool = False
     inbreeding_pct: float = float("nan")
+    litter_inbreeding_pct: float = float("nan")
 
     @property
     def years_beyond(self) -> float:
@@ -191,6 +194,7 @@ def _design(option: Option, dam: Dam) -> Floats:
             "n_inseminations": [float(len(option.inseminated_at))],
             "first_litter": [float(dam.is_first_litter)],
             "inbreeding_pct": [dam.inbreeding_pct],
+            "litter_inbreeding_pct": [dam.litter_inbreeding_pct],
         }
     )
     semen, route = np.array([option.semen_type]), np.array([option.route])

@@ -136,6 +136,28 @@ def pups_source_sentence(n_litters: int) -> Sentence:
     return sentence("source.pups_fitted", n=n_litters)
 
 
+def litter_inbreeding_sentences(
+    percent: float | None, *, may_be_fraction: bool
+) -> tuple[Sentence, ...]:
+    """What inbreeding of the planned litter its pups are told with, and where its term comes from.
+
+    Parameters
+    ----------
+    percent
+        As it was asked with; None when not known. [%]
+    may_be_fraction
+        Whether it is so small that a fraction may have been meant.
+    """
+    if percent is None:
+        return (sentence("source.inbreeding_not_given"),)
+    row = PRIORS["l11_litter"]
+    given = sentence(
+        "source.inbreeding_given", percent=percent, fewer=100.0 * -np.expm1(row.centre),
+        sd=100.0 * row.sd, mark=row.mark,
+    )  # fmt: skip
+    return (given, sentence("source.inbreeding_small")) if may_be_fraction else (given,)
+
+
 def storage_source_sentence(
     stud: str,
     extender: str | None,

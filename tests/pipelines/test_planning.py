@@ -14,12 +14,15 @@ from typer.testing import CliRunner
 from analytics.errors import ToolkitError
 from analytics.plan.wording import verdict_from_lead
 from pipelines.cli import app
+from pipelines.compare_page import comparison_results
 from pipelines.plan_answers import plan_answer
 from pipelines.plan_asked import Wishes
 from pipelines.plan_commands import read_clock, read_hours, read_weekdays
 from pipelines.plan_records import PRICE_WORDS, heat_of, prices_on, read_plan_records
 from pipelines.planning import plan_breeding
 from reports.catalog import texts
+from reports.comparison import build_comparison
+from reports.page import Reader
 from reports.words import Words
 
 TODAY = ["--today", "2026-10-31"]
@@ -77,7 +80,7 @@ def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared,
     [
         [],
         ["--worth", "3000"],
-        ["--apart", "--once"],
+        ["--apart", "--once", "--inbreeding", "0.25"],
         ["--max-cost", "100", "--without", "natural"],
         ["--ovulation", "2026-11-10", "--carrier", "Night Coach"],
         ["--without", "natural", "--without", "fresh", "--without", "chilled"],
@@ -159,6 +162,54 @@ def test_a_lead_by_money_names_the_ways_with_a_higher_chance():
 
     assert verdict_from_lead(plan, first) == "higher"
     assert verdict_from_lead(plan, second) == "lower"
+
+
+@pytest.mark.parametrize("percent", ["120", "-3", "nan", "a quarter"])
+def test_what_is_no_coefficient_in_percent_is_wrong_usage(percent, run):
+    shown = run("compare", "Merle", "Birch", *FEW, "--inbreeding", percent)
+
+    assert shown.exit_code == 2
+    assert "--inbreeding" in shown.output
+
+
+def test_the_inbreeding_of_a_planned_litter_moves_its_pups_and_nothing_else(run):
+    none, given = (
+        json.loads(run("compare", "Merle", "Birch", *FEW, "--json", *more).output)
+        for more in ([], ["--inbreeding", "25"])
+    )
+
+    assert (none["litter_inbreeding_pct"], given["litter_inbreeding_pct"]) == (None, 25.0)
+    for one, other in zip(none["options"], given["options"], strict=True):
+        assert one["litter_prob"] == other["litter_prob"]
+        # Row l11_litter: −0.005 (sd 0.004) a point, so on average 0.887 times as many at 25;
+        # 400 draws know a mean of factors with an sd of 0.1 to 0.005, and litters of at least one
+        # pup fall by less than their mean.
+        assert 0.87 < other["expected_pups"] / one["expected_pups"] < 0.95
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        (None, {"en": ["not given", "unrelated parents"], "de": ["nicht angegeben", "unverwandt"]}),
+        (6.25, {"en": ["6.25 %, as given", "0.5 % fewer"], "de": ["6,25 %, wie", "0,5 % weniger"]}),
+        (0.25, {"en": ["0.25 %, as given", "25, not"], "de": ["0,25 %, wie", "25, nicht"]}),
+    ],
+)
+def test_terminal_and_page_say_which_inbreeding_the_pups_are_told_with(asked, told, records):
+    wishes = Wishes(litter_inbreeding_pct=asked)
+    plan = plan_breeding(records, "Merle", "Birch", wishes, seed=1, n_draws=400)
+
+    for language, wanted in told.items():
+        words = Words(language)
+        terminal = " ".join(plan_answer(plan, words).sentences)
+        reader = Reader(words, "owner")
+        results = comparison_results(plan, records, reader, anonymous=False)
+        (basis,) = [
+            part for part in build_comparison(results, reader).sections if part.name == "basis"
+        ]
+        for text in wanted:
+            assert text in terminal
+            assert text in " ".join(basis.paragraphs)
 
 
 def test_what_stands_beside_the_cost_is_the_bitch(planned):

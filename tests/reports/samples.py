@@ -344,6 +344,7 @@ def plan(name="Rowan"):
         False,
         2,
         14.0,
+        None,
         (sentence("source.chance_published"), sentence("said.no_counted_sample", stud=name)),
         None,
         {"collection": 80.0, "progesterone test": 55.0},

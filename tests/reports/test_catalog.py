@@ -122,6 +122,13 @@ def test_a_list_of_works_names_each_once_and_no_bare_remark():
             assert any(author in one for one in bare), author
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_works_named_beside_a_litters_inbreeding_are_those_of_its_row(language):
+    works = Words(language).source(PRIORS["l11_litter"].source)
+
+    assert works in Words(language)["source.inbreeding_given"]
+
+
 def test_both_languages_print_the_same_values():
     differing = {
         key

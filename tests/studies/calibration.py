@@ -11,12 +11,7 @@ on each, and the rank of every true value among 99 thinned draws must be uniform
 One line a kennel is appended to the lines file, so that an interrupted run goes on where it was.
 """
 
-import argparse
-import json
-import sys
-import time
-from datetime import UTC, datetime
-from pathlib import Path
+from functools import partial
 
 import numpy as np
 from scipy.special import expit, logsumexp
@@ -25,7 +20,6 @@ from scipy.stats import betabinom, chisquare, kstest
 from analytics.errors import ConvergenceError
 from analytics.models.conception import fit_conception
 from analytics.models.litter import LitterData, fit_litter
-from analytics.sampling import library_versions
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,
@@ -45,6 +39,7 @@ from tests.studies.kennels import (
     pregnant_logit,
     summed_effects,
 )
+from tests.studies.runner import Study, of_today, run
 
 N_BREEDINGS = 40
 N_LITTERS = 30
@@ -307,23 +302,12 @@ def line_of(kennel, posterior, found):
 KENNELS = {"conception": conception_kennel, "litter": litter_kennel}
 
 
-def lines_of(model, n_kennels, seed, *, path=None, spoil=None, say=lambda text: None):
-    """Lines of so many kennels, those on file first; an unsettled fit is a line without ranks."""
-    lines = [json.loads(line) for line in path.read_text().splitlines()] if path else []
-    done = {line["kennel"] for line in lines}
-    for kennel in range(n_kennels):
-        if kennel in done:
-            continue
-        try:
-            line = KENNELS[model](seed, kennel, spoil)
-        except ConvergenceError as error:
-            line = {"kennel": kennel, "unsettled": str(error)}
-        lines.append(line)
-        say(f"{model} {kennel} {line.get('seconds', 'unsettled')}")
-        if path:
-            with path.open("a") as file:
-                file.write(json.dumps(line) + "\n")
-    return lines
+def line_of_model(model, seed, kennel, spoil=None):
+    """One kennel through one of the models; an unsettled fit is a line without ranks."""
+    try:
+        return KENNELS[model](seed, kennel, spoil)
+    except ConvergenceError as error:
+        return {"kennel": kennel, "unsettled": str(error)}
 
 
 def uniformity(lines, seed):
@@ -373,11 +357,10 @@ def report(model, lines, seed):
     found = uniformity(lines, seed)
     p, (name, test) = smallest_p(found)
     seconds = np.array([line["seconds"] for line in settled])
-    versions = ", ".join(f"{library} {number}" for library, number in library_versions().items())
     size = f"{N_BREEDINGS} breedings" + (f" ({N_LITTERS} litters)" if model == "litter" else "")
     out = [
         f"Simulation-based calibration of the {model} model",
-        f"date {datetime.now(UTC):%Y-%m-%d}, seed {seed}, {versions}",
+        of_today(seed),
         f"{len(lines)} simulated kennels of {size}; {len(settled)} settled, "
         f"{len(lines) - len(settled)} did not; "
         f"{sum(line['runs'] > 1 for line in settled)} needed a longer run",
@@ -398,25 +381,11 @@ def report(model, lines, seed):
     return "\n".join(out) + "\n"
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("model", choices=KENNELS)
-    parser.add_argument("--kennels", type=int, default=300)
-    parser.add_argument("--seed", type=int, default=20261126)
-    parser.add_argument("--lines", type=Path, required=True, help="one line a kennel, appended")
-    parser.add_argument("--result", type=Path)
-    asked = parser.parse_args()
-    asked.lines.touch()
-    started = time.perf_counter()
-    lines = lines_of(
-        asked.model, asked.kennels, asked.seed, path=asked.lines,
-        say=lambda text: print(text, file=sys.stderr, flush=True),
-    )  # fmt: skip
-    text = report(asked.model, lines, asked.seed)
-    print(text, f"{time.perf_counter() - started:.0f} s this time")
-    if asked.result:
-        asked.result.write_text(text)
+STUDIES = {
+    model: Study(partial(line_of_model, model), partial(report, model), n_kennels=300)
+    for model in KENNELS
+}
 
 
 if __name__ == "__main__":
-    main()
+    run(__doc__, **STUDIES)

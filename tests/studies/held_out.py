@@ -11,12 +11,7 @@ semen type, the smoothed rate of all breedings, and gradient boosting. Run with
 One line a kennel is appended to the lines file, so that an interrupted run goes on where it was.
 """
 
-import argparse
-import json
-import sys
 from dataclasses import replace
-from datetime import UTC, datetime
-from pathlib import Path
 
 import numpy as np
 from scipy.special import expit
@@ -27,8 +22,8 @@ from analytics.checking import boosted_prob
 from analytics.errors import ConvergenceError
 from analytics.litter_chance import new_partner_spread, partner_effects, recorded_pregnant_prob
 from analytics.models.conception import fit_conception
-from analytics.sampling import library_versions
 from tests.studies.recovery import poor_kennel
+from tests.studies.runner import Study, of_today, run
 
 N_BREEDINGS = 60
 N_BITCHES = 24
@@ -104,7 +99,6 @@ def gain_over(line, way):
 
 def report(lines, seed):
     """The result as text."""
-    versions = ", ".join(f"{library} {number}" for library, number in library_versions().items())
     n_fits = N_PARTS * len(lines)
     score = {
         way: np.nanmean(np.concatenate([line["logs"][way] for line in lines]))
@@ -112,7 +106,7 @@ def report(lines, seed):
     }
     out = [
         "Log score of the conception chain on bitches left out",
-        f"date {datetime.now(UTC):%Y-%m-%d}, seed {seed}, {versions}",
+        of_today(seed),
         f"{len(lines)} simulated kennels of {N_BREEDINGS} breedings and {N_BITCHES} bitches, each "
         f"bitch left out once; {n_fits} fits, {sum(line['unsettled'] for line in lines)} did not "
         "settle",
@@ -138,36 +132,8 @@ def report(lines, seed):
     return "\n".join(out) + "\n"
 
 
-def lines_of(n_kennels, seed, *, path, say):
-    """Lines of so many kennels, those on file first."""
-    lines = [json.loads(line) for line in path.read_text().splitlines()]
-    done = {line["kennel"] for line in lines}
-    for kennel in range(n_kennels):
-        if kennel not in done:
-            lines.append(held_out_kennel(seed, kennel))
-            with path.open("a") as file:
-                file.write(json.dumps(lines[-1]) + "\n")
-            say(f"{kennel} {gain_over(lines[-1], 'published')}")
-    return lines
-
-
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("--kennels", type=int, default=20)
-    parser.add_argument("--seed", type=int, default=20261126)
-    parser.add_argument("--lines", type=Path, required=True, help="one line a kennel, appended")
-    parser.add_argument("--result", type=Path)
-    asked = parser.parse_args()
-    asked.lines.touch()
-    lines = lines_of(
-        asked.kennels, asked.seed, path=asked.lines,
-        say=lambda text: print(text, file=sys.stderr, flush=True),
-    )  # fmt: skip
-    text = report(lines, asked.seed)
-    print(text)
-    if asked.result:
-        asked.result.write_text(text)
+STUDY = Study(held_out_kennel, report, n_kennels=20)
 
 
 if __name__ == "__main__":
-    main()
+    run(__doc__, held_out=STUDY)

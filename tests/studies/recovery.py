@@ -12,12 +12,7 @@ their word. Run with
 One line a kennel is appended to the lines file, so that an interrupted run goes on where it was.
 """
 
-import argparse
-import json
-import sys
 from dataclasses import replace
-from datetime import UTC, datetime
-from pathlib import Path
 
 import numpy as np
 
@@ -26,7 +21,6 @@ from analytics.breeding_records import prepare_conception
 from analytics.errors import ConvergenceError
 from analytics.models.conception import fit_conception
 from analytics.priors import PRIORS
-from analytics.sampling import library_versions
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,
@@ -36,6 +30,7 @@ from tests.studies.kennels import (
     drawn_outcomes,
     views,
 )
+from tests.studies.runner import Study, of_today, run
 
 N_BREEDINGS = 300
 WELL_MEASURED_DAYS = 1.0
@@ -157,13 +152,12 @@ def squared_gain(lines, way, rows):
 
 def report(lines, seed):
     """The result as text."""
-    versions = ", ".join(f"{library} {number}" for library, number in library_versions().items())
     fits = {way: [line for line in lines if line["way"] == way] for way in WAYS}
     seconds = [line["seconds"] for line in fits["latent"] if "seconds" in line]
     ways = [way for way, of_way in fits.items() if any("told" in line for line in of_way)]
     out = [
         "Recovery of the conception chain from poor records",
-        f"date {datetime.now(UTC):%Y-%m-%d}, seed {seed}, {versions}",
+        of_today(seed),
         f"simulated kennels of {N_BREEDINGS} breedings, on average "
         f"{np.mean([line['complete'] for line in lines]):.0f} with dose and day well recorded; "
         f"seconds a fit: median {np.median(seconds):.1f}, most {max(seconds):.1f}",
@@ -211,38 +205,8 @@ def report(lines, seed):
     return "\n".join(out) + "\n"
 
 
-def lines_of(n_kennels, seed, *, path, say):
-    """Lines of so many kennels read in every way, those on file first; the latent form first."""
-    lines = [json.loads(line) for line in path.read_text().splitlines()]
-    done = {(line["way"], line["kennel"]) for line in lines}
-    for way in WAYS:
-        for kennel in range(n_kennels):
-            if (way, kennel) in done:
-                continue
-            lines.append(recovered_kennel(seed, kennel, way))
-            with path.open("a") as file:
-                file.write(json.dumps(lines[-1]) + "\n")
-            say(f"{way} {kennel} {lines[-1].get('seconds')}")
-    return lines
-
-
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("--kennels", type=int, default=50)
-    parser.add_argument("--seed", type=int, default=20261126)
-    parser.add_argument("--lines", type=Path, required=True, help="one line a kennel, appended")
-    parser.add_argument("--result", type=Path)
-    asked = parser.parse_args()
-    asked.lines.touch()
-    lines = lines_of(
-        asked.kennels, asked.seed, path=asked.lines,
-        say=lambda text: print(text, file=sys.stderr, flush=True),
-    )  # fmt: skip
-    text = report(lines, asked.seed)
-    print(text)
-    if asked.result:
-        asked.result.write_text(text)
+STUDY = Study(recovered_kennel, report, n_kennels=50, cases=tuple({"way": way} for way in WAYS))
 
 
 if __name__ == "__main__":
-    main()
+    run(__doc__, recovery=STUDY)

@@ -3,6 +3,8 @@
 What the studies themselves found, of many kennels, stands in their results.
 """
 
+from functools import partial
+
 import jax
 import jax.numpy as jnp
 import numpy as np
@@ -26,6 +28,7 @@ from tests.studies.kennels import (
     drawn_outcomes,
     views,
 )
+from tests.studies.runner import Study, lines_of
 
 SEED = 7
 
@@ -39,7 +42,7 @@ def smallest_p_of_ranks(lines):
 @pytest.mark.slow
 @pytest.mark.parametrize(("model", "n_kennels"), [("conception", 8), ("litter", 5)])
 def test_true_values_rank_evenly_among_the_draws_of_a_few_kennels(model, n_kennels):
-    lines = calibration.lines_of(model, n_kennels, SEED)
+    lines = [calibration.line_of_model(model, SEED, kennel) for kennel in range(n_kennels)]
 
     assert all("ranks" in line for line in lines)
     assert smallest_p_of_ranks(lines) > calibration.P_WANTED
@@ -51,9 +54,37 @@ def test_outcomes_of_another_chain_than_the_model_s_are_caught():
     def more_litters(truth):
         return Truth(truth.values | {"c01": truth.values["c01"] + 2.0}, truth.effects)
 
-    lines = calibration.lines_of("conception", 8, SEED, spoil=more_litters)
+    lines = [
+        calibration.line_of_model("conception", SEED, kennel, more_litters) for kennel in range(8)
+    ]
 
     assert smallest_p_of_ranks(lines) < calibration.P_WANTED
+
+
+def test_an_interrupted_study_goes_on_where_it_was(tmp_path):
+    asked = []
+
+    def line_of(seed, kennel, way, power_fails_at=None):
+        if (way, kennel) == power_fails_at:
+            raise KeyboardInterrupt
+        asked.append((way, kennel))
+        return {"way": way, "kennel": kennel, "told": [seed + kennel]}
+
+    def study(**how):
+        ways = ({"way": "poor"}, {"way": "rich"})
+        return Study(partial(line_of, **how), str, n_kennels=9, cases=ways)
+
+    in_one_go, interrupted = tmp_path / "whole.jsonl", tmp_path / "interrupted.jsonl"
+    expected = lines_of(study(), 3, SEED, in_one_go)
+    assert [(line["way"], line["kennel"]) for line in expected] == asked
+
+    asked.clear()
+    with pytest.raises(KeyboardInterrupt):
+        lines_of(study(power_fails_at=("rich", 1)), 3, SEED, interrupted)
+
+    assert lines_of(study(), 3, SEED, interrupted) == expected
+    assert len(asked) == len(set(asked)) == 6
+    assert interrupted.read_bytes() == in_one_go.read_bytes()
 
 
 def test_an_even_and_a_lopsided_set_of_ranks_are_told_apart():

@@ -86,6 +86,34 @@ def test_expected_pups_are_the_sum_over_every_litter_written_out(outcomes, litte
         )
 
 
+def test_an_inbred_litter_has_the_pups_that_its_row_of_the_table_gives_written_out(
+    outcomes, litter
+):
+    outcome = outcomes["natural mating once"]
+    full_siblings = replace(litter, dam=replace(litter.dam, litter_inbreeding_pct=25.0))
+    mine = pups_of(outcome, full_siblings)
+    draws = litter.coefficients
+
+    for d in range(0, 4000, 250):
+        one = {row: values[d] for row, values in draws.items()} | {"years": 1.5}
+        log_mean = litter.partners[d] + one["l01_medium"] + 1.5 * one["l09"]
+        expected = alive_probs(log_mean + 25.0 * one["l11_litter"], one) @ SUPPORT
+
+        assert mine.mean_alive[d] == pytest.approx(
+            outcome.litter_prob[d] * expected, rel=0.007, abs=1e-9
+        )
+
+
+def test_a_litter_of_unknown_inbreeding_is_told_as_that_of_unrelated_parents(outcomes, litter):
+    assert np.isnan(litter.dam.litter_inbreeding_pct)
+    unrelated = replace(litter, dam=replace(litter.dam, litter_inbreeding_pct=0.0))
+
+    for outcome in outcomes.values():
+        one, other = pups_of(outcome, litter), pups_of(outcome, unrelated)
+        assert np.array_equal(one.mean_alive, other.mean_alive)
+        assert np.array_equal(one.alive, other.alive)
+
+
 def test_drawn_pups_follow_the_exact_distribution_losses_going_together(outcomes, litter):
     outcome = outcomes["natural mating once"]
     n = len(outcome.litter_prob)
@@ -140,7 +168,10 @@ def test_a_greater_chance_never_has_fewer_pups(pair, unknowns, outcomes, litter)
 def test_a_breeding_enters_as_the_records_of_it_would(outcomes, litter):
     """The same breeding as a row of the views gives the model's own linear predictor."""
     outcome = outcomes["chilled transcervical twice"]
-    dam = Dam("Aster", "Tarn", "hound", 41.0, 6.5, is_first_litter=True, inbreeding_pct=4.0)
+    dam = Dam(
+        "Aster", "Tarn", "hound", 41.0, 6.5, is_first_litter=True, inbreeding_pct=4.0,
+        litter_inbreeding_pct=6.25,
+    )  # fmt: skip
     chain = published_litter_chain(np.random.default_rng(1), 200)
     silent = {row: np.zeros(200) for row in GROUP_PRIOR.values()}
     drawn = draw_litter(Chain({**chain.draws, **silent}, {}), dam, seed=1, n_draws=200)
@@ -153,6 +184,7 @@ def test_a_breeding_enters_as_the_records_of_it_would(outcomes, litter):
             "n_born_alive": [5.0], "n_stillborn": [0.0], "n_alive_8_weeks": [5.0],
             "is_sire_certain": [True], "adult_weight_kg": [41.0], "bitch_age_years": [6.5],
             "n_inseminations": [2.0], "inbreeding_pct": [4.0], "clinic": [None],
+            "litter_inbreeding_pct": [6.25],
         }
     )  # fmt: skip
     inseminations = pd.DataFrame(
