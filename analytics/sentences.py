@@ -6,10 +6,12 @@ Rules here decide which sentence is true and compute its numbers; the words stan
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from types import MappingProxyType
+from typing import Any
 
 from analytics.estimate import Estimate
 
@@ -53,3 +55,41 @@ Value = int | float | str | date | Estimate | Word | Sentence | tuple[str | Word
 def sentence(key: str, **values: Value) -> Sentence:
     """State a fact by its key and its values."""
     return Sentence(key, MappingProxyType(values))
+
+
+def kept_values(values: Mapping[str, Value]) -> str:
+    """Values of a sentence as JSON, to be told again in any language.
+
+    Raises
+    ------
+    ValueError
+        A value is neither a number nor a text, a word, a sentence or several of these.
+    """
+    return json.dumps({name: _plain(value) for name, value in values.items()}, ensure_ascii=False)
+
+
+def values_kept(kept: str) -> Mapping[str, Value]:
+    """Values of a sentence from their JSON."""
+    return MappingProxyType({name: _value(part) for name, part in json.loads(kept).items()})
+
+
+def _plain(value: Value) -> Any:  # noqa: ANN401
+    if isinstance(value, Word):
+        return {"kind": value.kind, "word": value.word}
+    if isinstance(value, Sentence):
+        return {"key": value.key, "values": {k: _plain(part) for k, part in value.values.items()}}
+    if isinstance(value, tuple):
+        return [_plain(part) for part in value]
+    if isinstance(value, int | float | str):
+        return value
+    raise ValueError(f"a {type(value).__name__} is not kept as JSON")
+
+
+def _value(part: Any) -> Any:  # noqa: ANN401
+    if isinstance(part, list):
+        return tuple(_value(one) for one in part)
+    if not isinstance(part, dict):
+        return part
+    if "word" in part:
+        return Word(part["kind"], part["word"])
+    return sentence(part["key"], **{name: _value(one) for name, one in part["values"].items()})

@@ -276,6 +276,7 @@ _TERMS = (
     ("cell", "Cell", "", "the cell as typed"),
     ("message", "Message", "", "what came and what was wanted"),
     ("remedy", "Remedy", "", "what to do"),
+    ("rule_values", "Values", "", "what the rule's texts print, as JSON; empty in older files"),
     ("closed_by", "Closed by", "", "why a finding needs no more attention; empty while open"),
     ("erased_on", "Erased on", "", "day on which a person's data were erased"),
     ("n_erased", "Cells erased", "", "number of cells that held a person's name"),

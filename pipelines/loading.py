@@ -11,18 +11,23 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
+from analytics.sentences import kept_values
 from pipelines.cell_rules import rules_of
 from pipelines.files import SheetText
 from pipelines.rules import Rule, Severity, columns_named
 from pipelines.schema import OF_A_LINE, SQL
 from pipelines.sheets import ANSWER_NAME, Column, Sheet
 from pipelines.staging import Connection, by_sheet, present_columns
+from reports.words import Words
 
 DayOrder = Literal["day-first", "month-first"]
 """Which comes first in a date such as 03/04/2024."""
 
 FEW_LINES = 10_000
 """Lines of a sheet below which a statement costs by its parts, not by its lines."""
+
+AT_LOADING = Words("en")
+"""In whose words the records file itself keeps what was found, for whoever opens it."""
 
 _NO_ANSWERS = """
 CREATE OR REPLACE TEMP TABLE answering (n BIGINT, line_id BIGINT, digest VARCHAR);
@@ -512,16 +517,16 @@ class _SheetLoad:
         for number, rule in rules:
             position = self.sheet.names.index(rule.column) + 1
             heading = self.sheet.column(rule.column).heading
-            rows.append(
-                (number, rule.severity, rule.name, position, heading, rule.wanted, rule.remedy)
-            )
+            told = (AT_LOADING.tell(rule.wanted), AT_LOADING.tell(rule.remedy))
+            values = kept_values(rule.values)
+            rows.append((number, rule.severity, rule.name, position, heading, *told, values))
         self.connection.execute(
             """
             CREATE OR REPLACE TEMP TABLE rule_row AS
             SELECT
                 unnest(?) AS rule_no, unnest(?) AS severity, unnest(?) AS name,
                 CAST(unnest(?) AS INTEGER) AS position, unnest(?) AS column_heading,
-                unnest(?) AS wanted, unnest(?) AS remedy
+                unnest(?) AS wanted, unnest(?) AS remedy, unnest(?) AS rule_values
             """,
             [list(column) for column in zip(*rows, strict=True)],
         )

@@ -1,6 +1,8 @@
 """What cannot be true, what is doubtful: one named row each.
 
-A rule is a condition in SQL over the cells of one line. A line that meets a condition of severity
+A rule is a condition in SQL over the cells of one line; what is said of it stands in
+``reports/catalog`` under its name, and a kept finding is told from that name and the rule's values:
+a rule that comes to print other values needs a new name. A line that meets a condition of severity
 ``refused`` is kept whole with the reason and enters no table; a ``question`` lets it in and asks.
 In a condition a cell appears typed under its library name and as the owner wrote it under
 ``<name>__text``; a dog's cell also gives ``<name>_id``, ``<name>_matches`` (dogs of that name),
@@ -11,9 +13,11 @@ In a condition a cell appears typed under its library name and as the owner wrot
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
+from analytics.sentences import Sentence, Value, sentence
 from pipelines.sheets import N_PROGESTERONE, SHEETS, Sheet
 
 Severity = Literal["refused", "question"]
@@ -97,10 +101,8 @@ class Rule:
         ``refused`` keeps the line out; ``question`` lets it in and asks.
     condition
         SQL over the typed line; the finding is made where it is true.
-    wanted
-        What the cell should have said, continuing "column is …, ".
-    remedy
-        What to do.
+    values
+        What its texts print; they stand in ``reports/catalog`` under its name.
     source
         Who says so.
     scope
@@ -112,10 +114,19 @@ class Rule:
     column: str
     severity: Severity
     condition: str
-    wanted: str
-    remedy: str
+    values: Mapping[str, Value] = field(default_factory=dict)
     source: str = _ITSELF
     scope: Scope = "line"
+
+    @property
+    def wanted(self) -> Sentence:
+        """What the cell should have said, continuing "column is …, "."""
+        return sentence(f"rule.{self.name}.wanted", **self.values)
+
+    @property
+    def remedy(self) -> Sentence:
+        """What to do."""
+        return sentence(f"rule.{self.name}.remedy", **self.values)
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -137,14 +148,14 @@ def _days(later: str, earlier: str) -> str:
     return f"date_diff('day', {earlier}, {later})"
 
 
-def _refused(*row: str, source: str = _ITSELF) -> Rule:
-    name, sheet, column, condition, wanted, remedy = row
-    return Rule(name, sheet, column, "refused", condition, wanted, remedy, source)
+def _refused(*row: str, source: str = _ITSELF, **values: Value) -> Rule:
+    name, sheet, column, condition = row
+    return Rule(name, sheet, column, "refused", condition, values, source)
 
 
-def _question(*row: str, source: str, scope: Scope = "line") -> Rule:
-    name, sheet, column, condition, wanted, remedy = row
-    return Rule(name, sheet, column, "question", condition, wanted, remedy, source, scope)
+def _question(*row: str, source: str, scope: Scope = "line", **values: Value) -> Rule:
+    name, sheet, column, condition = row
+    return Rule(name, sheet, column, "question", condition, values, source, scope)
 
 
 def _progesterone(n: int) -> tuple[Rule, ...]:
@@ -155,16 +166,12 @@ def _progesterone(n: int) -> tuple[Rule, ...]:
             "heats",
             on,
             f"{value} IS NOT NULL AND {on} IS NULL",
-            "missing beside a progesterone value",
-            "Enter the day of the blood sample.",
         ),
         _question(
             "progesterone without unit",
             "heats",
             unit,
             f"{value}.low IS NOT NULL AND {unit} IS NULL",
-            "missing beside a progesterone value",
-            "Enter ng/mL or nmol/L; without a unit the reading is kept and not used.",
             source="1 ng/mL = 3.180 nmol/L (D)",
         ),
         _question(
@@ -172,8 +179,7 @@ def _progesterone(n: int) -> tuple[Rule, ...]:
             "heats",
             value,
             f"{unit} = 'ng/mL' AND {value}.low > {USUAL_NG_PER_ML}",
-            f"above {USUAL_NG_PER_ML:g} ng/mL, which is more likely nmol/L",
-            "Look at the laboratory's sheet and correct the unit, or confirm it.",
+            n=USUAL_NG_PER_ML,
             source="luteal peaks from memory (M)",
         ),
         _question(
@@ -181,8 +187,8 @@ def _progesterone(n: int) -> tuple[Rule, ...]:
             "heats",
             on,
             f"{_days(on, 'first_day')} NOT BETWEEN {HEAT_DAYS[0]} AND {HEAT_DAYS[1]}",
-            f"not {HEAT_DAYS[0]} to {HEAT_DAYS[1]} days from the first bleeding",
-            "Check both days.",
+            low=HEAT_DAYS[0],
+            high=HEAT_DAYS[1],
             source=_SLIP,
         ),
     )
@@ -193,118 +199,91 @@ RULES: tuple[Rule, ...] = (
     _question(
         "inbreeding as a fraction", "dogs", "inbreeding_pct",
         f"inbreeding_pct > 0 AND inbreeding_pct <= {FRACTION_INBREEDING}",
-        "which may mean a fraction; percent is wanted", "Write 12 for 12 %, or confirm it.",
         source=_SLIP),
     _question(
         "two dogs with one chip", "dogs", "chip",
         "(SELECT count(*) FROM dog_identifier WHERE kind = 'chip' AND identifier = typed.chip) > 1",
-        "which is also the chip of another dog", "Read the chip again and correct the wrong one.",
         source=_ITSELF, scope="records"),
     # Collections
     _refused(
         "forward above moving", "collections", "progressive_motility_pct",
-        "progressive_motility_pct.low > total_motility_pct.high",
-        "more than the share that moves at all",
-        "Sperm moving forward are part of those moving; correct one of the two."),
+        "progressive_motility_pct.low > total_motility_pct.high"),
     _refused(
         "per mL instead of millions", "collections", "concentration_m_per_ml",
         "concentration_m_per_ml.low BETWEEN 1e6 AND 5e9",
-        "which looks like sperm per mL; millions per mL are wanted", "Divide by 1,000,000.",
         source=_SLIP),
     _question(
         "failed but measured", "collections", "failed_reason",
         "failed_reason IS NOT NULL AND (volume_ml IS NOT NULL OR concentration_m_per_ml IS NOT NULL"
         " OR progressive_motility_pct IS NOT NULL OR n_doses > 0)",
-        "on a line that also holds measurements",
-        "Clear the result if a sample was collected; its measurements are not used until then.",
         source=_ITSELF),
     _question(
         "more sperm than an ejaculate", "collections", "concentration_m_per_ml",
-        f"volume_ml.low * concentration_m_per_ml.low > {USUAL_TOTAL_M}",
-        f"which makes more than {USUAL_TOTAL_M:,.0f} million sperm with this volume",
-        "Check both; a pellet is counted in the volume it was taken up in.",
+        f"volume_ml.low * concentration_m_per_ml.low > {USUAL_TOTAL_M}", n=USUAL_TOTAL_M,
         source="Atlantic Veterinary College (P), widened (J)"),
     _question(
         "rounds per minute", "collections", "spin_g", f"spin_g > {USUAL_SPIN_G}",
-        "which may be rounds per minute; g is wanted",
-        "Turn rpm into g with the radius of the rotor, or confirm it.",
         source="trade memory (M)"),
     _refused(
         "more fluid than sample", "collections", "fluid_taken_off_ml",
-        "fluid_taken_off_ml > volume_ml.high",
-        "more than the whole sample", "Correct one of the two volumes."),
+        "fluid_taken_off_ml > volume_ml.high"),
     # Boxes sent
     _refused(
         "arrived before sent", "boxes", "arrived_on",
         "arrived_on + coalesce(arrived_at, TIME '23:59:59')"
-        " < sent_on + coalesce(sent_at, TIME '00:00:00')",
-        "before the box left", "Correct the day or the time."),
+        " < sent_on + coalesce(sent_at, TIME '00:00:00')"),
     _refused(
-        "sent before collected", "boxes", "sent_on", "sent_on < collected_on",
-        "before the collection", "Correct one of the two days."),
+        "sent before collected", "boxes", "sent_on", "sent_on < collected_on"),
     _refused(
         "kept back before collected", "boxes", "kept_back_on",
-        "kept_back_on < coalesce(collected_on, sent_on)",
-        "before the collection", "Correct one of the two days."),
+        "kept_back_on < coalesce(collected_on, sent_on)"),
     _refused(
         "read before arrival", "boxes", "arrival_pct",
-        "arrival_pct IS NOT NULL AND arrived_on IS NULL",
-        "on a line without a day of arrival", "Enter the day on which the box arrived."),
+        "arrival_pct IS NOT NULL AND arrived_on IS NULL"),
     _question(
         "long on the way", "boxes", "arrived_on",
-        f"{_days('arrived_on', 'sent_on')} > {CARRIER_WITHIN_DAYS}",
-        f"more than {CARRIER_WITHIN_DAYS} days after the box left", "Check the two days.",
+        f"{_days('arrived_on', 'sent_on')} > {CARRIER_WITHIN_DAYS}", n=CARRIER_WITHIN_DAYS,
         source=_SLIP),
     # Heats
     _question(
         "ovulation far from bleeding", "heats", "vet_ovulation_on",
         f"{_days('vet_ovulation_on', 'first_day')}"
         f" NOT BETWEEN {OVULATION_DAYS[0]} AND {OVULATION_DAYS[1]}",
-        f"not {OVULATION_DAYS[0]} to {OVULATION_DAYS[1]} days after the first bleeding",
-        "Check both days; a long or silent heat is possible.",
+        low=OVULATION_DAYS[0], high=OVULATION_DAYS[1],
         source="Beagle colony, Reprod Domest Anim 2012 (P)"),
     *(rule for n in range(1, N_PROGESTERONE + 1) for rule in _progesterone(n)),
     # Breedings
     _question(
         "litter's inbreeding as a fraction", "breedings", "litter_inbreeding_pct",
         f"litter_inbreeding_pct > 0 AND litter_inbreeding_pct <= {FRACTION_INBREEDING}",
-        "which may mean a fraction; percent is wanted", "Write 12 for 12 %, or confirm it.",
         source=_SLIP),
     _refused(
         "second before first", "breedings", "second_on",
         "second_on + coalesce(second_at, TIME '23:59:59')"
-        " < bred_on + coalesce(bred_at, TIME '00:00:00')",
-        "before the first insemination", "Exchange the two dates."),
+        " < bred_on + coalesce(bred_at, TIME '00:00:00')"),
     _question(
         "second long after first", "breedings", "second_on",
-        f"{_days('second_on', 'bred_on')} > {SECOND_WITHIN_DAYS}",
-        f"more than {SECOND_WITHIN_DAYS} days after the first",
-        "Check the dates; another breeding has its own line.", source=_SLIP),
+        f"{_days('second_on', 'bred_on')} > {SECOND_WITHIN_DAYS}", n=SECOND_WITHIN_DAYS,
+        source=_SLIP),
     _refused(
         "natural by another route", "breedings", "route",
-        "route IS NOT NULL AND (semen_type = 'natural') <> (route = 'natural')",
-        "which does not fit the semen",
-        "A natural mating has the route natural; inseminated semen has another."),
+        "route IS NOT NULL AND (semen_type = 'natural') <> (route = 'natural')"),
     _question(
         "route missing", "breedings", "route",
         "route__text IS NULL AND semen_type <> 'natural'",
-        "and vaginal is assumed", "Enter vaginal or transcervical.",
         source="common practice, no source"),
     _refused(
-        "bred before collected", "breedings", "collected_on", "collected_on > bred_on",
-        "after the insemination", "Correct one of the two days."),
+        "bred before collected", "breedings", "collected_on", "collected_on > bred_on"),
     _question(
         "old semen", "breedings", "collected_on",
         f"semen_type IN ('fresh', 'chilled') AND {_days('bred_on', 'collected_on')}"
         f" > CASE semen_type WHEN 'fresh' THEN {FRESH_WITHIN_DAYS} ELSE {CHILLED_WITHIN_DAYS} END",
-        "long before the insemination for such semen", "Check both days.",
         source="no claim beyond 72 h (J)"),
     _refused(
         "whelped out of term", "breedings", "whelped_on",
         f"{_days('whelped_on', 'bred_on')}"
         f" NOT BETWEEN {WHELPING_DAYS[0]} AND {WHELPING_DAYS[1]}",
-        f"not {WHELPING_DAYS[0]} to {WHELPING_DAYS[1]} days after the breeding",
-        "Correct the date of breeding or of whelping; a loss before term has the result lost.",
+        low=WHELPING_DAYS[0], high=WHELPING_DAYS[1],
         source="Okkens 2001 (P), widened"),
     _question(
         "whelped early or late", "breedings", "whelped_on",
@@ -312,95 +291,74 @@ RULES: tuple[Rule, ...] = (
         f" BETWEEN {WHELPING_DAYS[0]} AND {USUAL_WHELPING_DAYS[0] - 1}"
         f" OR {_days('whelped_on', 'coalesce(second_on, bred_on)')}"
         f" BETWEEN {USUAL_WHELPING_DAYS[1] + 1} AND {WHELPING_DAYS[1]}",
-        f"not {USUAL_WHELPING_DAYS[0]} to {USUAL_WHELPING_DAYS[1]} days after the breeding",
-        "Check the dates, or confirm it.", source="Concannon 1983 (M)"),
+        low=USUAL_WHELPING_DAYS[0], high=USUAL_WHELPING_DAYS[1], source="Concannon 1983 (M)"),
     _refused(
         "empty with pups", "breedings", "result",
-        "result IN ('empty', 'lost') AND (n_born_alive > 0 OR whelped_on IS NOT NULL)",
-        "on a line that also holds a litter", "Correct the result, or clear the litter."),
+        "result IN ('empty', 'lost') AND (n_born_alive > 0 OR whelped_on IS NOT NULL)"),
     _refused(
         "more alive at 8 weeks than born", "breedings", "n_alive_8_weeks",
-        "n_alive_8_weeks > n_born_alive",
-        "more than were born alive", "Correct one of the two numbers."),
+        "n_alive_8_weeks > n_born_alive"),
     _question(
         "very large litter", "breedings", "n_born_alive",
-        f"n_born_alive + coalesce(n_stillborn, 0) > {USUAL_LITTER}",
-        f"which makes a litter of more than {USUAL_LITTER}", "Check the number, or confirm it.",
+        f"n_born_alive + coalesce(n_stillborn, 0) > {USUAL_LITTER}", n=USUAL_LITTER,
         source="37,946 litters, Reprod Domest Anim 2017 (P)"),
     _refused(
-        "scanned before bred", "breedings", "scanned_on", "scanned_on < bred_on",
-        "before the breeding", "Correct one of the two days."),
+        "scanned before bred", "breedings", "scanned_on", "scanned_on < bred_on"),
     _question(
         "early negative scan", "breedings", "scan",
         f"scan = 'not pregnant' AND {_days('scanned_on', 'bred_on')} < {NEGATIVE_SCAN_FROM_DAYS}",
-        f"seen before day {NEGATIVE_SCAN_FROM_DAYS} after the breeding",
-        "Too early for a negative; it is not counted as one. Enter a later scan if there was one.",
+        n=NEGATIVE_SCAN_FROM_DAYS,
         source="priors row r05 (J)"),
     _question(
         "pups on a negative scan", "breedings", "n_pups_on_scan",
         "n_pups_on_scan > 0 AND coalesce(scan, '') <> 'pregnant'",
-        "beside a scan that is not pregnant", "Correct the scan or clear the number.",
         source=_ITSELF),
     _question(
         "bred too young", "breedings", "bred_on",
         f"bred_on < dog_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH"
-        f" OR bred_on < stud_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH",
-        f"before both partners were {YOUNGEST_MONTHS} months old",
-        "Check the date and the dates of birth.", source="trade memory (M)"),
+        f" OR bred_on < stud_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH", n=YOUNGEST_MONTHS,
+        source="trade memory (M)"),
     _question(
         "bred very old", "breedings", "bred_on",
-        f"bred_on > dog_born_on + INTERVAL {OLDEST_YEARS} YEAR",
-        f"after the bitch was {OLDEST_YEARS} years old",
-        "Check the date and her date of birth.", source="trade memory (M)"),
+        f"bred_on > dog_born_on + INTERVAL {OLDEST_YEARS} YEAR", n=OLDEST_YEARS,
+        source="trade memory (M)"),
     _refused(
         "straw not yet frozen", "breedings", "lot",
         "semen_type = 'frozen' AND bred_on < (SELECT min(frozen_lot.frozen_on) FROM frozen_lot"
-        " WHERE frozen_lot.stud_id = typed.stud_id AND frozen_lot.lot = typed.lot)",
-        "which was frozen after this insemination", "Correct the lot or one of the two days."),
+        " WHERE frozen_lot.stud_id = typed.stud_id AND frozen_lot.lot = typed.lot)"),
     _question(
         "no straw frozen by then", "breedings", "bred_on",
         "semen_type = 'frozen' AND lot IS NULL AND bred_on < (SELECT min(frozen_lot.frozen_on)"
         " FROM frozen_lot WHERE frozen_lot.stud_id = typed.stud_id)",
-        "before the first lot of this stud was frozen",
-        "Enter the missing lot in the Frozen stock sheet, or correct one of the two days.",
         source=_ITSELF),
     _question(
         "lot not in stock", "breedings", "lot",
         "lot IS NOT NULL AND NOT EXISTS (SELECT 1 FROM frozen_lot"
         " WHERE frozen_lot.stud_id = typed.stud_id AND frozen_lot.lot = typed.lot)",
-        "which is no lot of this stud in the Frozen stock sheet",
-        "Add the lot there, or correct its name.", source=_ITSELF),
+        source=_ITSELF),
     _question(
         "no straws left", "breedings", "n_straws",
         "semen_type = 'frozen' AND n_straws > 0 AND (SELECT sum(frozen_lot.n_straws)"
         " FROM frozen_lot WHERE frozen_lot.stud_id = typed.stud_id) < (SELECT"
         " sum(inseminations.n_straws) FROM inseminations WHERE inseminations.stud_id"
         " = typed.stud_id AND inseminations.semen_type = 'frozen')",
-        "and with it more straws of this stud were used than were frozen",
-        "Enter the missing lot in the Frozen stock sheet, or correct the straws.",
         source=_ITSELF, scope="records"),
     _question(
         "second sire in one heat", "breedings", "stud",
         "EXISTS (SELECT 1 FROM breedings AS other WHERE other.bitch_id = typed.dog_id"
         " AND other.stud_id <> typed.stud_id AND abs("
         f"{_days('bred_on', 'CAST(other.bred_earliest AS DATE)')}) <= {ONE_HEAT_DAYS})",
-        f"and another stud covered her within {ONE_HEAT_DAYS} days",
-        "Her pups are given to neither stud before their parentage is tested.", source=_ITSELF,
-        scope="records"),
+        n=ONE_HEAT_DAYS, source=_ITSELF, scope="records"),
     # Health
     _refused(
-        "until before it began", "health", "until_on", "until_on < noted_on",
-        "before it began", "Exchange the two dates."),
+        "until before it began", "health", "until_on", "until_on < noted_on"),
     _question(
         "Brucella result unclear", "health", "result",
         "kind = 'laboratory test' AND what__text ILIKE '%brucella%'"
         " AND lower(coalesce(result, '')) NOT IN ('negative', 'positive', 'suspect')",
-        "not one of negative, positive, suspect",
-        "Write one of the three words; until then the test counts as not read.",
         source="sheet definition (D)"),
     # Prices
     _refused(
-        "price ends before it begins", "prices", "valid_until", "valid_until < valid_from",
-        "before its first day", "Exchange the two dates."),
+        "price ends before it begins", "prices", "valid_until", "valid_until < valid_from"),
 )  # fmt: skip
 """The rules between cells; those of single cells follow from the sheet's columns."""

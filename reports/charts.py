@@ -385,10 +385,12 @@ def litter_sizes(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
     }
     lines, fills, shapes = zip(*(series[name] for name in sources), strict=True)
     legend = legend_of(words["legend.source"], sources)
-    stroke, fill, shape = (
-        channel("source:N", scale=alt.Scale(domain=sources, range=list(range_)), legend=legend)
-        for channel, range_ in ((alt.Stroke, lines), (alt.Fill, fills), (alt.Shape, shapes))
+    of_lines, of_fills, of_shapes = (
+        alt.Scale(domain=sources, range=list(range_)) for range_ in (lines, fills, shapes)
     )
+    stroke = alt.Stroke("source:N", scale=of_lines, legend=legend)
+    fill = alt.Fill("source:N", scale=of_fills, legend=legend)
+    shape = alt.Shape("source:N", scale=of_shapes, legend=legend)
     largest = int(frame["pups"].max())
     x_scale = alt.Scale(domain=[-0.6, largest + 0.6], nice=False)
     ticks = alt.Axis(values=list(range(largest + 1)), format="d", grid=False)

@@ -125,7 +125,7 @@ def _report(
         ),
         sources=results.sources if told else (),
         provenance=results.provenance,
-        glossary=("chance", "interval", "share_from_records") if told else (),
+        glossary=("draws", "chance", "interval", "share_from_records") if told else (),
         reader=reader,
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.sentences import Value
+from analytics.sentences import Value, sentence, values_kept
 from reports.page import Link, Reader, Report, Section, Table, columns
 from reports.words import Words
 
@@ -67,7 +67,7 @@ def _rows(findings: pd.DataFrame, words: Words) -> tuple[tuple[str, ...], ...]:
     """One row for all lines of a sheet that wait for the same, in the order of the first."""
     lines: dict[tuple[str, str, str], list[int]] = {}
     for row in findings.to_dict("records"):
-        told = (str(row["file"]), _message(row, words), words.finding(str(row["remedy"])))
+        told = (str(row["file"]), *_told(row, words))
         lines.setdefault(told, []).append(int(row["line"]))
     return tuple(
         (
@@ -79,12 +79,20 @@ def _rows(findings: pd.DataFrame, words: Words) -> tuple[tuple[str, ...], ...]:
     )
 
 
-def _message(row: Mapping[Hashable, Any], words: Words) -> str:
-    """What a rule of loading found; told in full where the records keep another rule's words."""
-    heading, cell, message = row["column_heading"], row["text"], str(row["message"])
-    key = "index.finding_blank" if pd.isna(cell) else "index.finding"
-    found: dict[str, Value] = {"heading": heading, "cell": "" if pd.isna(cell) else cell}
-    stored = Words("en").say(key, **found, wanted="")
-    if not message.startswith(stored):
-        return message
-    return words.say(key, **found, wanted=words.finding(message.removeprefix(stored)))
+def _told(row: Mapping[Hashable, Any], words: Words) -> tuple[str, str]:
+    """What a rule of loading found and advises, from its name and values.
+
+    A finding of an older version kept neither: it is told as it was told then.
+    """
+    wanted, remedy = (f"rule.{row['rule']}.{part}" for part in ("wanted", "remedy"))
+    if pd.isna(row["rule_values"]) or wanted not in words.texts:
+        return str(row["message"]), str(row["remedy"])
+    values = values_kept(str(row["rule_values"]))
+    heading, cell = str(row["column_heading"]), row["text"]
+    found: dict[str, Value] = {"heading": heading, "wanted": sentence(wanted, **values)}
+    message = (
+        words.say("index.finding_blank", **found)
+        if pd.isna(cell)
+        else words.say("index.finding", **found, cell=str(cell))
+    )
+    return message, words.say(remedy, **values)

@@ -1,10 +1,12 @@
 """Say things in one language: sentences from their keys and values, numbers, days, words.
 
 Formats a text may name after a value: none for a count, a recorded text or a word; a number of
-decimals (``{low:0}``), with a sign (``{x:+2}``); ``pct`` for a share of one as a percentage;
+decimals (``{low:0}``), with a sign (``{x:+2}``); ``exact`` for a bound that nobody measured, with
+the digits it has; ``pct`` for a share of one as a percentage;
 ``prob`` for a probability, which is never printed as 0 or 100 %;
 ``range`` and a number of decimals for the ends of an estimate alone (``{e:range0}``,
-``{e:rangepct}``), ``mid`` likewise for its middle alone, ``midpoints`` for that in points;
+``{e:rangepct}``), ``mid`` likewise for its middle alone, ``midpoints`` for that in points, each
+also with signs (``{e:+midpct}``);
 ``cap`` for a word at the head of a sentence. A float without a format is a mistake of ours: it
 would claim more than it knows.
 """
@@ -17,7 +19,6 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import cache
 from string import Formatter
 from typing import Any
 
@@ -26,9 +27,6 @@ import pandas as pd
 from analytics.estimate import Estimate
 from analytics.sentences import Sentence, Value, Word
 from reports.catalog import Text, texts
-
-_WORDY = frozenset({"words", "unit"})
-"""What a rule of loading leaves open that is no number."""
 
 _STAYS = "\n\u200c\u200d"
 
@@ -43,27 +41,6 @@ _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w]))")
 _IN_UNIT = re.compile(r"(?<=\bM/)(?=mL)|(?<=Mio\./)(?=mL)")
 _PERCENT_RANGE = re.compile(r"(?<=\d)-%-(?=\w)")
 _IN_DATE = re.compile(r"\b(\d{1,2}\.?) ([^\W\d]{3,9}\.?) (\d{4})\b")
-
-
-_BOUND = re.compile(r"-?\d[\d,]*(?:\.\d+)?")
-"""A number as the rules of loading print it; a year has four digits and no comma."""
-
-
-@cache
-def _open_findings(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
-    """What the rules of loading say with something left open: a pattern, and its text here."""
-    found = []
-    for key, text in texts(language).items():
-        if key.startswith("finding.") and "{" in key and isinstance(text, str):
-            parts = re.split(r"\{(\w+)\}", key.removeprefix("finding."))
-            pattern = "".join(
-                (f"(?P<{part}>.+)" if part in _WORDY else f"(?P<{part}>{_BOUND.pattern})")
-                if k % 2
-                else re.escape(part)
-                for k, part in enumerate(parts)
-            )
-            found.append((re.compile(pattern), text))
-    return tuple(found)
 
 
 def bound(text: str) -> str:
@@ -146,27 +123,6 @@ class Words:
         parts = (self.texts.get(f"citation.{part}", part) for part in cited.split("; "))
         return "; ".join(str(part) for part in parts)
 
-    def finding(self, told: str) -> str:
-        """What a rule of loading says or advises, in this language; what it lacks stays as it is.
-
-        The English of a rule is its key. A key may leave open the numbers of a bound (``low``,
-        ``high``, ``n``, ``m``), which are printed as this language does, and words of a sheet.
-        """
-        exact = self.texts.get(f"finding.{told}")
-        if isinstance(exact, str):
-            return exact
-        for pattern, text in _open_findings(self.language):
-            if found := pattern.fullmatch(told):
-                return text.format(**{k: self._bound(v) for k, v in found.groupdict().items()})
-        return told
-
-    def _bound(self, printed: str) -> str:
-        """A number of the rules as this language prints it; anything else as it is."""
-        if not _BOUND.fullmatch(printed):
-            return printed
-        swap = {",": self["format.thousands"], ".": self["format.decimal"], "-": "−"}
-        return "".join(swap.get(character, character) for character in printed)
-
     def number(self, value: float | None, decimals: int = 0, *, signed: bool = False) -> str:
         """A number with as many decimals as it deserves; a dash where there is none."""
         if value is None or pd.isna(value):
@@ -177,6 +133,10 @@ class Words:
         if not printed.strip("+-0,."):
             # What rounds to nothing has no sign: it would claim a direction.
             printed = printed.lstrip("+-")
+        return self._in_this_language(printed)
+
+    def _in_this_language(self, printed: str) -> str:
+        """A number of Python's with the signs of this language."""
         swap = {",": self["format.thousands"], ".": self["format.decimal"], "-": "−"}
         return "".join(swap.get(character, character) for character in printed)
 
@@ -279,6 +239,8 @@ class Words:
             return f"{self.number(100 * value)} %"
         if spec == "prob":
             return self.probability(value)
+        if spec == "exact":
+            return self._in_this_language(f"{value:,.9g}")
         if spec:
             return self.number(value, int(spec.removeprefix("+")), signed=spec.startswith("+"))
         if isinstance(value, float):

@@ -5,9 +5,9 @@ SELECT
         + row_number() OVER (ORDER BY line_id, rule_no) AS finding_id,
     line_id, severity, name AS rule, column_heading, cell,
     column_heading || ' is ' || coalesce('"' || cell || '"', 'blank') || ', ' || wanted AS message,
-    remedy
+    remedy, rule_values
 FROM raised;
 
-INSERT INTO finding SELECT *, NULL FROM newly_found;
+INSERT INTO finding BY NAME FROM newly_found;
 
 INSERT INTO touched SELECT finding_id FROM newly_found;

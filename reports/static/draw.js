@@ -120,7 +120,7 @@
     opened.forEach((fold) => (fold.open = true));
     for (const [name, view] of Object.entries(views)) {
       const isHalf = document.getElementById(name).closest(".several");
-      heights[name] = view.height();
+      heights[name] ??= view.height();
       view.width(isHalf ? HALF_PX : SHEET_PX).height(FLATTER * heights[name]).run();
     }
     document.body.classList.add("printing");

@@ -18,8 +18,14 @@ from pipelines.archive import MANIFEST, back_up, export, restore
 from pipelines.schema import KEYS, newest_schema
 from pipelines.sheets import SHEETS
 from pipelines.store import Store
+from reports.index import build_index
+from reports.page import Reader
+from reports.words import Words
 
 OLD_FILES = sorted((Path(__file__).parent / "old_files").glob("schema_*.duckdb.gz"))
+WITHOUT_VALUES = [path for path in OLD_FILES if path.name < "schema_0008"]
+"""Files of versions that kept no values with a finding."""
+
 TODAY = date(2026, 10, 31)
 
 
@@ -274,6 +280,34 @@ def test_a_file_of_an_older_version_is_brought_up_to_date_and_loses_nothing(old,
                 continue
             after = file.execute(f"SELECT * FROM {table}").df().astype(str)
             pd.testing.assert_frame_equal(after[list(rows)], rows)
+
+
+@pytest.mark.parametrize("old", WITHOUT_VALUES, ids=lambda path: path.name[:11])
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_finding_of_an_older_file_is_shown_as_it_was_told_then(old, language, tmp_path):
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(gzip.decompress(old.read_bytes()))
+    with duckdb.connect(str(path), read_only=True) as file:
+        kept = file.execute("SELECT message, remedy FROM finding ORDER BY finding_id").fetchall()
+    sheet = tmp_path / "collections.csv"
+    sheet.write_text("Dog,Date,Volume (mL)\nRowan,2024-04-01,much\n", encoding="utf-8")
+
+    with Store.open(path) as store:
+        store.load([sheet], today=TODAY)
+        findings = store.read("findings")
+    reader = Reader(Words(language))
+    page = build_index("Kennel", (), findings, answer=(), provenance="", reader=reader)
+    *older, newer = [row[1:] for row in page.sections[0].table.rows]
+
+    assert len(kept) == 2
+    assert older == kept
+    assert (
+        newer[0]
+        == {
+            "en": 'Volume (mL) is "much", which is no number',
+            "de": "Volume (mL) ist „much“, das ist keine Zahl",
+        }[language]
+    )
 
 
 @pytest.mark.parametrize("old", OLD_FILES, ids=lambda path: path.name[:11])

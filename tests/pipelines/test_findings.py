@@ -51,7 +51,7 @@ def test_findings_are_grouped_by_what_to_do_refusals_first(kennel):
     assert all(group.findings["remedy"].nunique() == 1 for group in groups)
     text = "\n".join(waiting_lines(findings))
     assert text.index("Refused: 3 lines") < text.index("Doubtful, and counted: 1 line")
-    assert "Write 12.5, > 20, 70-80, or leave the cell blank. (2)" in text
+    assert "Write a number (12.5, > 20, 70-80), or leave the cell blank. (2)" in text
     for number in findings["finding_id"]:
         assert f"{number}  collections.csv" in text
 

@@ -4,9 +4,11 @@ from datetime import date, timedelta
 
 import pytest
 
+from analytics.sentences import values_kept
 from pipelines.cell_rules import ANOTHER, CONFLICT, GONE, rules_of
 from pipelines.rules import RULES
 from pipelines.sheets import SHEETS
+from reports.words import Words
 
 COMPARED = {CONFLICT, ANOTHER, GONE}
 """Rules about lines beside each other; test_store proves them."""
@@ -133,8 +135,8 @@ def line(sheet, n, changed=()):
 
 
 @pytest.fixture(scope="module")
-def broken(tmp_path_factory, kennel_class):
-    """Rules found broken, by sheet and line; a plain line stands before each bad one."""
+def findings(tmp_path_factory, kennel_class):
+    """What is found of lines that break each rule; a plain line stands before each bad one."""
     kennel = kennel_class(tmp_path_factory.mktemp("rules"))
     kennel.load(kennel.write("dogs", DOGS), kennel.write("frozen", LOTS, "stock/frozen.csv"))
     paths = []
@@ -147,8 +149,14 @@ def broken(tmp_path_factory, kennel_class):
         ]
         paths.append(kennel.write(sheet, rows, f"broken/{sheet}.csv"))
     kennel.load(*paths)
+    return kennel.read("findings")
+
+
+@pytest.fixture(scope="module")
+def broken(findings):
+    """Severities by rule, by sheet and line."""
     found = {}
-    for finding in kennel.read("findings").itertuples():
+    for finding in findings.itertuples():
         found.setdefault((finding.sheet, finding.line), {})[finding.rule] = finding.severity
     return found
 
@@ -171,6 +179,26 @@ def test_a_plain_line_breaks_no_rule(broken, sheet):
     assert spoken <= {"second sire in one heat"}
 
 
+def test_every_kept_finding_tells_what_its_rule_says_in_either_language(findings):
+    rules = {
+        (sheet, rule.name, SHEETS[sheet].column(rule.column).heading): rule
+        for sheet in SHEETS
+        for rule in rules_of(SHEETS[sheet])
+    }
+    for row in findings.to_dict("records"):
+        rule = rules[row["sheet"], row["rule"], row["column_heading"]]
+        kept = values_kept(row["rule_values"])
+
+        # The values came back from the file as the rule has them, words and sentences included.
+        assert dict(kept) == dict(rule.values)
+        # Its English is what the loading said.
+        wanted, remedy = (Words("en").say(said.key, **kept) for said in (rule.wanted, rule.remedy))
+        assert row["message"].endswith(f", {wanted}")
+        assert row["remedy"] == remedy
+        german = Words("de").say(rule.wanted.key, **kept)
+        assert german == Words("de").tell(rule.wanted) != wanted
+
+
 def test_every_rule_has_a_line_that_breaks_it():
     written = {rule.name for sheet in SHEETS.values() for rule in rules_of(sheet)}
 
@@ -183,8 +211,7 @@ def test_every_rule_is_named_once_and_says_what_to_do():
         assert len({(rule.name, rule.column) for rule in rules}) == len(rules)
         for rule in rules:
             assert rule.column in sheet.names
-            assert rule.wanted
-            assert rule.remedy.endswith(".")
+            assert Words("en").tell(rule.remedy).endswith(".")
             assert rule.source
             assert set(rule.columns) <= set(sheet.names)
             assert rule.severity == "question" or rule.scope == "line"

@@ -410,10 +410,11 @@ def every_report(name="Rowan", cautions=()):
     findings = pd.DataFrame(
         [
             {
-                "file": name, "line": 3, "column_heading": name, "text": cell,
-                "message": f'{name} is "{cell}", {name}' if cell else name, "remedy": name,
+                "file": name, "line": 3, "column_heading": name, "text": cell, "message": name,
+                "remedy": name, "rule": "missing", "rule_values": kept,
             }
             for cell in (name, None)
+            for kept in ("{}", None)
         ]
     )  # fmt: skip
     links = (Link("stud-rowan.html", name, name),)

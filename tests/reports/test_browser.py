@@ -251,11 +251,13 @@ def test_paper_has_its_own_drawings_and_the_screen_gets_its_own_back(browser, pa
         " Number(document.querySelector(`#${name} svg`).getAttribute(side))))"
     )
     before = tab.evaluate(drawn)
-    tab.evaluate("dispatchEvent(new Event('beforeprint'))")
+    # An engine may announce a print more than once before it is over.
+    for _ in range(2):
+        tab.evaluate("dispatchEvent(new Event('beforeprint'))")
     tab.wait_for_function(f"() => {drawn}[0][0] === 940")
     (_, high), (half, _) = tab.evaluate(drawn)
     assert half == 460
-    assert high < before[0][1]
+    assert 0.8 * before[0][1] < high < before[0][1]
 
     tab.evaluate("dispatchEvent(new Event('afterprint'))")
     tab.wait_for_function(f"() => {drawn}[0][0] === {before[0][0]}")

@@ -53,9 +53,9 @@ def fields(text):
 
 
 def test_both_languages_have_every_text():
-    # What the rules of loading say has its home in the rules, in English, and so has a citation.
+    # A citation has its home where it is cited, in English.
     english = set(texts("en"))
-    german = {k for k in texts("de") if not k.startswith(("finding.", "citation."))}
+    german = {k for k in texts("de") if not k.startswith("citation.")}
 
     assert english - german == set(), "name these in reports/catalog/de.toml"
     assert german - english == set(), "these have no English"
@@ -140,18 +140,32 @@ def test_both_languages_print_the_same_values():
     assert differing == set()
 
 
-def test_every_rule_of_loading_speaks_german():
+def test_every_rule_of_loading_has_its_texts_and_no_text_is_without_a_rule():
     rules = [rule for sheet in SHEETS.values() for rule in rules_of(sheet)]
-    said = {text for rule in rules for text in (rule.wanted, rule.remedy)}
-    left_open = {key for key in texts("de") if key.startswith("finding.") and "{" not in key}
+    keys = {said.key for rule in rules for said in (rule.wanted, rule.remedy)}
 
-    assert {text for text in said if DE.finding(text) == text} == set()
-    assert left_open - {f"finding.{text}" for text in said} == set(), "no rule says these"
-    assert all(EN.finding(text) == text for text in said)
-    assert (
-        DE.finding("outside the possible 0 to 5,000 M/mL")
-        == "außerhalb des Möglichen, 0 bis 5.000 M/mL"
-    )
+    assert keys == {key for key in texts("en") if key.startswith("rule.")}
+    for rule in rules:
+        printed = {
+            name
+            for said in (rule.wanted, rule.remedy)
+            for name, _ in fields(texts("en")[said.key])
+        }  # fmt: skip
+        assert printed == set(rule.values), rule.name
+
+
+def test_a_bound_is_printed_with_the_digits_it_has_as_each_language_does():
+    (rule,) = (
+        rule for rule in rules_of(SHEETS["collections"])
+        if (rule.name, rule.column) == ("out of range", "concentration_m_per_ml")
+    )  # fmt: skip
+    high = VOCABULARY["concentration_m_per_ml"].high
+
+    assert EN.tell(rule.wanted) == f"outside the possible 0 to {high:,g} M/mL"
+    german = f"{high:,g}".replace(",", ".")
+    assert DE.tell(rule.wanted) == f"außerhalb des Möglichen, 0 bis {german} M/mL"
+    assert DE.printed(0.02, "exact") == "0,02"
+    assert EN.printed(-10, "exact") == "−10"
 
 
 @pytest.mark.parametrize(("value", "printed"), [(0.3, "0"), (-0.3, "0"), (0.6, "+1"), (-0.6, "−1")])
@@ -260,7 +274,7 @@ def test_every_text_can_be_said_with_values_of_its_kind():
         "range0": Estimate(5.0, 4.0, 6.0), "range1": Estimate(5.0, 4.0, 6.0), "+0": 1.0, "+1": 1.0,
         "+2": 1.0, "prob": 0.5, "mid0": Estimate(5.0, 4.0, 6.0), "midpct": Estimate(0.5, 0.4, 0.6),
         "+midpct": Estimate(0.5, 0.4, 0.6), "+rangepct": Estimate(0.5, 0.4, 0.6),
-        "+midpoints": Estimate(5.0, 4.0, 6.0), "+range0": Estimate(5.0, 4.0, 6.0),
+        "exact": 12.5, "+midpoints": Estimate(5.0, 4.0, 6.0), "+range0": Estimate(5.0, 4.0, 6.0),
     }  # fmt: skip
     for language in LANGUAGES:
         words = Words(language)

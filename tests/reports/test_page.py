@@ -279,24 +279,56 @@ def test_short_cells_stay_on_one_line_long_numbers_wrap_and_small_tables_stay_on
     assert 'class="scroll whole"' not in render(replace(report, sections=(large,)))
 
 
-def test_lines_of_one_sheet_that_wait_for_the_same_share_a_row():
-    findings = pd.DataFrame(
-        [
-            {"file": sheet, "line": line, "column_heading": "Scan", "text": "not pregnant",
-             "message": 'Scan is "not pregnant", seen before day 24 after the breeding',
-             "remedy": "Enter a later scan if there was one."}
-            for sheet, line in (("b.csv", 98), ("b.csv", 130), ("c.csv", 5), ("b.csv", 216))
-        ]
-    )  # fmt: skip
+def finding(file, line, rule_values='{"n": 24}'):
+    """A row of the view findings; without values it is of a file that kept none."""
+    return {
+        "file": file, "line": line, "column_heading": "Scan", "text": "not pregnant",
+        "rule": "early negative scan", "rule_values": rule_values,
+        "message": "as it was told then", "remedy": "As it was advised then.",
+    }  # fmt: skip
 
-    for reader, wanted in (
-        (OWNER, ["b.csv, lines 98, 130 and 216", "c.csv, line 5"]),
-        (replace(OWNER, words=Words("de")), ["b.csv, Zeilen 98, 130 und 216", "c.csv, Zeile 5"]),
+
+def index_rows(findings, language):
+    reader = replace(OWNER, words=Words(language))
+    index = build_index(
+        "Kennel", (), pd.DataFrame(findings), answer=(), provenance="As of 1 Jun 2026",
+        reader=reader,
+    )  # fmt: skip
+    return index.sections[0].table.rows
+
+
+def test_lines_of_one_sheet_that_wait_for_the_same_share_a_row():
+    findings = [
+        finding(sheet, line)
+        for sheet, line in (("b.csv", 98), ("b.csv", 130), ("c.csv", 5), ("b.csv", 216))
+    ]
+
+    for language, wanted in (
+        ("en", ["b.csv, lines 98, 130 and 216", "c.csv, line 5"]),
+        ("de", ["b.csv, Zeilen 98, 130 und 216", "c.csv, Zeile 5"]),
     ):
-        index = build_index(
-            "Kennel", (), findings, answer=(), provenance="As of 1 Jun 2026", reader=reader
-        )
-        assert [row[0] for row in index.sections[0].table.rows] == wanted
+        assert [row[0] for row in index_rows(findings, language)] == wanted
+
+
+def test_a_finding_is_told_from_its_rule_and_values_in_the_reader_s_language():
+    ((_, found, _),) = index_rows([finding("b.csv", 98)], "en")
+    assert found == 'Scan is "not pregnant", seen before day 24 after the breeding'
+
+    ((_, found, advised),) = index_rows([finding("b.csv", 98)], "de")
+    assert found == "Scan ist „not pregnant“, gesehen vor Tag 24 nach der Belegung"
+    assert advised.startswith("Zu früh für einen negativen Befund")
+
+    blank = finding("b.csv", 98) | {"text": None, "rule": "missing", "rule_values": "{}"}
+    ((_, found, _),) = index_rows([blank], "de")
+    assert found == "Scan ist leer, und jede Zeile braucht es"
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("old", [{"rule_values": None}, {"rule": "a rule of long ago"}])
+def test_a_finding_of_an_older_version_is_told_as_it_was(old, language):
+    ((_, found, advised),) = index_rows([finding("b.csv", 98) | old], language)
+
+    assert (found, advised) == ("as it was told then", "As it was advised then.")
 
 
 def test_the_overview_counts_silent_boxes_apart_from_breedings_without_an_outcome():

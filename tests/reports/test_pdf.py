@@ -7,7 +7,7 @@ import pytest
 from pypdf import PdfReader
 
 from reports.handout import N_SHEETS
-from reports.page import render
+from reports.page import Column, Section, Table, render
 from reports.pdf import can_set_type, drawing, pdf
 from reports.theme import PAPER_COLORS
 from reports.words import Words
@@ -38,6 +38,24 @@ def test_the_pdf_is_tagged_and_names_its_language_and_title():
     assert b"/MarkInfo" in sheets
     assert b"/Lang(en)" in sheets.replace(b" ", b"")
     assert b"pdfuaid" in sheets
+
+
+def test_no_heading_or_lead_is_left_behind_by_its_table():
+    table = Table("Boxes", (Column("Box"), Column("Hours", True)), (("first box", "23"),) * 3)
+    handout = replace(every_report()["handout"], cautions=(), answer=(), method=(), sources=())
+    divided = set()
+    for n_lines in range(28, 64):
+        above = Section("above", "Above", paragraphs=("A line.",) * n_lines)
+        boxes = Section("boxes", "Boxes sent", "How they were kept.", table=table)
+        sheets = PdfReader(BytesIO(pdf(replace(handout, sections=(above, boxes)), "a4"))).pages
+        texts = [sheet.extract_text() for sheet in sheets]
+        on = [
+            next(k for k, text in enumerate(texts) if said in text)
+            for said in ("Boxes sent", "How they were kept", "first box")
+        ]
+        assert len(set(on)) == 1, n_lines
+        divided.add(on[0])
+    assert divided == {0, 1}
 
 
 def test_a_picture_on_paper_prints_numbers_as_its_language_does():

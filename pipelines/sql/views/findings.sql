@@ -1,7 +1,8 @@
 -- Title:   What was refused or doubted, and why
 -- Grain:   finding_id
 -- Reads:   finding, line, source_file
--- Notes:   line is the physical line in the file as it was loaded; sentence is the whole of it.
+-- Notes:   line is the physical line in the file as it was loaded; sentence is the whole of it, in
+--          the words of the load; rule and rule_values tell it in any language.
 SELECT
     finding.finding_id,
     finding.severity,
@@ -18,6 +19,7 @@ SELECT
     line.line_id,
     CAST(line.state AS VARCHAR) AS state,
     line.cells,
+    finding.rule_values,
     source_file.name || ', line ' || line.line || ': ' || finding.message || '. '
         || finding.remedy AS sentence
 FROM finding
