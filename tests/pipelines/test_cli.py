@@ -1,6 +1,7 @@
 """The terminal: clear sentences, right exit codes, nothing lost."""
 
 import json
+import shutil
 import subprocess
 import sys
 
@@ -17,14 +18,19 @@ def run(*arguments, capsys):
     return stop.value.code or 0, printed.out, printed.err
 
 
-@pytest.fixture
-def store_path(tmp_path, capsys):
-    path = tmp_path / "kennel.duckdb"
-    code, _, _ = run(
-        "load", DEMO / "records", "--store", path, "--today", "2026-10-31", capsys=capsys
-    )
-    assert code == 0
+@pytest.fixture(scope="module")
+def loaded_demo(tmp_path_factory):
+    """The demo's records as the command loads them."""
+    path = tmp_path_factory.mktemp("loaded") / "kennel.duckdb"
+    with pytest.raises(SystemExit) as stop:
+        main(["load", str(DEMO / "records"), "--store", str(path), "--today", "2026-10-31"])
+    assert not stop.value.code
     return path
+
+
+@pytest.fixture
+def store_path(tmp_path, loaded_demo):
+    return shutil.copyfile(loaded_demo, tmp_path / "kennel.duckdb")
 
 
 def test_the_file_of_errors_exits_1_and_loads_the_good_lines(store_path, capsys):

@@ -69,7 +69,7 @@ def test_a_positive_brucella_test_takes_the_conception_numbers_off_the_page(
     with Store.open(path) as store:
         store.load([health], today=DEMO_TODAY)
 
-    write_stud_reviews(path, tmp_path, today=DEMO_TODAY)
+    write_stud_reviews(path, tmp_path, today=DEMO_TODAY, studs=["Tarn", "Merle"])
 
     tarn = plain((tmp_path / "stud-tarn.html").read_bytes())
     assert "Brucella (RSAT) positive on 20 Oct 2026" in tarn

@@ -303,13 +303,19 @@ def test_a_file_that_cannot_be_read_stops_the_whole_load(kennel):
     assert kennel.read("evaluations").empty
 
 
-@pytest.mark.parametrize("name", ["</script><script>alert(1)</script>", "'; DROP", '"}]', "-1 x"])
-def test_a_hostile_name_stays_text(kennel, name):
-    kennel.load(kennel.write("dogs", [{"Dog": name, "Sex": "male"}], "more/dogs.csv"))
+def test_a_hostile_name_stays_text(kennel):
+    names = ["</script><script>alert(1)</script>", "'; DROP", '"}]', "-1 x"]
+    kennel.load(
+        kennel.write("dogs", [{"Dog": name, "Sex": "male"} for name in names], "more/dogs.csv")
+    )
 
-    kennel.load(kennel.collections({"Dog": name, "Notes": name, "Read by": name}))
+    kennel.load(
+        kennel.collections(*({"Dog": name, "Notes": name, "Read by": name} for name in names))
+    )
 
-    assert kennel.read("evaluations")[["stud", "observer"]].values.tolist() == [[name, name]]
+    rows = kennel.read("evaluations")
+    assert sorted(rows["stud"]) == sorted(names)
+    assert rows["observer"].tolist() == rows["stud"].tolist()
 
 
 def test_a_locked_file_is_said_kindly_and_names_its_holder(kennel):
