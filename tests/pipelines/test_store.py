@@ -14,6 +14,7 @@ import pytest
 
 from analytics.errors import RecordsError, StoreLockedError
 from pipelines import loading
+from pipelines.loading import SheetCount
 from pipelines.schema import KEYS, VIEWS, are_views_current
 from pipelines.sheets import SHEETS
 from pipelines.store import KeptFit, Store
@@ -239,6 +240,27 @@ def test_a_line_refused_for_its_date_is_settled_when_its_file_comes_back_mended(
     kennel.load(kennel.collections({"Date": "2024-02-29"}, {"Date": "2024-03-09"}))
 
     assert not kennel.read("findings")["is_open"].any()
+
+
+def test_a_refused_line_taken_out_of_its_sheet_is_settled_though_the_sheet_is_empty_now(kennel):
+    kennel.load(kennel.collections({"% moving forward": "850"}))
+    assert kennel.read("findings")["is_open"].any()
+
+    report = kennel.load(kennel.collections())
+
+    assert report.sheets["collections"] == SheetCount()
+    assert not kennel.read("findings")["is_open"].any()
+
+
+def test_an_empty_sheet_leaves_the_lines_that_it_brought_before_in_force(kennel):
+    kennel.load(kennel.collections({}, {"Date": "2024-03-09"}))
+    before = contents(kennel.records)
+
+    report = kennel.load(kennel.collections())
+
+    assert report.sheets["collections"] == SheetCount()
+    assert report.findings.empty
+    assert contents(kennel.records) == before
 
 
 def test_a_spoiled_correction_leaves_the_older_version_in_force(kennel):
