@@ -1,5 +1,6 @@
 """What several tests share: the demo's records file, and its fit."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,7 @@ from analytics.sampling import keep_compiled
 from pipelines.fit import cache_folder, fit_models, known
 from pipelines.models import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
 from pipelines.run import DEMO, DEMO_TODAY
-from pipelines.store import Store
+from pipelines.store import LoadReport, Store
 
 DEMO_SEED = 20240229
 
@@ -24,11 +25,16 @@ def demo_records() -> Path:
 
 
 @pytest.fixture(scope="session")
-def demo_store_path(tmp_path_factory, demo_records) -> Path:
+def loaded_demo(tmp_path_factory, demo_records) -> tuple[Path, LoadReport]:
+    """The records file of the demo, to be read only, and what its load reported."""
     path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
     with Store.open(path) as store:
-        store.load([demo_records], today=DEMO_TODAY)
-    return path
+        return path, store.load([demo_records], today=DEMO_TODAY)
+
+
+@pytest.fixture(scope="session")
+def demo_store_path(loaded_demo) -> Path:
+    return loaded_demo[0]
 
 
 @pytest.fixture
@@ -38,10 +44,10 @@ def demo_store(demo_store_path):
 
 
 @pytest.fixture(scope="session")
-def fitted_store_path(tmp_path_factory, demo_records) -> Path:
+def fitted_store_path(tmp_path_factory, demo_store_path) -> Path:
     path = tmp_path_factory.mktemp("fitted") / "demo.duckdb"
+    shutil.copyfile(demo_store_path, path)
     with Store.open(path) as store:
-        store.load([demo_records], today=DEMO_TODAY)
         # Studs over time are fitted by a slow test alone.
         quick = [model for model in MODELS if model not in STUD_OVER_TIME]
         fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=quick)

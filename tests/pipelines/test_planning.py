@@ -13,7 +13,6 @@ from typer.testing import CliRunner
 
 from analytics.errors import ToolkitError
 from analytics.plan.wording import verdict_from_lead
-from pipelines import plan_records
 from pipelines.cli import app
 from pipelines.compare_page import comparison_results
 from pipelines.plan_answers import plan_answer
@@ -26,6 +25,8 @@ from reports.comparison import build_comparison
 from reports.page import Reader
 from reports.words import Words
 
+pytestmark = pytest.mark.usefixtures("files_are_read_once")
+
 TODAY = ["--today", "2026-10-31"]
 FORBIDDEN = {
     "en": re.compile(r"\b(do|effects?|because|causes?|caused)\b", re.IGNORECASE),
@@ -36,22 +37,6 @@ FORBIDDEN = {
 }
 """Words of effect and of instruction, in each language."""
 FEW = ["--draws", "400"]
-
-
-@pytest.fixture(scope="module", autouse=True)
-def records_are_read_once():
-    """A file that has not changed is read once for all questions of one morning, not for each."""
-    read = {}
-
-    def read_once(path, asked_at):
-        which = (path, path.stat().st_mtime_ns, asked_at)
-        if which not in read:
-            read[which] = read_plan_records(path, asked_at)
-        return read[which]
-
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(plan_records, "read_plan_records", read_once)
-        yield
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,7 @@
 
 import random
 import re
+import shutil
 import subprocess
 import sys
 from datetime import date, datetime
@@ -43,10 +44,9 @@ def domain_rows(store):
     return said
 
 
-def test_loading_the_demo_twice_changes_nothing(tmp_path):
-    path = tmp_path / "kennel.duckdb"
-    with Store.open(path) as store:
-        first = store.load([DEMO / "records"], today=TODAY)
+def test_loading_the_demo_twice_changes_nothing(tmp_path, loaded_demo):
+    loaded, first = loaded_demo
+    path = shutil.copyfile(loaded, tmp_path / "kennel.duckdb")
     before = contents(path)
 
     with Store.open(path) as store:
