@@ -4,7 +4,6 @@ from datetime import date
 
 import pytest
 
-from pipelines import plan_records, run
 from pipelines.sheets import SHEETS
 from pipelines.store import Store
 
@@ -56,30 +55,6 @@ class Kennel:
     def lines(self, sheet):
         with self.open(read_only=True) as store:
             return store.lines(sheet)
-
-
-def once(read):
-    """Read a records file that has not changed once for all questions of one moment."""
-    kept = {}
-
-    def read_once(path, *asked):
-        if not path.exists():
-            return read(path, *asked)
-        which = (path, path.stat().st_mtime_ns, *asked)
-        if which not in kept:
-            kept[which] = read(path, *asked)
-        return kept[which]
-
-    return read_once
-
-
-@pytest.fixture(scope="module")
-def files_are_read_once():
-    """Commands of one module share what they read of a file; a changed file is read again."""
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(run, "read_kennel", once(run.read_kennel))
-        patched.setattr(plan_records, "read_plan_records", once(plan_records.read_plan_records))
-        yield
 
 
 @pytest.fixture(scope="session")
