@@ -108,7 +108,10 @@ def load_sheets(
         """
     )
     loads = [_SheetLoad(connection, sheet, given, day_order) for sheet, given in by_sheet(texts)]
-    counts = {load.sheet.name: load.accept() for load in loads}
+    counts = {load.sheet.name: SheetCount() for load in loads}
+    loads = [load for load in loads if not load.is_silent()]
+    for load in loads:
+        counts[load.sheet.name] = load.accept()
     for load in loads:
         count = counts[load.sheet.name]
         n_questions = count.n_questions + load.ask_of_records()
@@ -132,6 +135,18 @@ class _SheetLoad:
     """Columns that at least one line fills, and those that every line must fill."""
     as_spelled: set[str] = field(default_factory=set)
     """Columns of words whose cells are all spelled as the sheet spells them."""
+
+    def is_silent(self) -> bool:
+        """Whether nothing can come of the sheet: no line is on it, and none waits that was refused.
+
+        A refused line that is gone from its sheet is settled, so an empty one may say something.
+        """
+        if any(text.n_records for text in self.texts):
+            return False
+        ((n_refused,),) = self.connection.execute(
+            "SELECT count(*) FROM line WHERE sheet = ? AND state = 'refused'", [self.sheet.name]
+        ).fetchall()
+        return not n_refused
 
     def accept(self) -> SheetCount:
         """Apply the rules, tell new lines from old ones, and write what is sound."""

@@ -8,7 +8,7 @@ from analytics.checking import cross_validation, left_out
 from analytics.prior_width import as_plain, from_plain
 from pipelines.checks_page import kennel_checks, kennel_headline, stud_checks
 from pipelines.due import DUE_VIEWS, cautions_of
-from pipelines.kennel import read_kennel, veiled
+from pipelines.kennel import veiled
 from pipelines.overview_page import overview_results
 from pipelines.run import DEMO_TODAY, ENGLISH_OWNER
 from reports.overview import build_overview
@@ -18,8 +18,8 @@ STUDS = {"Bracken", "Merle", "Pike", "Sorrel", "Tarn"}
 
 
 @pytest.fixture(scope="module")
-def kennel(fitted_store_path):
-    return read_kennel(fitted_store_path, DEMO_TODAY)
+def kennel(fitted_kennel):
+    return fitted_kennel
 
 
 @pytest.fixture(scope="module")

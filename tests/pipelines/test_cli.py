@@ -1,6 +1,7 @@
 """The terminal: clear sentences, right exit codes, nothing lost."""
 
 import json
+import shutil
 import subprocess
 import sys
 
@@ -8,6 +9,8 @@ import pytest
 
 from pipelines.cli import main
 from pipelines.run import DEMO
+
+pytestmark = pytest.mark.usefixtures("files_are_read_once")
 
 
 def run(*arguments, capsys):
@@ -17,14 +20,19 @@ def run(*arguments, capsys):
     return stop.value.code or 0, printed.out, printed.err
 
 
-@pytest.fixture
-def store_path(tmp_path, capsys):
-    path = tmp_path / "kennel.duckdb"
-    code, _, _ = run(
-        "load", DEMO / "records", "--store", path, "--today", "2026-10-31", capsys=capsys
-    )
-    assert code == 0
+@pytest.fixture(scope="module")
+def demo_path(tmp_path_factory):
+    """The demo's records as the command loads them."""
+    path = tmp_path_factory.mktemp("loaded") / "kennel.duckdb"
+    with pytest.raises(SystemExit) as stop:
+        main(["load", str(DEMO / "records"), "--store", str(path), "--today", "2026-10-31"])
+    assert not stop.value.code
     return path
+
+
+@pytest.fixture
+def store_path(tmp_path, demo_path):
+    return shutil.copyfile(demo_path, tmp_path / "kennel.duckdb")
 
 
 def test_the_file_of_errors_exits_1_and_loads_the_good_lines(store_path, capsys):
@@ -60,8 +68,8 @@ def test_a_missing_records_file_is_a_sentence_and_exit_1(tmp_path, capsys):
     assert "There is no records file" in err
 
 
-def test_an_unknown_stud_is_a_sentence_with_the_known_ones(store_path, tmp_path, capsys):
-    code, _, err = run("review", "Brakken", "--store", store_path, "--out", tmp_path / "p",
+def test_an_unknown_stud_is_a_sentence_with_the_known_ones(demo_path, tmp_path, capsys):
+    code, _, err = run("review", "Brakken", "--store", demo_path, "--out", tmp_path / "p",
                        capsys=capsys)  # fmt: skip
 
     assert code == 1
@@ -69,9 +77,9 @@ def test_an_unknown_stud_is_a_sentence_with_the_known_ones(store_path, tmp_path,
     assert "Bracken" in err
 
 
-def test_a_review_without_a_fit_has_records_and_says_so(store_path, tmp_path, capsys):
+def test_a_review_without_a_fit_has_records_and_says_so(demo_path, tmp_path, capsys):
     code, out, _ = run(
-        "review", "tarn", "--store", store_path, "--out", tmp_path / "pages", "--today",
+        "review", "tarn", "--store", demo_path, "--out", tmp_path / "pages", "--today",
         "2026-10-31", capsys=capsys,
     )  # fmt: skip
 
@@ -108,9 +116,9 @@ def test_the_console_command_is_the_same_program():
     assert "refused" in shown
 
 
-def test_a_review_in_german_speaks_german(store_path, tmp_path, capsys):
+def test_a_review_in_german_speaks_german(demo_path, tmp_path, capsys):
     code, _, _ = run(
-        "review", "tarn", "--store", store_path, "--out", tmp_path / "p", "--today", "2026-10-31",
+        "review", "tarn", "--store", demo_path, "--out", tmp_path / "p", "--today", "2026-10-31",
         "--language", "de", "--for", "vet", capsys=capsys,
     )  # fmt: skip
 
@@ -122,8 +130,8 @@ def test_a_review_in_german_speaks_german(store_path, tmp_path, capsys):
 
 
 @pytest.mark.slow
-def test_overview_handout_and_client_sheet_are_written(store_path, tmp_path, capsys):
-    where = ("--store", store_path, "--out", tmp_path / "p", "--today", "2026-10-31")
+def test_overview_handout_and_client_sheet_are_written(demo_path, tmp_path, capsys):
+    where = ("--store", demo_path, "--out", tmp_path / "p", "--today", "2026-10-31")
 
     assert run("overview", *where, capsys=capsys)[0] == 0
     code, out, _ = run("handout", "tarn", "--question", "Still as good?", *where, capsys=capsys)
@@ -137,11 +145,11 @@ def test_overview_handout_and_client_sheet_are_written(store_path, tmp_path, cap
 
 
 def test_without_the_typesetter_the_page_is_written_and_the_command_says_so(
-    store_path, tmp_path, capsys, monkeypatch
+    demo_path, tmp_path, capsys, monkeypatch
 ):
     monkeypatch.setattr("pipelines.run.can_set_type", lambda: False)
     code, out, err = run(
-        "handout", "tarn", "--store", store_path, "--out", tmp_path / "p", "--today", "2026-10-31",
+        "handout", "tarn", "--store", demo_path, "--out", tmp_path / "p", "--today", "2026-10-31",
         capsys=capsys,
     )  # fmt: skip
 
@@ -150,9 +158,9 @@ def test_without_the_typesetter_the_page_is_written_and_the_command_says_so(
     assert "No PDF without the extra pdf" in err
 
 
-def test_a_bitch_without_a_box_is_a_sentence_with_those_who_have_one(store_path, tmp_path, capsys):
+def test_a_bitch_without_a_box_is_a_sentence_with_those_who_have_one(demo_path, tmp_path, capsys):
     code, _, err = run(
-        "client", "Nobody", "--store", store_path, "--out", tmp_path, "--today", "2026-10-31",
+        "client", "Nobody", "--store", demo_path, "--out", tmp_path, "--today", "2026-10-31",
         capsys=capsys,
     )  # fmt: skip
 

@@ -1,6 +1,7 @@
 """What waits for a person: told by what to do, corrected in a workbook, confirmed or withdrawn."""
 
 import re
+import shutil
 from datetime import date, datetime
 
 import numpy as np
@@ -230,8 +231,10 @@ def test_a_dog_that_others_are_about_is_not_withdrawn(kennel):
 ERASED = "Ingrid Holm"
 
 
-@pytest.fixture
-def kennel_with_ingrid(kennel):
+@pytest.fixture(scope="module")
+def records_with_ingrid(tmp_path_factory, kennel_class, kennel_of_four):
+    kennel = kennel_class(tmp_path_factory.mktemp("ingrid"))
+    shutil.copyfile(kennel_of_four, kennel.records)
     sheet = kennel.collections({"Read by": "ingrid holm", "Notes": "asked Ingrid  Holm; ok"},
                                {"Date": "2024-03-09", "Notes": "Ingrid Holmqvist was there"},
                                {"Date": "2024-03-10", "Read by": ERASED, "% moving": "x"},
@@ -244,6 +247,12 @@ def kennel_with_ingrid(kennel):
                                    {"Date": "2024-03-09", "Notes": "Ingrid Holmqvist was there"},
                                    {"Date": "2024-03-10", "Read by": ERASED, "% moving": "x"},
                                    ))  # fmt: skip
+    return kennel.records
+
+
+@pytest.fixture
+def kennel_with_ingrid(kennel, records_with_ingrid):
+    shutil.copyfile(records_with_ingrid, kennel.records)
     return kennel
 
 

@@ -25,6 +25,8 @@ from reports.comparison import build_comparison
 from reports.page import Reader
 from reports.words import Words
 
+pytestmark = pytest.mark.usefixtures("files_are_read_once")
+
 TODAY = ["--today", "2026-10-31"]
 FORBIDDEN = {
     "en": re.compile(r"\b(do|effects?|because|causes?|caused)\b", re.IGNORECASE),

@@ -1,6 +1,7 @@
 """From records to pages: reproducible, traceable, silent where a caution stops."""
 
 import re
+import shutil
 
 import pandas as pd
 import pytest
@@ -10,6 +11,8 @@ from pipelines.run import DEMO_TODAY, write_overview, write_stud_reviews
 from pipelines.store import Store
 from reports.page import Reader
 from reports.words import Words
+
+pytestmark = pytest.mark.usefixtures("files_are_read_once")
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +30,9 @@ def plain(page):
 def test_the_same_file_gives_the_same_pages_byte_for_byte(
     fitted_store_path, tmp_path, page_of_tarn
 ):
-    write_stud_reviews(fitted_store_path, tmp_path, today=DEMO_TODAY, studs=["Tarn"])
+    # A file at another place is read anew.
+    copied = shutil.copyfile(fitted_store_path, tmp_path / fitted_store_path.name)
+    write_stud_reviews(copied, tmp_path, today=DEMO_TODAY, studs=["Tarn"])
 
     assert (tmp_path / "stud-tarn.html").read_bytes() == page_of_tarn
 
@@ -69,7 +74,7 @@ def test_a_positive_brucella_test_takes_the_conception_numbers_off_the_page(
     with Store.open(path) as store:
         store.load([health], today=DEMO_TODAY)
 
-    write_stud_reviews(path, tmp_path, today=DEMO_TODAY)
+    write_stud_reviews(path, tmp_path, today=DEMO_TODAY, studs=["Tarn", "Merle"])
 
     tarn = plain((tmp_path / "stud-tarn.html").read_bytes())
     assert "Brucella (RSAT) positive on 20 Oct 2026" in tarn

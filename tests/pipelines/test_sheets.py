@@ -96,21 +96,28 @@ def test_a_file_of_no_known_kind_names_the_sheets(tmp_path):
         read_csv_text(write(tmp_path, "a,b\n1,2\n", "else.csv"), tmp_path)
 
 
-@pytest.mark.parametrize(
-    ("encoding", "separator", "line_end"),
-    [("utf-8", ",", "\n"), ("utf-8-sig", ",", "\r\n"), ("cp1252", ";", "\r\n"),
-     ("utf-16", "\t", "\r\n"), ("utf-8", ";", "\n"), ("utf-8", "\t", "\r")],
-)  # fmt: skip
-def test_every_usual_encoding_and_separator_says_the_same(kennel, encoding, separator, line_end):
-    rows = [["Dog", "Sex", "Adult weight (kg)", "Notes"], ["Röwan", "male", "12,5", "fünf, sechs"]]
-    text = io.StringIO()
-    csv.writer(text, delimiter=separator, lineterminator=line_end).writerows(rows)
+SPELLINGS = [("utf-8", ",", "\n"), ("utf-8-sig", ",", "\r\n"), ("cp1252", ";", "\r\n"),
+             ("utf-16", "\t", "\r\n"), ("utf-8", ";", "\n"), ("utf-8", "\t", "\r")]  # fmt: skip
+"""Encoding, separator and line end of a sheet."""
 
-    kennel.load(write(kennel.folder, text.getvalue(), encoding=encoding))
 
-    dog = kennel.read("dogs").query("call_name == 'Röwan'").iloc[0]
-    assert dog["adult_weight_kg"] == 12.5
-    assert "fünf, sechs" in kennel.lines("dogs")["notes"].tolist()
+def test_every_usual_encoding_and_separator_says_the_same(kennel):
+    paths = []
+    for n, (encoding, separator, line_end) in enumerate(SPELLINGS):
+        rows = [["Dog", "Sex", "Adult weight (kg)", "Notes"],
+                [f"Röwan {n}", "male", "12,5", "fünf, sechs"]]  # fmt: skip
+        text = io.StringIO()
+        csv.writer(text, delimiter=separator, lineterminator=line_end).writerows(rows)
+        (kennel.folder / str(n)).mkdir()
+        paths.append(write(kennel.folder / str(n), text.getvalue(), encoding=encoding))
+
+    kennel.load(*paths)
+
+    dogs = kennel.read("dogs").query("call_name.str.startswith('Röwan')")
+    assert dogs["adult_weight_kg"].tolist() == [12.5] * len(SPELLINGS)
+    assert kennel.lines("dogs")["notes"].tolist()[-len(SPELLINGS) :] == ["fünf, sechs"] * len(
+        SPELLINGS
+    )
 
 
 def test_line_numbers_are_exact_past_quoted_breaks_blank_lines_and_repairs(kennel):
@@ -205,24 +212,28 @@ def test_a_workbook_says_what_its_csv_says(tmp_path, kennel):
     assert (row["volume_ml"], row["concentration_m_per_ml_low"]) == (2.4, 300)
 
 
-@pytest.mark.parametrize(
-    "typed", ['=HYPERLINK("x","y")', "=1+1", "+cmd|' /C calc'!A0", "@SUM(A1)", "-IMPORTDATA(A1)"]
-)
-def test_a_formula_in_a_cell_is_refused_and_kept(kennel, tmp_path, typed):
-    path = workbook(tmp_path / "dogs.xlsx", {"Dogs": [["Dog", "Sex"], [typed, "male"]]},
-                    strings_to_formulas=False, strings_to_urls=False)  # fmt: skip
+def test_a_formula_in_a_cell_is_refused_and_kept(kennel, tmp_path):
+    typed = ['=HYPERLINK("x","y")', "=1+1", "+cmd|' /C calc'!A0", "@SUM(A1)", "-IMPORTDATA(A1)"]
+    rows = [["Dog", "Sex"], *([text, "male"] for text in typed)]
+    path = workbook(tmp_path / "dogs.xlsx", {"Dogs": rows}, strings_to_formulas=False,
+                    strings_to_urls=False)  # fmt: skip
 
     report = kennel.load(path)
 
-    assert report.findings["rule"].tolist() == ["a formula"]
-    assert kennel.lines("dogs")["call_name"].tolist()[-1] == typed
+    assert report.findings["rule"].tolist() == ["a formula"] * len(typed)
+    assert report.findings["text"].tolist() == typed
+    assert kennel.lines("dogs")["call_name"].tolist()[-len(typed) :] == typed
 
 
-@pytest.mark.parametrize("typed", ["- slept badly", "+1 day", "@ home", "-", "+", "3 = three"])
-def test_a_note_that_only_begins_with_a_sign_is_no_formula(kennel, typed):
-    report = kennel.load(kennel.collections({"Notes": typed}))
+def test_a_note_that_only_begins_with_a_sign_is_no_formula(kennel):
+    typed = ["- slept badly", "+1 day", "@ home", "-", "+", "3 = three"]
+
+    report = kennel.load(kennel.collections(
+        *({"Date": f"2024-01-{n:02d}", "Notes": text} for n, text in enumerate(typed, 1))
+    ))  # fmt: skip
 
     assert report.findings.empty
+    assert kennel.lines("collections")["notes"].tolist() == typed
 
 
 def replaced_part(path, name, content):
@@ -309,17 +320,18 @@ def test_a_file_that_changes_while_it_is_read_is_not_loaded(kennel, monkeypatch)
     ("order", "born"),
     [(None, None), ("day-first", date(2020, 4, 3)), ("month-first", date(2020, 3, 4))],
 )
-@pytest.mark.parametrize("typed", ["03/04/2020", "03.04.2020", "3-4-2020"])
-def test_the_order_of_day_and_month_is_asked_for_and_never_guessed(kennel, typed, order, born):
-    path = write(kennel.folder, HEAD + f"Rowan,male,{typed},\n")
+def test_the_order_of_day_and_month_is_asked_for_and_never_guessed(kennel, order, born):
+    typed = ["03/04/2020", "03.04.2020", "3-4-2020"]
+    lines = "".join(f"Dog {n},male,{text},\n" for n, text in enumerate(typed))
 
-    report = kennel.load(path, day_order=order)
+    report = kennel.load(write(kennel.folder, HEAD + lines), day_order=order)
 
-    assert report.n_refused == (born is None)
     if born is None:
-        assert "--dates" in report.findings["remedy"].iloc[0]
+        assert report.n_refused == len(typed)
+        assert report.findings["remedy"].str.contains("--dates").all()
     else:
-        assert kennel.read("dogs")["born_on"].dt.date.iloc[-1] == born
+        assert report.n_refused == 0
+        assert kennel.read("dogs")["born_on"].dt.date.tolist()[-len(typed) :] == [born] * 3
 
 
 def test_dates_that_need_no_guess_are_read(kennel):

@@ -29,6 +29,8 @@ from reports.stud_review import build_stud_review
 from reports.words import Words
 from tests.pipelines.test_stud_levels import kept_level
 
+pytestmark = pytest.mark.usefixtures("files_are_read_once")
+
 STOPPED, OTHER = "Bracken", "Tarn"
 POSITIVE = {
     "Dog": STOPPED, "Date": "2026-10-01", "Kind": "laboratory test", "What": "Brucella (RSAT)",

@@ -157,8 +157,8 @@ def test_records_that_came_after_the_fit_are_told_first(store_with_level, tmp_pa
     assert first.startswith("1 record came in since the levels were fitted (31 Oct 2026)")
 
 
-def test_without_a_fit_plain_samples_stand_and_say_so(demo_store_path):
-    kennel = read_kennel(demo_store_path, DEMO_TODAY)
+def test_without_a_fit_plain_samples_stand_and_say_so(demo_kennel):
+    kennel = demo_kennel
     review = stud_results(kennel, FALLEN, ENGLISH_OWNER, on_two_sheets=True)
 
     said = [ENGLISH_OWNER.words.tell(one) for one in review.answer]

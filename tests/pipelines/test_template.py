@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import shutil
 import zipfile
 from datetime import date, datetime, time
 
@@ -37,12 +38,20 @@ def filled_lines():
     return lines | {"dogs": [*lines["dogs"], BRYONY]}
 
 
-@pytest.fixture
-def filled(tmp_path):
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory):
     """A workbook whose lines are the examples."""
-    path = tmp_path / "filled.xlsx"
+    path = tmp_path_factory.mktemp("filled") / "filled.xlsx"
     write_workbook(path, filled_lines())
     return path
+
+
+@pytest.fixture(scope="module")
+def loaded(filled, tmp_path_factory, kennel_class, kennel_of_four):
+    """A kennel that has loaded it, and what the load reported; to be read only."""
+    kennel = kennel_class(tmp_path_factory.mktemp("loaded"))
+    shutil.copyfile(kennel_of_four, kennel.records)
+    return kennel, kennel.load(filled)
 
 
 def limits(page):
@@ -113,20 +122,18 @@ def test_the_empty_workbook_loads_as_nothing(kennel, empty):
     assert all(count.n_new == count.n_refused == 0 for count in report.sheets.values())
 
 
-def test_the_example_lines_stand_in_it_and_are_themselves_sound(kennel, empty, filled):
+def test_the_example_lines_stand_in_it_and_are_themselves_sound(empty, loaded):
     for sheet in SHEETS.values():
         rows = CalamineWorkbook.from_path(empty).get_sheet_by_name(sheet.title).to_python()
         assert rows[1][0].startswith(EXAMPLE_PREFIX)
 
-    report = kennel.load(filled)
-
+    _, report = loaded
     assert report.findings.empty
     assert all(count.n_new for count in report.sheets.values())
 
 
-def test_a_filled_line_reads_back_as_it_was_written(kennel, filled):
-    kennel.load(filled)
-
+def test_a_filled_line_reads_back_as_it_was_written(loaded):
+    kennel, _ = loaded
     for name, sheet in SHEETS.items():
         rows = kennel.lines(name).query("file == 'filled.xlsx (" + sheet.title + ")'")
         read = {cell: rows.iloc[0][cell] for cell in sheet.names if rows.iloc[0][cell]}
@@ -141,8 +148,8 @@ def test_three_cells_make_a_collection_with_its_reading(kennel, tmp_path):
     assert kennel.read("evaluations")["progressive_motility_pct"].tolist() == [70]
 
 
-def test_a_program_that_rewrites_the_workbook_changes_nothing(kennel, filled):
-    kennel.load(filled)
+def test_a_program_that_rewrites_the_workbook_changes_nothing(kennel, filled, loaded):
+    shutil.copyfile(loaded[0].records, kennel.records)
     book = openpyxl.load_workbook(filled)
     for page in book:
         for row in page.iter_rows(min_row=2):
@@ -151,9 +158,10 @@ def test_a_program_that_rewrites_the_workbook_changes_nothing(kennel, filled):
                     cell.number_format = "dd/mm/yyyy"  # shown otherwise, the same day
                 if isinstance(cell.value, time):
                     cell.value = datetime.combine(date(1899, 12, 30), cell.value)
-    book.save(filled)
+    rewritten = kennel.folder / filled.name
+    book.save(rewritten)
 
-    report = kennel.load(filled)
+    report = kennel.load(rewritten)
 
     assert report.findings.empty
     assert all(count.n_new == count.n_changed == 0 for count in report.sheets.values())
@@ -180,6 +188,19 @@ def as_csv(path, folder, *, separator, comma, encoding, day_form):
     return folder
 
 
+@pytest.fixture(scope="module")
+def swedish(tmp_path_factory, kennel_class, kennel_of_four):
+    """A workbook with letters beyond ASCII, and a kennel that has loaded it; to be read only."""
+    kennel = kennel_class(tmp_path_factory.mktemp("swedish"))
+    shutil.copyfile(kennel_of_four, kennel.records)
+    lines = filled_lines()
+    lines["dogs"][1] = WorkbookLine({**BRYONY.cells, "owner": "Jürgen Ångström"})
+    workbook = kennel.folder / "kennel.xlsx"
+    write_workbook(workbook, lines, with_example=True)
+    kennel.load(workbook)
+    return workbook, kennel
+
+
 @pytest.mark.parametrize(
     ("separator", "comma", "encoding", "day_form", "day_order"),
     [
@@ -191,17 +212,13 @@ def as_csv(path, folder, *, separator, comma, encoding, day_form):
     ],
 )
 def test_every_way_to_export_the_workbook_to_csv_says_the_same(
-    kennel, kennel_class, tmp_path, separator, comma, encoding, day_form, day_order
+    swedish, kennel_class, tmp_path, separator, comma, encoding, day_form, day_order
 ):
-    lines = filled_lines()
-    lines["dogs"][1] = WorkbookLine({**BRYONY.cells, "owner": "Jürgen Ångström"})
-    write_workbook(tmp_path / "kennel.xlsx", lines, with_example=True)
-    folder = as_csv(tmp_path / "kennel.xlsx", tmp_path / "csv", separator=separator, comma=comma,
+    workbook, kennel = swedish
+    folder = as_csv(workbook, tmp_path / "csv", separator=separator, comma=comma,
                     encoding=encoding, day_form=day_form)  # fmt: skip
     other = kennel_class(tmp_path)
-    other.records = tmp_path / "other.duckdb"
 
-    kennel.load(tmp_path / "kennel.xlsx")
     report = other.load(folder, day_order=day_order)
 
     assert report.findings.empty

@@ -6,8 +6,8 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 
+from pipelines import plan_records
 from pipelines.plan_asked import Wishes
-from pipelines.plan_records import read_plan_records
 from pipelines.planning import plan_breeding
 from pipelines.run import (
     DEMO_TODAY,
@@ -45,6 +45,9 @@ class Tables(HTMLParser):
     def handle_data(self, data):
         if self._cell is not None:
             self._cell += data
+
+
+pytestmark = pytest.mark.usefixtures("files_are_read_once")
 
 
 @pytest.fixture(scope="module")
@@ -136,7 +139,7 @@ def test_a_comparison_tells_her_age_her_litters_and_the_prices_of_the_sheets(
     demo_store_path, tmp_path, sheets
 ):
     asked = pd.Timestamp("2026-10-31 08:00")
-    records = read_plan_records(demo_store_path, asked.to_pydatetime())
+    records = plan_records.read_plan_records(demo_store_path, asked.to_pydatetime())
     plan = plan_breeding(records, "Tarn", "Aster", Wishes(), seed=1, n_draws=200)
     page = write_comparison(plan, records, tmp_path).read_text("utf-8")
     told = Tables(page).found

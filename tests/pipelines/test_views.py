@@ -149,15 +149,23 @@ def test_progesterone_is_one_unit_and_keeps_its_open_ends(kennel):
     assert rows["value_as_reported"].tolist() == ["15.9", "> 20", "< 0.2"]
 
 
-@pytest.mark.parametrize(("bred", "in_heat"), [(0, True), (30, True), (31, False), (-1, False)])
-def test_a_breeding_belongs_to_a_heat_that_began_up_to_thirty_days_before(kennel, bred, in_heat):
-    day = pd.Timestamp("2024-03-01") + pd.Timedelta(days=bred)
-    kennel.load(
-        kennel.write("heats", [HEAT]),
-        kennel.write("breedings", [BRED | {"Date": f"{day:%Y-%m-%d}"}]),
-    )
+def in_year(cells, year):
+    """A line of 2024 moved to another year."""
+    return {heading: cell.replace("2024", str(year)) for heading, cell in cells.items()}
 
-    assert kennel.read("breedings")["cycle_id"].notna().tolist() == [in_heat]
+
+def test_a_breeding_belongs_to_a_heat_that_began_up_to_thirty_days_before(kennel):
+    expected = {0: True, 30: True, 31: False, -1: False}
+    heats, breedings = [], []
+    for year, bred in enumerate(expected, 2021):
+        heats.append(in_year(HEAT, year))
+        day = pd.Timestamp(f"{year}-03-01") + pd.Timedelta(days=bred)
+        breedings.append(BRED | {"Date": f"{day:%Y-%m-%d}"})
+    kennel.load(kennel.write("heats", heats), kennel.write("breedings", breedings))
+
+    rows = kennel.read("breedings").sort_values("bred_earliest")
+
+    assert rows["cycle_id"].notna().tolist() == list(expected.values())
 
 
 def test_the_second_insemination_is_a_row_of_its_own(kennel):
@@ -187,10 +195,7 @@ OUTCOMES = [
 
 
 def test_the_outcome_is_what_was_seen_and_reported_and_no_more(kennel):
-    def moved(cells, year):
-        return {heading: cell.replace("2024", str(year)) for heading, cell in cells.items()}
-
-    rows = [moved(BRED | cells, 2008 + n) for n, (cells, *_) in enumerate(OUTCOMES)]
+    rows = [in_year(BRED | cells, 2008 + n) for n, (cells, *_) in enumerate(OUTCOMES)]
     kennel.load(
         kennel.write(
             "dogs", [{"Dog": "Senna", "Sex": "female"}, {"Dog": "Bracken", "Sex": "male"}]
@@ -218,24 +223,34 @@ def test_a_litter_counts_alive_and_stillborn(kennel):
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("stated", "boxes", "dose"),
-    [
-        ("250", [BOX], 250),
-        ("", [BOX], 180),
-        ("", [BOX | {"For bitch": "senna"}], 180),
-        ("", [BOX | {"For bitch": "Sage"}], np.nan),
-        ("", [BOX | {"Collected on": "2024-03-10", "Sent on": "2024-03-10"}], np.nan),
-        ("", [BOX | {"For bitch": "", "Clinic": "Hill"}], 180),
-        ("", [BOX, BOX | {"Clinic": "Dale", "M forward per dose": "90"}], np.nan),
-        ("", [], np.nan),
-    ],
-)
-def test_a_chilled_dose_is_the_stated_one_or_that_of_its_box(kennel, stated, boxes, dose):
-    bred = BRED | CHILLED | {"M forward per dose": stated, "Clinic": "Hill"}
-    kennel.load(kennel.write("boxes", boxes), kennel.write("breedings", [bred]))
+DOSES = [
+    ("250", [BOX], 250),
+    ("", [BOX], 180),
+    ("", [BOX | {"For bitch": "senna"}], 180),
+    ("", [BOX | {"For bitch": "Sage"}], np.nan),
+    ("", [BOX | {"Collected on": "2024-03-10", "Sent on": "2024-03-10"}], np.nan),
+    ("", [BOX | {"For bitch": "", "Clinic": "Hill"}], 180),
+    ("", [BOX, BOX | {"Clinic": "Dale", "M forward per dose": "90"}], np.nan),
+    ("", [], np.nan),
+]  # fmt: skip
+"""Dose that a breeding states, boxes of that year, and its dose. [10⁶]"""
 
-    np.testing.assert_equal(kennel.read("inseminations")["motile_dose_m"].tolist(), [dose])
+
+def test_a_chilled_dose_is_the_stated_one_or_that_of_its_box(kennel):
+    sent, breedings = [], []
+    for year, (stated, boxes, _) in enumerate(DOSES, 2019):
+        bred = BRED | CHILLED | {"M forward per dose": stated, "Clinic": "Hill"}
+        breedings.append(in_year(bred, year))
+        sent += [in_year(box, year) for box in boxes]
+    dogs = [{"Dog": "Bracken", "Sex": "male"}, {"Dog": "Senna", "Sex": "female"}]
+    kennel.load(
+        kennel.write("dogs", dogs), kennel.write("boxes", sent),
+        kennel.write("breedings", breedings),
+    )  # fmt: skip
+
+    rows = kennel.read("inseminations").sort_values("inseminated_earliest")
+
+    np.testing.assert_equal(rows["motile_dose_m"].tolist(), [dose for *_, dose in DOSES])
 
 
 def test_a_frozen_dose_is_straws_times_sperm_per_straw_and_takes_them_from_stock(kennel):

@@ -397,8 +397,9 @@ def handout_results(name="Rowan", cautions=()):
     )  # fmt: skip
 
 
-def every_report(name="Rowan", cautions=()):
-    """Every kind of page of one kennel, by its short name."""
+@cache
+def every_report(name="Rowan", *, is_stopped=False):
+    """Every kind of page of one kennel, by its short name; built once for all who look at it."""
     from reports.client_sheet import build_client_sheet
     from reports.comparison import build_comparison
     from reports.handout import build_handout
@@ -407,6 +408,7 @@ def every_report(name="Rowan", cautions=()):
     from reports.page import Link
     from reports.stud_review import build_stud_review
 
+    cautions = (STOP,) if is_stopped else ()
     findings = pd.DataFrame(
         [
             {
@@ -420,7 +422,7 @@ def every_report(name="Rowan", cautions=()):
     links = (Link("stud-rowan.html", name, name),)
     return {
         "review": build_stud_review(stud_results(name, cautions), OWNER),
-        "overview": build_overview(overview_results(name, is_stopped=bool(cautions)), (), OWNER),
+        "overview": build_overview(overview_results(name, is_stopped=is_stopped), (), OWNER),
         "client": build_client_sheet(client_results(name, cautions), CLIENT),
         "handout": build_handout(handout_results(name, cautions), VET),
         "compare": build_comparison(comparison_results(name, cautions), OWNER),

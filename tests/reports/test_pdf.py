@@ -11,7 +11,7 @@ from reports.page import Column, Section, Table, render
 from reports.pdf import can_set_type, drawing, pdf
 from reports.theme import PAPER_COLORS
 from reports.words import Words
-from tests.reports.samples import HOSTILE, STOP, every_report
+from tests.reports.samples import HOSTILE, every_report
 
 pytestmark = pytest.mark.skipif(not can_set_type(), reason="the extra pdf is not installed")
 
@@ -80,7 +80,7 @@ def test_every_report_can_be_set_on_paper_whatever_its_names_hold(kind):
 
 
 def test_a_stop_reaches_the_sheets():
-    free, stopped = (every_report(cautions=c)["client"] for c in ((), (STOP,)))
+    free, stopped = (every_report(is_stopped=stopped)["client"] for stopped in (False, True))
 
     assert len(pdf(stopped, "a4")) < len(pdf(free, "a4"))
     assert not any(section.charts for section in stopped.sections)

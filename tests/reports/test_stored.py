@@ -6,8 +6,6 @@ import numpy as np
 import pytest
 
 from analytics.stages import ReadersAgreement
-from pipelines.kennel import read_kennel
-from pipelines.run import DEMO_TODAY
 from pipelines.stored_page import stages_told, storage_told
 from reports.stored import stages_section, storage_section
 from reports.stud_review import build_stud_review
@@ -15,8 +13,8 @@ from tests.reports.samples import EN, OWNER, STOP, stages_of_samples, storage, s
 
 
 @pytest.fixture(scope="module")
-def kennel(demo_store_path):
-    return read_kennel(demo_store_path, DEMO_TODAY)
+def kennel(demo_kennel):
+    return demo_kennel
 
 
 def test_what_is_left_on_arrival_is_that_of_the_owner_s_sheets(kennel):
