@@ -217,6 +217,30 @@ def half_normal_spread(bent: Any) -> Any:  # noqa: ANN401
     return spread
 
 
+def half_normal_spreads_of_one_sum(bent: Any, scale: Any) -> Any:  # noqa: ANN401
+    r"""Two half-normal spreads whose sum of squares is known better than either, from two flats.
+
+    :math:`e^{\xi_1} (\cos\phi, \sin\phi)` with :math:`\phi = \pi / 2 \,(1 + e^{-\xi_2})^{-1}`:
+    spreads that can stand in for each other lie on a quarter of a circle, which the sampler then
+    walks along instead of across.
+
+    Parameters
+    ----------
+    bent
+        Site of :func:`flat` of shape (2,).
+    scale
+        Scales of the two priors, shape (2,), in the unit of the spreads.
+    """
+    angle = 0.5 * jnp.pi * jax.nn.sigmoid(bent[1])
+    spread = jnp.exp(bent[0]) * jnp.stack([jnp.cos(angle), jnp.sin(angle)])
+    turning = jax.nn.log_sigmoid(bent[1]) + jax.nn.log_sigmoid(-bent[1])
+    numpyro.factor(
+        "spreads_of_one_sum_prior",
+        jnp.sum(dist.HalfNormal(scale).log_prob(spread)) + 2.0 * bent[0] + turning,
+    )
+    return spread
+
+
 def padded_size(n: int, step: int) -> int:
     """Size rounded up to a step, at least one step, so that compiled programs can be used again."""
     return max(1, -(-n // step)) * step

@@ -9,7 +9,12 @@ from numpyro import handlers
 from scipy.stats import halfnorm
 
 from analytics.errors import ConvergenceError
-from analytics.sampling import Run, half_normal_spread, sample
+from analytics.sampling import (
+    Run,
+    half_normal_spread,
+    half_normal_spreads_of_one_sum,
+    sample,
+)
 
 EFFECTS = np.array([28.0, 8, -3, 7, -1, 1, 18, 12])
 ERRORS = np.array([15.0, 10, 16, 11, 9, 11, 10, 18])
@@ -79,6 +84,28 @@ def test_spreads_from_flat_coordinates_keep_their_half_normal_prior():
     slope = (np.logaddexp(0.0, bent + step) - np.logaddexp(0.0, bent - step)) / (2.0 * step)
     assert np.asarray(spread) == pytest.approx(np.log(1.0 + np.exp(bent)))
     assert stated == pytest.approx((halfnorm.logpdf(spread) + np.log(slope)).sum(), rel=1e-7)
+
+
+def test_spreads_of_one_sum_keep_their_half_normal_priors():
+    scale = jnp.array([0.5, 0.2])
+    bent = jnp.array([-0.7, 0.9])
+    with handlers.trace() as trace:
+        spread = half_normal_spreads_of_one_sum(bent, scale)
+    stated = float(trace["spreads_of_one_sum_prior"]["fn"].log_prob(0.0))
+
+    # The determinant of the map by small steps in each coordinate.
+    step = 1e-6
+    with handlers.block():
+        columns = [
+            (half_normal_spreads_of_one_sum(bent + move, scale)
+             - half_normal_spreads_of_one_sum(bent - move, scale)) / (2.0 * step)
+            for move in step * jnp.eye(2)
+        ]  # fmt: skip
+    stretch = abs(np.linalg.det(np.stack(columns)))
+    exact = halfnorm.logpdf(np.asarray(spread), scale=np.asarray(scale)).sum() + np.log(stretch)
+    # The angle's density is stated up to the constant of the turn.
+    assert stated == pytest.approx(exact - np.log(0.5 * np.pi), rel=1e-7)
+    assert float(np.hypot(*spread)) == pytest.approx(np.exp(-0.7))
 
 
 @pytest.mark.slow

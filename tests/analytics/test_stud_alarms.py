@@ -36,3 +36,15 @@ def test_a_fall_by_forty_percent_is_announced_as_promised_and_by_no_steady_stud(
 
     assert all(stud.startswith("Fallen") for stud in found["announced"])
     assert len(found["announced"]) >= 3
+
+
+def test_fifty_studs_of_a_club_settle_at_once_and_tell_how_far_apart_they_are():
+    rows = stud_alarms.studs_of(np.random.default_rng(0), 50, 2)
+
+    posterior = stud_alarms.fitted(rows, seed=1)
+
+    assert posterior.diagnostics.n_attempts == 1
+    # Steady studs: what parts them at one time, lasting or slow, is what they were drawn with.
+    apart = np.hypot(posterior.draws["between"], posterior.draws["amplitude"])
+    lower, upper = np.quantile(apart, [0.005, 0.995])
+    assert lower < stud_alarms.BETWEEN < upper
