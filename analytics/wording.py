@@ -154,7 +154,10 @@ def program_sentences(
     known = due[due["whelped"].notna()]
     n_known, n_unknown = len(known), len(due) - len(known)
     n_whelped = int(known["whelped"].astype(bool).sum())
-    said = [sentence("said.year", n=n_year, n_all=len(breedings), n_unknown=n_unknown)]
+    unreported = (
+        sentence("said.unreported", n=n_unknown) if n_unknown else sentence("said.all_reported")
+    )
+    said = [sentence("said.year", n=n_year, n_all=len(breedings), unreported=unreported)]
     if n_known:
         said.append(
             sentence(

@@ -35,8 +35,9 @@ LEGEND_CHARACTERS = 42
 BAR_HALF, APART = 0.42, 0.17
 """Half of a bar's width, and how far marks stand beside its middle. [pups]"""
 
-OPTION_ROW, PART_ROW = 46, 40
-"""Height of a way's row in a comparison, and of a part of a gap: label above, bars below. [px]"""
+OPTION_ROW, SHARES_ROW, PART_ROW = 46, 38, 40
+"""Height of a way's row in a comparison, of its pups and of a part of a gap: label above, bars
+below. [px]"""
 
 LABEL_AT, BARS_FROM, BARS_TO = 0.22, 0.42, 0.92
 """Where in its row the label stands and the bars begin and end. [rows]"""
@@ -638,7 +639,7 @@ def pups_shares(blocks: pd.DataFrame, options: pd.DataFrame, words: Words) -> di
         x=AT_RIGHT, text=alt.Text("note:N")
     )
     shown = [] if blocks.empty else [none, some, names]
-    return finished(alt.layer(*shown, label, note), OPTION_ROW * len(options))
+    return finished(alt.layer(*shown, label, note), SHARES_ROW * len(options))
 
 
 def gap_parts(parts: pd.DataFrame, *, axis_title: str) -> dict[str, Any]:

@@ -292,6 +292,10 @@ def test_every_text_can_be_said_with_values_of_its_kind():
 def test_one_and_many_are_told_apart():
     assert EN.say("review.known_note", n=1) == "1 breeding with a known outcome"
     assert DE.say("review.known_note", n=3) == "3 Belegungen mit bekanntem Ausgang"
+    for n, verbs in ((1, ("was not", "wurde nicht")), (2, ("were not", "wurden nicht"))):
+        for key in ("missing.count", "missing.morphology"):
+            said = [words.say(key, n=n, n_samples=8) for words in (EN, DE)]
+            assert all(verb in text for verb, text in zip(verbs, said, strict=True))
 
 
 def test_a_sentence_is_told_in_either_language_with_the_same_numbers():
