@@ -3,6 +3,7 @@
 import csv
 import gzip
 import json
+import shutil
 import subprocess
 import sys
 from datetime import date
@@ -49,6 +50,14 @@ def lived_in(tmp_path_factory, kennel_class):
         store.erase_person("Norra Analys", today=TODAY, reason="asked")
     kennel.load(kennel.write("intervals", [{"What": "Brucella", "Every (days)": "180"}]))
     return kennel
+
+
+@pytest.fixture(scope="module")
+def exported(lived_in, tmp_path_factory):
+    """Its export, to be read only."""
+    folder = tmp_path_factory.mktemp("exported") / "export"
+    export(lived_in.records, folder)
+    return folder
 
 
 def test_a_backup_holds_every_row_while_another_program_reads(lived_in, tmp_path):
@@ -143,28 +152,25 @@ def test_a_damaged_records_file_can_be_replaced_and_is_kept(kennel):
     assert len(kennel.read("dogs")) == 4
 
 
-def test_an_export_read_back_is_the_same_file(lived_in, tmp_path):
-    export(lived_in.records, tmp_path / "first")
-
-    assert restore(tmp_path / "first", tmp_path / "k.duckdb") is None
+def test_an_export_read_back_is_the_same_file(lived_in, exported, tmp_path):
+    assert restore(exported, tmp_path / "k.duckdb") is None
 
     assert contents(tmp_path / "k.duckdb") == contents(lived_in.records)
     export(tmp_path / "k.duckdb", tmp_path / "second")
-    for file in (tmp_path / "first").rglob("*.*"):
+    for file in exported.rglob("*.*"):
         if file.suffix in (".csv", ".json", ".txt"):
-            again = tmp_path / "second" / file.relative_to(tmp_path / "first")
+            again = tmp_path / "second" / file.relative_to(exported)
             assert again.read_bytes() == file.read_bytes(), file.name
     with Store.open(tmp_path / "k.duckdb") as store:
         assert store.broken_promises() == []
         assert store.read_fit("conception").draws["c01"].tolist() == [-1, -0.5, 0, 0.5, 1]
 
 
-def test_the_exported_sheets_load_as_what_they_were(lived_in, tmp_path, kennel_class):
-    export(lived_in.records, tmp_path / "export")
+def test_the_exported_sheets_load_as_what_they_were(lived_in, exported, tmp_path, kennel_class):
     other = kennel_class(tmp_path)
 
     with other.open() as store:
-        report = store.load([tmp_path / "export" / "sheets"], today=TODAY)
+        report = store.load([exported / "sheets"], today=TODAY)
         fingerprint = store.fingerprint()
 
     assert report.n_refused == 0
@@ -172,12 +178,10 @@ def test_the_exported_sheets_load_as_what_they_were(lived_in, tmp_path, kennel_c
         assert fingerprint == store.fingerprint()
 
 
-def test_a_table_of_the_export_reads_without_any_program_of_ours(lived_in, tmp_path):
-    export(lived_in.records, tmp_path / "export")
-
-    readings = pd.read_csv(tmp_path / "export" / "tables" / "evaluation.csv")
+def test_a_table_of_the_export_reads_without_any_program_of_ours(exported):
+    readings = pd.read_csv(exported / "tables" / "evaluation.csv")
     rows = duckdb.sql(
-        f"SELECT volume_ml.low FROM '{tmp_path}/export/tables/evaluation.parquet'"
+        f"SELECT volume_ml.low FROM '{exported}/tables/evaluation.parquet'"
     ).fetchall()
 
     assert readings["concentration_m_per_ml_text"].tolist()[0] == "> 300"
@@ -185,10 +189,8 @@ def test_a_table_of_the_export_reads_without_any_program_of_ours(lived_in, tmp_p
     assert (2.4,) in rows
 
 
-def test_the_dictionary_explains_every_column_of_sheets_and_tables(lived_in, tmp_path):
-    export(lived_in.records, tmp_path / "export")
-
-    with (tmp_path / "export" / "dictionary.csv").open(encoding="utf-8", newline="") as file:
+def test_the_dictionary_explains_every_column_of_sheets_and_tables(lived_in, exported):
+    with (exported / "dictionary.csv").open(encoding="utf-8", newline="") as file:
         rows = {(row["where"], row["column"]): row for row in csv.DictReader(file)}
 
     for sheet in SHEETS.values():
@@ -209,8 +211,8 @@ def test_the_dictionary_explains_every_column_of_sheets_and_tables(lived_in, tmp
 
 
 @pytest.mark.parametrize("spoil", ["missing", "torn", "manifest", "newer", "link"])
-def test_an_export_that_is_not_whole_is_refused(lived_in, kennel, spoil):
-    export(lived_in.records, kennel.folder / "export")
+def test_an_export_that_is_not_whole_is_refused(exported, kennel, spoil):
+    shutil.copytree(exported, kennel.folder / "export")
     table = kennel.folder / "export" / "tables" / "collection.parquet"
     manifest = kennel.folder / "export" / MANIFEST
     match spoil:

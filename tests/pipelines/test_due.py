@@ -263,9 +263,14 @@ def test_an_empty_list_says_so(kennel):
     ]
 
 
+@pytest.fixture(scope="module")
+def due_in_the_demo(demo_store_path):
+    return read_due(demo_store_path, today=DEMO_TODAY)
+
+
 @pytest.mark.parametrize("language", ["en", "de"])
-def test_the_demo_s_list_is_read_in_either_language_at_eighty_columns(demo_store_path, language):
-    items = read_due(demo_store_path, today=DEMO_TODAY)
+def test_the_demo_s_list_is_read_in_either_language_at_eighty_columns(due_in_the_demo, language):
+    items = due_in_the_demo
     lines = list(due_lines(items, Words(language), today=DEMO_TODAY))
 
     assert max(map(len, lines)) <= LINE_WIDTH
@@ -293,7 +298,7 @@ def test_studcurve_alone_prints_what_is_due_without_the_sampler(demo_store_path,
     assert loaded & {"jax", "numpyro", "statsmodels", "sklearn", "altair", "arviz_stats"} == set()
 
 
-def test_machines_get_every_item(demo_store_path, capsys):
+def test_machines_get_every_item(demo_store_path, due_in_the_demo, capsys):
     from pipelines.cli import main
 
     with pytest.raises(SystemExit) as stop:
@@ -302,4 +307,4 @@ def test_machines_get_every_item(demo_store_path, capsys):
     items = json.loads(capsys.readouterr().out)
     assert (stop.value.code or 0) == 0
     assert {"kind", "dog", "on", "until", "is_late", "what"} == set(items[0])
-    assert len(items) == len(read_due(demo_store_path, today=DEMO_TODAY))
+    assert len(items) == len(due_in_the_demo)

@@ -21,7 +21,6 @@ from pipelines.plan_records import (
     heat_of,
     pair_of,
     prices_on,
-    read_plan_records,
 )
 from pipelines.planning import plan_breeding
 
@@ -30,8 +29,8 @@ PAIR = ("Tarn", "Birch")
 
 
 @pytest.fixture(scope="module")
-def records(fitted_store_path):
-    return read_plan_records(fitted_store_path, datetime(2026, 10, 31, 8))
+def records(reading_once, fitted_store_path):
+    return reading_once[1](fitted_store_path, datetime(2026, 10, 31, 8))
 
 
 @pytest.fixture(scope="module")

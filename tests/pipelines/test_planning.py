@@ -346,7 +346,7 @@ def test_a_stopped_bitch_is_taken_out_of_the_season_and_a_stopped_stud_ends_it(
 
 
 def test_a_kennel_without_a_sample_a_price_or_a_heat_is_answered_from_published_work(kennel, run):
-    shown = run("compare", "Bracken", "Sage", "--json", store=kennel.records)
+    shown = run("compare", "Bracken", "Sage", *FEW, "--json", store=kennel.records)
 
     values = json.loads(shown.output)
     assert shown.exit_code == 0
