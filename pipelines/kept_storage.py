@@ -24,8 +24,8 @@ STORAGE_FIT = "storage"
 """What the kept fit is called."""
 
 STORAGE_MODULES = (
-    "analytics.models.storage", "analytics.storage_inputs", "analytics.keeping",
-    "analytics.own_storage", "analytics.sampling",
+    "analytics.models.storage", "analytics.storage_inputs", "analytics.counting",
+    "analytics.keeping", "analytics.own_storage", "analytics.sampling",
 )  # fmt: skip
 """Modules whose text makes the posterior; named, because importing them would take seconds."""
 
