@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from importlib import import_module
 from types import ModuleType
 from typing import Any, Generic, Protocol, TypeVar
 
@@ -15,9 +16,7 @@ from analytics import (
     checking,
     collection_inputs,
     counting,
-    keeping,
     likelihoods,
-    own_storage,
     prior_width,
     regression,
     sampling,
@@ -32,7 +31,7 @@ from analytics.models import conception, litter, storage, stud_quality
 from analytics.models.ovulation import ovulation_of_cycles
 from analytics.priors import PRIORS
 from analytics.sampling import Diagnostics, Draws
-from pipelines.kept_storage import STORAGE_FIT, STORAGE_PRIORS
+from pipelines.kept_storage import STORAGE_FIT, STORAGE_MODULES, STORAGE_PRIORS
 from pipelines.store import Store
 
 MIN_STORED_READINGS = 5
@@ -162,7 +161,7 @@ def storage_data(store: Store) -> storage_inputs.StorageData:
 STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
     name=STORAGE_FIT,
     prior_ids=STORAGE_PRIORS,
-    modules=(storage, storage_inputs, counting, keeping, own_storage, sampling),
+    modules=tuple(import_module(name) for name in STORAGE_MODULES),
     prepare=storage_data,
     size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",
     too_thin=lambda data: (
