@@ -1,5 +1,6 @@
 """What several tests share: the demo's records file, and its fit."""
 
+import os
 import shutil
 from pathlib import Path
 
@@ -13,6 +14,18 @@ from pipelines.run import DEMO, DEMO_TODAY
 from pipelines.store import LoadReport, Store
 
 DEMO_SEED = 20240229
+
+
+def pytest_xdist_auto_num_workers(config):
+    """Two workers for the whole default suite, each with files of its own.
+
+    Anything smaller is one process, which starts at once; so are the slow tests, whose fits side by
+    side would take the memory of a small machine.
+    """
+    is_whole = config.args == config.getini("testpaths") and not config.option.keyword
+    is_default = "not slow" in config.option.markexpr
+    n_cores = os.cpu_count() or 1
+    return 2 if is_whole and is_default and n_cores > 1 and os.name == "posix" else 0
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -79,15 +92,35 @@ def demo_store(demo_store_path):
         yield store
 
 
+def made_once(tmp_path_factory, name, make) -> Path:
+    """A file of a run that is made by the first worker to need it, and its own copy for each."""
+    own = tmp_path_factory.mktemp("own") / name
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        make(own)
+        return own
+    import fcntl
+
+    of_all = tmp_path_factory.getbasetemp().parent / name
+    with of_all.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not of_all.exists():
+            make(own)
+            Path(shutil.copyfile(own, of_all.with_suffix(".part"))).rename(of_all)
+        else:
+            shutil.copyfile(of_all, own)
+    return own
+
+
 @pytest.fixture(scope="session")
 def fitted_store_path(tmp_path_factory, demo_store_path) -> Path:
-    path = tmp_path_factory.mktemp("fitted") / "demo.duckdb"
-    shutil.copyfile(demo_store_path, path)
-    with Store.open(path) as store:
-        # Studs over time are fitted by a slow test alone.
-        quick = [model for model in MODELS if model not in STUD_OVER_TIME]
-        fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=quick)
-    return path
+    def fit(path):
+        shutil.copyfile(demo_store_path, path)
+        with Store.open(path) as store:
+            # Studs over time are fitted by a slow test alone.
+            quick = [model for model in MODELS if model not in STUD_OVER_TIME]
+            fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=quick)
+
+    return made_once(tmp_path_factory, "fitted.duckdb", fit)
 
 
 @pytest.fixture(scope="session")
