@@ -88,6 +88,13 @@ class SampleReading:
             raise ValueError("a count needs both its cells and the volume that was looked at")
 
     @property
+    def read_concentration_m_per_ml(self) -> float | None:
+        """Concentration by the photometer or by the chamber; None where not counted. [10⁶ mL⁻¹]"""
+        if self.n_cells is None or self.looked_at_nl is None:
+            return self.concentration_m_per_ml
+        return self.n_cells / self.looked_at_nl
+
+    @property
     def is_counted(self) -> bool:
         """Whether anything but habit says how many sperm there are."""
         return self.n_cells is not None or self.concentration_m_per_ml is not None

@@ -31,7 +31,7 @@ N_LAST_SAMPLES = 5
 """Samples that stand for "now"; fewer are never called a trend. (rule of this toolkit)"""
 
 
-def samples_sentence(stud: str, readings: pd.DataFrame) -> Sentence:
+def samples_sentence(stud: str, readings: pd.DataFrame, *, is_alarming: bool = False) -> Sentence:
     """What the last samples held; no trend is claimed.
 
     Parameters
@@ -40,7 +40,10 @@ def samples_sentence(stud: str, readings: pd.DataFrame) -> Sentence:
         Call name.
     readings
         Raw samples with measures, any order.
+    is_alarming
+        Whether a caution speaks of them; then nothing is said of how far sound studs differ.
     """
+    plain = "_plain" if is_alarming else ""
     counted = readings[readings["total_sperm_m"].notna()].sort_values("collected_earliest")
     if counted.empty:
         return sentence("said.no_counted_sample", stud=stud)
@@ -58,10 +61,14 @@ def samples_sentence(stud: str, readings: pd.DataFrame) -> Sentence:
     days = last["collected_earliest"].dt.date
     if len(last) == 1:
         return sentence(
-            "said.one_sample", stud=stud, on=days.iloc[0], total=float(total.iloc[0]), moving=moving
+            f"said.one_sample{plain}",
+            stud=stud,
+            on=days.iloc[0],
+            total=float(total.iloc[0]),
+            moving=moving,
         )
     return sentence(
-        "said.last_samples",
+        f"said.last_samples{plain}",
         stud=stud,
         n=len(last),
         first_on=days.iloc[0],

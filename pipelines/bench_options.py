@@ -181,16 +181,13 @@ def storage_of(
 
 def _refuse_stopped(store: Path, stud: str) -> None:
     """A caution that stops a stud's doses leaves no number of his at the bench either."""
-    from pipelines.due import cautions_of
+    from pipelines.dog_cautions import CAUTION_VIEWS, cautions_of
     from pipelines.store import Store
     from pipelines.terminal import asked_on
     from reports.words import Words
 
     with Store.open(store, read_only=True) as opened:
-        views = {
-            view: opened.read(view)
-            for view in ("dogs", "evaluations", "lab_tests", "events", "breedings")
-        }
+        views = {view: opened.read(view) for view in CAUTION_VIEWS}
     called = views["dogs"]["call_name"]
     names = called[called.str.casefold() == stud.casefold()].tolist()
     words = Words("en")

@@ -9,7 +9,7 @@ pending.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,9 +17,10 @@ import pandas as pd
 
 from analytics import doses, extending, keeping
 from analytics.calendar import spoken_day
-from analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_answers
+from analytics.cautions import Caution, cautions_for_dog, stopped_answers
 from analytics.errors import RecordsError, ToolkitError
 from analytics.semen import total_sperm_m
+from pipelines.dog_cautions import CAUTION_VIEWS, cautions_of, dog_records
 from pipelines.kept_storage import storage_curve
 from pipelines.semen_answers import (
     at_most_sentence,
@@ -95,12 +96,9 @@ def pack_box(
             f"({request.collected_at:%Y-%m-%d %H:%M}). Correct one of them."
         )
     with Store.open(store_path, read_only=True) as store:
-        views = {name: store.read(name) for name in (
-            "dogs", "evaluations", "lab_tests", "events", "breedings",
-        )}  # fmt: skip
+        views = {name: store.read(name) for name in (*CAUTION_VIEWS, "lab_tests")}
     stud, registered = _stud(request.stud, views["dogs"])
-    records = _records(stud, views, request)
-    cautions = cautions_for_dog(records, request.sent_at.date())
+    cautions = _cautions(stud, views, request)
     if stopped_answers(cautions) & {"box", "doses"}:
         return PackedBox(_stopped_answer(cautions, request), True, None)
 
@@ -145,27 +143,44 @@ def _stud(name: str, dogs: pd.DataFrame) -> tuple[str, str | None]:
     return str(dog["call_name"]), None if pd.isna(registered) else str(registered)
 
 
-def _records(stud: str, views: Mapping[str, pd.DataFrame], request: BoxRequest) -> DogRecords:
-    """The stud's records with the sample in hand as his latest raw one."""
-    evaluations = views["evaluations"]
-    own = evaluations[evaluations["stud"] == stud]
+def _cautions(
+    stud: str, views: Mapping[str, pd.DataFrame], request: BoxRequest
+) -> tuple[Caution, ...]:
+    """Of the stud with the sample in hand as his latest raw one, and of the bitch it is for.
+
+    What was not looked at is left blank, and lifts nothing.
+    """
+    today = request.sent_at.date()
+    records = dog_records(views, stud, today)
     in_hand = {
         "stud": stud,
         "stage": "raw",
         "collected_earliest": pd.Timestamp(request.collected_at),
         "collected_latest": pd.Timestamp(request.collected_at),
-        "appearance": request.appearance or "normal",
+        "appearance": request.appearance,
         "n_cells_counted": request.reading.n_cells,
-        "concentration_m_per_ml": request.reading.concentration_m_per_ml,
+        "volume_ml": request.reading.volume_ml,
+        "concentration_m_per_ml": request.reading.read_concentration_m_per_ml,
+        "progressive_motility_pct": request.reading.progressive_motility_pct,
     }
-    rows = [*own.to_dict("records"), in_hand]
-    return DogRecords(
-        stud,
-        pd.DataFrame(rows, columns=evaluations.columns),
-        views["lab_tests"][views["lab_tests"]["dog"] == stud],
-        views["events"][views["events"]["dog"] == stud],
-        views["breedings"][views["breedings"]["stud"] == stud],
-    )
+    rows = [*records.evaluations.to_dict("records"), in_hand]
+    with_sample = pd.DataFrame(rows, columns=views["evaluations"].columns)
+    cautions = cautions_for_dog(replace(records, evaluations=with_sample), today)
+    bitch = _known_bitch(request.for_bitch, views["dogs"])
+    if bitch is not None:
+        cautions = (*cautions, *cautions_of(views, bitch, today))
+    return cautions
+
+
+def _known_bitch(name: str | None, dogs: pd.DataFrame) -> str | None:
+    """The bitch of the records that a name on the box means; None for one from outside."""
+    if name is None:
+        return None
+    wanted = name.strip().casefold()
+    is_her = dogs["call_name"].str.casefold().eq(wanted)
+    is_her |= dogs["registered_name"].str.casefold().eq(wanted).fillna(False)
+    found = dogs[is_her & dogs["sex"].eq("female")]
+    return str(found["call_name"].iloc[0]) if len(found) == 1 else None
 
 
 def _own_totals(stud: str, evaluations: pd.DataFrame) -> np.ndarray:

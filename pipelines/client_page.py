@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, datetime
 
 import numpy as np
@@ -15,7 +16,7 @@ from analytics.sentences import Sentence
 from analytics.timing import INSEMINATION_WINDOWS
 from analytics.wording import box_sentence, ovulation_sentence, use_sentence
 from pipelines.kennel import Kennel
-from pipelines.pages import dog_records, facts, provenance, storage_sources
+from pipelines.pages import facts, provenance, records_of, storage_sources
 from reports.client_sheet import ClientResults, Kept
 from reports.page import Reader
 
@@ -69,13 +70,7 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
         bitch=str(box["for_bitch"]),
         stud=stud,
         stud_facts=facts(dog, reader.words),
-        cautions=(
-            *(
-                caution for caution in cautions_for_dog(dog_records(kennel, stud), kennel.today)
-                if _concerns_her(caution)
-            ),
-            *bitch_age(dog_records(kennel, str(box["for_bitch"])), kennel.today),
-        ),
+        cautions=tuple(_cautions(kennel, stud, str(box["for_bitch"]))),
         answer=(box_sentence(stud, _day(box["collected_earliest"]), [
             (one.hours, one.motile_dose_m) for one in known_kept
         ]),),
@@ -104,6 +99,18 @@ def bitches_with_boxes(kennel: Kennel, n: int) -> list[str]:
     """The bitches whom the last boxes were for, the last first, each once."""
     boxes = kennel.views["shipments"].dropna(subset="for_bitch").sort_values("sent_earliest")
     return list(dict.fromkeys(reversed(boxes["for_bitch"].tolist())))[:n]
+
+
+def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
+    """What stops his semen, and what is known of her: her own tests count as his do."""
+    of_both = (
+        *cautions_for_dog(records_of(kennel, stud), kennel.today),
+        *cautions_for_dog(records_of(kennel, bitch), kennel.today),
+    )
+    said = [caution for caution in of_both if _concerns_her(caution)]
+    said += bitch_age(records_of(kennel, bitch), kennel.today)
+    order = {"stop": 0, "warn": 1, "say": 2}
+    yield from sorted(dict.fromkeys(said), key=lambda caution: order[caution.severity])
 
 
 def _concerns_her(caution: Caution) -> bool:

@@ -18,7 +18,9 @@ from typing import Any, Literal
 import pandas as pd
 
 from analytics.calendar import whelping_window
-from analytics.cautions import BRUCELLA_RETEST_DAYS, Caution, DogRecords, cautions_for_dog
+from analytics.cautions import Caution
+from analytics.cautions.brucella import status_of
+from analytics.cautions.words import names_brucella
 from analytics.models.ovulation import (
     BLEEDING_RANGE_DAYS,
     OvulationPosterior,
@@ -34,6 +36,8 @@ from analytics.timing import (
     sharpest,
     state_of,
 )
+from pipelines.dog_cautions import cautions_of, kennel_records
+from pipelines.first import FIRST_VIEWS, first_cautions, in_use
 from pipelines.rules import USUAL_WHELPING_DAYS
 from pipelines.sheets import SEMEN_TYPES
 from pipelines.store import Store
@@ -46,8 +50,7 @@ Kind = Literal[
 """Which kinds of things fall due."""
 
 DUE_VIEWS = (
-    "dogs", "open_heats", "progesterone", "cycles", "breedings", "inseminations", "shipments",
-    "intervals", "last_tests", "dog_use", "straws_left", "evaluations", "lab_tests", "events",
+    *FIRST_VIEWS, "open_heats", "progesterone", "cycles", "last_tests", "straws_left",
 )  # fmt: skip
 """Views that this is computed from."""
 
@@ -66,9 +69,6 @@ EVALUATION_DAYS = 180
 """A stud in use is looked at this often, unless the kennel says otherwise. [d]
 
 Common practice, no source."""
-
-IN_USE_DAYS = 365
-"""A dog counts as in use for so long after the last collection, box, breeding or heat. [d] (J)"""
 
 FORGOTTEN_DAYS = 365
 """What is without an outcome for longer is counted and no longer listed. [d] (J)"""
@@ -89,7 +89,7 @@ LINE_WIDTH = 80
 DELIVERY_DAYS = 1
 """A box without a promised day is expected after so many days. [d] (J)"""
 
-EVALUATION, BRUCELLA = "evaluation", "brucella"
+EVALUATION, BRUCELLA = "evaluation", "Brucella"
 """Words of the Intervals sheet that have an interval without the kennel's own."""
 
 
@@ -143,6 +143,7 @@ def due_items(
         How far ahead is looked. [d]
     """
     items = [
+        *_first(views, today),
         *_heats(views, today),
         *_breedings(views, today),
         *_boxes(views, today),
@@ -152,7 +153,36 @@ def due_items(
     ]
     last = today + timedelta(days=ahead_days)
     near = [item for item in items if item.on <= last]
-    return tuple(sorted(near, key=lambda item: (not item.is_late, item.on, item.kind, item.dog)))
+    # Sorting is stable: what stops keeps its order, and stands first.
+    return tuple(
+        sorted(
+            near,
+            key=lambda item: (
+                (0,)
+                if item.kind == "caution"
+                else (1, not item.is_late, item.on, item.kind, item.dog)
+            ),
+        )
+    )
+
+
+def first_of(views: Mapping[str, pd.DataFrame], today: date) -> tuple[Caution, ...]:
+    """What must be said before anything else of the kennel; see :mod:`pipelines.first`."""
+
+    def whelping(row: Mapping[str, Any]) -> tuple[date, date]:
+        last_on = max(row["bred_latest"], row["bred_earliest"]).date()
+        return _whelping(views, row, row["bred_earliest"].date(), last_on)[:2]
+
+    return first_cautions(views, today, whelping)
+
+
+def _first(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+    """Stops and exposures, and the *Brucella* tests that are due, in the words of every page."""
+    for caution in first_of(views, today):
+        of = caution.sentence.values.get("dog", "")
+        dog = of if isinstance(of, str) else ""
+        kind: Kind = "caution" if caution.severity == "stop" else "test"
+        yield DueItem(kind, dog, today, today, kind == "test", caution.sentence)
 
 
 def _item(
@@ -236,26 +266,6 @@ def readings_of_heat(
         for row in rows.to_dict("records")
         if row["sampled_earliest"].date() <= today
     ]
-
-
-def own_row(dogs: pd.DataFrame, dog: str) -> Mapping[Any, Any] | None:
-    """The dog's row of the view ``dogs``; None for one without."""
-    rows = dogs[dogs["call_name"] == dog].to_dict("records")
-    return rows[0] if len(rows) == 1 else None
-
-
-def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
-    """What must be said of one dog, whichever sex, before any number."""
-    bred = views["breedings"]
-    records = DogRecords(
-        dog,
-        views["evaluations"][views["evaluations"]["stud"] == dog],
-        views["lab_tests"][views["lab_tests"]["dog"] == dog],
-        views["events"][views["events"]["dog"] == dog],
-        bred[(bred["stud"] == dog) | (bred["bitch"] == dog)],
-        own_row(views["dogs"], dog),
-    )
-    return cautions_for_dog(records, today)
 
 
 # Breedings and boxes
@@ -352,28 +362,41 @@ def _boxes(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
 
 
 def _tests(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
-    """Tests past the kennel's own interval, of dogs in use."""
-    intervals = {
-        str(row["what"]).casefold(): (str(row["what"]), int(row["repeat_days"]))
-        for row in views["intervals"].to_dict("records")
-    }
-    if not any(BRUCELLA in what for what in intervals):
-        intervals[BRUCELLA] = (BRUCELLA.capitalize(), BRUCELLA_RETEST_DAYS)
+    """Tests past the kennel's own interval, of dogs in use; of *Brucella* those still ahead.
+
+    What is due of *Brucella* stands among the cautions.
+    """
     taken = views["last_tests"]
-    for dog in _in_use(views, today):
+    records = kennel_records(views)
+    intervals = {
+        str(row["what"]): int(row["repeat_days"]) for row in views["intervals"].to_dict("records")
+    }
+    for dog in in_use(views, today):
+        screened_on = status_of(records.health.get(dog["dog"], ()), today).screened_on
+        if screened_on is not None:
+            days = records.brucella_interval_days
+            yield from _repeated(dog["dog"], BRUCELLA, days, screened_on, today, late=False)
         his = taken[(taken["dog"] == dog["dog"]) & (taken["sampled_on"] <= pd.Timestamp(today))]
-        for word, (what, days) in sorted(intervals.items()):
-            if EVALUATION in word:
+        for what, days in sorted(intervals.items()):
+            if EVALUATION in what.casefold() or names_brucella(what):
                 continue
-            dates = his[his["what"].str.contains(word, regex=False)]["sampled_on"]
+            is_it = his["what"].str.contains(what.casefold(), regex=False)
+            dates = his[is_it]["sampled_on"]
             if dates.empty:
                 said = sentence("due.test_never", dog=dog["dog"], test=what, n=days)
                 yield DueItem("test", dog["dog"], today, today, True, said)
-                continue
-            last_on = dates.max().date()
-            on = last_on + timedelta(days=days)
-            said = sentence("due.test", dog=dog["dog"], test=what, last_on=last_on, on=on, n=days)
-            yield _item("test", dog["dog"], on, said, today)
+            else:
+                yield from _repeated(dog["dog"], what, days, dates.max().date(), today)
+
+
+def _repeated(
+    dog: str, what: str, days: int, last_on: date, today: date, *, late: bool = True
+) -> Iterator[DueItem]:
+    """A test that is taken again after so long; without what is late already, if told so."""
+    on = last_on + timedelta(days=days)
+    if late or on >= today:
+        said = sentence("due.test", dog=dog, test=what, last_on=last_on, on=on, n=days)
+        yield _item("test", dog, on, said, today)
 
 
 def _evaluations(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
@@ -384,7 +407,7 @@ def _evaluations(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[Due
         if EVALUATION in str(row["what"]).casefold()
     ]
     days = min(own, default=EVALUATION_DAYS)
-    for dog in _in_use(views, today):
+    for dog in in_use(views, today):
         if dog["sex"] != "male":
             continue
         last = dog["last_evaluated_on"]
@@ -395,13 +418,6 @@ def _evaluations(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[Due
         on = last.date() + timedelta(days=days)
         said = sentence("due.evaluation", stud=dog["dog"], last_on=last.date(), n=days)
         yield _item("evaluation", dog["dog"], on, said, today)
-
-
-def _in_use(views: Mapping[str, pd.DataFrame], today: date) -> list[dict[str, Any]]:
-    use = views["dog_use"]
-    since = pd.Timestamp(today) - pd.Timedelta(days=IN_USE_DAYS)
-    chosen = use[(use["last_used_on"] >= since) & (use["last_used_on"] <= pd.Timestamp(today))]
-    return _rows(chosen)
 
 
 def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -460,7 +476,7 @@ def told(items: Sequence[DueItem], words: Words) -> Iterator[tuple[DueItem, str]
     """Items in words; the dogs that wait for the same test share the first one's."""
     shared: dict[tuple[str, str], list[DueItem]] = {}
     for item in items:
-        if item.kind == "test":
+        if item.kind == "test" and "test" in item.what.values:
             shared.setdefault((item.what.key, str(item.what.values["test"])), []).append(item)
         else:
             yield item, words.tell(item.what)

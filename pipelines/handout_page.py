@@ -7,9 +7,10 @@ from typing import Any
 
 import pandas as pd
 
+from analytics.cautions.samples import FAR_BELOW_M
 from analytics.sentences import Sentence, sentence
 from pipelines.kennel import Kennel
-from pipelines.pages import dog_records, stud_results
+from pipelines.pages import records_of, stud_results
 from reports.handout import BredRow, HandoutResults
 from reports.page import Reader
 from reports.words import Words
@@ -25,13 +26,14 @@ def handout_results(kennel: Kennel, stud: str, question: str, reader: Reader) ->
     """Everything the handout of one stud shows."""
     views = kennel.views
     review = stud_results(kennel, stud, reader, on_two_sheets=True)
-    records = dog_records(kennel, stud)
+    records = records_of(kennel, stud)
     readings = review.readings.sort_values("collected_earliest", ascending=False)
     since = pd.Timestamp(kennel.today) - pd.DateOffset(years=YEARS_IN_PICTURE)
     recent = review.readings[review.readings["collected_earliest"] >= since]
     events = review.events[pd.to_datetime(review.events["started_on"]) >= since]
     examinations = views["examinations"]
     examinations = examinations[examinations["dog"] == stud]
+    lab_tests = views["lab_tests"][views["lab_tests"]["dog"] == stud]
     bred = records.breedings.sort_values("bred_earliest", ascending=False)
     dog = views["dogs"][views["dogs"]["call_name"] == stud].iloc[0]
     return HandoutResults(
@@ -39,12 +41,12 @@ def handout_results(kennel: Kennel, stud: str, question: str, reader: Reader) ->
         stud=review.with_readings(recent, events),
         animal=_animal(dog, reader.words),
         examinations=examinations.sort_values("examined_on", ascending=False).head(N_TESTS),
-        lab_tests=records.lab_tests.sort_values("sampled_on", ascending=False).head(N_TESTS),
+        lab_tests=lab_tests.sort_values("sampled_on", ascending=False).head(N_TESTS),
         collections=readings.head(N_COLLECTIONS),
         bred=tuple(_bred(row, views["breedings"]) for row in bred.head(N_BRED).to_dict("records")),
         n_bred=len(bred),
         kept=_kept(kennel, stud).head(N_KEPT),
-        missing=_missing(readings.head(N_COLLECTIONS), examinations, records.lab_tests, bred),
+        missing=_missing(readings.head(N_COLLECTIONS), examinations, lab_tests, bred),
     )
 
 
@@ -132,9 +134,11 @@ def _missing(
     if examinations.empty:
         said.append(sentence("missing.examination"))
     tested = lab_tests["what"].str.casefold()
-    if not tested.str.contains("phosphatase").any():
+    # It is asked for only where few sperm or none came: incomplete ejaculation, or none made.
+    few = collections["total_sperm_m"].dropna().lt(FAR_BELOW_M).any()
+    if few and not tested.str.contains("phosphatase").any():
         said.append(sentence("missing.phosphatase"))
-    if not tested.str.contains("culture").any():
+    if not tested.str.contains("culture|kultur").any():
         said.append(sentence("missing.culture"))
     n_unknown = int(bred["whelped"].isna().sum())
     if n_unknown:

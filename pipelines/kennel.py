@@ -22,7 +22,8 @@ from analytics.litter_sizes import LittersAgain, litters_again
 from analytics.models.conception import ConceptionPosterior
 from analytics.models.litter import LitterPosterior
 from analytics.priors import PRIORS
-from pipelines.due import DUE_VIEWS, cautions_of
+from pipelines.dog_cautions import cautions_of
+from pipelines.due import DUE_VIEWS
 from pipelines.fit import Known, known
 from pipelines.kept_storage import KeptStorage, read_storage
 from pipelines.models import CONCEPTION, LITTER
@@ -34,7 +35,7 @@ from reports.words import Words
 
 PAGE_VIEWS = (
     "dogs", "evaluations", "breedings", "shipments", "cycles", "progesterone", "events",
-    "lab_tests", "examinations", "frozen_lots", "inseminations", "findings",
+    "lab_tests", "examinations", "health_lines", "frozen_lots", "inseminations", "findings",
 )  # fmt: skip
 """Views that pages are made of."""
 
@@ -45,8 +46,8 @@ LITTERS_SEED = 1
 
 _CODED = {
     "call_name": "dog", "dog": "dog", "stud": "dog", "bitch": "dog", "for_bitch": "dog",
-    "observer": "observer", "clinic": "clinic", "laboratory": "laboratory", "carrier": "carrier",
-    "lot": "lot",
+    "observer": "observer", "veterinarian": "observer", "clinic": "clinic",
+    "laboratory": "laboratory", "carrier": "carrier", "lot": "lot",
 }  # fmt: skip
 """Columns whose names become codes, by the kind of code."""
 

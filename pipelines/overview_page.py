@@ -14,20 +14,21 @@ from analytics.cautions import (
     cautions_for_dog,
     stopped_answers,
 )
+from analytics.cautions.brucella import is_brucella
 from analytics.counting import exact_share
 from analytics.semen import total_sperm_m
 from analytics.sentences import Word, sentence
 from analytics.stud_told import StudTold
 from analytics.wording import program_sentences
 from pipelines.checks_page import kennel_checks, kennel_headline
-from pipelines.due import due_items, told
+from pipelines.due import due_items, first_of, told
 from pipelines.kennel import Kennel, may_be_told, once
 from pipelines.pages import (
     METHOD_OF_CHANCES,
     METHOD_OF_LITTERS,
     chosen_studs,
-    dog_records,
     provenance,
+    records_of,
     sources,
     stud_told,
 )
@@ -35,8 +36,8 @@ from pipelines.stored_page import stages_of
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from reports.page import Reader
 
-REPORTED_BELOW = frozenset({"outcome", "box"})
-"""Kinds of what is due that have a table of their own."""
+REPORTED_BELOW = frozenset({"outcome", "box", "caution"})
+"""Kinds of what is due that stand elsewhere on the page."""
 
 
 def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
@@ -54,7 +55,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
     straws = views["frozen_lots"]
     return OverviewResults(
         kennel=kennel.name,
-        cautions=_of_bitches_in_heat(kennel),
+        cautions=(*first_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
         # Without a fit no shares are shown to stand beside.
         answer=answer if chances else (*answer, *headline),
         of_chances=headline,
@@ -81,7 +82,7 @@ def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
     return tuple(
         caution
         for bitch in sorted(in_heat)
-        for caution in bitch_age(dog_records(kennel, bitch), kennel.today)
+        for caution in bitch_age(records_of(kennel, bitch), kennel.today)
     )
 
 
@@ -124,7 +125,7 @@ def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
 
 @once
 def _stud(kennel: Kennel, stud: str) -> StudRow:
-    records = dog_records(kennel, stud)
+    records = records_of(kennel, stud)
     raw = records.evaluations
     raw = raw[(raw["stage"] == "raw") & raw["failed_reason"].isna()].assign(
         total=lambda rows: total_sperm_m(
@@ -132,9 +133,8 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         )
     )
     counted = raw[raw["total"].notna()].sort_values("collected_earliest")
-    tests = records.lab_tests
-    tests = tests[tests["what"].str.contains("brucella", case=False, na=False)]
-    last = tests.sort_values("sampled_on").iloc[-1] if len(tests) else None
+    tests = [line for line in records.health if is_brucella(line) and line.on <= kennel.today]
+    last = tests[-1] if tests else None
     bred = records.breedings
     known = bred[bred["whelped"].notna()]
     alive = bred["n_born_alive"].dropna()
@@ -144,8 +144,8 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         last_on=counted["collected_earliest"].iloc[-1].date() if len(counted) else None,
         last_total_m=float(counted["total"].iloc[-1]) if len(counted) else float("nan"),
         told=_total_level(stud_told(kennel, stud, cautions)),
-        brucella=None if last is None else last["result"],
-        brucella_on=None if last is None else last["sampled_on"].date(),
+        brucella=None if last is None else last.result,
+        brucella_on=None if last is None else last.on,
         n_bred=len(bred),
         n_known=len(known),
         n_whelped=int(known["whelped"].astype(bool).sum()),

@@ -32,7 +32,7 @@ from analytics.wording import (
     samples_sentence,
 )
 from pipelines.checks_page import stud_checks, stud_headline
-from pipelines.due import own_row
+from pipelines.dog_cautions import dog_records
 from pipelines.kennel import Kennel, may_be_told, names_of_pairs, once, own_share
 from pipelines.store import KeptFit
 from pipelines.stored_page import stages_of, storage_told
@@ -52,6 +52,9 @@ RECORDED_DAY_SD, RECORDED_DOSE_SD = 1.0, 0.5
 
 _WORK = re.compile(r"(?:van )?[A-ZÅØ].*?(?=, (?:sd|minus) |\) to |$)")
 """Within a part of a source: the work itself, from the first author's name to its pages."""
+
+ALARMING_SERIES = frozenset({"far below", "falling", "no sperm seen before"})
+"""Cautions beside which no sentence says that samples differ and that this is no trend."""
 
 METHOD_OF_READINGS = ("readings",)
 """How the numbers of a sample came about; keys below ``method``."""
@@ -85,16 +88,13 @@ def stud_results(
     """
     views, words = kennel.views, reader.words
     dog = views["dogs"][views["dogs"]["call_name"] == stud].iloc[0]
-    records = dog_records(kennel, stud)
+    records = records_of(kennel, stud)
     cautions = cautions_for_dog(records, kennel.today)
     raw = records.evaluations
     raw = raw[(raw["stage"] == "raw") & raw["failed_reason"].isna()]
     readings = with_measures(raw, extra_cv=HOME_COUNT_CV)
     told = stud_told(kennel, stud, cautions)
-    answer = list(headline(told, reader)) or [
-        samples_sentence(stud, readings),
-        *_why_no_level(kennel, cautions),
-    ]
+    answer = list(headline(told, reader)) or _plain_answer(kennel, stud, readings, cautions)
     if told and kennel.levels.unseen is not None:
         answer.insert(0, level_age_sentence(*kennel.levels.unseen))
     chances: tuple[SemenTypeChance, ...] = ()
@@ -124,7 +124,7 @@ def stud_results(
         told=told,
         stages=stages_of(kennel, stud),
         storage=storage_told(kennel, stud),
-        events=records.events,
+        events=events_of(kennel, stud),
         chances=chances,
         coefficients=coefficients,
         litters=litters,
@@ -162,29 +162,32 @@ def _every_level(kennel: Kennel, stud: str) -> tuple[StudTold, ...]:
     return kennel.levels.of(stud, kennel.views["events"], kennel.today)
 
 
-def _why_no_level(kennel: Kennel, cautions: Sequence[Caution]) -> tuple[Sentence, ...]:
-    """Why plain samples stand in the place of a level; a stop has been said already."""
+def _plain_answer(
+    kennel: Kennel, stud: str, readings: pd.DataFrame, cautions: Sequence[Caution]
+) -> list[Sentence]:
+    """What stands in the place of a level, and why; under a stop nothing of level or trend."""
     if "forecast" in stopped_answers(cautions):
-        return ()
-    return (sentence("level.no_level" if not kennel.levels.levels else "level.no_level_few"),)
+        return [sentence("said.nothing_under_a_stop", stud=stud)]
+    alarming = any(caution.rule in ALARMING_SERIES for caution in cautions)
+    return [
+        samples_sentence(stud, readings, is_alarming=alarming),
+        sentence("level.no_level" if not kennel.levels.levels else "level.no_level_few"),
+    ]
 
 
 def _measures(told: Sequence[StudTold]) -> tuple[Measure, ...]:
     return tuple(one.answers.measure for one in told)
 
 
-def dog_records(kennel: Kennel, dog: str) -> DogRecords:
+def records_of(kennel: Kennel, dog: str) -> DogRecords:
     """The rows of one dog, as the rules of caution read them."""
-    views = kennel.views
-    bred = views["breedings"]
-    return DogRecords(
-        dog,
-        views["evaluations"][views["evaluations"]["stud"] == dog],
-        views["lab_tests"][views["lab_tests"]["dog"] == dog],
-        views["events"][views["events"]["dog"] == dog],
-        bred[(bred["stud"] == dog) | (bred["bitch"] == dog)],
-        own_row(views["dogs"], dog),
-    )
+    return dog_records(kennel.views, dog, kennel.today)
+
+
+def events_of(kennel: Kennel, dog: str) -> pd.DataFrame:
+    """Events of one dog, as the view has them."""
+    events = kennel.views["events"]
+    return events[events["dog"] == dog]
 
 
 def facts(dog: pd.Series, words: Words) -> str:

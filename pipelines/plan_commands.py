@@ -166,6 +166,8 @@ def compare(
         reader = Reader(words, audience.value)
         page = write_comparison(plan, records, out, reader=reader, anonymous=anonymous)
         typer.echo(f"wrote {page}", err=True)
+    if plan.is_stopped or not plan.answers:
+        raise typer.Exit(1)
 
 
 def season(
@@ -221,6 +223,8 @@ def season(
         records, stud, bitches or (), wishes, away=frozenset(away or ()), seed=seed
     )
     show(season_answer(planned, Words(language.value), seed=seed), as_json=as_json)
+    if planned.plan is None:
+        raise typer.Exit(1)
 
 
 def _wishes(

@@ -38,6 +38,7 @@ from analytics.priors import PRIORS
 from analytics.semen import with_measures
 from analytics.sentences import Sentence, sentence
 from analytics.wording import fit_age_sentence
+from pipelines.dog_cautions import CAUTION_VIEWS
 from pipelines.due import readings_of_heat
 from pipelines.fit import Known, known
 from pipelines.kept_storage import KeptStorage, read_storage
@@ -45,8 +46,7 @@ from pipelines.models import CONCEPTION, LITTER, TOTAL_SPERM
 from pipelines.store import Store
 
 PLAN_VIEWS = (
-    "dogs", "cycles", "progesterone", "evaluations", "lab_tests", "events", "breedings",
-    "inseminations", "shipments", "frozen_lots", "prices",
+    *CAUTION_VIEWS, "cycles", "progesterone", "shipments", "frozen_lots", "prices",
 )  # fmt: skip
 """Views that a plan is made from."""
 

@@ -41,7 +41,7 @@ from analytics.plan.wording import (
 )
 from analytics.sentences import Sentence
 from analytics.timing import MORNING
-from pipelines.due import cautions_of
+from pipelines.dog_cautions import cautions_of
 from pipelines.plan_asked import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
 from pipelines.plan_records import (
     Heat,

@@ -83,6 +83,11 @@ ONE_HEAT_DAYS = 21
 CARRIER_WITHIN_DAYS = 10
 """A box that travelled longer is asked about. [d] (J)"""
 
+_IS_RELEASE = "kind = 'release by veterinarian'"
+_ALARM_CELLS = "kind, what__text, result, measured_value__text"
+_HEALTH_CELLS = f"{_ALARM_CELLS}, drug_class, notes"
+"""Cells by which the functions that read a Health line judge it; see store.py."""
+
 _ITSELF = "a contradiction in itself (D)"
 _SLIP = "a slip of the pen, judgement (J)"
 
@@ -352,11 +357,36 @@ RULES: tuple[Rule, ...] = (
     # Health
     _refused(
         "until before it began", "health", "until_on", "until_on < noted_on"),
+    _refused(
+        "release without veterinarian", "health", "veterinarian",
+        f"{_IS_RELEASE} AND veterinarian IS NULL"),
+    _refused(
+        "release without its tests", "health", "result",
+        f"{_IS_RELEASE} AND result IS NULL AND health_question({_HEALTH_CELLS}) = ''"
+        " AND names_brucella(what__text)"),
+    *(
+        _question(
+            name, "health", column, f"health_question({_HEALTH_CELLS}) = '{asked}'",
+            source="tables of this toolkit, from memory (M)")
+        for name, column, asked in (
+            ("Brucella result unclear", "result", "brucella"),
+            ("result of an infection unclear", "result", "infection"),
+            ("Brucella among the notes", "notes", "mention"),
+            ("test that nobody knows", "what", "test"),
+            ("event that nobody knows", "what", "event"),
+            ("drug that nobody knows", "drug_class", "drug"),
+            ("release from what", "what", "release"),
+        )
+    ),
     _question(
-        "Brucella result unclear", "health", "result",
-        "kind = 'laboratory test' AND what__text ILIKE '%brucella%'"
-        " AND lower(coalesce(result, '')) NOT IN ('negative', 'positive', 'suspect')",
-        source="sheet definition (D)"),
+        "alarm taken back", "health", "result",
+        f"NOT health_alarm({_ALARM_CELLS}) AND EXISTS (SELECT 1 FROM line AS current_line"
+        " JOIN line AS old ON old.entry_id = current_line.entry_id AND old.sheet = 'health'"
+        " AND old.state = 'superseded' AND old.version IS NOT NULL"
+        " WHERE current_line.line_id = typed.line_id AND health_alarm("
+        "json_extract_string(old.cells, '$[2]'), json_extract_string(old.cells, '$[3]'),"
+        " json_extract_string(old.cells, '$[4]'), json_extract_string(old.cells, '$[5]')))",
+        source="rule of this toolkit (J)", scope="records"),
     # Prices
     _refused(
         "price ends before it begins", "prices", "valid_until", "valid_until < valid_from"),

@@ -25,6 +25,7 @@ VIEWS = (
     "events",
     "lab_tests",
     "examinations",
+    "health_lines",
     "frozen_lots",
     "straws_left",
     "intervals",
@@ -62,6 +63,7 @@ KEYS = {
     "examination": ("examination_id",),
     "lab_test": ("lab_test_id",),
     "event": ("event_id",),
+    "veterinary_release": ("release_id",),
     "price": ("price_id",),
     "repeat_interval": ("interval_id",),
     "fit": ("fit_id",),
@@ -96,6 +98,7 @@ REFERENCES = (
     ("examination", "dog_id", "dog"),
     ("lab_test", "dog_id", "dog"),
     ("event", "dog_id", "dog"),
+    ("veterinary_release", "dog_id", "dog"),
     ("fit_draws", "fit_id", "fit"),
 )
 """Column by column, the table whose key it must name."""

@@ -17,7 +17,7 @@ from analytics.plan.season_program import StudLimits, Way
 from analytics.plan.season_ways import published_rest, rest_shares, ways_of
 from analytics.plan.unknowns import Chain
 from analytics.sentences import Sentence
-from pipelines.due import cautions_of
+from pipelines.dog_cautions import cautions_of
 from pipelines.plan_asked import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
 from pipelines.plan_records import (
     PlanRecords,

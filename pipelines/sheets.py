@@ -129,7 +129,7 @@ ANSWER_HEADING, ANSWER_NAME = "Line to correct", "answers"
 _METHODS = ("chamber", "photometer", "not counted")
 _APPEARANCES = ("normal", "blood", "pus", "urine", "other")
 _DESTINATIONS = ("own bitch", "shipped", "frozen", "discarded", "evaluation only")
-_KINDS = ("examination", "laboratory test", "event")
+_KINDS = ("examination", "laboratory test", "event", "release by veterinarian")
 _EYE = "progressive_motility_pct"
 
 
@@ -326,6 +326,7 @@ _SHEETS = (
             Column("Laboratory", "laboratory", is_personal=True),
             Column("Drug class", "drug_class"),
             _NOTES,
+            Column("Veterinarian", "veterinarian", is_personal=True),
         ),
         "dog",
         "noted_on",

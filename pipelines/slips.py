@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analytics import doses, extending, keeping
+from analytics.cautions.words import test_of
 from analytics.errors import RecordsError
 from analytics.estimate import Estimate, estimate_from_draws
 from pipelines.sheets import SHEETS
@@ -189,7 +190,7 @@ def make_slip(
         until_at=until_at(request, plan),
         is_divided=plan.n_doses > 0,
         tests=tests,
-        has_brucella_test=any("brucella" in test.what.casefold() for test in tests),
+        has_brucella_test=any(test_of(test.what) == "brucella" for test in tests),
         mark=" · ".join(
             part for part in (stud, request.sent_at.date().isoformat(), request.for_bitch) if part
         ),
@@ -197,8 +198,10 @@ def make_slip(
 
 
 def _health_tests(lab_tests: pd.DataFrame, today: date) -> tuple[HealthTest, ...]:
-    """The newest test of each kind, as printed."""
+    """The newest test of each kind for an infection, as printed."""
     known = lab_tests[pd.to_datetime(lab_tests["sampled_on"]) <= pd.Timestamp(today)]
+    # What concerns the receiver: infections, and not whatever else a laboratory measured.
+    known = known[known["what"].map(test_of).isin(["brucella", "infection"]).astype(bool)]
     newest = known.sort_values("sampled_on").groupby(known["what"].str.casefold()).tail(1)
     tests = []
     for row in newest.sort_values("what").to_dict("records"):

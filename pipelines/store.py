@@ -27,6 +27,7 @@ from analytics.errors import RecordsError, StoreLockedError
 from analytics.estimate import Floats
 from analytics.vocabulary import VOCABULARY
 from pipelines import history
+from pipelines.health_functions import add_health_functions
 from pipelines.history import Erased
 from pipelines.loading import DayOrder, SheetCount, load_sheets
 from pipelines.schema import (
@@ -348,6 +349,7 @@ class Store:
             for text in texts:
                 if not text.is_unchanged():
                     raise RecordsError(f"{text.name} was changed while it was read. Load it again.")
+        add_health_functions(self._connection)
         with self._transaction(keep=not check_only) as connection:
             load_id = self._one("SELECT coalesce(max(load_id), 0) + 1 FROM load")
             counts = load_sheets(

@@ -1,0 +1,59 @@
+"""What ends a stop: an examination or a veterinarian's release; time only where a rule says so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import date
+
+from analytics.cautions import words
+from analytics.cautions.records import HealthLine
+from analytics.cautions.tables import REPRODUCTIVE
+
+
+def of_kind(lines: Iterable[HealthLine], kind: str, today: date) -> Iterator[HealthLine]:
+    """Current lines of a kind up to a day."""
+    return (
+        line for line in lines if line.kind == kind and line.on <= today and not line.is_superseded
+    )
+
+
+def is_released(
+    lines: Iterable[HealthLine], since: date, today: date, *, about: Iterable[str]
+) -> bool:
+    """Whether a veterinarian released the dog on a day or later.
+
+    Parameters
+    ----------
+    lines
+        All lines of the dog.
+    since, today
+        First and last day on which a release counts.
+    about
+        Kinds of illness or organs of which the release may speak; one for breeding as a whole does
+        for each of them, and never for an infection.
+    """
+    wanted = set(about)
+    return any(
+        line.on >= since
+        and line.veterinarian.strip() != ""
+        and (
+            words.is_whole_release(line.what)
+            or words.illness_of_event(line.what) in wanted
+            or words.organ_of(line.what) in wanted
+        )
+        for line in of_kind(lines, "release by veterinarian", today)
+    )
+
+
+def was_examined(lines: Iterable[HealthLine], since: date, today: date) -> bool:
+    """Whether an examination that could show where blood, pus or pain come from is recorded.
+
+    It counts from the day of the sign on, and only with a finding that is none of those that stop.
+    """
+    return any(
+        line.on >= since
+        and line.result.strip() != ""
+        and words.organ_of(line.what) in REPRODUCTIVE
+        and words.stopping_finding_of(line.what, line.result) is None
+        for line in of_kind(lines, "examination", today)
+    )

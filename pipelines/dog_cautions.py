@@ -1,0 +1,57 @@
+"""What must be said of a dog, from the views: one way for every command and page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from functools import lru_cache
+
+import pandas as pd
+
+from analytics.cautions import Caution, DogRecords, KennelRecords, cautions_for_dog
+
+CAUTION_VIEWS = (
+    "dogs", "evaluations", "breedings", "inseminations", "health_lines", "intervals",
+)  # fmt: skip
+"""Views that the rules read."""
+
+
+class _SameFrames:
+    """Frames that are equal only to themselves, so that what they hold is worked out once."""
+
+    def __init__(self, views: Mapping[str, pd.DataFrame]) -> None:
+        self.views = {name: views[name] for name in CAUTION_VIEWS}
+
+    def __hash__(self) -> int:
+        return hash(tuple(map(id, self.views.values())))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _SameFrames) and all(
+            self.views[name] is other.views[name] for name in CAUTION_VIEWS
+        )
+
+
+@lru_cache(maxsize=2)
+def _read(frames: _SameFrames) -> KennelRecords:
+    return KennelRecords.of_views(frames.views)
+
+
+def kennel_records(views: Mapping[str, pd.DataFrame]) -> KennelRecords:
+    """Every dog as the rules read it; worked out once for the same frames.
+
+    Parameters
+    ----------
+    views
+        At least those of :data:`CAUTION_VIEWS`; the frames are not changed afterwards.
+    """
+    return _read(_SameFrames(views))
+
+
+def dog_records(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> DogRecords:
+    """The rows of one dog, as the rules of caution read them."""
+    return kennel_records(views).of(dog, today)
+
+
+def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
+    """What must be said of one dog, whichever sex, before any number."""
+    return cautions_for_dog(dog_records(views, dog, today), today)
