@@ -7,10 +7,11 @@ from functools import wraps
 from typing import Any
 
 import duckdb
+from duckdb.func import SPECIAL
 
 from analytics.cautions import questions, words
 
-FUNCTIONS: dict[str, tuple[Callable[..., str | bool], int, str]] = {
+FUNCTIONS: dict[str, tuple[Callable[..., str | bool], int, Any]] = {
     "health_question": (questions.question_of, 6, "varchar"),
     "health_alarm": (questions.is_alarming, 4, "boolean"),
     "names_brucella": (words.names_brucella, 1, "boolean"),
@@ -24,11 +25,16 @@ def add_health_functions(connection: duckdb.DuckDBPyConnection) -> None:
     Parameters
     ----------
     connection
-        Of the load; the functions go with it.
+        Of the load; the functions go with it, and a second load finds them there.
     """
+    ((n_known,),) = connection.execute(
+        "SELECT count(*) FROM duckdb_functions() WHERE function_name = 'health_question'"
+    ).fetchall()
+    if n_known:
+        return
     for name, (reads, n_texts, answers) in FUNCTIONS.items():
-        given: list[Any] = ["varchar"] * n_texts
-        connection.create_function(name, _of_blanks(reads), given, answers, null_handling="special")
+        given: Any = ["varchar"] * n_texts
+        connection.create_function(name, _of_blanks(reads), given, answers, null_handling=SPECIAL)
 
 
 def _of_blanks(reads: Callable[..., str | bool]) -> Callable[..., str | bool]:

@@ -141,7 +141,7 @@ def litter_recent(records: DogRecords, today: date) -> list[Caution]:
     ):
         return []
     said = sentence("caution.litter_recent", dog=records.dog, on=as_date(whelped.max()))
-    return [Caution("litter recent", "say", said, "from memory (M); local law")]
+    return [Caution("litter recent", "say", said, "local law; from memory (M)")]
 
 
 def outcome_unknown(records: DogRecords, today: date, *, with_shares: bool) -> list[Caution]:

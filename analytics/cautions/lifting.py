@@ -32,15 +32,11 @@ def is_released(
         Kinds of illness or organs of which the release may speak; one for breeding as a whole does
         for each of them, and never for an infection.
     """
-    wanted = set(about)
+    wanted = frozenset(about)
     return any(
         line.on >= since
         and line.veterinarian.strip() != ""
-        and (
-            words.is_whole_release(line.what)
-            or words.illness_of_event(line.what) in wanted
-            or words.organ_of(line.what) in wanted
-        )
+        and (words.is_whole_release(line.what) or bool(words.released_from(line.what) & wanted))
         for line in of_kind(lines, "release by veterinarian", today)
     )
 

@@ -54,8 +54,7 @@ def is_release_of_something(what: str) -> bool:
     return (
         words.names_brucella(what)
         or words.is_whole_release(what)
-        or words.illness_of_event(what) is not None
-        or words.organ_of(what) != "other"
+        or bool(words.released_from(what))
         or words.test_of(what) in ("brucella", "infection")
     )
 

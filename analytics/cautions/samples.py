@@ -177,13 +177,13 @@ def shows_no_sperm(samples: pd.DataFrame) -> pd.Series:
 
 
 def _counted(samples: pd.DataFrame) -> pd.DataFrame:
-    is_counted = _counts(samples).notna().any(axis=1).to_numpy(dtype=bool)
-    return samples.loc[is_counted, :]
+    return samples[~_counts(samples).isna().all(axis=1)]
 
 
 def _counts(samples: pd.DataFrame) -> pd.DataFrame:
-    counts = samples[["n_cells_counted", "concentration_m_per_ml"]]
-    return counts.apply(pd.to_numeric).astype("float64")
+    """Cells and concentration as numbers; NaN where not counted."""
+    names = ["n_cells_counted", "concentration_m_per_ml"]
+    return pd.DataFrame({name: pd.to_numeric(samples[name]).astype("float64") for name in names})
 
 
 def _totals(samples: pd.DataFrame) -> pd.Series:

@@ -71,7 +71,8 @@ KNOWN_TESTS = (
     "genotyp", "gene$", "gen$", "locus", "pra", "prcd", "gpra", "dm", "vwd", "mdr1", "eic", "cea",
     "ncl", "hnpk", "myelopath", "willebrand", "degenerat", "coat col", "fellfarb", "furnish",
     "phosphatas", "alp", "ap", "psa", "cpse", "esteras", "hip$", "hips", "huft", "hd", "ed",
-    "elbow", "ellbog", "ellenbog", "eye", "auge", "ophthalm", "catarac", "katarak", "patell",
+    "elbow", "ellbog", "ellenbog", "eye", "eyes", "auge", "ophthalm", "catarac", "katarak",
+    "patell",
     "heart", "herz", "cardi", "kardi", "echo", "ecg", "ekg", "holter", "doppler", "hearing",
     "baer", "gehor", "audiometr", "x ray", "xray", "rontgen", "radiograph", "ultraso",
     "ultraschall", "dental", "teeth", "zahn", "gebiss", "skin", "haut", "allerg", "worm", "wurm",
@@ -167,10 +168,9 @@ ILLNESSES: Mapping[str, tuple[str, ...]] = MappingProxyType({
     ),
     "torsion": ("torsion", "hodendreh"),
     "prostatic disease": (
-        "prostatic", "prostatit", "prostatahyper", "prostatavergr", "prostatazyst",
-        "prostataabsz", "prostataproblem", "prostataerk", "bph", "prostate problem",
-        "prostate trouble", "prostate disease", "prostate cyst", "prostate abscess",
-        "enlarged prostate", "prostate enlarged", "vergrosserte prostata",
+        "prostatic", "prostatit", "prostatahyper", "prostatazyst", "prostataabsz",
+        "prostataproblem", "prostataerk", "bph", "prostate problem", "prostate trouble",
+        "prostate disease", "prostate cyst", "prostate abscess",
     ),
     "swelling": ("swell", "swollen", "schwell", "geschwoll", "odem", "edema", "hydrocel"),
     "pyometra": ("pyometr", "endometrit", "metrit", "gebarmutterentz"),
@@ -223,13 +223,15 @@ EVENTS_WITHOUT_ALARM = (
     "heat", "laufig", "hitze", "whelp", "wurf", "geworfen", "mated", "mating", "deck", "gedeckt",
     "bred", "birth", "geburt", "worm", "entwurm", "flea", "floh", "tick", "zecke", "diet", "futter",
     "food", "feed", "weight", "gewicht", "moved", "move$", "umzug", "sold", "verkauft", "retired",
-    "retire", "rente", "death", "dead", "died", "gestorben", "tot", "euthan", "training", "test",
+    "retire", "rente", "deworm", "death", "dead", "died", "gestorben", "tot", "euthan", "training",
+    "test",
     "insemin", "besam", "collect", "absam", "drug", "medik", "medicat", "medicine", "treatment",
     "behandl", "chip", "microchip", "tattoo", "tatow", "dental", "zahn", "teeth", "x ray", "xray",
     "rontgen", "groom", "trimm", "birthday", "geburtstag", "trial", "prufung", "haarwechsel",
     "import", "quarant", "vet visit", "tierarzt", "check", "untersuch", "dystoc", "schwergeburt",
     "casar", "cesar", "kaiserschn", "c section", "pseudopreg", "false preg", "scheintr", "walk",
     "exercise", "new home", "transport", "kennel", "boarding", "pension", "hips", "hip$", "eye",
+    "eyes",
     "auge", "huft",
 )  # fmt: skip
 """Events that say nothing of a dog's health now."""
@@ -272,7 +274,8 @@ ANTIBIOTICS = (
 )  # fmt: skip
 
 DRUGS_WITHOUT_ALARM = (
-    "worm", "wurm", "flea", "floh", "tick", "zecke", "vitamin", "pain relief", "nsaid", "carprof",
+    "worm", "deworm", "wurm", "entwurm", "flea", "floh", "tick", "zecke", "vitamin",
+    "pain relief", "nsaid", "carprof",
     "meloxic", "schmerzmittel", "analges", "vaccin", "impf", "antiparas", "sedat", "anesth",
     "anasth", "omega", "supplement", "erganz", "none", "keine",
 )  # fmt: skip
@@ -294,7 +297,7 @@ ORGANS: Mapping[str, tuple[str, ...]] = MappingProxyType({
         "hip", "hips", "huft", "hd", "elbow", "ellbog", "ellenbog", "ed", "patell", "x ray", "xray",
         "rontgen", "radiograph", "spondyl", "ocd",
     ),
-    "eyes": ("eye", "auge", "ophthalm"),
+    "eyes": ("eye", "eyes", "auge", "ophthalm"),
     "heart": ("heart", "herz", "cardi", "kardi", "echo"),
     "teeth": ("teeth", "zahn", "gebiss", "dental"),
     "general": (
@@ -306,6 +309,11 @@ ORGANS: Mapping[str, tuple[str, ...]] = MappingProxyType({
 
 REPRODUCTIVE = frozenset({"prostate", "epididymis", "testes", "penis", "breeding", "general"})
 """Examinations by which a veterinarian has looked at what a sign in the semen may come from."""
+
+RELEASES: Mapping[str, tuple[str, ...]] = MappingProxyType({
+    "blood": ("blood", "blut", "hemosperm", "hamosperm"), "discharge": ("pus", "eiter"),
+})  # fmt: skip
+"""How a release names what was seen in a sample."""
 
 WHOLE_RELEASES = (
     "breeding", "zucht", "deck", "use", "einsatz", "all", "alles", "collect", "absam", "stud",

@@ -351,6 +351,14 @@ def organ_of(what: str) -> str:
     )
 
 
+@lru_cache(maxsize=65_536)
+def released_from(what: str) -> frozenset[str]:
+    """What a veterinarian's release speaks of: kinds of illness and organs; empty where unknown."""
+    seen = {kind for kind, stems in tables.RELEASES.items() if _has_stem(what, stems)}
+    kind, organ = illness_of_event(what), organ_of(what)
+    return frozenset(seen | ({kind} if kind else set()) | ({organ} - {"other"}))
+
+
 def is_whole_release(what: str) -> bool:
     """Whether a veterinarian's release speaks of use for breeding as a whole."""
     return _has_stem(what, tables.WHOLE_RELEASES)

@@ -104,6 +104,16 @@ BREAKS = [
         "Whelped on": "{day-32}"}),
     ("until before it began", "health", {"Until": "{day-1}"}),
     ("Brucella result unclear", "health", {"Result": "pending"}),
+    ("result of an infection unclear", "health", {"What": "canine herpesvirus", "Result": "low"}),
+    ("Brucella among the notes", "health", {"What": "hips", "Notes": "Brucella test to follow"}),
+    ("test that nobody knows", "health", {"What": "quorl"}),
+    ("event that nobody knows", "health", {"Kind": "event", "What": "quorl"}),
+    ("drug that nobody knows", "health", {"Kind": "event", "What": "drug", "Drug class": "quorl"}),
+    ("release from what", "health", {"Kind": "release by veterinarian", "What": "quorl",
+                                     "Veterinarian": "Dr. Vey"}),
+    ("release without veterinarian", "health", {"Kind": "release by veterinarian"}),
+    ("release without its tests", "health", {"Kind": "release by veterinarian", "Result": "",
+                                             "Veterinarian": "Dr. Vey"}),
     ("price ends before it begins", "prices", {"Until": "{day-1}"}),
 ]  # fmt: skip
 
@@ -202,7 +212,9 @@ def test_every_kept_finding_tells_what_its_rule_says_in_either_language(findings
 def test_every_rule_has_a_line_that_breaks_it():
     written = {rule.name for sheet in SHEETS.values() for rule in rules_of(sheet)}
 
-    assert {rule for rule, *_ in BREAKS} == written - COMPARED - {"too many cells"}
+    assert {rule for rule, *_ in BREAKS} == written - COMPARED - {
+        "too many cells", "alarm taken back",
+    }  # fmt: skip
 
 
 def test_every_rule_is_named_once_and_says_what_to_do():
