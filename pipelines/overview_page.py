@@ -150,7 +150,7 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         n_known=len(known),
         n_whelped=int(known["whelped"].astype(bool).sum()),
         pups_per_litter=float(alive.mean()) if len(alive) else None,
-        is_stopped="conception" in stopped_answers(cautions),
+        is_stopped="chances" in stopped_answers(cautions),
     )
 
 

@@ -103,11 +103,11 @@ def stud_results(
     responses: tuple[Response, ...] = ()
     dots: tuple[BredDot, ...] = ()
     checks = Checks()
-    if "conception" not in stopped_answers(cautions):
+    if "chances" not in stopped_answers(cautions):
         litters = None if on_two_sheets else _litter_sizes(kennel, stud)
         checks = stud_checks(kennel, stud)
     known = kennel.conception
-    if known.kept is not None and "conception" not in stopped_answers(cautions):
+    if known.kept is not None and "chances" not in stopped_answers(cautions):
         chances, coefficients = kennel.chances, _coefficients(kennel)
         if not on_two_sheets:
             responses, dots = _responses(kennel, stud), _dots(kennel, stud)

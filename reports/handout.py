@@ -116,7 +116,7 @@ def build_handout(results: HandoutResults, reader: Reader) -> Report:
             paragraphs=(" ".join(words.tell(said) for said in results.missing),),
         ),
     ]  # fmt: skip
-    stopped = "conception" in stopped_answers(results.cautions)
+    stopped = "chances" in stopped_answers(results.cautions)
     return Report(
         kind=words["handout.kind"],
         title=stud.stud,

@@ -171,7 +171,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     glossary = ["moving_forward", "interval", "by_eye"]
     if results.told_of(next(iter(NAMES))) is not None:
         glossary += ["level", "announced"]
-    if "conception" not in stopped and results.chances:
+    if "chances" not in stopped and results.chances:
         sections.append(chances_section(results.chances, words))
         if results.responses:
             dots = results.dots if others else ()
@@ -180,7 +180,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         if others:
             sections.append(_coefficients(results.coefficients, words))
             glossary.append("log_odds")
-    if "conception" not in stopped_answers(results.cautions) and results.litters is not None:
+    if "chances" not in stopped_answers(results.cautions) and results.litters is not None:
         sections.append(litter_sizes_section(results.litters, words))
     if others and results.stages is not None:
         sections.append(stages_section(results.stages, words))

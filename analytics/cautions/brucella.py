@@ -14,6 +14,8 @@ from datetime import date, timedelta
 from analytics.cautions import words
 from analytics.cautions.records import (
     EVERY_ANSWER,
+    NEXT_ANSWERS,
+    Answer,
     Caution,
     Contact,
     DogRecords,
@@ -171,19 +173,20 @@ def brucella(records: DogRecords, today: date) -> list[Caution]:
     """What must be said of one dog, and stopped."""
     status = status_of(records.health, today)
     if status.alarm is not None:
-        return [_stop("brucella not negative", _alarm_sentence(records.dog, status.alarm))]
+        said = _alarm_sentence(records.dog, status.alarm)
+        return [_stop("brucella not negative", said, EVERY_ANSWER)]
     spoken = [*_exposed(records, status, today)]
     if status.missing is not None:
         line = status.missing
         said = sentence(
             "caution.brucella_result_missing", dog=records.dog, what=line.what, on=line.on
         )
-        return [_stop("brucella result missing", said), *spoken]
+        return [_stop("brucella result missing", said, NEXT_ANSWERS), *spoken]
     return [*spoken, *_screening(records, status, today)]
 
 
-def _stop(rule: str, said: Sentence) -> Caution:
-    return Caution(rule, "stop", said, SOURCE, EVERY_ANSWER)
+def _stop(rule: str, said: Sentence, stops: frozenset[Answer]) -> Caution:
+    return Caution(rule, "stop", said, SOURCE, stops)
 
 
 def _alarm_sentence(dog: str, line: HealthLine) -> Sentence:
@@ -250,7 +253,7 @@ def _exposed(records: DogRecords, status: BrucellaStatus, today: date) -> list[C
         values: dict[str, Value] = {"dog": records.dog, "by": exposure.by, "on": exposure.last_on}
         if exposure.through is None:
             said = sentence("caution.brucella_contact", last=SECOND_TEST_DAYS[1] // 7, **values)
-            spoken.append(_stop("brucella contact", said))
+            spoken.append(_stop("brucella contact", said, NEXT_ANSWERS))
         else:
             said = sentence("caution.brucella_contact_through", through=exposure.through, **values)
             spoken.append(Caution("brucella contact of a contact", "warn", said, SOURCE))

@@ -15,7 +15,7 @@ import pandas as pd
 from analytics.cautions import words
 from analytics.cautions.brucella import is_brucella
 from analytics.cautions.lifting import is_released, of_kind, was_examined
-from analytics.cautions.records import EVERY_ANSWER, Caution, DogRecords, HealthLine, as_date, until
+from analytics.cautions.records import NEXT_ANSWERS, Caution, DogRecords, HealthLine, as_date, until
 from analytics.cautions.samples import raw_samples, shows_no_sperm
 from analytics.cautions.tables import MOMENTARY
 from analytics.sentences import Sentence, Value, Word, sentence
@@ -78,7 +78,7 @@ def _events(records: DogRecords, today: date) -> Iterator[Caution]:
 
 def _ill(rule: str, key: str, dog: str, event: HealthLine, kind: str, **values: int) -> Caution:
     said = _ill_sentence(key, dog, event, kind, **values)
-    return Caution(rule, "stop", said, _RULE, EVERY_ANSWER)
+    return Caution(rule, "stop", said, _RULE, NEXT_ANSWERS)
 
 
 def _ill_sentence(key: str, dog: str, event: HealthLine, kind: str, **values: int) -> Sentence:
@@ -111,7 +111,7 @@ def _stopped_for_pain(records: DogRecords, today: date) -> Iterator[Caution]:
     if is_released(records.health, on, today, about=("pain",)):
         return
     said = sentence("caution.stopped_for_pain", dog=records.dog, on=on)
-    yield Caution("stopped for pain", "stop", said, "trade memory (M)", EVERY_ANSWER)
+    yield Caution("stopped for pain", "stop", said, "trade memory (M)", NEXT_ANSWERS)
 
 
 # Examinations
@@ -138,7 +138,7 @@ def _findings(records: DogRecords, today: date) -> Iterator[Caution]:
             said = _as_written("caution.finding_stops", line)
             yield Caution(
                 "finding stops", "stop",
-                sentence("caution.of_dog", dog=records.dog, said=said), _RULE, EVERY_ANSWER,
+                sentence("caution.of_dog", dog=records.dog, said=said), _RULE, NEXT_ANSWERS,
             )  # fmt: skip
         else:
             shown.append(_as_written("caution.finding", line))
@@ -231,13 +231,13 @@ def other_tests(records: DogRecords, today: date) -> list[Caution]:
         if test == "infection" and result == "not negative":
             if not _infection_released(records, line, today):
                 said = sentence("caution.infection", **values)
-                spoken.append(Caution("infection", "stop", said, _RULE, EVERY_ANSWER))
+                spoken.append(Caution("infection", "stop", said, _RULE, NEXT_ANSWERS))
         elif test == "infection" and result == "missing":
             said = sentence("caution.result_missing", **values)
             spoken.append(Caution("result missing", "warn", said, _RULE))
         elif _is_unread(line, test):
             said = sentence("caution.test_unread", **values)
-            spoken.append(Caution("test unread", "stop", said, _RULE, EVERY_ANSWER))
+            spoken.append(Caution("test unread", "stop", said, _RULE, NEXT_ANSWERS))
     return spoken
 
 

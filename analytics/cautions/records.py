@@ -14,11 +14,15 @@ from analytics.sentences import Sentence
 Severity = Literal["stop", "warn", "say"]
 """``stop`` suppresses numbers, ``warn`` heads the answer, ``say`` is part of an honest answer."""
 
-Answer = Literal["doses", "box", "conception", "plan", "forecast"]
-"""The kinds of number a stop can suppress."""
+Answer = Literal["doses", "box", "plan", "forecast", "chances", "conception"]
+"""The kinds of number a stop can suppress: ``chances`` are those on the dog's own pages, and
+``conception`` is every sum that counts the dog's breedings."""
 
-EVERY_ANSWER: frozenset[Answer] = frozenset({"doses", "box", "conception", "plan", "forecast"})
-"""What a stop for infection, for illness or for a sample without sperm suppresses."""
+NEXT_ANSWERS: frozenset[Answer] = frozenset({"doses", "box", "plan", "forecast", "chances"})
+"""What a stop suppresses that may be lifted soon: everything of the next collection or breeding."""
+
+EVERY_ANSWER: frozenset[Answer] = NEXT_ANSWERS | {"conception"}
+"""What *Brucella* and a sample without sperm suppress: no sum tells of the dog by itself either."""
 
 BRUCELLA_RETEST_DAYS = 365
 """A negative *Brucella* test is repeated after so long, unless the kennel says otherwise. [d]

@@ -12,7 +12,14 @@ import numpy as np
 import pandas as pd
 
 from analytics.cautions.lifting import is_released, was_examined
-from analytics.cautions.records import EVERY_ANSWER, Caution, DogRecords, as_date, until
+from analytics.cautions.records import (
+    EVERY_ANSWER,
+    NEXT_ANSWERS,
+    Caution,
+    DogRecords,
+    as_date,
+    until,
+)
 from analytics.counting import poisson_upper_limit
 from analytics.semen import total_sperm_m
 from analytics.sentences import Sentence, sentence
@@ -109,7 +116,7 @@ def discolored_sample(records: DogRecords, today: date) -> list[Caution]:
 
 def _look_stop(look: str, dog: str, on: date) -> Caution:
     said = sentence(f"caution.{look}_in_the_sample", dog=dog, on=on)
-    return Caution(f"{look} in the sample", "stop", said, _SOURCE, EVERY_ANSWER)
+    return Caution(f"{look} in the sample", "stop", said, _SOURCE, NEXT_ANSWERS)
 
 
 def far_below(records: DogRecords, today: date) -> list[Caution]:

@@ -12,7 +12,7 @@ from analytics.cautions.brucella import (
     exposures_by_dog,
     status_of,
 )
-from analytics.cautions.records import Contact, Exposure
+from analytics.cautions.records import EVERY_ANSWER, Contact, Exposure
 from tests.analytics.caution_records import (
     TODAY,
     ago,
@@ -24,8 +24,6 @@ from tests.analytics.caution_records import (
     rules,
     stops,
 )
-
-EVERYTHING = {"doses", "box", "plan", "conception", "forecast"}
 
 
 def stopped(*lines):
@@ -50,7 +48,7 @@ def test_whatever_is_not_plainly_negative_stops_everything_older_and_later_negat
     spoken = rules(of_dog)
     assert spoken["brucella not negative"].severity == "stop"
     assert spoken["brucella not negative"].sentence.values["result"] == result
-    assert stopped_answers(spoken.values()) == EVERYTHING
+    assert stopped_answers(spoken.values()) == EVERY_ANSWER
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from analytics.cautions.illness import (
     RECENT_DAYS,
     RECOVERY_DAYS,
 )
+from analytics.cautions.records import NEXT_ANSWERS
 from tests.analytics.caution_records import (
     event,
     examination,
@@ -23,7 +24,6 @@ from tests.analytics.caution_records import (
     stops,
 )
 
-EVERYTHING = {"doses", "box", "plan", "conception", "forecast"}
 TESTED = lab_test(60)
 
 
@@ -39,7 +39,7 @@ def test_an_illness_without_an_end_stays_open_and_stops(what):
     of_dog = of_lines(event(2000, what))
 
     assert stops(of_dog) == {"illness open"}
-    assert stopped_answers(rules(of_dog).values()) == EVERYTHING
+    assert stopped_answers(rules(of_dog).values()) == NEXT_ANSWERS
 
 
 @pytest.mark.parametrize(
@@ -142,7 +142,7 @@ def test_a_mass_unequal_testes_or_pain_stop_for_years(what, finding):
     of_dog = of_lines(examination(900, what, finding))
 
     assert stops(of_dog) == {"finding stops"}
-    assert stopped_answers(rules(of_dog).values()) == EVERYTHING
+    assert stopped_answers(rules(of_dog).values()) == NEXT_ANSWERS
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import pytest
 from scipy.stats import chi2
 
 from analytics.cautions import stopped_answers
+from analytics.cautions.records import EVERY_ANSWER, NEXT_ANSWERS
 from analytics.cautions.samples import (
     FALLING_TO,
     FAR_BELOW_FORWARD_PCT,
@@ -26,7 +27,6 @@ from tests.analytics.caution_records import (
     stops,
 )
 
-EVERYTHING = {"doses", "box", "plan", "conception", "forecast"}
 TESTED = lab_test(60)
 
 
@@ -34,7 +34,7 @@ TESTED = lab_test(60)
 def test_no_sperm_in_the_last_counted_sample_stops_every_number(zero):
     of_dog = records([sample(12, **zero)])
 
-    assert stopped_answers(rules(of_dog).values()) == EVERYTHING
+    assert stopped_answers(rules(of_dog).values()) == EVERY_ANSWER
     assert stops(of_dog) == {"no sperm seen"}
 
 
@@ -80,7 +80,7 @@ def test_blood_or_pus_in_any_sample_stops_until_somebody_has_looked(look, later)
     of_dog = records([sample(400, appearance=look), *later])
 
     assert stops(of_dog) == {f"{look} in the sample"}
-    assert stopped_answers(rules(of_dog).values()) == EVERYTHING
+    assert stopped_answers(rules(of_dog).values()) == NEXT_ANSWERS
 
 
 @pytest.mark.parametrize(
