@@ -162,7 +162,7 @@ TEASEL = Stud("Teasel", date(2021, 4, 7), math.log(600), 1.3, 1.2)
 """His counts fell to none."""
 ADDED_PARENTS = {
     "Heron": ("Merle", "Elder"), "Teasel": ("Pike", "Dulse"), "Yarrow": ("Tarn", "Coral"),
-    "Zinnia": ("Bracken", "Calla"),
+    "Whin": ("Bracken", "Calla"),
 }  # fmt: skip
 """Sire and dam: each was born in one of the kennel's own litters of the Breedings sheet."""
 
@@ -174,8 +174,8 @@ def added_bitch(name: str, born: date, weight_kg: float, owner: str, clinic: str
 
 WOAD = added_bitch("Woad", date(2022, 3, 19), 22.4, "Owner 37", "Lindal Veterinarians")
 YARROW = added_bitch("Yarrow", date(2023, 4, 3), 20.9, "Ambertarn")
-ZINNIA = added_bitch("Zinnia", date(2022, 9, 22), 21.5, "Ambertarn")
-"""Woad and Yarrow were bred by Heron before his test; Zinnia is in heat and fit to be bred."""
+WHIN = added_bitch("Whin", date(2022, 9, 22), 21.5, "Ambertarn")
+"""Woad and Yarrow were bred by Heron before his test; Whin is in heat and fit to be bred."""
 
 SUSPECT_ON = date(2026, 10, 13)
 ADDED_SAMPLES = (
@@ -529,7 +529,7 @@ def added_dogs() -> list[dict[str, object]]:
     """The dogs that were written in by hand, with their parents."""
     chips = {"male": f"900000001{len(STUDS):06d}", "female": f"900000002{len(BITCH_NAMES):06d}"}
     rows = []
-    for sex, dogs in (("male", (HERON, TEASEL)), ("female", (WOAD, YARROW, ZINNIA))):
+    for sex, dogs in (("male", (HERON, TEASEL)), ("female", (WOAD, YARROW, WHIN))):
         for i, dog in enumerate(dogs):
             weight_kg = dog.weight_kg if isinstance(dog, Bitch) else 23.5
             owner = dog.owner if isinstance(dog, Bitch) else "Ambertarn"
@@ -790,9 +790,7 @@ def added_heats(bitches: list[Bitch]) -> list[dict[str, object]]:
         open_heat(thyme, date(2026, 10, 19), "Vessel Lab", ((24, "0.7"), (27, "1.6"), (30, "5.2")))
     )
     rows.append(
-        open_heat(
-            ZINNIA, date(2026, 10, 21), "Norra Analys", ((26, "1.7"), (28, "2.4"), (30, "5.9"))
-        )
+        open_heat(WHIN, date(2026, 10, 21), "Norra Analys", ((26, "1.7"), (28, "2.4"), (30, "5.9")))
     )
     return rows
 
@@ -911,7 +909,7 @@ def added_breedings() -> list[Breeding]:
     return [
         bred(YARROW, TEASEL, date(2025, 7, 11), 9.5, "fresh", "vaginal", date(2025, 7, 22),
              collected_on=date(2025, 7, 22), dose_m=420.0),
-        bred(ZINNIA, TEASEL, date(2025, 8, 3), 11.0, "natural", "natural", date(2025, 8, 14),
+        bred(WHIN, TEASEL, date(2025, 8, 3), 11.0, "natural", "natural", date(2025, 8, 14),
              date(2025, 8, 16)),
         bred(WOAD, TEASEL, date(2025, 11, 29), 10.0, "fresh", "transcervical", date(2025, 12, 10),
              collected_on=date(2025, 12, 10), dose_m=190.0),
@@ -1077,7 +1075,7 @@ def added_health(note: Callable[..., None]) -> None:
         "Teasel": ("2024-09-02", "2025-03-10", "2025-07-16", "2026-01-12", "2026-07-06"),
         "Woad": ("2025-11-20", "2026-06-08"),
         "Yarrow": ("2025-07-01", "2026-08-20"),
-        "Zinnia": ("2025-07-24", "2026-02-02", "2026-10-14"),
+        "Whin": ("2025-07-24", "2026-02-02", "2026-10-14"),
         "Thyme": ("2026-10-12",),
         "Tarn": ("2026-10-08",),
         "Merle": ("2026-10-08",),
@@ -1097,7 +1095,7 @@ def added_health(note: Callable[..., None]) -> None:
         Value="18500", Unit="U/L", Laboratory="Vessel Lab",
         **{"Laboratory's range": "5000-40000"},
     )  # fmt: skip
-    for dog, on in (("Zinnia", date(2026, 10, 14)), ("Thyme", date(2026, 10, 12))):
+    for dog, on in (("Whin", date(2026, 10, 14)), ("Thyme", date(2026, 10, 12))):
         note(dog, on, "examination", "before breeding", Result="normal", Notes="Dr. Sund")
 
 
@@ -1252,7 +1250,7 @@ def true_parameters(bitches: list[Bitch], breedings: list[Breeding]) -> dict[str
                 "stud": TEASEL.name,
                 "since": min(on for _, on, _, n, *_ in ADDED_SAMPLES if not n).isoformat(),
             },
-            "fit_to_be_bred": ["Thyme", ZINNIA.name],
+            "fit_to_be_bred": ["Thyme", WHIN.name],
             "lapsed": sorted(LAPSED),
         },
         "ovulation": {
