@@ -25,7 +25,7 @@ from pipelines.plan_records import (
 from pipelines.planning import plan_breeding
 
 N_DRAWS = 1000
-PAIR = ("Tarn", "Whin")
+PAIR = ("Tarn", "Thyme")
 
 
 @pytest.fixture(scope="module")
