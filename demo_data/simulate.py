@@ -1048,7 +1048,7 @@ def health_sheet(
         "Tarn", FEVER_ON + timedelta(days=1), "event", "drug",
         **{"Drug class": "antibiotic", "Until": "2024-03-12"},
     )  # fmt: skip
-    note("Merle", date(2021, 7, 15), "event", "injury", Notes="cut pad")
+    note("Merle", date(2021, 7, 15), "event", "injury", Until="2021-07-29", Notes="cut pad")
     note("Sorrel", date(2023, 8, 11), "event", "travel", Until="2023-08-20")
     note(
         "Bracken", date(2025, 9, 3), "examination", "prostate",

@@ -12,7 +12,7 @@ import pandas as pd
 from analytics.models import conception, litter
 from analytics.plan.breeding_plan import BreedingPlan
 from analytics.sentences import Sentence, Value
-from pipelines.due import cautions_of
+from pipelines.dog_cautions import cautions_of
 from pipelines.kennel import Kennel, codes_of
 from pipelines.pages import cited, stated_provenance
 from pipelines.plan_records import HEAT_DAYS, PlanRecords

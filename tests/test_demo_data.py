@@ -10,7 +10,7 @@ import pytest
 
 from analytics.cautions import stopped_answers
 from pipelines.compare_page import coming_breedings
-from pipelines.due import cautions_of
+from pipelines.dog_cautions import cautions_of
 from pipelines.run import DEMO, DEMO_TODAY, N_DEMO_COMPARISONS
 
 RECORDS = DEMO / "records"
