@@ -66,7 +66,9 @@ def test_cautions_come_before_every_number(run):
     lines = run("compare", "Merle", "Calla", *FEW).output.splitlines()
     first_answer = next(k for k, line in enumerate(lines) if line.startswith("Of "))
 
-    assert lines[0].startswith("[Note] The last negative Brucella test of Calla is of 15 Oct 2024")
+    assert lines[0].startswith("[Note]")
+    assert "Calla" in lines[0]
+    assert "15 Oct 2024" in " ".join(lines[:2])
     assert any(line.startswith("[Known]") for line in lines[:first_answer])
     assert not any(line.startswith("[") for line in lines[first_answer:])
 

@@ -52,10 +52,11 @@ def kennel(stopped_store):
 
 
 @pytest.fixture(scope="module")
-def sheet(demo_records, demo_stopped):
-    """The owner's Breedings sheet without the stopped studs."""
+def sheet(kennel, demo_records, demo_stopped):
+    """The owner's Breedings sheet without the stopped studs and the bitches that met them."""
+    assert {STOPPED, *demo_stopped} <= kennel.stopped
     rows = pd.read_csv(demo_records / "breedings.csv", dtype=str)
-    return rows[~rows["Stud"].isin({STOPPED, *demo_stopped})]
+    return rows[~rows["Stud"].isin(kennel.stopped) & ~rows["Bitch"].isin(kennel.stopped)]
 
 
 @pytest.fixture(scope="module")
