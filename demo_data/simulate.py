@@ -8,6 +8,10 @@ as an owner would have filled them in, and beside them the truth they were made 
 
 The outcome of a breeding follows the conception chain and the litter model that the toolkit
 documents; the parameters are one plausible kennel's, not the centres of the toolkit's priors.
+
+Two studs and three bitches were written in by hand afterwards, so that a stop, its exposures and
+two pairs fit to be bred can be seen; so were the tests before natural matings. They have a random
+stream of their own: nothing that was drawn before moved.
 """
 
 from __future__ import annotations
@@ -16,6 +20,7 @@ import argparse
 import csv
 import json
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -150,6 +155,58 @@ Primrose Quince Rue Saffron Sage Sedge Senna Sorbus Tansy Thyme Vetch Willow
 CLINICS = ("Osterby Animal Clinic", "Lindal Veterinarians", "Two Bridges Clinic")
 CARRIERS = ("Night Coach", "Valley Parcel")
 FROZEN_SESSIONS = (date(2018, 11, 12), date(2020, 10, 5), date(2022, 9, 19), date(2024, 10, 7))
+
+HERON = Stud("Heron", date(2022, 7, 6), math.log(600), 1.4, 1.3)
+"""His last test for *Brucella* is suspect."""
+TEASEL = Stud("Teasel", date(2021, 4, 7), math.log(600), 1.3, 1.2)
+"""His counts fell to none."""
+ADDED_PARENTS = {
+    "Heron": ("Merle", "Elder"), "Teasel": ("Pike", "Dulse"), "Yarrow": ("Tarn", "Coral"),
+    "Whin": ("Bracken", "Calla"),
+}  # fmt: skip
+"""Sire and dam: each was born in one of the kennel's own litters of the Breedings sheet."""
+
+
+def added_bitch(name: str, born: date, weight_kg: float, owner: str, clinic: str = "") -> Bitch:
+    """A bitch that is written in by hand: nothing is drawn of her."""
+    return Bitch(name, born, "Ostrel Spaniel", weight_kg, owner, clinic, False, 0, 0.0, 0.0)
+
+
+WOAD = added_bitch("Woad", date(2022, 3, 19), 22.4, "Owner 37", "Lindal Veterinarians")
+YARROW = added_bitch("Yarrow", date(2023, 4, 3), 20.9, "Ambertarn")
+WHIN = added_bitch("Whin", date(2022, 9, 22), 21.5, "Ambertarn")
+"""Woad and Yarrow were bred by Heron before his test; Whin is in heat and fit to be bred."""
+
+SUSPECT_ON = date(2026, 10, 13)
+ADDED_SAMPLES = (
+    # Stud, day, volume [mL], cells counted in 0.8 nL after dilution, % forward, % normal, reader,
+    # where it went, doses.
+    ("Teasel", date(2024, 9, 16), 2.8, 160, 80, 80, "Ida", "evaluation only", 0),
+    ("Teasel", date(2024, 12, 9), 2.5, 205, 80, 0, "Ida", "evaluation only", 0),
+    ("Teasel", date(2025, 3, 10), 2.9, 163, 80, 77, "Dr. Sund", "evaluation only", 0),
+    ("Teasel", date(2025, 5, 19), 2.6, 201, 70, 0, "Ida", "evaluation only", 0),
+    ("Teasel", date(2025, 7, 22), 2.4, 176, 80, 75, "Ida", "own bitch", 1),
+    ("Teasel", date(2025, 12, 10), 2.5, 86, 70, 66, "Ida", "own bitch", 1),
+    ("Teasel", date(2026, 3, 9), 2.7, 40, 60, 52, "Ida", "evaluation only", 0),
+    ("Teasel", date(2026, 5, 18), 2.6, 7, 30, 0, "Ida", "evaluation only", 0),
+    ("Teasel", date(2026, 8, 10), 2.4, 0, 0, 0, "Ida", "evaluation only", 0),
+    ("Teasel", date(2026, 10, 5), 2.6, 0, 0, 0, "Dr. Sund", "evaluation only", 0),
+    ("Heron", date(2025, 2, 10), 2.9, 171, 80, 79, "Ida", "evaluation only", 0),
+    ("Heron", date(2025, 6, 16), 2.6, 190, 80, 0, "Ida", "evaluation only", 0),
+    ("Heron", date(2025, 10, 13), 3.0, 150, 70, 81, "Ida", "evaluation only", 0),
+    ("Heron", date(2026, 2, 16), 2.7, 181, 80, 0, "Dr. Sund", "evaluation only", 0),
+    ("Heron", date(2026, 5, 18), 2.8, 176, 80, 78, "Ida", "frozen", 4),
+    ("Heron", date(2026, 6, 24), 2.5, 188, 80, 0, "Ida", "shipped", 2),
+    ("Heron", date(2026, 9, 28), 2.6, 185, 80, 80, "Ida", "evaluation only", 0),
+)
+HERON_LOT = {"Frozen on": "2026-05-18", "Lot": "HE-2605", "Straws": 12}
+
+INTERVAL_DAYS = 180
+"""How often this kennel repeats the test for *Brucella*; its Intervals sheet says so."""
+TESTED_BEFORE_HEAT_DAYS = 60
+"""A bitch tested so short before her mating is not tested again."""
+LAPSED = {"Sorrel": (date(2025, 3, 12), date(2025, 10, 2))}
+"""Whose tests lapse at the end: after these two there is none."""
 
 
 def hinge(x: float) -> float:
@@ -465,6 +522,23 @@ def dogs_sheet(rng: np.random.Generator, bitches: list[Bitch]) -> list[dict[str,
                 round(float(rng.uniform(0, 12)), 1) if rng.random() < 0.6 else "",
             )
         )  # fmt: skip
+    return rows + added_dogs()
+
+
+def added_dogs() -> list[dict[str, object]]:
+    """The dogs that were written in by hand, with their parents."""
+    chips = {"male": f"900000001{len(STUDS):06d}", "female": f"900000002{len(BITCH_NAMES):06d}"}
+    rows = []
+    for sex, dogs in (("male", (HERON, TEASEL)), ("female", (WOAD, YARROW, WHIN))):
+        for i, dog in enumerate(dogs):
+            weight_kg = dog.weight_kg if isinstance(dog, Bitch) else 23.5
+            owner = dog.owner if isinstance(dog, Bitch) else "Ambertarn"
+            sire, dam = ADDED_PARENTS.get(dog.name, ("", ""))
+            row = dog_row(
+                dog.name, sex, dog.born, "Ostrel Spaniel", weight_kg, str(int(chips[sex]) + i),
+                owner, "", "", "",
+            )  # fmt: skip
+            rows.append(row | {"Sire": sire, "Dam": dam})
     return rows
 
 
@@ -484,11 +558,36 @@ def dog_row(
 
 def collections_sheet(rng: np.random.Generator) -> list[dict[str, object]]:
     """The Collections sheet: what was read, by whom and how, with the gaps of real life."""
-    rows = []
+    rows = [((on, stud), added_collection(stud, on, *read)) for stud, on, *read in ADDED_SAMPLES]
     samples = [sample for stud in STUDS for sample in stud.collections.values()]
     for sample in sorted(samples, key=lambda sample: (sample.on, sample.stud.name)):
-        rows.append(collection_row(rng, sample))
-    return rows
+        rows.append(((sample.on, sample.stud.name), collection_row(rng, sample)))
+    return [row for _, row in sorted(rows, key=lambda row: row[0])]
+
+
+def added_collection(
+    stud: str, on: date, volume_ml: float, n_cells: int, forward_pct: int, normal_pct: int,
+    reader: str, destination: str, n_doses: int,
+) -> dict[str, object]:  # fmt: skip
+    """A collection that was written in by hand; without sperm there is no motility to read."""
+    row: dict[str, object] = dict.fromkeys(COLLECTION_HEADINGS, "")
+    row |= {
+        "Dog": stud, "Date": on.isoformat(), "Volume (mL)": f"{volume_ml:.1f}",
+        "Concentration (M/mL)": f"{n_cells / 0.8:.0f}", "Cells counted": n_cells,
+        "How counted": "chamber", "Appearance": "normal", "Read by": reader,
+        "Doses made": n_doses or "", "Where they went": destination,
+    }  # fmt: skip
+    if n_cells:
+        row |= {"% moving forward": forward_pct, "How judged": "by eye"}
+        if reader == "Dr. Sund":
+            row |= {"How judged": "counted", "Sperm judged": 200}
+    else:
+        row["Notes"] = "no sperm in the pellet either"
+    if normal_pct:
+        row |= {"% normal": normal_pct, "Sperm checked for shape": 100}
+    if destination in ("frozen", "shipped"):
+        row["Extender"] = "egg yolk"
+    return row
 
 
 def collection_row(rng: np.random.Generator, sample: Sample) -> dict[str, object]:
@@ -629,6 +728,16 @@ def boxes_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dic
             row["Kept back read at"] = clock(rng) if rng.random() < 0.5 else ""
             row["Minutes warmed kept back"] = 5
         rows.append(row)
+    rows.append(
+        dict.fromkeys(rows[0], "")
+        | {
+            "Stud": HERON.name, "Collected on": "2026-06-24", "Sent on": "2026-06-24",
+            "Sent at": "17:30", "Carrier": "Night Coach", "Extender": "egg yolk", "Doses": 2,
+            "Volume per dose (mL)": "4.0", "M forward per dose": "235", "For bitch": WOAD.name,
+            "Clinic": WOAD.clinic, "Promised on": "2026-06-25", "Arrived on": "2026-06-25",
+            "Arrived at": "10:45",
+        }
+    )  # fmt: skip
     return rows
 
 
@@ -640,7 +749,10 @@ def recorded_dose(rng: np.random.Generator, breeding: Breeding) -> str:
 
 
 def heats_sheet(
-    rng: np.random.Generator, breedings: list[Breeding], open_heats: list[tuple[Bitch, date]]
+    rng: np.random.Generator,
+    breedings: list[Breeding],
+    open_heats: list[tuple[Bitch, date]],
+    bitches: list[Bitch],
 ) -> list[dict[str, object]]:
     """The Heats sheet, with progesterone of two laboratories in two units."""
     rows = []
@@ -658,7 +770,47 @@ def heats_sheet(
     for bitch, first_day in open_heats:
         ovulation = datetime.combine(first_day, datetime.min.time()) + timedelta(days=11.5)
         rows.append(heat_row(rng, bitch, first_day, ovulation, 2, TODAY))
+    rows += added_heats(bitches)
     return sorted(rows, key=lambda row: (str(row["First day"]), str(row["Bitch"])))
+
+
+def added_heats(bitches: list[Bitch]) -> list[dict[str, object]]:
+    """Heats that were written in by hand: of added breedings, and of two bitches in heat."""
+    rng = np.random.default_rng((SEED, 2))
+    rows = [
+        heat_row(
+            rng, row.bitch, row.first_day, row.ovulation, 3 if row.semen == "natural" else 4,
+            max(row.days),
+        )
+        for row in added_breedings()
+    ]  # fmt: skip
+    thyme = next(bitch for bitch in bitches if bitch.name == "Thyme")
+    # One has ovulated by her readings; the other is on the rise.
+    rows.append(
+        open_heat(thyme, date(2026, 10, 19), "Vessel Lab", ((24, "0.7"), (27, "1.6"), (30, "5.2")))
+    )
+    rows.append(
+        open_heat(WHIN, date(2026, 10, 21), "Norra Analys", ((26, "1.7"), (28, "2.4"), (30, "5.9")))
+    )
+    return rows
+
+
+def open_heat(
+    bitch: Bitch, first_day: date, laboratory: str, readings: tuple[tuple[int, str], ...]
+) -> dict[str, object]:
+    """A heat that is open on the last day, with readings by day of its month."""
+    row = heat_row(
+        np.random.default_rng((SEED, 3)), bitch, first_day,
+        datetime.combine(first_day, datetime.min.time()), 0, TODAY,
+    )  # fmt: skip
+    unit, _ = LABORATORIES[laboratory]
+    for n, (day, text) in enumerate(readings, 1):
+        head = f"Progesterone {n}"
+        row |= {
+            f"{head} on": first_day.replace(day=day).isoformat(), f"{head} at": "09:00",
+            head: text, f"{head} unit": unit, f"{head} laboratory": laboratory,
+        }  # fmt: skip
+    return row
 
 
 def heat_row(
@@ -727,7 +879,66 @@ def breedings_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list
             report_litter(rng, row, breeding, whelped=whelped)
         rows.append(row)
     TRUE_EFFECTS["breed"] = effects
-    return rows
+    explain_missed_scans(rows)
+    rows += [added_breeding_row(breeding) for breeding in added_breedings()]
+    return sorted(rows, key=lambda row: str(row["Date"]))
+
+
+def explain_missed_scans(rows: list[dict[str, object]]) -> None:
+    """A scan that did not see a litter is remarked on when the pups are there."""
+    for row in rows:
+        if row["Scan"] == "not pregnant" and row["Result"] == "whelped":
+            lag = date.fromisoformat(str(row["Scan on"])) - date.fromisoformat(str(row["Date"]))
+            row["Notes"] = "scan missed it" if lag.days >= 24 else "scanned too early"
+
+
+def added_breedings() -> list[Breeding]:
+    """Breedings of the dogs that were written in by hand."""
+
+    def bred(
+        bitch: Bitch, stud: Stud, first_day: date, lag: float, semen: str, route: str,
+        *days: date, collected_on: date | None = None, dose_m: float | None = None,
+    ) -> Breeding:  # fmt: skip
+        ovulation = datetime.combine(first_day, datetime.min.time()) + timedelta(days=lag)
+        times = [""] * len(days)
+        return Breeding(
+            bitch, stud, first_day, ovulation, semen, route, list(days), times,
+            collected_on=collected_on, true_dose_m=dose_m,
+        )  # fmt: skip
+
+    return [
+        bred(YARROW, TEASEL, date(2025, 7, 11), 9.5, "fresh", "vaginal", date(2025, 7, 22),
+             collected_on=date(2025, 7, 22), dose_m=420.0),
+        bred(WHIN, TEASEL, date(2025, 8, 3), 11.0, "natural", "natural", date(2025, 8, 14),
+             date(2025, 8, 16)),
+        bred(WOAD, TEASEL, date(2025, 11, 29), 10.0, "fresh", "transcervical", date(2025, 12, 10),
+             collected_on=date(2025, 12, 10), dose_m=190.0),
+        bred(WOAD, HERON, date(2026, 6, 13), 10.5, "chilled", "vaginal", date(2026, 6, 25),
+             date(2026, 6, 26), collected_on=date(2026, 6, 24), dose_m=235.0),
+        bred(YARROW, HERON, date(2026, 8, 27), 11.0, "natural", "natural", date(2026, 9, 6),
+             date(2026, 9, 8)),
+    ]  # fmt: skip
+
+
+ADDED_OUTCOMES = {
+    date(2025, 7, 22): ("2025-08-20", "pregnant", "whelped", "2025-09-22", 6, 1, 6),
+    date(2025, 8, 14): ("2025-09-13", "pregnant", "whelped", "2025-10-16", 5, 0, 5),
+    date(2025, 12, 10): ("2026-01-09", "not pregnant", "empty", "", "", "", ""),
+    date(2026, 6, 25): ("2026-07-24", "pregnant", "whelped", "2026-08-26", 4, 0, 4),
+    date(2026, 9, 6): ("2026-10-06", "pregnant", "", "", "", "", ""),
+}
+"""Scan, what it showed, result, whelped on, born alive, stillborn, alive at 8 weeks, by mating."""
+
+
+def added_breeding_row(breeding: Breeding) -> dict[str, object]:
+    """One line of the Breedings sheet that was written in by hand."""
+    headings = ("Scan on", "Scan", "Result", "Whelped on", "Born alive", "Stillborn",
+                "Alive at 8 weeks")  # fmt: skip
+    # What is drawn of a line elsewhere is set here: its stream is its own and thrown away.
+    row = breeding_row(np.random.default_rng((SEED, 4)), breeding)
+    dose = f"{breeding.true_dose_m:.0f}" if breeding.true_dose_m else ""
+    row |= {"Time": "", "Second time": "", "M forward per dose": dose}
+    return row | dict(zip(headings, ADDED_OUTCOMES[breeding.days[0]], strict=True))
 
 
 TRUE_EFFECTS: dict[str, dict[str, float]] = {}
@@ -798,9 +1009,11 @@ def report_litter(
         row["Alive at 8 weeks"] = int(rng.binomial(size - n_dead, 1 - expit(TRUE["l15"])))
 
 
-def health_sheet(rng: np.random.Generator, bitches: list[Bitch]) -> list[dict[str, object]]:
-    """The Health sheet: yearly tests of the studs, some bitches, and what happened to them."""
-    rows = []
+def health_sheet(
+    rng: np.random.Generator, bitches: list[Bitch], breedings: list[Breeding]
+) -> list[dict[str, object]]:
+    """The Health sheet: tests of studs and bitches, and what happened to them."""
+    rows: list[dict[str, object]] = []
 
     def note(dog: str, on: date, kind: str, what: str, **more: object) -> None:
         row: dict[str, object] = {
@@ -813,7 +1026,7 @@ def health_sheet(rng: np.random.Generator, bitches: list[Bitch]) -> list[dict[st
 
     for stud in STUDS:
         on = max(START, stud.born + timedelta(days=450)) + timedelta(days=int(rng.integers(0, 60)))
-        # One stud's yearly test has lapsed.
+        # One stud's tests have lapsed.
         until = date(2025, 6, 1) if stud.name == "Sorrel" else TODAY
         while on < until:
             note(
@@ -835,7 +1048,7 @@ def health_sheet(rng: np.random.Generator, bitches: list[Bitch]) -> list[dict[st
         "Tarn", FEVER_ON + timedelta(days=1), "event", "drug",
         **{"Drug class": "antibiotic", "Until": "2024-03-12"},
     )  # fmt: skip
-    note("Merle", date(2021, 7, 15), "event", "injury", Notes="cut pad")
+    note("Merle", date(2021, 7, 15), "event", "injury", Until="2021-07-29", Notes="cut pad")
     note("Sorrel", date(2023, 8, 11), "event", "travel", Until="2023-08-20")
     note(
         "Bracken", date(2025, 9, 3), "examination", "prostate",
@@ -850,7 +1063,77 @@ def health_sheet(rng: np.random.Generator, bitches: list[Bitch]) -> list[dict[st
         Value="11200", Unit="U/L", Laboratory="Vessel Lab",
         **{"Laboratory's range": "5000-40000"},
     )  # fmt: skip
+    added_health(note)
+    tests_before_matings(note, rows, breedings)
     return sorted(rows, key=lambda row: (str(row["Date"]), str(row["Dog"]), str(row["What"])))
+
+
+def added_health(note: Callable[..., None]) -> None:
+    """Health of the dogs that were written in by hand, and of those fit to be bred."""
+    negatives = {
+        "Heron": ("2024-09-02", "2025-03-03", "2025-09-01", "2026-02-23", "2026-06-10"),
+        "Teasel": ("2024-09-02", "2025-03-10", "2025-07-16", "2026-01-12", "2026-07-06"),
+        "Woad": ("2025-11-20", "2026-06-08"),
+        "Yarrow": ("2025-07-01", "2026-08-20"),
+        "Whin": ("2025-07-24", "2026-02-02", "2026-10-14"),
+        "Thyme": ("2026-10-12",),
+        "Tarn": ("2026-10-08",),
+        "Merle": ("2026-10-08",),
+    }
+    for dog, days in negatives.items():
+        for on in days:
+            note(dog, date.fromisoformat(on), "laboratory test", "Brucella (RSAT)",
+                 Result="negative", Laboratory="Vessel Lab")  # fmt: skip
+    note(
+        "Heron", SUSPECT_ON, "laboratory test", "RSAT (Brucella canis)", Result="suspect",
+        Laboratory="Vessel Lab", Notes="second test asked for, kept apart",
+    )  # fmt: skip
+    note("Teasel", date(2026, 10, 6), "examination", "testes",
+         Result="both present, small and soft", Notes="Dr. Sund")  # fmt: skip
+    note(
+        "Teasel", date(2026, 10, 5), "laboratory test", "alkaline phosphatase, seminal fluid",
+        Value="18500", Unit="U/L", Laboratory="Vessel Lab",
+        **{"Laboratory's range": "5000-40000"},
+    )  # fmt: skip
+    for dog, on in (("Whin", date(2026, 10, 14)), ("Thyme", date(2026, 10, 12))):
+        note(dog, on, "examination", "before breeding", Result="normal", Notes="Dr. Sund")
+
+
+def tests_before_matings(
+    note: Callable[..., None], rows: list[dict[str, object]], breedings: list[Breeding]
+) -> None:
+    """Negative tests of both partners before each natural mating, where there was none lately.
+
+    The bitch is tested before her heat, the stud when his last test is older than the kennel's
+    interval; a stud whose tests lapse at the end keeps the days that are named.
+    """
+    rng = np.random.default_rng((SEED, 1))
+
+    def last_test(dog: str, before: date) -> date:
+        days = [
+            date.fromisoformat(str(row["Date"]))
+            for row in rows
+            if row["Dog"] == dog and row["Result"] == "negative"
+        ]
+        return max((on for on in days if on < before), default=date.min)
+
+    def test(dog: str, on: date) -> None:
+        laboratory = str(rng.choice(list(LABORATORIES)))
+        note(dog, max(on, START), "laboratory test", "Brucella (RSAT)", Result="negative",
+             Laboratory=laboratory)  # fmt: skip
+
+    for dog, days in LAPSED.items():
+        for on in days:
+            test(dog, on)
+    natural = [breeding for breeding in breedings if breeding.semen == "natural"]
+    for breeding in sorted(natural, key=lambda breeding: (breeding.days[0], breeding.bitch.name)):
+        mated, bitch, stud = breeding.days[0], breeding.bitch.name, breeding.stud.name
+        lead_days = int(rng.integers(5, 16))
+        has_lapsed = stud in LAPSED and mated >= LAPSED[stud][0]
+        if not has_lapsed and (mated - last_test(stud, mated)).days > INTERVAL_DAYS:
+            test(stud, mated - timedelta(days=lead_days))
+        if (mated - last_test(bitch, mated)).days > TESTED_BEFORE_HEAT_DAYS:
+            test(bitch, breeding.first_day - timedelta(days=lead_days))
 
 
 def frozen_sheet(breedings: list[Breeding]) -> list[dict[str, object]]:
@@ -878,6 +1161,7 @@ def frozen_sheet(breedings: list[Breeding]) -> list[dict[str, object]]:
                     "Notes": "",
                 }
             )
+    rows.append(dict(rows[0]) | {"Stud": HERON.name} | HERON_LOT)
     return [row for row in rows if row["Straws"]]
 
 
@@ -901,7 +1185,7 @@ def prices_sheet() -> list[dict[str, object]]:
 def intervals_sheet() -> list[dict[str, object]]:
     """The Intervals sheet: what this kennel repeats, and how often."""
     return [
-        {"What": "Brucella", "Every (days)": 180, "Notes": "before each heat as well"},
+        {"What": "Brucella", "Every (days)": INTERVAL_DAYS, "Notes": "before each heat as well"},
         {"What": "semen evaluation", "Every (days)": 120, "Notes": ""},
     ]
 
@@ -959,6 +1243,16 @@ def true_parameters(bitches: list[Bitch], breedings: list[Breeding]) -> dict[str
         "ageing": {
             "stud": "Bracken", "from_years": AGEING_FROM_YEARS, "log_per_year": AGEING_PER_YEAR,
         },
+        "written_by_hand": {
+            "suspect": {"stud": HERON.name, "on": SUSPECT_ON.isoformat(),
+                        "exposed": [WOAD.name, YARROW.name]},
+            "no_sperm": {
+                "stud": TEASEL.name,
+                "since": min(on for _, on, _, n, *_ in ADDED_SAMPLES if not n).isoformat(),
+            },
+            "fit_to_be_bred": ["Thyme", WHIN.name],
+            "lapsed": sorted(LAPSED),
+        },
         "ovulation": {
             f"{breeding.bitch.name} {breeding.first_day.isoformat()}":
                 breeding.ovulation.isoformat(timespec="minutes")
@@ -996,8 +1290,8 @@ def simulate(out: Path) -> None:
     write(records / "breedings.csv", breedings_sheet(rng, breedings))
     write(records / "collections.csv", collections_sheet(rng))
     write(records / "boxes.csv", boxes_sheet(rng, breedings))
-    write(records / "heats.csv", heats_sheet(rng, breedings, open_heats))
-    write(records / "health.csv", health_sheet(rng, bitches))
+    write(records / "heats.csv", heats_sheet(rng, breedings, open_heats, bitches))
+    write(records / "health.csv", health_sheet(rng, bitches, breedings))
     write(records / "frozen.csv", frozen_sheet(breedings))
     write(records / "prices.csv", prices_sheet())
     write(records / "intervals.csv", intervals_sheet())

@@ -6,11 +6,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, time
 
+import numpy as np
 import pandas as pd
 
 from analytics.models import conception, litter
 from analytics.plan.breeding_plan import BreedingPlan
 from analytics.sentences import Sentence, Value
+from pipelines.dog_cautions import cautions_of
 from pipelines.kennel import Kennel, codes_of
 from pipelines.pages import cited, stated_provenance
 from pipelines.plan_records import HEAT_DAYS, PlanRecords
@@ -65,13 +67,25 @@ def morning_records(kennel: Kennel) -> PlanRecords:
 
 
 def coming_breedings(kennel: Kennel, n: int) -> list[tuple[str, str]]:
-    """The kennel's most used stud with the bitches whose heat began last, at most n pairs."""
+    """The kennel's most used stud with the bitches whose heat began last, at most n pairs.
+
+    Bitches of whom a caution warns come in only where the others are too few.
+    """
     bred = kennel.views["breedings"]
     studs = [name for name in bred["stud"].value_counts().index if name not in kennel.stopped]
     heats = kennel.views["open_heats"].sort_values(["first_day", "bitch"])
     begun = (pd.Timestamp(kennel.today) - pd.to_datetime(heats["first_day"])).dt.days
     in_heat = heats[begun.between(0, HEAT_DAYS) & ~heats["bitch"].isin(sorted(kennel.stopped))]
-    return [(studs[0], bitch) for bitch in in_heat["bitch"].tail(n)] if studs else []
+    calm = [not _is_warned_of(kennel, bitch) for bitch in in_heat["bitch"]]
+    fit_last = in_heat["bitch"].iloc[np.argsort(calm, kind="stable")]
+    return [(studs[0], bitch) for bitch in fit_last.tail(n)] if studs else []
+
+
+def _is_warned_of(kennel: Kennel, bitch: str) -> bool:
+    """Whether more is said of her than belongs to any honest answer."""
+    return any(
+        caution.severity != "say" for caution in cautions_of(kennel.views, bitch, kennel.today)
+    )
 
 
 def _veiled(plan: BreedingPlan, codes: Mapping[str, str]) -> BreedingPlan:

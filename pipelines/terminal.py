@@ -156,7 +156,10 @@ def wrapped(text: str, *, first: str = "", later: str = "") -> list[str]:
 
 
 def _table_lines(table: TextTable) -> list[str]:
-    """A table; numbers flush right, the last column of words wrapped to what is left."""
+    """A table; numbers flush right, the last column of words wrapped to what is left.
+
+    Where even that does not fit a line the columns stand closer.
+    """
     headed = (table.headings, *table.rows) if table.headings else table.rows
     rows = [tuple(printable(cell) for cell in row) for row in headed]
     columns = list(zip(*rows, strict=True))
@@ -165,7 +168,10 @@ def _table_lines(table: TextTable) -> list[str]:
         for column in zip(*table.rows, strict=True)
     ]
     widths = [max(map(len, column)) for column in columns]
-    before_last = sum(widths[:-1]) + len(GAP) * (len(widths) - 1)
+    least_last = min(widths[-1], 12)
+    is_wide = sum(widths[:-1]) + len(GAP) * (len(widths) - 1) + least_last > WIDTH
+    gap = " " if is_wide else GAP
+    before_last = sum(widths[:-1]) + len(gap) * (len(widths) - 1)
     widths[-1] = min(widths[-1], max(WIDTH - before_last, 12))
     lines = []
     for row in rows:
@@ -176,7 +182,7 @@ def _table_lines(table: TextTable) -> list[str]:
                 cell.rjust(width) if flush and k > 0 else cell.ljust(width)
                 for k, (cell, width, flush) in enumerate(zip(cells, widths, right, strict=True))
             ]
-            lines.append(GAP.join(texts).rstrip())
+            lines.append(gap.join(texts).rstrip())
     return lines
 
 

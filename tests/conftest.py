@@ -1,5 +1,6 @@
 """What several tests share: the demo's records file, and its fit."""
 
+import json
 import os
 import shutil
 from pathlib import Path
@@ -36,6 +37,19 @@ def compiled_programs_are_kept():
 @pytest.fixture(scope="session")
 def demo_records() -> Path:
     return DEMO / "records"
+
+
+@pytest.fixture(scope="session")
+def demo_truth() -> dict:
+    """What the demo's records were made from."""
+    return json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="session")
+def demo_stopped(demo_truth) -> frozenset[str]:
+    """The demo's studs that a caution stops: one suspect of an infection, one without sperm."""
+    told = demo_truth["written_by_hand"]
+    return frozenset({told["suspect"]["stud"], told["no_sperm"]["stud"]})
 
 
 @pytest.fixture(scope="session")

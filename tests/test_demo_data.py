@@ -1,7 +1,6 @@
 """The demo is what its script makes, and holds the mess that it promises."""
 
 import ast
-import json
 import subprocess
 import sys
 
@@ -9,14 +8,55 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipelines.run import DEMO
+from analytics.cautions import stopped_answers
+from pipelines.compare_page import coming_breedings
+from pipelines.dog_cautions import cautions_of
+from pipelines.run import DEMO, DEMO_TODAY, N_DEMO_COMPARISONS
 
 RECORDS = DEMO / "records"
 
 
+TODAY = pd.Timestamp(DEMO_TODAY)
+TEST_HOLDS_DAYS = 365
+"""Longest age of a negative test at a mating. [d]"""
+
+
 @pytest.fixture(scope="module")
-def truth():
-    return json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))
+def truth(demo_truth):
+    return demo_truth
+
+
+@pytest.fixture(scope="module")
+def dogs():
+    rows = pd.read_csv(RECORDS / "dogs.csv", dtype=str).set_index("Dog")
+    return rows.assign(born=pd.to_datetime(rows["Born"]))
+
+
+@pytest.fixture(scope="module")
+def breedings():
+    rows = pd.read_csv(RECORDS / "breedings.csv", dtype=str)
+    return rows.assign(on=pd.to_datetime(rows["Date"]))
+
+
+@pytest.fixture(scope="module")
+def brucella():
+    rows = pd.read_csv(RECORDS / "health.csv", dtype=str)
+    rows = rows[rows["What"].str.contains("brucella", case=False)]
+    return rows.assign(on=pd.to_datetime(rows["Date"]))
+
+
+@pytest.fixture(scope="module")
+def compared(demo_kennel):
+    """The pairs of the comparisons that the demo writes."""
+    return coming_breedings(demo_kennel, N_DEMO_COMPARISONS)
+
+
+def days_since_test(brucella, dog, on):
+    """Days from the last negative test before a day; infinite where there is none."""
+    days = brucella[
+        (brucella["Dog"] == dog) & (brucella["on"] < on) & (brucella["Result"] == "negative")
+    ]["on"]
+    return np.inf if days.empty else (on - days.max()).days
 
 
 @pytest.fixture(scope="module")
@@ -50,14 +90,14 @@ def test_the_script_imports_nothing_of_the_toolkit():
     assert imported - set(sys.stdlib_module_names) == {"numpy"}
 
 
-def test_the_kennel_has_the_size_it_promises(collections):
-    breedings = pd.read_csv(RECORDS / "breedings.csv", dtype=str)
+def test_the_kennel_has_the_size_it_promises(collections, breedings, dogs):
     heats = pd.read_csv(RECORDS / "heats.csv", dtype=str)
 
-    assert collections["Dog"].nunique() == 5
+    assert set(collections["Dog"]) == set(dogs.index[dogs["Sex"] == "male"])
+    assert set(breedings["Bitch"]) == set(dogs.index[dogs["Sex"] == "female"])
     assert 650 <= len(collections) <= 800
-    assert len(breedings) == 240
-    assert breedings["Bitch"].nunique() == 60
+    assert len(breedings) >= 240
+    assert breedings["Bitch"].nunique() >= 60
     assert set(breedings["Semen"]) == {"natural", "fresh", "chilled", "frozen"}
     assert set(heats["Progesterone 1 unit"].dropna()) == {"ng/mL", "nmol/L"}
     assert heats.isin(["> 20"]).any(axis=None)
@@ -149,3 +189,142 @@ def test_the_truth_is_not_the_centre_of_the_priors(truth):
     assert len(away) > 15
     assert max(away) < 1.5
     assert np.mean(np.array(away) > 0.2) > 0.5
+
+
+def test_both_partners_of_every_natural_mating_were_tested_negative_within_the_year(
+    breedings, brucella
+):
+    natural = breedings[breedings["Semen"] == "natural"]
+    late = {
+        (row.Date, dog)
+        for row in natural.itertuples()
+        for dog in (row.Stud, row.Bitch)
+        if days_since_test(brucella, dog, row.on) > TEST_HOLDS_DAYS
+    }
+
+    assert len(natural) > 60
+    assert late == set()
+
+
+def test_no_dog_is_tested_before_it_is_born_or_more_often_than_a_kennel_would(dogs, brucella):
+    assert (brucella["on"] > brucella["Dog"].map(dogs["born"])).all()
+    assert (brucella["on"] <= TODAY).all()
+    a_year = brucella.groupby(["Dog", brucella["on"].dt.year]).size()
+    assert a_year.max() <= 4
+
+
+def test_one_stud_s_tests_have_lapsed(truth, brucella):
+    last = brucella[brucella["Result"] == "negative"].groupby("Dog")["on"].max()
+
+    for stud in truth["stud_effect"]:
+        is_old = (TODAY - last[stud]).days > TEST_HOLDS_DAYS
+        assert is_old == (stud in truth["written_by_hand"]["lapsed"]), stud
+
+
+def test_the_compared_bitches_are_of_a_good_age_tested_in_this_heat_and_well(
+    compared, truth, dogs, brucella, breedings, demo_kennel
+):
+    assert {bitch for _, bitch in compared} == set(truth["written_by_hand"]["fit_to_be_bred"])
+    heats = pd.read_csv(RECORDS / "heats.csv", dtype=str)
+    health = pd.read_csv(RECORDS / "health.csv", dtype=str)
+    for stud, bitch in compared:
+        heat = heats[heats["Bitch"] == bitch].iloc[-1]
+        hers = breedings[breedings["Bitch"] == bitch]
+
+        assert 3.0 <= (TODAY - dogs.loc[bitch, "born"]).days / 365.25 <= 6.0
+        assert 0 <= (TODAY - pd.Timestamp(heat["First day"])).days <= 21
+        assert heat[["Progesterone 1", "Progesterone 2", "Progesterone 3"]].notna().all()
+        assert days_since_test(brucella, stud, TODAY) <= 180
+        assert days_since_test(brucella, bitch, pd.Timestamp(heat["First day"])) <= 60
+        assert hers.iloc[-1]["Result"] == "whelped"
+        # More than a year since her last litter.
+        assert (TODAY - pd.Timestamp(hers.iloc[-1]["Whelped on"])).days > 365
+        assert set(health[health["Dog"] == bitch]["Result"]) <= {"negative", "normal"}
+        for dog in (stud, bitch):
+            found = cautions_of(demo_kennel.views, dog, DEMO_TODAY)
+            assert {one.severity for one in found} == {"say"}, dog
+
+
+def test_one_stud_is_suspect_one_has_no_sperm_and_the_others_are_free(
+    demo_kennel, truth, demo_stopped
+):
+    studs = set(demo_kennel.views["evaluations"]["stud"])
+
+    assert studs & demo_kennel.stopped == demo_stopped
+    assert studs - demo_stopped == set(truth["stud_effect"])
+    for stud in demo_stopped:
+        found = cautions_of(demo_kennel.views, stud, DEMO_TODAY)
+        assert {"doses", "box", "plan", "conception"} <= stopped_answers(found)
+
+
+def test_the_suspect_stud_was_negative_before_and_left_exposed_bitches_a_box_and_straws(
+    truth, breedings, brucella
+):
+    suspect = truth["written_by_hand"]["suspect"]
+    stud, on = suspect["stud"], pd.Timestamp(suspect["on"])
+    his = brucella[brucella["Dog"] == stud].sort_values("on")
+    last_negative = his[his["Result"] == "negative"]["on"].max()
+    since = last_negative - pd.Timedelta(weeks=12)
+    bred = breedings[(breedings["Stud"] == stud) & (breedings["on"] >= since)]
+    boxes = pd.read_csv(RECORDS / "boxes.csv", dtype=str).query("Stud == @stud")
+    lots = pd.read_csv(RECORDS / "frozen.csv", dtype=str).query("Stud == @stud")
+
+    assert list(his["Result"].iloc[:-1].unique()) == ["negative"]
+    assert (his.iloc[-1]["Result"], his.iloc[-1]["on"]) == ("suspect", on)
+    assert (bred["on"] < on).all()
+    assert set(bred["Bitch"]) == set(suspect["exposed"])
+    # One has whelped; the other is seen pregnant and due in the fortnight after the last day.
+    (open_one,) = bred[bred["Result"].isna()].to_dict("records")
+    assert open_one["Scan"] == "pregnant"
+    assert 0 < (open_one["on"] + pd.Timedelta(days=63) - TODAY).days <= 14
+    (whelped,) = bred[bred["Result"] == "whelped"].to_dict("records")
+    assert 0 < (TODAY - pd.Timestamp(whelped["Whelped on"])).days <= 70
+    assert (pd.to_datetime(boxes["Sent on"]) >= since).any()
+    assert (pd.to_datetime(lots["Frozen on"]) >= since).any()
+    assert pd.to_numeric(lots["Straws"]).sum() > 0
+
+
+def test_the_stud_without_sperm_fell_to_none_count_by_count(truth, collections, breedings):
+    told = truth["written_by_hand"]["no_sperm"]
+    his = collections[collections["Dog"] == told["stud"]].sort_values("on")
+    none = his["on"] >= told["since"]
+    falling = his[his["on"] >= "2025-07-01"]["total_m"].to_numpy()
+
+    assert (his[~none]["total_m"] > 0).all()
+    assert none.sum() >= 2
+    assert (his[none]["total_m"] == 0).all()
+    assert (his[none]["Cells counted"] == "0").all()
+    assert his[none][["% moving", "% moving forward", "% normal"]].isna().all(axis=None)
+    # He began like the others, and each sample of the fall holds less than the one before.
+    assert 450 <= his["total_m"].iloc[:4].mean() <= 800
+    assert (np.diff(falling[falling > 0]) < 0).all()
+    assert len(falling[falling > 0]) >= 4
+    used = breedings[breedings["Stud"] == told["stud"]]
+    assert (used["on"] < told["since"]).all()
+    assert {"whelped", "empty"} == set(used["Result"])
+
+
+def test_parents_are_older_dogs_of_the_right_sex_and_their_litter_is_recorded(dogs, breedings):
+    children = dogs[dogs["Sire"].notna() | dogs["Dam"].notna()]
+
+    assert len(children) >= 4
+    for row in children.itertuples():
+        litters = breedings[(breedings["Stud"] == row.Sire) & (breedings["Bitch"] == row.Dam)]
+        assert (dogs.loc[row.Sire, "Sex"], dogs.loc[row.Dam, "Sex"]) == ("male", "female")
+        assert row.Born in set(litters["Whelped on"]), row.Index
+        assert {dogs.loc[row.Sire, "Breed"], dogs.loc[row.Dam, "Breed"]} == {row.Breed}
+
+
+def test_an_added_pair_shares_no_parent_and_is_no_parent_of_the_other(dogs, breedings):
+    for row in breedings.itertuples():
+        near = [set(dogs.loc[dog, ["Sire", "Dam"]].dropna()) for dog in (row.Stud, row.Bitch)]
+        assert near[0].isdisjoint(near[1])
+        assert row.Stud not in near[1]
+        assert row.Bitch not in near[0]
+
+
+def test_a_scan_that_missed_a_litter_has_a_remark(breedings):
+    missed = breedings[(breedings["Scan"] == "not pregnant") & (breedings["Result"] == "whelped")]
+
+    assert not missed.empty
+    assert missed["Notes"].notna().all()

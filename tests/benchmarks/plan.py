@@ -46,7 +46,7 @@ def main():
         records = plan_records.read_plan_records(Path(sys.argv[1]), ASKED_AT)
     wishes = Wishes(n_inseminations=(1,), refused=frozenset({"natural"}))
     with timed("compare: calculate and tell", told):
-        plan = planning.plan_breeding(records, "Tarn", "Birch", wishes, seed=SEED, n_draws=N_DRAWS)
+        plan = planning.plan_breeding(records, "Tarn", "Whin", wishes, seed=SEED, n_draws=N_DRAWS)
         plan_answers.plan_answer(plan, words)
     bitches, in_heat = heats_within_three_weeks(records)
     with timed("season", told):
