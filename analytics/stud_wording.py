@@ -26,6 +26,33 @@ _CHANGE_KEYS = {
 """Text of a change by what is said of it, and by whether it is one of total sperm."""
 
 
+TAUGHT_M_PER_KG = 22.0
+"""Total sperm per kg of body weight that is taught of a sound stud. [10⁶ kg⁻¹]
+
+About 10 M a pound; teaching value, from memory, no study found (M)."""
+
+
+def per_kg_sentence(answers: StudAnswers, weight_kg: float) -> Sentence:
+    """His level of total sperm by his weight, beside what is taught.
+
+    Parameters
+    ----------
+    answers
+        Of total sperm.
+    weight_kg
+        Adult weight. [kg]
+    """
+    now = answers.now
+    ends = (now.median / weight_kg, now.lower / weight_kg, now.upper / weight_kg)
+    return sentence(
+        "level.per_kg",
+        stud=answers.stud,
+        per_kg=Estimate(*ends, interval_prob=now.interval_prob),
+        weight_kg=weight_kg,
+        taught=TAUGHT_M_PER_KG,
+    )
+
+
 def level_sentence(answers: StudAnswers, share_from_records: float) -> Sentence:
     """Where he stands now, and how that lies to the commonly used value; never pass or fail.
 

@@ -8,6 +8,7 @@ pending.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,6 +19,7 @@ import pandas as pd
 from analytics import doses, extending, keeping
 from analytics.calendar import spoken_day
 from analytics.cautions import Caution, cautions_for_dog, stopped_answers
+from analytics.cautions.records import Sample
 from analytics.errors import RecordsError, ToolkitError
 from analytics.semen import total_sperm_m
 from pipelines.dog_cautions import CAUTION_VIEWS, cautions_of, dog_records
@@ -152,20 +154,17 @@ def _cautions(
     """
     today = request.sent_at.date()
     records = dog_records(views, stud, today)
-    in_hand = {
-        "stud": stud,
-        "stage": "raw",
-        "collected_earliest": pd.Timestamp(request.collected_at),
-        "collected_latest": pd.Timestamp(request.collected_at),
-        "appearance": request.appearance,
-        "n_cells_counted": request.reading.n_cells,
-        "volume_ml": request.reading.volume_ml,
-        "concentration_m_per_ml": request.reading.read_concentration_m_per_ml,
-        "progressive_motility_pct": request.reading.progressive_motility_pct,
-    }
-    rows = [*records.evaluations.to_dict("records"), in_hand]
-    with_sample = pd.DataFrame(rows, columns=views["evaluations"].columns)
-    cautions = cautions_for_dog(replace(records, evaluations=with_sample), today)
+    reading = request.reading
+    concentration = reading.read_concentration_m_per_ml
+    in_hand = Sample(
+        on=request.collected_at.date(),
+        look=request.appearance or "",
+        n_cells=math.nan if reading.n_cells is None else float(reading.n_cells),
+        concentration_m_per_ml=math.nan if concentration is None else concentration,
+        volume_ml=reading.volume_ml,
+        forward_pct=reading.progressive_motility_pct,
+    )
+    cautions = cautions_for_dog(replace(records, samples=(*records.samples, in_hand)), today)
     bitch = _known_bitch(request.for_bitch, views["dogs"])
     if bitch is not None:
         cautions = (*cautions, *cautions_of(views, bitch, today))

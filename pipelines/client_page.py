@@ -108,9 +108,9 @@ def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
         *cautions_for_dog(records_of(kennel, bitch), kennel.today),
     )
     said = [caution for caution in of_both if _concerns_her(caution)]
-    said += bitch_age(records_of(kennel, bitch), kennel.today)
+    said += [one for one in bitch_age(records_of(kennel, bitch), kennel.today) if one not in said]
     order = {"stop": 0, "warn": 1, "say": 2}
-    yield from sorted(dict.fromkeys(said), key=lambda caution: order[caution.severity])
+    yield from sorted(said, key=lambda caution: order[caution.severity])
 
 
 def _concerns_her(caution: Caution) -> bool:

@@ -31,7 +31,7 @@ class _SameFrames:
         )
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=8)
 def _read(frames: _SameFrames) -> KennelRecords:
     return KennelRecords.of_views(frames.views)
 

@@ -294,8 +294,14 @@ def own_share(whelped: np.ndarray) -> tuple[int, int, Estimate | None]:
 
 def _chances(fitted: ConceptionPosterior, stopped: frozenset[str]) -> tuple[SemenTypeChance, ...]:
     """Chance of a litter by semen type over the breedings of the kennel that may be told."""
+    return chances_over(fitted, may_be_told(stopped, *names_of_pairs(fitted.data)))
+
+
+def chances_over(
+    fitted: ConceptionPosterior, told: np.ndarray[Any, Any]
+) -> tuple[SemenTypeChance, ...]:
+    """Chance of a litter by semen type over the breedings that a mask chooses."""
     data = fitted.data
-    told = may_be_told(stopped, *names_of_pairs(data))
     chances = []
     for semen_type in SEMEN_ORDER:
         chosen = (data.semen_type == semen_type) & told

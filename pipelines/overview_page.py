@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 
@@ -18,7 +16,6 @@ from analytics.cautions.brucella import is_brucella
 from analytics.counting import exact_share
 from analytics.semen import total_sperm_m
 from analytics.sentences import Word, sentence
-from analytics.stud_told import StudTold
 from analytics.wording import program_sentences
 from pipelines.checks_page import kennel_checks, kennel_headline
 from pipelines.due import due_items, first_of, told
@@ -31,6 +28,7 @@ from pipelines.pages import (
     records_of,
     sources,
     stud_told,
+    total_level,
 )
 from pipelines.stored_page import stages_of
 from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
@@ -143,7 +141,7 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         stud=stud,
         last_on=counted["collected_earliest"].iloc[-1].date() if len(counted) else None,
         last_total_m=float(counted["total"].iloc[-1]) if len(counted) else float("nan"),
-        told=_total_level(stud_told(kennel, stud, cautions)),
+        told=total_level(stud_told(kennel, stud, cautions)),
         brucella=None if last is None else last.result,
         brucella_on=None if last is None else last.on,
         n_bred=len(bred),
@@ -189,10 +187,6 @@ def outcomes(bred: pd.DataFrame) -> pd.DataFrame:
 def _told(known: pd.Series, yes: str, no: str) -> pd.Series:
     """Yes, no or unknown, also where nothing is known of any."""
     return known.astype("object").map({True: yes, False: no}).astype("object").fillna("unknown")
-
-
-def _total_level(told: Sequence[StudTold]) -> StudTold | None:
-    return next((one for one in told if one.answers.measure.name == "total_sperm_m"), None)
 
 
 def _years(bred: pd.DataFrame) -> tuple[YearRow, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections import Counter
@@ -25,6 +26,7 @@ from analytics.response import Response, read_response
 from analytics.semen import with_measures
 from analytics.sentences import Sentence, sentence
 from analytics.stud_told import StudTold
+from analytics.stud_wording import per_kg_sentence
 from analytics.wording import (
     fit_age_sentence,
     level_age_sentence,
@@ -33,7 +35,7 @@ from analytics.wording import (
 )
 from pipelines.checks_page import stud_checks, stud_headline
 from pipelines.dog_cautions import dog_records
-from pipelines.kennel import Kennel, may_be_told, names_of_pairs, once, own_share
+from pipelines.kennel import Kennel, chances_over, may_be_told, names_of_pairs, once, own_share
 from pipelines.store import KeptFit
 from pipelines.stored_page import stages_of, storage_told
 from reports.checks import Checks
@@ -95,6 +97,9 @@ def stud_results(
     readings = with_measures(raw, extra_cv=HOME_COUNT_CV)
     told = stud_told(kennel, stud, cautions)
     answer = list(headline(told, reader)) or _plain_answer(kennel, stud, readings, cautions)
+    total = total_level(told)
+    if total is not None and not math.isnan(records.weight_kg):
+        answer.append(per_kg_sentence(total.answers, records.weight_kg))
     if told and kennel.levels.unseen is not None:
         answer.insert(0, level_age_sentence(*kennel.levels.unseen))
     chances: tuple[SemenTypeChance, ...] = ()
@@ -108,7 +113,7 @@ def stud_results(
         checks = stud_checks(kennel, stud)
     known = kennel.conception
     if known.kept is not None and "chances" not in stopped_answers(cautions):
-        chances, coefficients = kennel.chances, _coefficients(kennel)
+        chances, coefficients = _own_chances(kennel, stud), _coefficients(kennel)
         if not on_two_sheets:
             responses, dots = _responses(kennel, stud), _dots(kennel, stud)
         if known.n_records_since:
@@ -177,6 +182,11 @@ def _plain_answer(
 
 def _measures(told: Sequence[StudTold]) -> tuple[Measure, ...]:
     return tuple(one.answers.measure for one in told)
+
+
+def total_level(told: Sequence[StudTold]) -> StudTold | None:
+    """What is told of total sperm, where it has a level."""
+    return next((one for one in told if one.answers.measure.name == "total_sperm_m"), None)
 
 
 def records_of(kennel: Kennel, dog: str) -> DogRecords:
@@ -304,6 +314,14 @@ def _coefficients(kennel: Kennel) -> tuple[Coefficient, ...]:
         )
         for row in conception.COEFFICIENTS
     )
+
+
+@once
+def _own_chances(kennel: Kennel, stud: str) -> tuple[SemenTypeChance, ...]:
+    """Chance of a litter by semen type over his own breedings; those of the kennel are no one's."""
+    fitted = kennel.conception.posterior
+    studs, bitches = names_of_pairs(fitted.data)
+    return chances_over(fitted, (studs == stud) & may_be_told(kennel.stopped, studs, bitches))
 
 
 @once

@@ -172,7 +172,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     if results.told_of(next(iter(NAMES))) is not None:
         glossary += ["level", "announced"]
     if "chances" not in stopped and results.chances:
-        sections.append(chances_section(results.chances, words))
+        sections.append(chances_section(results.chances, words, stud=results.stud))
         if results.responses:
             dots = results.dots if others else ()
             sections.append(build_whatif(results.responses, dots, words))
@@ -208,8 +208,12 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     )
 
 
-def chances_section(chances: Sequence[SemenTypeChance], words: Words) -> Section:
-    """Chance of a litter by semen type, three ways."""
+def chances_section(
+    chances: Sequence[SemenTypeChance], words: Words, *, stud: str | None = None
+) -> Section:
+    """Chance of a litter by semen type, three ways: of one stud, or of all studs of the kennel."""
+    whose = words["review.chances_of_all"] if stud is None else stud
+    heading = words.say("review.chances", whose=whose)
     marks: list[dict[str, str | float]] = []
     for chance in chances:
         share = words.say("review.share_note", share=chance.share_from_records)
@@ -249,10 +253,10 @@ def chances_section(chances: Sequence[SemenTypeChance], words: Words) -> Section
     )
     return Section(
         "chances",
-        words["review.chances"],
+        heading,
         words["review.chances_lead"],
         charts=((spoken, chance_by_semen_type(pd.DataFrame(marks), words)),),
-        table=Table(words["review.chances"], columns(words, names, texts_in={"semen"}), rows),
+        table=Table(heading, columns(words, names, texts_in={"semen"}), rows),
     )
 
 

@@ -10,13 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-import pandas as pd
-
 from analytics.cautions import words
 from analytics.cautions.brucella import is_brucella
 from analytics.cautions.lifting import is_released, of_kind, was_examined
-from analytics.cautions.records import NEXT_ANSWERS, Caution, DogRecords, HealthLine, as_date, until
-from analytics.cautions.samples import raw_samples, shows_no_sperm
+from analytics.cautions.records import NEXT_ANSWERS, Caution, DogRecords, HealthLine
+from analytics.cautions.samples import raw_samples
 from analytics.cautions.tables import MOMENTARY
 from analytics.sentences import Sentence, Value, Word, sentence
 
@@ -99,13 +97,14 @@ def _fevers_measured(records: DogRecords, today: date) -> Iterator[Caution]:
 
 
 def _stopped_for_pain(records: DogRecords, today: date) -> Iterator[Caution]:
-    attempts = until(records.evaluations, "collected_earliest", today)
-    if attempts.empty:
+    pained = [
+        attempt.on
+        for attempt in records.samples
+        if attempt.failed_reason == "stopped for pain" and attempt.on <= today
+    ]
+    if not pained:
         return
-    pained = attempts[attempts["failed_reason"].eq("stopped for pain")]
-    if pained.empty:
-        return
-    on = as_date(pained.sort_values("collected_earliest").iloc[-1]["collected_earliest"])
+    on = pained[-1]
     if (today - on).days > RECENT_DAYS or was_examined(records.health, on, today):
         return
     if is_released(records.health, on, today, about=("pain",)):
@@ -202,12 +201,10 @@ def _implant_acts(records: DogRecords, event: HealthLine, today: date) -> bool:
     if removed_on is not None and (today - removed_on).days > IMPLANT_RETURNS_DAYS:
         return False
     from_on = removed_on or event.on + timedelta(days=IMPLANT_LOWERS_BY_DAYS)
-    raw = raw_samples(records.evaluations, today)
-    if raw.empty:
-        return True
-    counted = raw[["n_cells_counted", "concentration_m_per_ml"]].apply(pd.to_numeric)
-    holds = counted.gt(0.0).any(axis=1) & ~shows_no_sperm(raw)
-    return not (holds & (raw["collected_earliest"] > pd.Timestamp(from_on))).any()
+    return not any(
+        sample.is_counted and not sample.shows_no_sperm and sample.on > from_on
+        for sample in raw_samples(records, today)
+    )
 
 
 # Laboratory tests

@@ -16,8 +16,10 @@ from analytics.cautions.records import (
     DogRecords,
     Exposure,
     HealthLine,
+    Sample,
     contacts_by_dog,
     health_lines,
+    samples_by_stud,
 )
 from analytics.cautions.words import names_brucella
 
@@ -32,6 +34,8 @@ class KennelRecords:
         Rows of the view ``dogs``, by call name.
     evaluations, breedings
         By dog: rows of a stud's samples, and of the breedings of either partner.
+    samples
+        Attempts at a collection by stud.
     health
         Health lines by dog.
     contacts
@@ -46,6 +50,7 @@ class KennelRecords:
     evaluations: Mapping[str, pd.DataFrame]
     breedings: pd.DataFrame
     no_evaluation: pd.DataFrame
+    samples: Mapping[str, tuple[Sample, ...]]
     health: Mapping[str, tuple[HealthLine, ...]]
     contacts: Mapping[str, tuple[Contact, ...]]
     brucella_interval_days: int
@@ -70,6 +75,7 @@ class KennelRecords:
             evaluations={str(stud): own for stud, own in evaluations.groupby("stud")},
             breedings=views["breedings"],
             no_evaluation=evaluations.head(0),
+            samples=samples_by_stud(evaluations),
             health=health_lines(views["health_lines"]),
             contacts=contacts_by_dog(views["breedings"], views["inseminations"]),
             brucella_interval_days=min(own, default=BRUCELLA_RETEST_DAYS),
@@ -83,6 +89,7 @@ class KennelRecords:
             dog=dog,
             evaluations=self.evaluations.get(dog, self.no_evaluation),
             breedings=bred[(bred["stud"] == dog) | (bred["bitch"] == dog)],
+            samples=self.samples.get(dog, ()),
             health=self.health.get(dog, ()),
             row=self.rows.get(dog),
             contacts=contacts,

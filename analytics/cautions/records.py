@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -9,6 +10,7 @@ from typing import Any, Literal
 
 import pandas as pd
 
+from analytics.semen import total_sperm_m
 from analytics.sentences import Sentence
 
 Severity = Literal["stop", "warn", "say"]
@@ -97,6 +99,47 @@ class HealthLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Sample:
+    """One attempt at a collection, and what its raw sample held.
+
+    Attributes
+    ----------
+    on
+        Day of the collection.
+    failed_reason, look
+        As recorded; empty where blank.
+    n_cells, concentration_m_per_ml, volume_ml
+        NaN where not counted or not measured. [1; 10⁶ mL⁻¹; mL]
+    forward_pct, normal_pct
+        Progressive motility and normal shape; NaN where not read. [%]
+    """
+
+    on: date
+    failed_reason: str = ""
+    look: str = ""
+    n_cells: float = math.nan
+    concentration_m_per_ml: float = math.nan
+    volume_ml: float = math.nan
+    forward_pct: float = math.nan
+    normal_pct: float = math.nan
+
+    @property
+    def is_counted(self) -> bool:
+        """Whether cells or a concentration were noted; none seen is a count."""
+        return not (math.isnan(self.n_cells) and math.isnan(self.concentration_m_per_ml))
+
+    @property
+    def shows_no_sperm(self) -> bool:
+        """Whether a count of none was noted; not counted is not none."""
+        return self.n_cells == 0.0 or self.concentration_m_per_ml == 0.0
+
+    @property
+    def total_m(self) -> float:
+        """Total sperm; NaN where not counted. [10⁶]"""
+        return float(total_sperm_m(self.volume_ml, self.concentration_m_per_ml))
+
+
+@dataclass(frozen=True, slots=True)
 class Contact:
     """A mating or insemination of a dog with a partner.
 
@@ -149,6 +192,8 @@ class DogRecords:
         Call name.
     evaluations, breedings
         Rows of that dog alone; columns as in the views of the same names. May be empty.
+    samples
+        Attempts at a collection, in the order of their days.
     health
         Lines of that dog, in the order of their days.
     row
@@ -166,6 +211,7 @@ class DogRecords:
     dog: str
     evaluations: pd.DataFrame
     breedings: pd.DataFrame
+    samples: tuple[Sample, ...] = ()
     health: tuple[HealthLine, ...] = ()
     row: Mapping[Any, Any] | None = None
     contacts: tuple[Contact, ...] = ()
@@ -212,6 +258,25 @@ def health_lines(rows: pd.DataFrame) -> dict[str, tuple[HealthLine, ...]]:
     return {dog: tuple(lines) for dog, lines in by_dog.items()}
 
 
+def samples_by_stud(evaluations: pd.DataFrame) -> dict[str, tuple[Sample, ...]]:
+    """Raw samples and failed attempts by stud, from the view ``evaluations``."""
+    raw = evaluations[evaluations["stage"].eq("raw")]
+    by_stud: dict[str, list[Sample]] = {}
+    for row in raw.sort_values("collected_earliest", kind="stable").to_dict("records"):
+        sample = Sample(
+            on=as_date(row["collected_earliest"]),
+            failed_reason=_text(row["failed_reason"]),
+            look=_text(row["appearance"]).lower(),
+            n_cells=_number(row["n_cells_counted"]),
+            concentration_m_per_ml=_number(row["concentration_m_per_ml"]),
+            volume_ml=_number(row["volume_ml"]),
+            forward_pct=_number(row["progressive_motility_pct"]),
+            normal_pct=_number(row["normal_morphology_pct"]),
+        )
+        by_stud.setdefault(str(row["stud"]), []).append(sample)
+    return {stud: tuple(samples) for stud, samples in by_stud.items()}
+
+
 def contacts_by_dog(
     breedings: pd.DataFrame, inseminations: pd.DataFrame
 ) -> dict[str, tuple[Contact, ...]]:
@@ -247,6 +312,10 @@ def until(rows: pd.DataFrame, column: str, today: date) -> pd.DataFrame:
 def as_date(moment: object) -> date:
     """The day of a moment of a frame."""
     return pd.Timestamp(moment).date()  # type: ignore[arg-type]
+
+
+def _number(cell: object) -> float:
+    return math.nan if cell is None or pd.isna(cell) else float(cell)  # type: ignore[arg-type, call-overload]
 
 
 def _text(cell: object) -> str:

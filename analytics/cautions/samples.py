@@ -6,10 +6,8 @@ does not hold sperm.
 
 from __future__ import annotations
 
+import math
 from datetime import date
-
-import numpy as np
-import pandas as pd
 
 from analytics.cautions.lifting import is_released, was_examined
 from analytics.cautions.records import (
@@ -17,11 +15,9 @@ from analytics.cautions.records import (
     NEXT_ANSWERS,
     Caution,
     DogRecords,
-    as_date,
-    until,
+    Sample,
 )
 from analytics.counting import poisson_upper_limit
-from analytics.semen import total_sperm_m
 from analytics.sentences import Sentence, sentence
 
 NO_SPERM_TOLD_DAYS = 365
@@ -49,25 +45,24 @@ _SOURCE = "trade memory (M)"
 
 def no_sperm_seen(records: DogRecords, today: date) -> list[Caution]:
     """A last counted sample without sperm stops; an earlier one is told beside a later count."""
-    counted = _counted(raw_samples(records.evaluations, today))
-    is_zero = shows_no_sperm(counted)
-    if not is_zero.any():
+    counted = [sample for sample in raw_samples(records, today) if sample.is_counted]
+    zeros = [sample for sample in counted if sample.shows_no_sperm]
+    if not zeros:
         return []
     source = "Tesi 2018, Theriogenology 118:34-39 (P); rest from memory (M)"
-    on = as_date(counted[is_zero].iloc[-1]["collected_earliest"])
-    if is_zero.iloc[-1]:
-        twice = bool(is_zero.tail(2).sum() == 2)
+    last = counted[-1]
+    if last.shows_no_sperm:
+        twice = len(counted) > 1 and counted[-2].shows_no_sperm
         said = sentence(
             "caution.no_sperm_seen_twice" if twice else "caution.no_sperm_seen",
             dog=records.dog,
-            on=on,
-            limit=_limit_sentence(counted.iloc[-1]),
+            on=last.on,
+            limit=_limit_sentence(last),
         )
         return [Caution("no sperm seen", "stop", said, source, EVERY_ANSWER)]
-    if (today - on).days > NO_SPERM_TOLD_DAYS:
+    if (today - zeros[-1].on).days > NO_SPERM_TOLD_DAYS:
         return []
-    later = as_date(counted.iloc[-1]["collected_earliest"])
-    said = sentence("caution.no_sperm_before", dog=records.dog, on=on, later=later)
+    said = sentence("caution.no_sperm_before", dog=records.dog, on=zeros[-1].on, later=last.on)
     return [Caution("no sperm seen before", "warn", said, source)]
 
 
@@ -87,30 +82,20 @@ def zero_count_limit_m(volume_ml: float) -> float:
 
 def discolored_sample(records: DogRecords, today: date) -> list[Caution]:
     """Blood or pus in any sample stops until an examination or a release; urine in the last."""
-    raw = raw_samples(records.evaluations, today)
-    if raw.empty:
-        return []
-    seen = raw.assign(look=raw["appearance"].astype("string").str.lower())
-    seen = seen[seen["look"].notna()]
+    seen = [sample for sample in raw_samples(records, today) if sample.look]
     spoken = []
     for look in ("blood", "pus"):
-        noted = seen[seen["look"] == look]
-        if noted.empty:
+        on = max((sample.on for sample in seen if sample.look == look), default=None)
+        if on is None or was_examined(records.health, on, today):
             continue
-        on = as_date(noted.iloc[-1]["collected_earliest"])
         about = ("blood", "discharge", "prostate", "prostatic disease")
-        if was_examined(records.health, on, today) or is_released(
-            records.health, on, today, about=about
-        ):
-            continue
-        spoken.append(_look_stop(look, records.dog, on))
-    if not seen.empty and seen.iloc[-1]["look"] in ("urine", "other"):
-        on, look = as_date(seen.iloc[-1]["collected_earliest"]), str(seen.iloc[-1]["look"])
-        if look == "urine":
+        if not is_released(records.health, on, today, about=about):
             spoken.append(_look_stop(look, records.dog, on))
-        else:
-            said = sentence("caution.look_not_normal", dog=records.dog, on=on)
-            spoken.append(Caution("look not normal", "warn", said, _SOURCE))
+    if seen and seen[-1].look == "urine":
+        spoken.append(_look_stop("urine", records.dog, seen[-1].on))
+    if seen and seen[-1].look == "other":
+        said = sentence("caution.look_not_normal", dog=records.dog, on=seen[-1].on)
+        spoken.append(Caution("look not normal", "warn", said, _SOURCE))
     return spoken
 
 
@@ -120,29 +105,28 @@ def _look_stop(look: str, dog: str, on: date) -> Caution:
 
 
 def far_below(records: DogRecords, today: date) -> list[Caution]:
-    """A last sample far below every published value asks for a repeat, then for a veterinarian."""
-    raw = raw_samples(records.evaluations, today)
-    raw = raw[~shows_no_sperm(raw)]
-    if raw.empty:
-        return []
+    """A last sample far below every published value asks for a repeat, then for a veterinarian.
+
+    Of a dog whose last count showed no sperm, :func:`no_sperm_seen` speaks.
+    """
+    samples = raw_samples(records, today)
+    totals = [sample.total_m for sample in samples if not math.isnan(sample.total_m)]
     parts: list[Sentence] = []
-    counted = raw[_totals(raw).notna()]
-    if not counted.empty:
-        total = float(_totals(counted).iloc[-1])
-        per_kg = total / records.weight_kg
-        if total < FAR_BELOW_M:
-            parts.append(sentence("caution.far_below_total", total=total, limit=FAR_BELOW_M))
+    if totals and totals[-1] > 0.0:
+        per_kg = totals[-1] / records.weight_kg
+        if totals[-1] < FAR_BELOW_M:
+            parts.append(sentence("caution.far_below_total", total=totals[-1], limit=FAR_BELOW_M))
         elif per_kg < FAR_BELOW_M_PER_KG:
             parts.append(
                 sentence("caution.far_below_per_kg", per_kg=per_kg, limit=FAR_BELOW_M_PER_KG)
             )
-    for column, key, limit in (
-        ("progressive_motility_pct", "caution.far_below_forward", FAR_BELOW_FORWARD_PCT),
-        ("normal_morphology_pct", "caution.far_below_normal", FAR_BELOW_NORMAL_PCT),
+    for read, key, limit in (
+        ([s.forward_pct for s in samples], "caution.far_below_forward", FAR_BELOW_FORWARD_PCT),
+        ([s.normal_pct for s in samples], "caution.far_below_normal", FAR_BELOW_NORMAL_PCT),
     ):
-        read = raw[raw[column].notna()]
-        if not read.empty and float(read[column].iloc[-1]) < limit:
-            parts.append(sentence(key, value=float(read[column].iloc[-1]), limit=limit))
+        known = [value for value in read if not math.isnan(value)]
+        if known and known[-1] < limit:
+            parts.append(sentence(key, value=known[-1], limit=limit))
     if not parts:
         return []
     said = sentence("caution.far_below", dog=records.dog, parts=tuple(parts))
@@ -152,60 +136,25 @@ def far_below(records: DogRecords, today: date) -> list[Caution]:
 
 def falling(records: DogRecords, today: date) -> list[Caution]:
     """Counted samples that fall one after the other, down to half of the first or less."""
-    raw = raw_samples(records.evaluations, today)
-    totals = _totals(raw).dropna()
-    n = N_FALLING
-    while n < len(totals) and bool(totals.tail(n + 1).diff().dropna().lt(0).all()):
-        n += 1
-    last = totals.tail(n)
-    if len(last) < N_FALLING or not last.diff().dropna().lt(0).all():
+    totals = [sample.total_m for sample in raw_samples(records, today)]
+    totals = [total for total in totals if not math.isnan(total)]
+    first = len(totals) - 1
+    while first > 0 and totals[first - 1] > totals[first]:
+        first -= 1
+    run = totals[first:]
+    if len(run) < N_FALLING or run[-1] > FALLING_TO * run[0]:
         return []
-    if last.iloc[-1] > FALLING_TO * last.iloc[0]:
-        return []
-    said = sentence(
-        "caution.falling", dog=records.dog, n=len(last), first=float(last.iloc[0]),
-        last=float(last.iloc[-1]),
-    )  # fmt: skip
+    said = sentence("caution.falling", dog=records.dog, n=len(run), first=run[0], last=run[-1])
     return [Caution("falling", "warn", said, "rule of this toolkit (J)")]
 
 
-def raw_samples(evaluations: pd.DataFrame, today: date) -> pd.DataFrame:
-    """Raw samples in order of collection; a failed attempt is no sample."""
-    rows = until(evaluations, "collected_earliest", today)
-    if rows.empty:
-        return rows
-    rows = rows[rows["stage"].eq("raw") & rows["failed_reason"].isna()]
-    return rows.sort_values("collected_earliest", kind="stable")
+def raw_samples(records: DogRecords, today: date) -> list[Sample]:
+    """Raw samples up to a day, in order of collection; a failed attempt is no sample."""
+    return [sample for sample in records.samples if sample.on <= today and not sample.failed_reason]
 
 
-def shows_no_sperm(samples: pd.DataFrame) -> pd.Series:
-    """Zero cells or a concentration of zero was recorded; not counted is not zero."""
-    return _counts(samples).eq(0.0).any(axis=1)
-
-
-def _counted(samples: pd.DataFrame) -> pd.DataFrame:
-    return samples[~_counts(samples).isna().all(axis=1)]
-
-
-def _counts(samples: pd.DataFrame) -> pd.DataFrame:
-    """Cells and concentration as numbers; NaN where not counted."""
-    names = ["n_cells_counted", "concentration_m_per_ml"]
-    return pd.DataFrame({name: pd.to_numeric(samples[name]).astype("float64") for name in names})
-
-
-def _totals(samples: pd.DataFrame) -> pd.Series:
-    """Total sperm; NaN where not counted. [10⁶]"""
-    volume, concentration = (
-        pd.to_numeric(samples[name]).to_numpy(dtype=np.float64, na_value=np.nan)
-        for name in ("volume_ml", "concentration_m_per_ml")
-    )
-    return pd.Series(total_sperm_m(volume, concentration), index=samples.index)
-
-
-def _limit_sentence(sample: pd.Series) -> Sentence:
+def _limit_sentence(sample: Sample) -> Sentence:
     """What none seen in five squares leaves open, by the volume where it is known."""
-    volume = pd.to_numeric(sample["volume_ml"])
-    if pd.isna(volume):
-        per_ml = zero_count_limit_m(1.0)
-        return sentence("caution.zero_limit_per_ml", limit=per_ml)
-    return sentence("caution.zero_limit", limit=zero_count_limit_m(float(volume)))
+    if math.isnan(sample.volume_ml):
+        return sentence("caution.zero_limit_per_ml", limit=zero_count_limit_m(1.0))
+    return sentence("caution.zero_limit", limit=zero_count_limit_m(sample.volume_ml))

@@ -307,6 +307,9 @@ ORGANS: Mapping[str, tuple[str, ...]] = MappingProxyType({
 })  # fmt: skip
 """What is examined."""
 
+ELSEWHERE = frozenset({"skeleton", "eyes", "heart", "teeth"})
+"""Examinations whose findings are repeated as written and stop nothing here."""
+
 REPRODUCTIVE = frozenset({"prostate", "epididymis", "testes", "penis", "breeding", "general"})
 """Examinations by which a veterinarian has looked at what a sign in the semen may come from."""
 

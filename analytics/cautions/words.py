@@ -290,7 +290,7 @@ def stopping_finding_of(what: str, finding: str) -> str | None:
     what, finding
         What was examined, and what was found, as written.
     """
-    if is_plainly_normal(finding):
+    if is_plainly_normal(finding) or organ_of(what) in tables.ELSEWHERE:
         return None
     found = finding if finding.strip() else what
     for stopping, stems in tables.STOPPING_FINDINGS.items():

@@ -1,25 +1,20 @@
 """Small records of one dog for the rules of caution."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pandas as pd
 
 from analytics.cautions import DogRecords, cautions_for_dog
-from analytics.cautions.records import HealthLine
+from analytics.cautions.records import HealthLine, Sample
 
 TODAY = date(2026, 6, 1)
 
-SAMPLE = {
-    "stage": "raw",
-    "failed_reason": None,
-    "collected_earliest": pd.Timestamp("2026-05-20"),
-    "appearance": "normal",
-    "n_cells_counted": 210.0,
-    "volume_ml": 2.5,
-    "concentration_m_per_ml": 180.0,
-    "progressive_motility_pct": 80.0,
-    "normal_morphology_pct": 80.0,
-}
+SAMPLE = Sample(
+    date(2026, 5, 20), look="normal", n_cells=210.0, concentration_m_per_ml=180.0, volume_ml=2.5,
+    forward_pct=80.0, normal_pct=80.0,
+)  # fmt: skip
+NAN = float("nan")
 ROW = {"sex": "male", "born_on": pd.Timestamp("2022-01-01"), "adult_weight_kg": 23.5,
        "n_litters_before": 0}  # fmt: skip
 
@@ -47,12 +42,12 @@ def release(days, what, result="RSAT and 2ME negative", veterinarian="Dr. Vey"):
 
 
 def sample(days, **changed):
-    return SAMPLE | {"collected_earliest": pd.Timestamp(ago(days))} | changed
+    return replace(SAMPLE, on=ago(days), **changed)
 
 
 def not_counted(days, **changed):
-    blank = {"n_cells_counted": None, "concentration_m_per_ml": None, "appearance": None,
-             "progressive_motility_pct": None, "normal_morphology_pct": None}  # fmt: skip
+    blank = {"n_cells": NAN, "concentration_m_per_ml": NAN, "look": "", "forward_pct": NAN,
+             "normal_pct": NAN}  # fmt: skip
     return sample(days, **(blank | changed))
 
 
@@ -63,8 +58,9 @@ def records(samples=(), health=TESTED, breedings=(), row=ROW, **more):
     bred_columns = ["bred_earliest", "whelped", "whelped_on"]
     return DogRecords(
         "Rowan",
-        pd.DataFrame(list(samples), columns=list(SAMPLE)),
+        pd.DataFrame(),
         pd.DataFrame(list(breedings), columns=bred_columns),
+        tuple(samples),
         tuple(health),
         row,
         **more,

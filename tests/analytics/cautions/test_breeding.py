@@ -52,7 +52,7 @@ def test_a_breeding_is_overdue_after_a_pregnancy_and_a_week(days, is_overdue):
 
 
 def test_stops_come_first_and_every_caution_names_its_source():
-    spoken = cautions_for_dog(records([sample(5, appearance="pus")], breedings=bred(None)), TODAY)
+    spoken = cautions_for_dog(records([sample(5, look="pus")], breedings=bred(None)), TODAY)
 
     severities = [caution.severity for caution in spoken]
     assert severities == sorted(severities, key=["stop", "warn", "say"].index)

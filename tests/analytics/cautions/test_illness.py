@@ -190,7 +190,7 @@ def test_an_implant_is_told_until_it_is_long_gone_or_sperm_are_counted_late_enou
     assert not implanted(100, [sample(99)])
     assert implanted(100, [sample(100)])
     assert implanted(100, [not_counted(50)])
-    assert implanted(100, [sample(50, n_cells_counted=0.0)])
+    assert implanted(100, [sample(50, n_cells=0.0)])
     # Still in place: from when it would have stopped them.
     assert implanted(None, [sample(300 - IMPLANT_LOWERS_BY_DAYS)])
     assert not implanted(None, [sample(300 - IMPLANT_LOWERS_BY_DAYS - 1)])
