@@ -250,8 +250,13 @@ def stopped_in(items):
     return named
 
 
-def days_of(variant):
-    return (TODAY, LATER) if variant.lasts else (TODAY,)
+def stopping():
+    """Each danger today; those that last also a year on, among the slow tests."""
+    for n, variant in STOPPING:
+        yield pytest.param(n, variant, TODAY, id=variant.name)
+        if variant.lasts:
+            later = f"a year on, {variant.name}"
+            yield pytest.param(n, variant, LATER, id=later, marks=pytest.mark.slow)
 
 
 def test_the_table_is_large_enough():
@@ -260,61 +265,58 @@ def test_the_table_is_large_enough():
     assert len(STOPPING) >= 90
 
 
-@pytest.mark.parametrize(("n", "variant"), STOPPING, ids=names_of(STOPPING))
-def test_a_danger_stops_every_answer_about_the_stud(n, variant, kennel, questions, read, due):
+@pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
+def test_a_danger_stops_every_answer_about_the_stud(n, variant, day, kennel, questions, read, due):
     assert (stud(n) in questions) is variant.asks
-    box = packed(kennel, n, TODAY)
+    box = packed(kennel, n, day)
     assert box.is_stopped
     assert box.answer.values["n_doses"] is None
-    for day in days_of(variant):
-        pages, plans = read[day]
-        stops = {c.rule for c in cautions_of(pages.views, stud(n), day) if c.severity == "stop"}
-        assert variant.rule in stops
-        planned = plan_breeding(plans, stud(n), BITCH, Wishes(), seed=1, n_draws=50)
-        assert planned.is_stopped
-        assert planned.answers == ()
-        values = plan_answer(planned, EN).values
-        assert set(values) == {"is_stopped", "cautions"}
-        assert variant.rule in json.loads(json.dumps(values))["cautions"]
-        season = plan_stud_season(plans, stud(n), [BITCH], Wishes(), seed=1, n_draws=50)
-        assert season.plan is None
-        assert not season.heats
-        assert season_answer(season, EN, seed=1).tables == ()
+    pages, plans = read[day]
+    stops = {c.rule for c in cautions_of(pages.views, stud(n), day) if c.severity == "stop"}
+    assert variant.rule in stops
+    planned = plan_breeding(plans, stud(n), BITCH, Wishes(), seed=1, n_draws=50)
+    assert planned.is_stopped
+    assert planned.answers == ()
+    values = plan_answer(planned, EN).values
+    assert set(values) == {"is_stopped", "cautions"}
+    assert variant.rule in json.loads(json.dumps(values))["cautions"]
+    season = plan_stud_season(plans, stud(n), [BITCH], Wishes(), seed=1, n_draws=50)
+    assert season.plan is None
+    assert not season.heats
+    assert season_answer(season, EN, seed=1).tables == ()
     assert stud(n) in stopped_in(due[TODAY])
 
 
-@pytest.mark.parametrize(("n", "variant"), STOPPING, ids=names_of(STOPPING))
-def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, read):
-    for day in days_of(variant):
-        pages, _ = read[day]
-        review = stud_results(pages, stud(n), ENGLISH_OWNER)
-        assert variant.rule in {c.rule for c in review.cautions if c.severity == "stop"}
-        assert review.told == review.chances == review.dots == ()
-        assert [said.key for said in review.answer] == ["said.nothing_under_a_stop"]
-        handout = handout_results(pages, stud(n), "", ENGLISH_VET)
-        assert handout.stud.chances == ()
-        assert variant.rule in {c.rule for c in build_handout(handout, ENGLISH_VET).cautions}
-        client = client_results(pages, of_her(n), ENGLISH_OWNER)
-        assert variant.rule in {c.rule for c in client.cautions if c.severity == "stop"}
-        caution = next(c for c in review.cautions if c.rule == variant.rule)
-        assert stud(n) in EN.tell(caution.sentence)
-        assert stud(n) in DE.tell(caution.sentence) != EN.tell(caution.sentence)
-    german = build_stud_review(stud_results(read[TODAY][0], stud(n), Reader(DE)), Reader(DE))
+@pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
+def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day, read):
+    pages, _ = read[day]
+    review = stud_results(pages, stud(n), ENGLISH_OWNER)
+    assert variant.rule in {c.rule for c in review.cautions if c.severity == "stop"}
+    assert review.told == review.chances == review.dots == ()
+    assert [said.key for said in review.answer] == ["said.nothing_under_a_stop"]
+    handout = handout_results(pages, stud(n), "", ENGLISH_VET)
+    assert handout.stud.chances == ()
+    assert variant.rule in {c.rule for c in build_handout(handout, ENGLISH_VET).cautions}
+    client = client_results(pages, of_her(n), ENGLISH_OWNER)
+    assert variant.rule in {c.rule for c in client.cautions if c.severity == "stop"}
+    caution = next(c for c in review.cautions if c.rule == variant.rule)
+    assert stud(n) in EN.tell(caution.sentence)
+    assert stud(n) in DE.tell(caution.sentence) != EN.tell(caution.sentence)
+    german = build_stud_review(stud_results(read[day][0], stud(n), Reader(DE)), Reader(DE))
     assert variant.rule in {c.rule for c in german.cautions}
 
 
-@pytest.mark.parametrize(("n", "variant"), STOPPING, ids=names_of(STOPPING))
-def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, kennel, read, due):
+@pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
+def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, kennel, read, due):
     sound = next(k for k, harmless in PASSING if harmless.name == "event travel")
-    assert packed(kennel, sound, TODAY, for_bitch=of_her(n)).is_stopped
-    for day in days_of(variant):
-        _, plans = read[day]
-        planned = plan_breeding(plans, stud(sound), of_her(n), Wishes(), seed=1, n_draws=50)
-        assert planned.is_stopped
-        assert variant.rule in {caution.rule for caution in planned.cautions}
-        season = plan_stud_season(plans, stud(sound), [of_her(n)], Wishes(), seed=1, n_draws=50)
-        assert of_her(n) in season.stopped
-        assert season.plan is None
+    assert packed(kennel, sound, day, for_bitch=of_her(n)).is_stopped
+    _, plans = read[day]
+    planned = plan_breeding(plans, stud(sound), of_her(n), Wishes(), seed=1, n_draws=50)
+    assert planned.is_stopped
+    assert variant.rule in {caution.rule for caution in planned.cautions}
+    season = plan_stud_season(plans, stud(sound), [of_her(n)], Wishes(), seed=1, n_draws=50)
+    assert of_her(n) in season.stopped
+    assert season.plan is None
     assert of_her(n) in stopped_in(due[TODAY])
     hers = {item.kind for item in due[TODAY] if item.dog == of_her(n)}
     assert not hers & {"insemination", "progesterone"}
