@@ -28,6 +28,7 @@ from pipelines.run import ENGLISH_OWNER, ENGLISH_VET
 from pipelines.season_answers import season_answer
 from pipelines.season_planning import plan_stud_season
 from pipelines.slips import BoxRequest
+from pipelines.store import Store
 from reports.handout import build_handout
 from reports.page import Reader
 from reports.stud_review import build_stud_review
@@ -217,6 +218,23 @@ def read(kennel):
 
 
 @pytest.fixture(scope="module")
+def boxes_read_once(kennel):
+    """The box command shares what it reads of the file, which no box here changes."""
+    kept, read = {}, Store.read
+
+    def read_once(self, view):
+        if self.path != kennel.records:
+            return read(self, view)
+        if view not in kept:
+            kept[view] = read(self, view)
+        return kept[view]
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(Store, "read", read_once)
+        yield
+
+
+@pytest.fixture(scope="module")
 def due(kennel):
     return {day: read_due(kennel.records, today=day) for day in (TODAY, LATER)}
 
@@ -265,6 +283,7 @@ def test_the_table_is_large_enough():
     assert len(STOPPING) >= 90
 
 
+@pytest.mark.usefixtures("boxes_read_once")
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_a_danger_stops_every_answer_about_the_stud(n, variant, day, kennel, questions, read, due):
     assert (stud(n) in questions) is variant.asks
@@ -306,6 +325,7 @@ def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day
     assert variant.rule in {c.rule for c in german.cautions}
 
 
+@pytest.mark.usefixtures("boxes_read_once")
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, kennel, read, due):
     sound = next(k for k, harmless in PASSING if harmless.name == "event travel")
@@ -322,6 +342,7 @@ def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, k
     assert not hers & {"insemination", "progesterone"}
 
 
+@pytest.mark.usefixtures("boxes_read_once")
 @pytest.mark.parametrize(("n", "variant"), PASSING, ids=names_of(PASSING))
 def test_a_harmless_line_stops_nothing_and_asks_at_most_once(n, variant, kennel, questions, read):
     assert questions.get(stud(n), 0) == (variant.what in ASKED_ONCE)
