@@ -53,9 +53,9 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
     before = stamp(path)
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     try:
-        unpacked = _unpacked(path)
-        parts = WorkbookParts(path.name, zipfile.ZipFile(unpacked))
-        workbook = CalamineWorkbook.from_filelike(unpacked)
+        unpacked = _unpacked(path).getvalue()
+        parts = WorkbookParts(path.name, zipfile.ZipFile(io.BytesIO(unpacked)))
+        workbook = CalamineWorkbook.from_filelike(io.BytesIO(unpacked))
         titles = workbook.sheet_names
     except UNREADABLE as why:
         raise RecordsError(
@@ -157,7 +157,6 @@ def _unpacked(path: Path) -> io.BytesIO:
             if part.filename.startswith("xl/worksheets/"):
                 _refuse_far_corner(path, content)
             store.writestr(part.filename, content)
-    plain.seek(0)
     return plain
 
 
