@@ -79,7 +79,9 @@ def confirm(
     waiting = connection.execute(
         "SELECT DISTINCT line_id FROM finding WHERE severity = 'doubtful' AND closed_by IS NULL"
     ).fetchall()
-    n_waiting = len({line_id for _, line_id, _, _ in findings} & {line_id for (line_id,) in waiting})
+    n_waiting = len(
+        {line_id for _, line_id, _, _ in findings} & {line_id for (line_id,) in waiting}
+    )
     return Confirmed(len(findings), n_joined, n_waiting)
 
 

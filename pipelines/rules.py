@@ -8,9 +8,9 @@ is left out of every model, sum and number until somebody confirms it; a ``quest
 asks. In a condition a cell appears typed under its library name and as the owner wrote it under
 ``<name>__text``; a dog's cell also gives ``<name>_id``, ``<name>_matches`` (dogs of that name),
 ``<name>_is_refused`` (its line on the Dogs sheet is), ``<name>_sex``, ``<name>_born_on`` and
-``<name>_died_on``. ``load_day()`` is the day of the load, ``has_decimal_comma()`` whether a number of
-the sheet is written with a decimal comma. Rules of the scope ``records`` are asked after all sheets
-are in, may look into the tables, and refuse nothing.
+``<name>_died_on``. ``load_day()`` is the day of the load, ``has_decimal_comma()`` whether a number
+of the sheet is written with a decimal comma. Rules of the scope ``records`` are asked after all
+sheets are in, may look into the tables, and refuse nothing.
 """
 
 from __future__ import annotations
@@ -62,20 +62,20 @@ Whole ejaculates rarely exceed 3,000 M: Atlantic Veterinary College (P)."""
 FEW_M_PER_ML, MANY_MOVING_PCT = 5.0, 50.0
 """A concentration below this beside so much motility is more likely in another unit. [M/mL, %] (J)
 
-Raw samples of dogs hold 200 to 600 M/mL in the sperm-rich fraction (P, J); with so few sperm motility
-is rarely good, so 0.28 is more likely 280 than a count. It is read as it stands until it is known."""
+The sperm-rich fraction of a dog holds 200 to 600 M/mL (P, J); with so few sperm motility is rarely
+good, so 0.28 is more likely 280 than a count. Until it is known cautions read it as it stands."""
 
 USUAL_VOLUME_ML = 40.0
 """An ejaculate above this is doubtful. [mL] (J)
 
-Whole ejaculates reach 60 mL in giant breeds: Lofstedt, Atlantic Veterinary College (P); above 40 mL a
-slipped decimal is more likely."""
+Whole ejaculates reach 60 mL in giant breeds: Lofstedt, Atlantic Veterinary College (P); above 40 mL
+a slipped decimal is more likely."""
 
 USUAL_LITTER = 16
 """A larger litter is asked about; 1 to 24 in 37,946 litters, mean 5.4 (P)."""
 
 FRACTION_PCT = 1.0
-"""A percentage of sperm above zero and up to this may have been meant as a fraction: 0.8 for 80 %. (J)"""
+"""Sperm above zero and up to this percentage may have meant a fraction: 0.8 for 80 %. (J)"""
 
 FRACTION_INBREEDING = 0.5
 """An inbreeding coefficient up to this, in percent, may have been meant as a fraction. (J)"""
@@ -167,7 +167,10 @@ class Rule:
 def columns_named(sheet: Sheet, sql: str) -> set[str]:
     """Names of the columns of a sheet that a piece of SQL over its typed lines reads."""
     words = set(re.findall(r"[a-z_0-9]+", sql))
-    words |= {re.sub(r"(__text|_id|_matches|_is_refused|_sex|_born_on|_died_on)$", "", word) for word in words}
+    words |= {
+        re.sub(r"(__text|_id|_matches|_is_refused|_sex|_born_on|_died_on)$", "", word)
+        for word in words
+    }
     return words & set(sheet.names)
 
 
@@ -252,7 +255,7 @@ _ANOTHER_LINE = """typed.entry_id IN (
             loaded.entry_id IS NULL OR (other.bred_on, other.entry_id) < (own.bred_on, own.entry_id)
         )
 )"""
-"""Another line is about the same; of two in one load the later mating is the one that is doubted."""
+"""Another line is about the same; of two in one load the later mating is doubted."""
 
 _MATED_IN_ONE_HEAT = f"abs({_days('own.bred_on', 'other.bred_on')}) <= {ONE_HEAT_DAYS}"
 

@@ -372,10 +372,8 @@ class Store:
             ).df()
         return LoadReport(counts, findings, tuple(ignored))
 
-    def confirm(
-        self, finding_ids: Sequence[int], *, today: date, reason: str | None
-    ) -> Confirmed:
-        """Close doubts and questions about lines that are right; see :func:`pipelines.history.confirm`."""
+    def confirm(self, finding_ids: Sequence[int], *, today: date, reason: str | None) -> Confirmed:
+        """Let lines count that are right as they are; see :func:`pipelines.history.confirm`."""
         with self._transaction() as connection:
             return history.confirm(connection, finding_ids, today=today, reason=reason)
 

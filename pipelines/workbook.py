@@ -71,8 +71,11 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
             raise RecordsError(f"{name} cannot be read ({why}). Save it again as XLSX.") from None
         if title == GUIDE_TITLE:
             continue
-        notes = parts.notes(title)
-        _put_unread(rows, notes)
+        try:
+            notes = parts.notes(title)
+        except UNREADABLE as why:
+            raise RecordsError(f"{name} cannot be read ({why}). Save it again as XLSX.") from None
+        _put_unread(path, rows, notes)
         headings = [cell_text(cell).strip() for cell in rows[0]] if rows else []
         if not any(headings):
             continue
@@ -104,9 +107,10 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
     return texts, ignored
 
 
-def _put_unread(rows: list[list[Any]], notes: CellNotes) -> None:
+def _put_unread(path: Path, rows: list[list[Any]], notes: CellNotes) -> None:
     """Put what a cell without a value shows where the reader of values left it blank."""
     for (row, column), shown in notes.unread.items():
+        _refuse_beyond(path, row + 1, column + 1)
         rows.extend([] for _ in range(row + 1 - len(rows)))
         rows[row].extend("" for _ in range(column + 1 - len(rows[row])))
         rows[row][column] = shown
@@ -126,6 +130,11 @@ def _records(
     for row, cells in enumerate(rows[1:], 1):
         told = [cell_text(cell) for cell in cells]
         for column in shown.get(row, ()):
+            if column >= len(cells) or not isinstance(cells[column], int | float):
+                raise RecordsError(
+                    f"{text.name}, line {row + 1}: a percentage is not where it should be. Save "
+                    "the workbook again as XLSX."
+                )
             number = percent_text(float(cells[column]))
             is_wanted = column < len(wants_percent) and wants_percent[column]
             told[column] = number if is_wanted else f"{number}%"
@@ -169,6 +178,13 @@ def _refuse_far_corner(path: Path, worksheet: bytes) -> None:
         for letter in letters.upper():
             column = 26 * column + letter - ord("A") + 1
         n_columns = max(n_columns, column)
+    _refuse_beyond(path, n_rows, n_columns)
+
+
+def _refuse_beyond(path: Path, n_rows: int, n_columns: int) -> None:
+    """Refuse a worksheet of so many rows and columns, or a cell that is in none."""
+    if n_rows < 1 or n_columns < 1:
+        raise RecordsError(f"{path.name} has a cell without a place. Save it again as XLSX.")
     if n_columns > MAX_COLUMNS or n_rows * n_columns > MAX_CELLS:
         raise RecordsError(
             f"{path.name} has a cell in row {n_rows} or column {n_columns}, far from the others. "

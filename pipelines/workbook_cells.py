@@ -1,8 +1,9 @@
 """What a workbook says of its cells beyond their values: percent, errors, formulas without a value.
 
 The reader of values gives 0.8 for a cell that shows 80 %, and nothing for an error or for a formula
-that no program has calculated. Each would be a silent wrong number, so the parts that say so are read
-here: Office Open XML, ECMA-376 part 1, 18.3.1.4 (cell), 18.8.30 (number format), 18.18.11 (cell type).
+that no program has calculated. Each would be a silent wrong number, so the parts that say so are
+read here: Office Open XML, ECMA-376 part 1, 18.3.1.4 (cell), 18.8.30 (number format), 18.18.11
+(type of a cell); sections from memory (M).
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import posixpath
 import re
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from xml.parsers import expat
@@ -26,8 +27,11 @@ PERCENT_FORMATS = frozenset({9, 10})
 _NOT_SHOWN = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]|_.|\*.')
 """Of a number format: quoted and escaped text, colors and conditions, padding."""
 
-_IS_SAID = re.compile(rb"<(?:\w+:)?f[\s/>]|\bt=[\"']e[\"']")
-"""A formula or an error somewhere in a worksheet."""
+_SIGNS = (
+    b'"e"', b"'e'", b">#", b"<f>", b"<f/", b"<f ", b"<f\t", b"<f\r", b"<f\n",
+    b":f>", b":f/", b":f ", b":f\t", b":f\r", b":f\n",
+)  # fmt: skip
+"""One of these stands in a worksheet that holds a formula or an error."""
 
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 
@@ -86,7 +90,7 @@ class WorkbookParts:
         if (
             not self._percent_styles
             and not content.startswith(_UTF16)
-            and _IS_SAID.search(content) is None
+            and not any(sign in content for sign in _SIGNS)
         ):
             return CellNotes()
         scan = _CellScan(self._percent_styles)
@@ -131,7 +135,13 @@ class WorkbookParts:
         self._parse(self._packed.read(part), start)
         return found
 
-    def _parse(self, content: bytes, start, end=None, text=None) -> None:  # noqa: ANN001
+    def _parse(
+        self,
+        content: bytes,
+        start: Callable[[str, dict[str, str]], None],
+        end: Callable[[str], None] | None = None,
+        text: Callable[[str], None] | None = None,
+    ) -> None:
         parser = expat.ParserCreate()
         parser.buffer_text = True
         parser.StartElementHandler = start
@@ -235,4 +245,4 @@ def _part_name(target: str) -> str:
 
 def _plain(name: str) -> str:
     """Name of an element or attribute without its prefix."""
-    return name.rpartition(":")[2]
+    return name.rpartition(":")[2] if ":" in name else name

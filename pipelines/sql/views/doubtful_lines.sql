@@ -1,6 +1,6 @@
 -- Title:   Doubtful lines by the dogs that they are about
 -- Grain:   entry_id, dog_id
--- Reads:   doubtful_entries, line, collection, shipment, frozen_lot, cycle, breeding, examination, lab_test, event, dog
+-- Reads:   doubtful_entries, line, collection, shipment, frozen_lot, cycle, breeding, examination, lab_test, event, veterinary_release, dog
 -- Notes:   Says how many lines a page leaves out. A breeding is about its bitch and its stud.
 WITH about AS (
     SELECT entry_id, stud_id AS dog_id FROM collection
@@ -20,6 +20,8 @@ WITH about AS (
     SELECT entry_id, dog_id FROM lab_test
     UNION ALL
     SELECT entry_id, dog_id FROM event
+    UNION ALL
+    SELECT entry_id, dog_id FROM veterinary_release
 )
 
 SELECT about.entry_id, about.dog_id, dog.call_name AS dog, CAST(line.sheet AS VARCHAR) AS sheet
