@@ -309,6 +309,22 @@ def test_boxes_heats_and_stock_of_doubtful_lines_are_out_of_their_views_and_kept
     assert len(kennel.read("prices")) == 2
 
 
+def test_a_doubtful_line_stands_once_for_each_dog_that_it_is_about(kennel):
+    two = {"Volume (mL)": "45", "Concentration (M/mL)": "0"}
+    late = {"Dog": "Tarn", "Date": "2017-03-05", "Kind": "examination", "What": "testes"}
+    kennel.load(kennel.collections(two), kennel.write("health", [late]),
+                kennel.write("breedings", [mated(0), mated(1)]))  # fmt: skip
+
+    lines = kennel.read("doubtful_lines")
+
+    assert not lines.duplicated(["entry_id", "dog_id"]).any()
+    assert sorted(zip(lines["sheet"], lines["dog"], strict=True)) == [
+        ("breedings", "Bracken"), ("breedings", "Senna"), ("collections", "Bracken"),
+        ("health", "Tarn"),
+    ]  # fmt: skip
+    assert len(kennel.read("doubtful_entries")) == 3
+
+
 PUPS = {"Result": "whelped", "Whelped on": "2024-05-13"}
 
 
