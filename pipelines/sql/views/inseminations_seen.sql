@@ -24,12 +24,12 @@ WITH told AS (
 repeated AS (
     SELECT DISTINCT later.insemination_id
     FROM told AS later
-    JOIN told AS first
-        ON first.of_breeding_id = later.of_breeding_id
-        AND first.insemination_id < later.insemination_id
-        AND first.inseminated.earliest <= later.inseminated.latest
-        AND later.inseminated.earliest <= first.inseminated.latest
-    WHERE later.is_of_several AND first.entry_id <> later.entry_id
+    JOIN told AS former
+        ON former.of_breeding_id = later.of_breeding_id
+        AND former.insemination_id < later.insemination_id
+        AND former.inseminated.earliest <= later.inseminated.latest
+        AND later.inseminated.earliest <= former.inseminated.latest
+    WHERE later.is_of_several AND former.entry_id <> later.entry_id
 ),
 
 made AS (
