@@ -257,6 +257,21 @@ _ANOTHER_LINE = """typed.entry_id IN (
 )"""
 """Another line is about the same; of two in one load the later mating is doubted."""
 
+
+def _recorded_days(beyond: str) -> str:
+    """SQL that is true of a dog of which a line that counts is about a day beyond some other."""
+    return " OR ".join(
+        f"EXISTS (SELECT 1 FROM {table} ANTI JOIN doubtful_entries USING (entry_id)"
+        f" WHERE {table}.{dog} = typed.entry_id AND {day} {beyond})"
+        for table, dog, day in (
+            ("collection", "stud_id", "CAST(collection.collected.earliest AS DATE)"),
+            ("frozen_lot", "stud_id", "frozen_lot.frozen_on"),
+            ("cycle", "bitch_id", "cycle.first_day"),
+            ("breeding_lines", "bitch_id", "breeding_lines.bred_on"),
+        )
+    )
+
+
 _MATED_IN_ONE_HEAT = f"abs({_days('own.bred_on', 'other.bred_on')}) <= {ONE_HEAT_DAYS}"
 
 
@@ -308,6 +323,12 @@ RULES: tuple[Rule, ...] = (
         source=_ITSELF, scope="records"),
     _refused(
         "died before born", "dogs", "died_on", "died_on < born_on"),
+    _question(
+        "born after its records", "dogs", "born_on", _recorded_days("< typed.born_on"),
+        source=_ITSELF, scope="records"),
+    _question(
+        "died before its records", "dogs", "died_on", _recorded_days("> typed.died_on"),
+        source=_ITSELF, scope="records"),
     # Collections
     *_lifetime("collections", "collected_on", "dog"),
     *_fraction(

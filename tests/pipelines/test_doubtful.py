@@ -156,6 +156,28 @@ def test_a_day_beyond_a_life_is_doubtful_and_the_last_day_of_it_is_not(kennel, s
     assert kennel.read("doubtful_lines")["sheet"].unique().tolist() == [sheet]
 
 
+@pytest.mark.parametrize(
+    ("cells", "asked"),
+    [({"Born": "2024-03-05", "Died": ""}, []), ({"Born": "2024-03-06", "Died": ""}, ["Born"]),
+     ({"Died": "2024-03-05"}, []), ({"Died": "2024-03-04"}, ["Died"])],
+)  # fmt: skip
+@pytest.mark.parametrize(
+    ("sheet", "one"),
+    [("collections", {"Dog": "Fern", "Date": "2024-03-05"}),
+     ("frozen", {"Stud": "Fern", "Frozen on": "2024-03-05", "Lot": "A", "Straws": "4"}),
+     ("heats", {"Bitch": "Fern", "First day": "2024-03-05"}),
+     ("breedings", BRED | {"Bitch": "Fern", "Date": "2024-03-05"})],
+)  # fmt: skip
+def test_a_birth_or_death_told_later_is_set_against_the_records(kennel, cells, asked, sheet, one):
+    fern = {"Dog": "Fern", "Sex": "female" if "Bitch" in one else "male"}
+    kennel.load(kennel.write("dogs", [fern], "more/dogs.csv"), kennel.write(sheet, [one]))
+
+    report = kennel.load(kennel.write("dogs", [fern | cells], "more/dogs.csv"))
+
+    told = report.findings.query("rule.str.endswith('its records')")
+    assert told["column_heading"].tolist() == asked
+
+
 def test_what_a_dead_dog_s_line_says_is_kept(kennel):
     kennel.load(kennel.write("dogs", [LIVED], "more/dogs.csv"))
 

@@ -63,6 +63,9 @@ BREAKS = [
     ("two dogs with one chip", "dogs", {"Chip": "900000000000001"}),
     ("an error of the spreadsheet", "dogs", {"Owner": "#N/A"}),
     ("died before born", "dogs", {"Died": "1999-12-31"}),
+    ("born after its records", "dogs", {"Dog": "Known", "Born": "2005-01-02", "Chip": ""}),
+    ("died before its records", "dogs", {"Dog": "Known Too", "Born": "", "Chip": "",
+                                         "Died": "2004-12-31"}),
     ("dog whose line is refused", "collections", {"Dog": "Refused"}),
     ("thousands or decimals", "collections", {"Concentration (M/mL)": "1.250",
                                               "Volume (mL)": "2,5"}),
@@ -163,6 +166,8 @@ DOGS = [
     {"Dog": "Twin", "Sex": "male", "Registered name": "Twin the First"},
     {"Dog": "Twin", "Sex": "male", "Registered name": "Twin the Second"},
     {"Dog": "Refused", "Sex": "neither"},
+    {"Dog": "Known", "Sex": "male"},
+    {"Dog": "Known Too", "Sex": "male"},
     {"Dog": "Next Senna", "Sex": "female", "Born": "2010-01-01"},
     {"Dog": "Young", "Sex": "female", "Born": "2009-01-01"},
     {"Dog": "Late", "Sex": "male", "Born": "2026-01-01"},
@@ -170,6 +175,8 @@ DOGS = [
     {"Dog": "Gone Too", "Sex": "female", "Born": "1998-01-01", "Died": "2000-06-01"},
 ]
 LOTS = [
+    {"Stud": "Known", "Frozen on": "2005-01-01", "Lot": "K", "Straws": "4"},
+    {"Stud": "Known Too", "Frozen on": "2005-01-01", "Lot": "K", "Straws": "4"},
     {"Stud": "Old Bracken", "Frozen on": "2000-01-01", "Lot": "EARLY", "Straws": "2000"},
     {"Stud": "Old Bracken", "Frozen on": "2026-01-01", "Lot": "LATE", "Straws": "4"},
     {"Stud": "Frozen Late", "Frozen on": "2026-01-02", "Lot": "LATER", "Straws": "4"},
