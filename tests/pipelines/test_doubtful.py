@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 from analytics.errors import RecordsError
 from pipelines import kennel as pages_kennel
+from pipelines.archive import export, restore
 from pipelines.cli import app
 from pipelines.findings import TITLES, waiting_lines, write_corrections
 from pipelines.history import Confirmed
@@ -454,6 +455,22 @@ def test_a_mating_that_both_lines_name_is_one(kennel):
     confirm(kennel)
 
     assert kennel.read("breedings")["n_inseminations"].tolist() == [2]
+
+
+def test_doubts_and_joins_come_through_an_export(kennel, tmp_path):
+    kennel.load(kennel.write("breedings", [mated(0), mated(2)]))
+    confirm(kennel)
+    kennel.load(kennel.collections({}, FEW | {"Date": "2024-03-09"}))
+    views = ("breedings", "inseminations", "evaluations", "evaluations_seen", "doubtful_lines")
+    before = {view: kennel.read(view) for view in views}
+
+    export(kennel.records, tmp_path / "export")
+    restore(tmp_path / "export", kennel.records)
+
+    for view in views:
+        pd.testing.assert_frame_equal(kennel.read(view), before[view])
+    assert before["breedings"]["n_inseminations"].tolist() == [2]
+    assert len(before["doubtful_lines"]) == 1
 
 
 def test_lines_of_different_outcomes_are_not_joined(kennel):
