@@ -15,8 +15,17 @@ CONFLICT = "two versions of one line"
 ANOTHER = "another line of that day"
 """Question about a new line beside an older one of the same dog and day."""
 
+THOUSANDS = "thousands or decimals"
+"""Doubt about a number such as 1.250 on a sheet that writes 3,5."""
+
 GONE = "gone from its file"
 """Question about a line that a new version of its file no longer holds."""
+
+THOUSAND = r"(^|[^0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}($|[^0-9.,])"
+"""A number whose dot may stand for thousands or for decimals; doubted where both are possible."""
+
+ERROR = r"#(DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!|SPILL!|CALC!|GETTING_DATA)"
+"""What a spreadsheet shows in a cell that it could not calculate."""
 
 FORMULA = r"=.*|[-+@][A-Za-z_.]+ ?[(|!].*|[-+@].*\|.*!.*"
 """Text that a spreadsheet runs when an exported sheet is opened in it."""
@@ -60,6 +69,9 @@ def _cell_rules(sheet: str, column: Column) -> Iterator[Rule]:
         # Only a text that sorts before the letters can begin with such a sign.
         is_run = f"{text} < 'A' AND regexp_full_match({text}, '{FORMULA}', 's')"
         yield _refuse(sheet, column, "a formula", is_run)
+    if column.kind in ("text", "printed"):
+        is_error = f"starts_with({text}, '#') AND regexp_full_match({text}, '{ERROR}')"
+        yield _refuse(sheet, column, "an error of the spreadsheet", is_error)
     if column.kind == "dog":
         yield from _dog_rules(sheet, column)
     if column.kind == "choice":
@@ -80,8 +92,9 @@ def _refuse(sheet: str, column: Column, rule: str, condition: str, **values: Val
 
 def _dog_rules(sheet: str, column: Column) -> Iterator[Rule]:
     name, text = column.name, f"{column.name}__text"
-    is_unknown = f"{text} IS NOT NULL AND {name}_matches = 0"
+    is_unknown = f"{text} IS NOT NULL AND {name}_matches = 0 AND {name}_is_refused IS NOT TRUE"
     yield _refuse(sheet, column, "unknown dog", is_unknown)
+    yield _refuse(sheet, column, "dog whose line is refused", f"{name}_is_refused")
     yield _refuse(sheet, column, "two dogs of that name", f"{name}_matches > 1")
     sex = "male" if sheet in _MALES else _PARTNERS.get((sheet, name))
     if sex is not None:
@@ -116,6 +129,11 @@ def _number_rules(sheet: str, column: Column) -> Iterator[Rule]:
     smallest, largest = (
         (f"smallest_measured({name})", f"largest_measured({name})") if censored else (name, name)
     )
+    is_either = (
+        f"has_decimal_comma() AND regexp_matches({text}, '{THOUSAND}')"
+        f" AND 1000 * {smallest} <= {quantity.high}"
+    )
+    yield Rule(THOUSANDS, sheet, name, "doubtful", is_either, source=_SOURCE)
     unit = Word("measured_in", quantity.unit)
     bounds: dict[str, Value] = {
         "low": quantity.low,

@@ -158,7 +158,7 @@ def load(
             typer.echo(
                 f"{sheet}: {count.n_new} new, {count.n_changed} changed, "
                 f"{count.n_unchanged} unchanged, {count.n_refused} refused, "
-                f"{count.n_questions} questions"
+                f"{count.n_doubtful} doubtful, {count.n_questions} questions"
             )
         for finding in report.findings.to_dict("records"):
             typer.echo(_finding_line(finding))
@@ -168,6 +168,14 @@ def load(
             "`studcurve refused` lists them.",
             err=True,
         )
+    if report.n_doubtful:
+        typer.echo(
+            "Doubtful lines are kept and left out of every number. Correct them in their file and "
+            "load it again, or say that they are right: `studcurve refused` lists them, "
+            "`studcurve confirm NUMBER` lets them count.",
+            err=True,
+        )
+    if report.n_refused or report.n_doubtful:
         raise typer.Exit(1)
 
 
@@ -214,12 +222,22 @@ def confirm(
     reason: ReasonOption = None,
     today: TodayOption = None,
 ) -> None:
-    """Say that doubtful lines are right, by the numbers that `refused` shows."""
+    """Say that doubtful lines are right and count, by the numbers that `refused` shows."""
     from pipelines.store import Store
 
     with Store.open(store) as opened:
-        n_closed = opened.confirm(numbers, today=asked_on(today), reason=reason)
-    typer.echo(f"{n_closed} confirmed")
+        done = opened.confirm(numbers, today=asked_on(today), reason=reason)
+    typer.echo(f"{done.n_closed} confirmed")
+    if done.n_joined:
+        typer.echo(
+            f"{done.n_joined} {'line is' if done.n_joined == 1 else 'lines are'} now a further "
+            "mating of the breeding that another line began"
+        )
+    if done.n_waiting:
+        typer.echo(
+            f"{done.n_waiting} {'line waits' if done.n_waiting == 1 else 'lines wait'} for another "
+            "number as well; `studcurve refused` lists them"
+        )
 
 
 @app.command()

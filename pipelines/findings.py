@@ -4,15 +4,25 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 import pandas as pd
 
 from analytics.errors import RecordsError
 from pipelines.sheets import SHEETS
 from pipelines.template import WorkbookLine, write_workbook
+
+TITLES: Mapping[str, str] = MappingProxyType(
+    {
+        "refused": "Refused, and not used",
+        "doubtful": "Doubtful, and left out until confirmed",
+        "question": "Asked about, and counted",
+    }
+)
+"""What is said of the findings of each severity, in the order of the telling."""
 
 N_SHOWN = 20
 """Findings shown of each group; the workbook and the output for machines have all."""
@@ -28,7 +38,7 @@ class FindingGroup:
     Attributes
     ----------
     severity
-        ``refused`` or ``question``.
+        ``refused``, ``doubtful`` or ``question``.
     remedy
         What to do.
     findings
@@ -41,7 +51,7 @@ class FindingGroup:
 
 
 def group_findings(findings: pd.DataFrame) -> list[FindingGroup]:
-    """Group open findings by what to do: refusals before questions, the largest group first.
+    """Group open findings by what to do: refused, doubtful, asked; the largest group first.
 
     Parameters
     ----------
@@ -53,7 +63,8 @@ def group_findings(findings: pd.DataFrame) -> list[FindingGroup]:
         FindingGroup(str(severity), str(remedy), rows)
         for (severity, remedy), rows in waiting.groupby(["severity", "remedy"], sort=True)
     ]
-    return sorted(groups, key=lambda g: (g.severity != "refused", -len(g.findings), g.remedy))
+    order = list(TITLES)
+    return sorted(groups, key=lambda g: (order.index(g.severity), -len(g.findings), g.remedy))
 
 
 def waiting_lines(findings: pd.DataFrame) -> Iterator[str]:
@@ -62,7 +73,7 @@ def waiting_lines(findings: pd.DataFrame) -> Iterator[str]:
     if not groups:
         yield "No line is waiting."
         return
-    for severity, title in (("refused", "Refused"), ("question", "Doubtful, and counted")):
+    for severity, title in TITLES.items():
         chosen = [group for group in groups if group.severity == severity]
         if not chosen:
             continue
@@ -80,8 +91,8 @@ def waiting_lines(findings: pd.DataFrame) -> Iterator[str]:
                 yield f"           and {len(group.findings) - N_SHOWN} more"
         yield ""
     yield "studcurve refused --xlsx FILE.xlsx writes these lines into a workbook to correct there"
-    yield "and load. studcurve confirm NUMBER says that a doubtful line is right, studcurve"
-    yield "withdraw NUMBER takes a line out. Nothing is lost either way."
+    yield "and load. studcurve confirm NUMBER says that a line is right, and a doubtful one counts"
+    yield "from then on; studcurve withdraw NUMBER takes a line out. Nothing is lost either way."
 
 
 def write_corrections(findings: pd.DataFrame, path: Path) -> int:

@@ -107,15 +107,17 @@ def guide_lines() -> list[tuple[str, str]]:
          "a name, write the registered name or the chip number."),
         ("paragraph", "Litters before and Missed before (sheet Dogs): what happened before these "
          "records begin; missed means bred and stayed empty."),
+        ("paragraph", "Two matings of one heat by one stud stand on one line, the second under "
+         "Second date. Died (sheet Dogs) stays blank while the dog lives."),
         ("paragraph", "A bitch that stayed empty has a line with the result empty; a collection "
          "that failed has a line with its reason. What was never reported stays blank."),
         ("paragraph", "Two lines about the same dog and day are told apart by their time, stud, "
          "lot, bitch or laboratory, whichever the sheet has."),
         ("section", "Load, correct, load again"),
         ("paragraph", "studcurve load FILE.xlsx reads this workbook. What cannot be true is kept "
-         "apart with its reason, and everything else is taken. Correct a line here and load "
-         "again: the new version counts, and the older one stays readable. Loading twice changes "
-         "nothing."),
+         "apart with its reason; what can hardly be true counts only once you have confirmed it; "
+         "everything else is taken. Correct a line here and load again: the new version counts, "
+         "and the older one stays readable. Loading twice changes nothing."),
         ("paragraph", "Columns and lines may stand in any order, columns you do not use may be "
          "removed, and sheets of your own are left alone. Keep the headings as they are."),
         ("paragraph", f"The line that begins with {EXAMPLE_PREFIX} is ignored; you may delete it."),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from analytics.errors import RecordsError
+from pipelines.rules import ONE_HEAT_DAYS, SAME_HEAT, SAME_LITTER
 from pipelines.schema import OF_A_LINE, REFERENCES
 from pipelines.sheets import SHEETS
 from pipelines.staging import Connection
@@ -24,34 +25,111 @@ _PERSON_COLUMNS = tuple(
 """Columns of tables that may name a person; what was found is a result in the sheet."""
 
 
+@dataclass(frozen=True, slots=True)
+class Confirmed:
+    """What a person's word about doubtful lines did.
+
+    Attributes
+    ----------
+    n_closed
+        Doubts and questions closed.
+    n_joined
+        Breedings lines that became a further mating of another line's breeding.
+    n_waiting
+        Confirmed lines that are still left out, because another doubt about them is open.
+    """
+
+    n_closed: int
+    n_joined: int
+    n_waiting: int
+
+
 def confirm(
     connection: Connection, finding_ids: Sequence[int], *, today: date, reason: str | None
-) -> int:
-    """Close questions: the line is right as it stands. To be called within one transaction.
+) -> Confirmed:
+    """Close doubts and questions: the line is right as it stands, and counts.
 
-    Returns
-    -------
-    int
-        Number of questions closed.
+    A line about a breeding that another line is about already is joined to it: one breeding, with
+    the matings of both. To be called within one transaction.
 
     Raises
     ------
     RecordsError
-        A number is no open finding, or is a refusal.
+        A number is no open finding, or is a refusal, or two lines of one breeding tell of different
+        outcomes.
     """
     findings = _open_findings(connection, finding_ids)
     refused = [number for number, _, severity, _ in findings if severity == "refused"]
     if refused:
         raise RecordsError(
             f"Finding {refused[0]} is a refusal: what it says cannot be true. Correct the line and "
-            "load it again, or withdraw it; only a question can be confirmed."
+            "load it again, or withdraw it; only what is doubtful or asked can be confirmed."
         )
+    n_joined = 0
     for number, line_id, _, _ in findings:
+        ((rule,),) = connection.execute(
+            "SELECT rule FROM finding WHERE finding_id = ?", [number]
+        ).fetchall()
+        if rule in (SAME_HEAT, SAME_LITTER):
+            n_joined += _join(connection, number, line_id)
         connection.execute(
             "UPDATE finding SET closed_by = 'confirmed' WHERE finding_id = ?", [number]
         )
         _decide(connection, line_id, number, "confirmed", today, reason)
-    return len(findings)
+    waiting = connection.execute(
+        "SELECT DISTINCT line_id FROM finding WHERE severity = 'doubtful' AND closed_by IS NULL"
+    ).fetchall()
+    n_waiting = len(
+        {line_id for _, line_id, _, _ in findings} & {line_id for (line_id,) in waiting}
+    )
+    return Confirmed(len(findings), n_joined, n_waiting)
+
+
+def _join(connection: Connection, number: int, line_id: int) -> bool:
+    """Make a Breedings line a further mating of the breeding that another line is about.
+
+    Of several such lines the one nearest in time is meant, and one that counts before a doubtful
+    one; without any, nothing is left to join.
+    """
+    others = connection.execute(
+        f"""
+        SELECT
+            own.entry_id, other.breeding_id,
+            own.result <> other.result OR own.whelped_on <> other.whelped_on
+                OR own.n_born_alive <> other.n_born_alive OR own.n_stillborn <> other.n_stillborn
+        FROM line
+        JOIN breeding_lines AS own ON own.entry_id = line.entry_id
+        JOIN breeding_lines AS other
+            ON other.bitch_id = own.bitch_id AND other.stud_id = own.stud_id
+            AND other.breeding_id <> own.breeding_id
+        WHERE line.line_id = ?
+            AND (
+                abs(date_diff('day', own.bred_on, other.bred_on)) <= {ONE_HEAT_DAYS}
+                OR own.whelped_on = other.whelped_on
+            )
+        ORDER BY
+            other.is_line_doubtful, abs(date_diff('day', own.bred_on, other.bred_on)),
+            other.entry_id
+        """,
+        [line_id],
+    ).fetchall()
+    if not others:
+        return False
+    entry_id, into_entry_id, is_contradicted = others[0]
+    if is_contradicted:
+        raise RecordsError(
+            f"Finding {number} is about two lines of one breeding that report different outcomes. "
+            "Correct one of them and load it again, or withdraw it; nothing was changed."
+        )
+    # What was joined to this line goes with it.
+    connection.execute(
+        "UPDATE joined_breeding SET into_entry_id = ? WHERE into_entry_id = ?",
+        [into_entry_id, entry_id],
+    )
+    connection.execute(
+        "INSERT OR REPLACE INTO joined_breeding VALUES (?, ?)", [entry_id, into_entry_id]
+    )
+    return True
 
 
 def withdraw(
@@ -82,6 +160,7 @@ def withdraw(
                 _refuse_needed_dog(connection, entry_id)
             for table in OF_A_LINE:
                 connection.execute(f"DELETE FROM {table} WHERE entry_id = ?", [entry_id])
+            connection.execute("DELETE FROM joined_breeding WHERE entry_id = ?", [entry_id])
         connection.execute("UPDATE line SET state = 'withdrawn' WHERE line_id = ?", [line_id])
         # What it had corrected may be told again from its sheet.
         connection.execute("UPDATE line SET settled_by = NULL WHERE settled_by = ?", [line_id])

@@ -22,6 +22,7 @@ from analytics.litter_sizes import LittersAgain, litters_again
 from analytics.models.conception import ConceptionPosterior
 from analytics.models.litter import LitterPosterior
 from analytics.priors import PRIORS
+from analytics.sentences import Sentence, sentence
 from pipelines.dog_cautions import cautions_of
 from pipelines.due import DUE_VIEWS
 from pipelines.fit import Known, known
@@ -36,6 +37,7 @@ from reports.words import Words
 PAGE_VIEWS = (
     "dogs", "evaluations", "breedings", "shipments", "cycles", "progesterone", "events",
     "lab_tests", "examinations", "health_lines", "frozen_lots", "inseminations", "findings",
+    "doubtful_lines",
 )  # fmt: skip
 """Views that pages are made of."""
 
@@ -204,6 +206,15 @@ def may_be_told(
     """Mask of the breedings of which neither dog is stopped."""
     names = sorted(stopped)
     return ~(pd.Series(stud).isin(names) | pd.Series(bitch).isin(names)).to_numpy()
+
+
+def left_out(kennel: Kennel, *dogs: str) -> tuple[Sentence, ...]:
+    """How many doubtful lines nothing here counts: of some dogs, or of all; nothing without any."""
+    lines = kennel.views["doubtful_lines"]
+    if dogs:
+        lines = lines[lines["dog"].isin(dogs)]
+    n_lines = int(lines["entry_id"].nunique())
+    return (sentence("said.left_out", n=n_lines),) if n_lines else ()
 
 
 def _name(store_path: Path) -> str:

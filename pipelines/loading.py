@@ -69,19 +69,21 @@ READ_AS: Mapping[str, _Kind] = {
 
 OF_A_DOG = {
     "id": ("dog_id", "BIGINT"), "matches": ("n_dogs", "BIGINT"), "sex": ("sex", "VARCHAR"),
-    "born_on": ("born_on", "DATE"),
+    "born_on": ("born_on", "DATE"), "died_on": ("died_on", "DATE"),
+    "is_refused": ("is_refused", "BOOLEAN"),
 }  # fmt: skip
 """What is known of a dog that a cell names, by the ending of its column, and the type."""
 
 
 @dataclass(frozen=True, slots=True)
 class SheetCount:
-    """What a load did with the lines of one sheet."""
+    """What a load did with the lines of one sheet; questions are counted one by one."""
 
     n_new: int = 0
     n_unchanged: int = 0
     n_changed: int = 0
     n_refused: int = 0
+    n_doubtful: int = 0
     n_questions: int = 0
 
 
@@ -105,6 +107,7 @@ def load_sheets(
         CREATE OR REPLACE TEMP MACRO load_day() AS DATE '{today.isoformat()}';
         CREATE OR REPLACE TEMP MACRO this_load() AS {load_id};
         CREATE OR REPLACE TEMP TABLE touched (finding_id BIGINT);
+        CREATE OR REPLACE TEMP TABLE made (finding_id BIGINT);
         """
     )
     loads = [_SheetLoad(connection, sheet, given, day_order) for sheet, given in by_sheet(texts)]
@@ -113,9 +116,12 @@ def load_sheets(
     for load in loads:
         counts[load.sheet.name] = load.accept()
     for load in loads:
-        count = counts[load.sheet.name]
-        n_questions = count.n_questions + load.ask_of_records()
-        counts[load.sheet.name] = replace(count, n_questions=n_questions)
+        load.ask_of_records()
+        counts[load.sheet.name] = replace(
+            counts[load.sheet.name],
+            n_doubtful=load.n_made("doubtful", "DISTINCT line.line_id"),
+            n_questions=load.n_made("question", "*"),
+        )
     return counts
 
 
@@ -168,14 +174,13 @@ class _SheetLoad:
             n_unchanged=n_unchanged + n_settled,
             n_changed=n_changed,
             n_refused=n_refused,
-            n_questions=self._n_raised("question"),
         )
 
-    def ask_of_records(self) -> int:
-        """Ask of accepted lines what only the whole records can tell; number of questions."""
+    def ask_of_records(self) -> None:
+        """Ask of accepted lines what only the whole records can tell."""
         rules = self._records_rules()
         if not rules:
-            return 0
+            return
         self._list_rules(rules)
         asked = "\nUNION ALL\n".join(
             f"SELECT line_id, {number} AS rule_no, {rule.column}__text AS cell "
@@ -191,14 +196,20 @@ class _SheetLoad:
             """
             + _script("findings.sql")
         )
-        return self._n_raised("question")
 
-    def _n_raised(self, severity: Severity) -> int:
-        """How many findings of a severity the last statements have raised."""
-        ((n_raised,),) = self.connection.execute(
-            "SELECT count(*) FROM raised WHERE severity = ?", [severity]
+    def n_made(self, severity: Severity, counted: str) -> int:
+        """Count what this load found of a severity about lines of the sheet: findings, or lines."""
+        ((n_made,),) = self.connection.execute(
+            f"""
+            SELECT count({counted})
+            FROM finding
+            JOIN made USING (finding_id)
+            JOIN line USING (line_id)
+            WHERE finding.severity = ? AND line.sheet = ?
+            """,
+            [severity, self.sheet.name],
         ).fetchall()
-        return int(n_raised)
+        return int(n_made)
 
     def _records_rules(self) -> list[tuple[int, Rule]]:
         numbered = enumerate(rules_of(self.sheet), 1)
@@ -359,6 +370,10 @@ class _SheetLoad:
                     SELECT cell, parse_number(cell) AS number, parse_reading(cell) AS reading
                     FROM ({self._distinct("count", "number", "reading", "by eye", "printed")})
                 )
+            );
+
+            CREATE OR REPLACE TEMP MACRO has_decimal_comma() AS (
+                SELECT count(*) > 0 FROM number_of WHERE regexp_matches(cell, '[0-9],[0-9]')
             );
 
             CREATE OR REPLACE TEMP TABLE word_of (name VARCHAR, cell VARCHAR, word VARCHAR);

@@ -19,7 +19,7 @@ from analytics.sentences import Word, sentence
 from analytics.wording import program_sentences
 from pipelines.checks_page import kennel_checks, kennel_headline
 from pipelines.due import due_items, first_of, told
-from pipelines.kennel import Kennel, may_be_told, once
+from pipelines.kennel import Kennel, left_out, may_be_told, once
 from pipelines.pages import (
     METHOD_OF_CHANCES,
     METHOD_OF_LITTERS,
@@ -47,6 +47,7 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
     if len(told) < len(bred):
         n_held = len(bred) - len(told)
         answer += (sentence("said.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
+    answer += left_out(kennel)
     headline = kennel_headline(kennel)
     chances, litters = kennel.chances, kennel.litters
     sizes = litters.sizes(may_be_told(kennel.stopped, litters.stud, litters.bitch))

@@ -35,7 +35,15 @@ from analytics.wording import (
 )
 from pipelines.checks_page import stud_checks, stud_headline
 from pipelines.dog_cautions import dog_records
-from pipelines.kennel import Kennel, chances_over, may_be_told, names_of_pairs, once, own_share
+from pipelines.kennel import (
+    Kennel,
+    chances_over,
+    left_out,
+    may_be_told,
+    names_of_pairs,
+    once,
+    own_share,
+)
 from pipelines.store import KeptFit
 from pipelines.stored_page import stages_of, storage_told
 from reports.checks import Checks
@@ -120,6 +128,7 @@ def stud_results(
             answer.insert(0, fit_age_sentence(known.n_records_since, known.kept.fitted_at))
         if len(records.breedings):
             answer += _litters(kennel, stud)
+    answer += left_out(kennel, stud)
     return StudResults(
         stud=stud,
         facts=facts(dog, words),

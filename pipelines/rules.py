@@ -3,11 +3,14 @@
 A rule is a condition in SQL over the cells of one line; what is said of it stands in
 ``reports/catalog`` under its name, and a kept finding is told from that name and the rule's values:
 a rule that comes to print other values needs a new name. A line that meets a condition of severity
-``refused`` is kept whole with the reason and enters no table; a ``question`` lets it in and asks.
-In a condition a cell appears typed under its library name and as the owner wrote it under
+``refused`` is kept whole with the reason and enters no table; one that is ``doubtful`` comes in and
+is left out of every model, sum and number until somebody confirms it; a ``question`` lets it in and
+asks. In a condition a cell appears typed under its library name and as the owner wrote it under
 ``<name>__text``; a dog's cell also gives ``<name>_id``, ``<name>_matches`` (dogs of that name),
-``<name>_sex`` and ``<name>_born_on``. ``load_day()`` is the day of the load. Rules of the scope
-``records`` are asked after all sheets are in, and may look into the tables.
+``<name>_is_refused`` (its line on the Dogs sheet is), ``<name>_sex``, ``<name>_born_on`` and
+``<name>_died_on``. ``load_day()`` is the day of the load, ``has_decimal_comma()`` whether a number
+of the sheet is written with a decimal comma. Rules of the scope ``records`` are asked after all
+sheets are in, may look into the tables, and refuse nothing.
 """
 
 from __future__ import annotations
@@ -20,8 +23,11 @@ from typing import Literal
 from analytics.sentences import Sentence, Value, sentence
 from pipelines.sheets import N_PROGESTERONE, SHEETS, Sheet
 
-Severity = Literal["refused", "question"]
+Severity = Literal["refused", "doubtful", "question"]
 Scope = Literal["line", "records"]
+
+SAME_HEAT, SAME_LITTER = "one heat on two lines", "one litter on two lines"
+"""Doubts about a Breedings line whose confirmation joins it to the other line."""
 
 EARLIEST_YEAR = 1970
 """A date before this is a slip: no record of a living kennel is older. (J)"""
@@ -53,8 +59,23 @@ USUAL_TOTAL_M = 5000.0
 
 Whole ejaculates rarely exceed 3,000 M: Atlantic Veterinary College (P)."""
 
+FEW_M_PER_ML, MANY_MOVING_PCT = 5.0, 50.0
+"""A concentration below this beside so much motility is more likely in another unit. [M/mL, %] (J)
+
+The sperm-rich fraction of a dog holds 200 to 600 M/mL (P, J); with so few sperm motility is rarely
+good, so 0.28 is more likely 280 than a count. Until it is known cautions read it as it stands."""
+
+USUAL_VOLUME_ML = 40.0
+"""An ejaculate above this is doubtful. [mL] (J)
+
+Whole ejaculates reach 60 mL in giant breeds: Lofstedt, Atlantic Veterinary College (P); above 40 mL
+a slipped decimal is more likely."""
+
 USUAL_LITTER = 16
 """A larger litter is asked about; 1 to 24 in 37,946 litters, mean 5.4 (P)."""
+
+FRACTION_PCT = 1.0
+"""Sperm above zero and up to this percentage may have meant a fraction: 0.8 for 80 %. (J)"""
 
 FRACTION_INBREEDING = 0.5
 """An inbreeding coefficient up to this, in percent, may have been meant as a fraction. (J)"""
@@ -78,7 +99,7 @@ FRESH_WITHIN_DAYS = 1
 """Fresh semen older than this is asked about. [d] (J)"""
 
 ONE_HEAT_DAYS = 21
-"""Two studs within this many days bred the bitch in one heat. [d] (J)"""
+"""Matings within this many days belong to one heat. [d] (J; the view breeding_lines has it too)"""
 
 CARRIER_WITHIN_DAYS = 10
 """A box that travelled longer is asked about. [d] (J)"""
@@ -103,7 +124,8 @@ class Rule:
     sheet, column
         Where; the column is the one whose cell is shown.
     severity
-        ``refused`` keeps the line out; ``question`` lets it in and asks.
+        ``refused`` keeps the line out; ``doubtful`` lets it in and out of every number until it is
+        confirmed; ``question`` lets it in and asks.
     condition
         SQL over the typed line; the finding is made where it is true.
     values
@@ -111,7 +133,7 @@ class Rule:
     source
         Who says so.
     scope
-        ``line`` before the line is let in; ``records`` after all lines are in, questions only.
+        ``line`` before the line is let in; ``records`` after all lines are in, no refusals.
     """
 
     name: str
@@ -145,7 +167,10 @@ class Rule:
 def columns_named(sheet: Sheet, sql: str) -> set[str]:
     """Names of the columns of a sheet that a piece of SQL over its typed lines reads."""
     words = set(re.findall(r"[a-z_0-9]+", sql))
-    words |= {re.sub(r"(__text|_id|_matches|_sex|_born_on)$", "", word) for word in words}
+    words |= {
+        re.sub(r"(__text|_id|_matches|_is_refused|_sex|_born_on|_died_on)$", "", word)
+        for word in words
+    }
     return words & set(sheet.names)
 
 
@@ -161,6 +186,93 @@ def _refused(*row: str, source: str = _ITSELF, **values: Value) -> Rule:
 def _question(*row: str, source: str, scope: Scope = "line", **values: Value) -> Rule:
     name, sheet, column, condition = row
     return Rule(name, sheet, column, "question", condition, values, source, scope)
+
+
+def _doubtful(*row: str, source: str, scope: Scope = "line", **values: Value) -> Rule:
+    name, sheet, column, condition = row
+    return Rule(name, sheet, column, "doubtful", condition, values, source, scope)
+
+
+def _lifetime(sheet: str, column: str, dog: str, *, after_death: str = "") -> tuple[Rule, ...]:
+    """What is doubtful about a day beyond the life of a dog.
+
+    Parameters
+    ----------
+    sheet, column
+        The day.
+    dog
+        Column of the dog.
+    after_death
+        SQL for the day that its death is compared with; empty for the same one.
+    """
+    after = after_death or column
+    return (
+        _doubtful(
+            f"before the {_ROLES.get((sheet, dog), 'dog')} was born",
+            sheet,
+            column,
+            f"{column} < {dog}_born_on",
+            source=_ITSELF,
+        ),
+        _doubtful(
+            f"after the {_ROLES.get((sheet, dog), 'dog')} died",
+            sheet,
+            column,
+            f"{after} > {dog}_died_on",
+            source=_ITSELF,
+        ),
+    )
+
+
+_ROLES = {("breedings", "dog"): "bitch", ("breedings", "stud"): "stud"}
+"""What a dog is called where a line names two."""
+
+
+def _fraction(sheet: str, *columns: str) -> tuple[Rule, ...]:
+    return tuple(
+        _doubtful(
+            "percentage as a fraction",
+            sheet,
+            column,
+            f"smallest_measured({column}) > 0 AND largest_measured({column}) <= {FRACTION_PCT}"
+            f" AND {column}.kind <> 'below'",
+            n=FRACTION_PCT,
+            source=_SLIP,
+        )
+        for column in columns
+    )
+
+
+_ANOTHER_LINE = """typed.entry_id IN (
+    SELECT own.entry_id
+    FROM breeding_lines AS own
+    JOIN breeding_lines AS other
+        ON other.bitch_id = own.bitch_id AND other.stud_id = own.stud_id
+        AND other.breeding_id <> own.breeding_id
+    LEFT JOIN asked_breedings AS loaded ON loaded.entry_id = other.entry_id
+    WHERE {condition}
+        AND (
+            loaded.entry_id IS NULL OR (other.bred_on, other.entry_id) < (own.bred_on, own.entry_id)
+        )
+)"""
+"""Another line is about the same; of two in one load the later mating is doubted."""
+
+
+def _recorded_days(beyond: str) -> str:
+    """SQL that is true of a dog of which a line that counts is about a day beyond some other."""
+    return " OR ".join(
+        f"EXISTS (SELECT 1 FROM {table} ANTI JOIN doubtful_entries USING (entry_id)"
+        f" WHERE {table}.{dog} = typed.entry_id AND {day} {beyond})"
+        for table, dog, day in (
+            ("collection", "stud_id", "CAST(collection.collected.earliest AS DATE)"),
+            ("frozen_lot", "stud_id", "frozen_lot.frozen_on"),
+            ("cycle", "bitch_id", "cycle.first_day"),
+            ("breeding_lines", "bitch_id", "breeding_lines.bred_on"),
+        )
+    )
+
+
+_MATED_IN_ONE_HEAT = f"abs({_days('own.bred_on', 'other.bred_on')}) <= {ONE_HEAT_DAYS}"
 
 
 def _progesterone(n: int) -> tuple[Rule, ...]:
@@ -209,7 +321,39 @@ RULES: tuple[Rule, ...] = (
         "two dogs with one chip", "dogs", "chip",
         "(SELECT count(*) FROM dog_identifier WHERE kind = 'chip' AND identifier = typed.chip) > 1",
         source=_ITSELF, scope="records"),
+    _refused(
+        "died before born", "dogs", "died_on", "died_on < born_on"),
+    _question(
+        "born after its records", "dogs", "born_on", _recorded_days("< typed.born_on"),
+        source=_ITSELF, scope="records"),
+    _question(
+        "died before its records", "dogs", "died_on", _recorded_days("> typed.died_on"),
+        source=_ITSELF, scope="records"),
     # Collections
+    *_lifetime("collections", "collected_on", "dog"),
+    *_fraction(
+        "collections", "total_motility_pct", "progressive_motility_pct", "normal_morphology_pct"),
+    _doubtful(
+        "few sperm that move well", "collections", "concentration_m_per_ml",
+        f"concentration_m_per_ml.high > 0 AND concentration_m_per_ml.high < {FEW_M_PER_ML}"
+        f" AND (smallest_measured(progressive_motility_pct) >= {MANY_MOVING_PCT}"
+        f" OR smallest_measured(total_motility_pct) >= {MANY_MOVING_PCT})",
+        n=FEW_M_PER_ML, moving=MANY_MOVING_PCT, source=_SLIP),
+    _doubtful(
+        "no sperm that move", "collections", "concentration_m_per_ml",
+        "(concentration_m_per_ml.high = 0 OR n_cells_counted = 0)"
+        " AND (smallest_measured(progressive_motility_pct) > 0"
+        " OR smallest_measured(total_motility_pct) > 0)",
+        source=_ITSELF),
+    _doubtful(
+        "more volume than an ejaculate", "collections", "volume_ml",
+        f"smallest_measured(volume_ml) > {USUAL_VOLUME_ML}", n=USUAL_VOLUME_ML,
+        source="Lofstedt, Atlantic Veterinary College (P), widened (J)"),
+    _doubtful(
+        "forward judged above moving", "collections", "progressive_motility_pct",
+        "smallest_measured(progressive_motility_pct) > largest_measured(total_motility_pct)"
+        " AND NOT progressive_motility_pct.low > total_motility_pct.high",
+        source=_ITSELF),
     _refused(
         "forward above moving", "collections", "progressive_motility_pct",
         "progressive_motility_pct.low > total_motility_pct.high"),
@@ -232,7 +376,14 @@ RULES: tuple[Rule, ...] = (
     _refused(
         "more fluid than sample", "collections", "fluid_taken_off_ml",
         "fluid_taken_off_ml > volume_ml.high"),
+    # Frozen stock
+    *_lifetime("frozen", "frozen_on", "dog"),
+    *_fraction("frozen", "post_thaw_progressive_motility_pct"),
     # Boxes sent
+    *_lifetime("boxes", "collected_on", "dog"),
+    _doubtful(
+        "before the dog was born", "boxes", "sent_on", "sent_on < dog_born_on", source=_ITSELF),
+    *_fraction("boxes", "arrival_pct", "kept_back_pct"),
     _refused(
         "arrived before sent", "boxes", "arrived_on",
         "arrived_on + coalesce(arrived_at, TIME '23:59:59')"
@@ -250,6 +401,7 @@ RULES: tuple[Rule, ...] = (
         f"{_days('arrived_on', 'sent_on')} > {CARRIER_WITHIN_DAYS}", n=CARRIER_WITHIN_DAYS,
         source=_SLIP),
     # Heats
+    *_lifetime("heats", "first_day", "dog"),
     _question(
         "ovulation far from bleeding", "heats", "vet_ovulation_on",
         f"{_days('vet_ovulation_on', 'first_day')}"
@@ -258,6 +410,26 @@ RULES: tuple[Rule, ...] = (
         source="Beagle colony, Reprod Domest Anim 2012 (P)"),
     *(rule for n in range(1, N_PROGESTERONE + 1) for rule in _progesterone(n)),
     # Breedings
+    *_lifetime("breedings", "bred_on", "dog"),
+    # Frozen straws outlive him, and chilled semen by some days: there the day of collection counts.
+    *_lifetime(
+        "breedings", "bred_on", "stud",
+        after_death="CASE semen_type WHEN 'frozen' THEN NULL WHEN 'natural' THEN bred_on"
+        " ELSE coalesce(collected_on, bred_on) END"),
+    _doubtful(
+        "whelped without pups", "breedings", "n_born_alive",
+        "n_born_alive = 0 AND coalesce(n_stillborn, 0) = 0"
+        " AND coalesce(result, 'whelped') = 'whelped'",
+        source=_ITSELF),
+    _doubtful(
+        SAME_LITTER, "breedings", "whelped_on",
+        _ANOTHER_LINE.format(condition="other.whelped_on = own.whelped_on"),
+        source=_ITSELF, scope="records"),
+    _doubtful(
+        SAME_HEAT, "breedings", "bred_on",
+        _ANOTHER_LINE.format(
+            condition=f"{_MATED_IN_ONE_HEAT} AND (other.whelped_on = own.whelped_on) IS NOT TRUE"),
+        n=ONE_HEAT_DAYS, source=_ITSELF, scope="records"),
     _question(
         "litter's inbreeding as a fraction", "breedings", "litter_inbreeding_pct",
         f"litter_inbreeding_pct > 0 AND litter_inbreeding_pct <= {FRACTION_INBREEDING}",
@@ -320,8 +492,9 @@ RULES: tuple[Rule, ...] = (
         source=_ITSELF),
     _question(
         "bred too young", "breedings", "bred_on",
-        f"bred_on < dog_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH"
-        f" OR bred_on < stud_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH", n=YOUNGEST_MONTHS,
+        f"bred_on >= dog_born_on AND bred_on < dog_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH"
+        " OR bred_on >= stud_born_on"
+        f" AND bred_on < stud_born_on + INTERVAL {YOUNGEST_MONTHS} MONTH", n=YOUNGEST_MONTHS,
         source="trade memory (M)"),
     _question(
         "bred very old", "breedings", "bred_on",
@@ -355,6 +528,7 @@ RULES: tuple[Rule, ...] = (
         f"{_days('bred_on', 'CAST(other.bred_earliest AS DATE)')}) <= {ONE_HEAT_DAYS})",
         n=ONE_HEAT_DAYS, source=_ITSELF, scope="records"),
     # Health
+    *_lifetime("health", "noted_on", "dog"),
     _refused(
         "until before it began", "health", "until_on", "until_on < noted_on"),
     _refused(

@@ -12,7 +12,7 @@ from pipelines.client_page import bitches_with_boxes, client_results
 from pipelines.compare_page import coming_breedings, comparison_results, morning_records
 from pipelines.fit import FitOutcome, fit_models
 from pipelines.handout_page import handout_results
-from pipelines.kennel import Kennel, read_kennel, veiled
+from pipelines.kennel import Kennel, left_out, read_kennel, veiled
 from pipelines.overview_page import overview_results
 from pipelines.pages import (
     chosen_studs,
@@ -329,7 +329,10 @@ def _index(kennel: Kennel, out: Path, links: tuple[Link, ...], reader: Reader) -
         kennel.name,
         links,
         findings[findings["is_open"].astype(bool)],
-        answer=(records_sentence(kennel, reader.words),),
+        answer=(
+            records_sentence(kennel, reader.words),
+            *(reader.words.tell(said) for said in left_out(kennel)),
+        ),
         provenance=provenance(kennel, reader.words),
         reader=reader,
     )

@@ -14,13 +14,20 @@ from pipelines.staging import Connection
 SQL = files("pipelines") / "sql"
 
 VIEWS = (
+    "doubtful_entries",
+    "doubtful_lines",
     "collection_days",
     "dogs",
+    "evaluations_seen",
     "evaluations",
     "cycles",
     "progesterone",
+    "breeding_lines",
+    "inseminations_seen",
     "inseminations",
+    "breedings_seen",
     "breedings",
+    "shipments_seen",
     "shipments",
     "events",
     "lab_tests",
@@ -69,6 +76,7 @@ KEYS = {
     "fit": ("fit_id",),
     "fit_draws": ("fit_id", "parameter"),
     "setting": ("quantity",),
+    "joined_breeding": ("entry_id",),
 }
 """What tells the rows of each table apart, whether or not the engine keeps an index of it."""
 
@@ -105,7 +113,7 @@ REFERENCES = (
 
 _OF_THE_FILE = (
     "load", "source_file", "sheet_column", "line", "finding", "decision", "tombstone", "fit",
-    "fit_draws", "setting",
+    "fit_draws", "setting", "joined_breeding",
 )  # fmt: skip
 
 OF_A_LINE = tuple(table for table in KEYS if table not in _OF_THE_FILE)

@@ -172,6 +172,7 @@ _SHEETS = (
             Column("Litters before", "n_litters_before", "count"),
             Column("Missed before", "n_missed_before", "count"),
             _NOTES,
+            Column("Died", "died_on", "day"),
         ),
         "call_name",
         None,

@@ -28,7 +28,7 @@ from analytics.estimate import Floats
 from analytics.vocabulary import VOCABULARY
 from pipelines import history
 from pipelines.health_functions import add_health_functions
-from pipelines.history import Erased
+from pipelines.history import Confirmed, Erased
 from pipelines.loading import DayOrder, SheetCount, load_sheets
 from pipelines.schema import (
     SQL,
@@ -76,6 +76,11 @@ class LoadReport:
     def n_refused(self) -> int:
         """Lines that were kept and not used."""
         return sum(count.n_refused for count in self.sheets.values())
+
+    @property
+    def n_doubtful(self) -> int:
+        """Lines that are left out until somebody confirms them."""
+        return sum(count.n_doubtful for count in self.sheets.values())
 
     @property
     def n_questions(self) -> int:
@@ -367,8 +372,8 @@ class Store:
             ).df()
         return LoadReport(counts, findings, tuple(ignored))
 
-    def confirm(self, finding_ids: Sequence[int], *, today: date, reason: str | None) -> int:
-        """Close questions about lines that are right; see :func:`pipelines.history.confirm`."""
+    def confirm(self, finding_ids: Sequence[int], *, today: date, reason: str | None) -> Confirmed:
+        """Let lines count that are right as they are; see :func:`pipelines.history.confirm`."""
         with self._transaction() as connection:
             return history.confirm(connection, finding_ids, today=today, reason=reason)
 

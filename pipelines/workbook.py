@@ -7,14 +7,18 @@ import io
 import re
 import zipfile
 import zlib
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from typing import Any
 
 from python_calamine import CalamineError, CalamineWorkbook
 
 from analytics.errors import RecordsError
+from analytics.vocabulary import VOCABULARY
 from pipelines.files import MAX_COLUMNS, SheetText, stamp, write_records
-from pipelines.sheets import SHEETS, library_names, recognize
+from pipelines.sheets import SHEETS, Column, library_names, recognize
+from pipelines.workbook_cells import CellNotes, WorkbookParts, percent_text
 
 MAX_CELLS = 20_000_000
 """Most cells of a worksheet, counted as rows times columns of its far corner."""
@@ -49,7 +53,9 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
     before = stamp(path)
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     try:
-        workbook = CalamineWorkbook.from_filelike(_unpacked(path))
+        unpacked = _unpacked(path).getvalue()
+        parts = WorkbookParts(path.name, zipfile.ZipFile(io.BytesIO(unpacked)))
+        workbook = CalamineWorkbook.from_filelike(io.BytesIO(unpacked))
         titles = workbook.sheet_names
     except UNREADABLE as why:
         raise RecordsError(
@@ -63,8 +69,15 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
             rows = workbook.get_sheet_by_name(title).to_python(skip_empty_area=False)
         except UNREADABLE as why:
             raise RecordsError(f"{name} cannot be read ({why}). Save it again as XLSX.") from None
+        if title == GUIDE_TITLE:
+            continue
+        try:
+            notes = parts.notes(title)
+        except UNREADABLE as why:
+            raise RecordsError(f"{name} cannot be read ({why}). Save it again as XLSX.") from None
+        _put_unread(path, rows, notes)
         headings = [cell_text(cell).strip() for cell in rows[0]] if rows else []
-        if title == GUIDE_TITLE or not any(headings):
+        if not any(headings):
             continue
         try:
             sheet = recognize(name, title, headings)
@@ -85,14 +98,52 @@ def read_workbook(path: Path, staging: Path) -> tuple[list[SheetText], list[str]
             origin=path,
             stamp=before,
         )
-        records = ((n, [cell_text(cell) for cell in row]) for n, row in enumerate(rows[1:], 2))
-        texts.append(write_records(text, records, staging))
+        texts.append(write_records(text, _records(rows, text, notes), staging))
     if not texts:
         raise RecordsError(
             f"{path.name} holds none of the sheets {', '.join(s.title for s in SHEETS.values())}. "
             "Start from the empty workbook."
         )
     return texts, ignored
+
+
+def _put_unread(path: Path, rows: list[list[Any]], notes: CellNotes) -> None:
+    """Put what a cell without a value shows where the reader of values left it blank."""
+    for (row, column), shown in notes.unread.items():
+        _refuse_beyond(path, row + 1, column + 1)
+        rows.extend([] for _ in range(row + 1 - len(rows)))
+        rows[row].extend("" for _ in range(column + 1 - len(rows[row])))
+        rows[row][column] = shown
+
+
+def _records(
+    rows: Sequence[Sequence[Any]], text: SheetText, notes: CellNotes
+) -> Iterator[tuple[int, list[str]]]:
+    """Lines of a worksheet as text, with their numbers; 80 % is 80 where percent are wanted."""
+    wants_percent = [
+        name is not None and name in text.sheet.names and _is_percentage(text.sheet.column(name))
+        for name in text.names
+    ]
+    shown: dict[int, list[int]] = {}
+    for row, column in notes.percent:
+        shown.setdefault(row, []).append(column)
+    for row, cells in enumerate(rows[1:], 1):
+        told = [cell_text(cell) for cell in cells]
+        for column in shown.get(row, ()):
+            if column >= len(cells) or not isinstance(cells[column], int | float):
+                raise RecordsError(
+                    f"{text.name}, line {row + 1}: a percentage is not where it should be. Save "
+                    "the workbook again as XLSX."
+                )
+            number = percent_text(float(cells[column]))
+            is_wanted = column < len(wants_percent) and wants_percent[column]
+            told[column] = number if is_wanted else f"{number}%"
+        yield row + 1, told
+
+
+def _is_percentage(column: Column) -> bool:
+    quantity = VOCABULARY.get(column.vocabulary_name)
+    return quantity is not None and quantity.unit == "%"
 
 
 def _unpacked(path: Path) -> io.BytesIO:
@@ -115,7 +166,6 @@ def _unpacked(path: Path) -> io.BytesIO:
             if part.filename.startswith("xl/worksheets/"):
                 _refuse_far_corner(path, content)
             store.writestr(part.filename, content)
-    plain.seek(0)
     return plain
 
 
@@ -128,6 +178,13 @@ def _refuse_far_corner(path: Path, worksheet: bytes) -> None:
         for letter in letters.upper():
             column = 26 * column + letter - ord("A") + 1
         n_columns = max(n_columns, column)
+    _refuse_beyond(path, n_rows, n_columns)
+
+
+def _refuse_beyond(path: Path, n_rows: int, n_columns: int) -> None:
+    """Refuse a worksheet of so many rows and columns, or a cell that is in none."""
+    if n_rows < 1 or n_columns < 1:
+        raise RecordsError(f"{path.name} has a cell without a place. Save it again as XLSX.")
     if n_columns > MAX_COLUMNS or n_rows * n_columns > MAX_CELLS:
         raise RecordsError(
             f"{path.name} has a cell in row {n_rows} or column {n_columns}, far from the others. "

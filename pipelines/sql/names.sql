@@ -23,6 +23,17 @@ counted AS (
 
 SELECT
     counted.name AS cell, counted.n_dogs, CASE WHEN counted.n_dogs = 1 THEN dog.dog_id END AS dog_id,
-    dog.sex, dog.born_on
+    dog.sex, dog.born_on, dog.died_on, FALSE AS is_refused
 FROM counted
-JOIN dog USING (dog_id);
+JOIN dog USING (dog_id)
+UNION ALL
+-- A dog whose own line waits to be corrected is on the sheet, and cannot be referred to yet.
+SELECT DISTINCT refused.name, 0, NULL, NULL, NULL, NULL, TRUE
+FROM (
+    -- Call name, registered name, chip and registry number, in the order of the sheet's cells.
+    SELECT lower(unnest([cells ->> 0, cells ->> 1, cells ->> 6, cells ->> 7])) AS name
+    FROM line
+    WHERE sheet = 'dogs' AND state = 'refused'
+) AS refused
+ANTI JOIN counted USING (name)
+WHERE refused.name IS NOT NULL;

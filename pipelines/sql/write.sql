@@ -41,6 +41,36 @@ WHERE NOT EXISTS (
     WHERE finding.line_id = gone.line_id AND finding.rule = 'gone from its file'
 );
 
+-- A line that was refused before, and is refused for another reason now: the dog that it names has come
+-- in meanwhile, or another rule speaks.
+CREATE OR REPLACE TEMP TABLE refused_again AS
+SELECT
+    refused.kept_line_id AS line_id, CAST('refused' AS line_state) AS state, rule_row.*,
+    refused.cells ->> (rule_row.position - 1) AS cell
+FROM refused
+JOIN found USING (n)
+JOIN rule_row USING (rule_no)
+WHERE refused.kept_line_id IS NOT NULL AND rule_row.severity = 'refused';
+
+INSERT INTO raised
+SELECT DISTINCT again.*
+FROM refused_again AS again
+WHERE NOT EXISTS (
+    SELECT 1 FROM finding
+    WHERE finding.line_id = again.line_id AND finding.rule = again.name
+        AND finding.column_heading = again.column_heading AND finding.closed_by IS NULL
+);
+
+UPDATE finding
+SET closed_by = 'corrected'
+WHERE closed_by IS NULL
+    AND line_id IN (SELECT line_id FROM refused_again)
+    AND NOT EXISTS (
+        SELECT 1 FROM refused_again AS again
+        WHERE again.line_id = finding.line_id AND again.name = finding.rule
+            AND again.column_heading = finding.column_heading
+    );
+
 UPDATE finding
 SET closed_by = 'corrected'
 WHERE rule = 'gone from its file' AND closed_by IS NULL

@@ -12,8 +12,8 @@ from typer.testing import CliRunner
 from analytics.errors import RecordsError
 from pipelines.archive import erase_from_file
 from pipelines.cli import app
-from pipelines.findings import group_findings, waiting_lines, write_corrections
-from pipelines.history import Erased
+from pipelines.findings import TITLES, group_findings, waiting_lines, write_corrections
+from pipelines.history import Confirmed, Erased
 from pipelines.schema import KEYS
 from pipelines.sheets import ANSWER_HEADING, REMARK_HEADING
 from pipelines.store import KeptFit
@@ -51,7 +51,8 @@ def test_findings_are_grouped_by_what_to_do_refusals_first(kennel):
     assert sum(len(group.findings) for group in groups) == len(findings)
     assert all(group.findings["remedy"].nunique() == 1 for group in groups)
     text = "\n".join(waiting_lines(findings))
-    assert text.index("Refused: 3 lines") < text.index("Doubtful, and counted: 1 line")
+    titles = [f"{TITLES[severity]}: {n}" for severity, n in (("refused", 3), ("question", 1))]
+    assert text.index(titles[0]) < text.index(titles[1])
     assert "Write a number (12.5, > 20, 70-80), or leave the cell blank. (2)" in text
     for number in findings["finding_id"]:
         assert f"{number}  collections.csv" in text
@@ -163,7 +164,8 @@ def test_a_confirmed_doubt_is_closed_and_stays_closed(kennel):
     (number,) = kennel.read("findings")["finding_id"]
 
     with kennel.open() as store:
-        assert store.confirm([number], today=TODAY, reason="the old rotor") == 1
+        done = store.confirm([number], today=TODAY, reason="the old rotor")
+    assert done == Confirmed(n_closed=1, n_joined=0, n_waiting=0)
     report = kennel.load(sheet)
 
     assert report.findings.empty

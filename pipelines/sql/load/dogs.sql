@@ -3,7 +3,7 @@ INSERT INTO dog
 SELECT
     entry_id, entry_id, call_name, registered_name, sex, born_on, breed, adult_weight_kg, sire, dam,
     inbreeding_pct, owner, TRY_CAST(n_litters_before AS INTEGER),
-    TRY_CAST(n_missed_before AS INTEGER), notes
+    TRY_CAST(n_missed_before AS INTEGER), notes, died_on
 FROM accepted;
 
 INSERT INTO dog_identifier

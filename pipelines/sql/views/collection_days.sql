@@ -3,6 +3,7 @@
 -- Reads:   collection
 -- Notes:   Boxes and breedings name their semen by its day. Of several samples of one day the only
 --          one that was shipped is meant; else the day alone is known.
+--          Doubtful lines count here: that he was collected is not what is doubted.
 WITH candidate AS (
     SELECT
         stud_id,

@@ -1,6 +1,6 @@
 -- Title:   When each dog was last used, and when his semen was last read
 -- Grain:   dog_id
--- Reads:   dog, evaluations, shipments, inseminations, cycle
+-- Reads:   dog, evaluations, shipments, inseminations, cycles
 -- Notes:   Used means collected, shipped, bred, or in heat. A failed attempt is a use and no reading.
 WITH used AS (
     SELECT stud_id AS dog_id, CAST(collected_latest AS DATE) AS used_on FROM evaluations
@@ -11,7 +11,7 @@ WITH used AS (
     UNION ALL
     SELECT bitch_id, CAST(inseminated_latest AS DATE) FROM inseminations
     UNION ALL
-    SELECT bitch_id, first_day FROM cycle
+    SELECT bitch_id, first_day FROM cycles
 ),
 
 reading AS (

@@ -16,6 +16,7 @@ SELECT
     dog.dam,
     chip.identifier AS chip,
     dog.n_litters_before,
-    dog.n_missed_before
+    dog.n_missed_before,
+    dog.died_on
 FROM dog
 LEFT JOIN dog_identifier AS chip ON chip.dog_id = dog.dog_id AND chip.kind = 'chip'

@@ -3,6 +3,8 @@
 -- Reads:   finding, line, source_file
 -- Notes:   line is the physical line in the file as it was loaded; sentence is the whole of it, in
 --          the words of the load; rule and rule_values tell it in any language.
+--          A refused line is kept and not used, a doubtful one counts once it is confirmed, a question
+--          is about a line that counts.
 SELECT
     finding.finding_id,
     finding.severity,

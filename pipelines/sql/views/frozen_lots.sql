@@ -1,14 +1,14 @@
 -- Title:   Frozen stock and what is left of it
 -- Grain:   frozen_lot_id
--- Reads:   frozen_lot, insemination, breeding, dog
+-- Reads:   frozen_lot, inseminations, doubtful_entries, dog
 -- Notes:   A breeding that names its lot takes its straws from there; one that does not takes them
 --          from the stud's oldest straws. No lot falls below zero.
+--          Doubtful lines neither stock straws nor take any.
 WITH used AS (
-    SELECT breeding.stud_id, insemination.lot, sum(insemination.n_straws) AS n_used
-    FROM insemination
-    JOIN breeding USING (breeding_id)
-    WHERE breeding.semen_type = 'frozen'
-    GROUP BY breeding.stud_id, insemination.lot
+    SELECT stud_id, lot, sum(n_straws) AS n_used
+    FROM inseminations
+    WHERE semen_type = 'frozen'
+    GROUP BY stud_id, lot
 ),
 
 named AS (
@@ -17,6 +17,7 @@ named AS (
         greatest(frozen_lot.n_straws - coalesce(used.n_used, 0), 0) AS n_unnamed
     FROM frozen_lot
     LEFT JOIN used ON used.stud_id = frozen_lot.stud_id AND used.lot = frozen_lot.lot
+    ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = frozen_lot.entry_id
 ),
 
 stacked AS (

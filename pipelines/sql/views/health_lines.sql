@@ -33,6 +33,7 @@ kept AS (
         EXISTS (
             SELECT 1 FROM finding
             WHERE finding.line_id = line.line_id AND finding.closed_by = 'confirmed'
+                AND finding.severity = 'question'
         ) AS is_confirmed
     FROM noted
     LEFT JOIN line
