@@ -8,6 +8,7 @@ import numpy as np
 
 from analytics import counting, doses, spin
 from analytics.errors import ToolkitError
+from analytics.extending import MOST_ML
 from analytics.keeping import StorageDraws
 from analytics.priors import PRIORS
 from pipelines.terminal import Answer
@@ -23,8 +24,8 @@ CARD_MOTILITY_PCT = (40.0, 50.0, 60.0, 70.0, 80.0, 90.0)
 CARD_RPM = tuple(float(rpm) for rpm in range(1000, 4001, 500))
 """Speeds whose force is shown. [rpm]"""
 
-CARD_LIMIT_ML = 30.0
-"""More semen than this is no dose of one sample. [mL] (J)"""
+CARD_LIMIT_ML = max(MOST_ML.values())
+"""More semen than fits the largest bitch is no dose. [mL]"""
 
 N_CARD_DRAWS = 4_000
 """Draws behind a cell of the table; its last printed figure is good to about 2 %."""

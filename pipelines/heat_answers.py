@@ -483,11 +483,11 @@ def _whelping_sentences(one: Whelping) -> tuple[str, ...]:
         )
     said = (
         f"Counted from the {window.zero} on {spoken_day(window.zero_on)} (day 0): whelping about "
-        f"{spoken_day(window.middle_on)}, {ends} (90 %).",
+        f"{spoken_day(window.middle_on)}, {ends} (90 %)."
     )
-    if window.zero == "timed mating":
-        said += ("It holds for a single mating on the day that progesterone gave, and no other.",)
-    return said
+    if window.zero != "timed mating":
+        return (said,)
+    return (said, "It holds for a single mating on the day that progesterone gave, and no other.")
 
 
 def _whelping_care(one: Whelping) -> tuple[str, ...]:

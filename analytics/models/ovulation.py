@@ -14,8 +14,8 @@ with the published mean profile :math:`m` by hours from the LH peak, the rise sp
 :math:`b_j \sim N(\beta_{c(j)}, \sigma_{c(j)}^2)` given its kind of assay :math:`c(j)`, and the
 reading error :math:`\varepsilon \sim N(0, 0.10^2)`.
 A censored reading enters as the probability of its interval; a sample without a time of day is
-spread over its day. Ovulation is a priori on day 11 (sd 4, from day 3) from the first bleeding, that
-day being day 0; the posterior is computed on a grid, without a sampler.
+spread over its day. Ovulation is a priori on day 11 (sd 4, from day 3 on) from the first bleeding,
+that day being day 0; the posterior is computed on a grid, without a sampler.
 
 Beside it stands the state "no ovulation in this heat, or a split heat" with a prior probability of
 its own (o08): its readings look as if the peak were to come within four weeks of the last of them,

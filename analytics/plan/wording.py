@@ -102,8 +102,10 @@ def schedule_sentence(option: Option) -> Sentence:
 
 
 def heat_sentence(bitch: str, heat: HeatTold) -> Sentence:
-    """When she ovulates, and what that rests on; without any reading a guess, and no day before a
-    reading shows the rise."""
+    """When she ovulates, and what that rests on.
+
+    Without any reading that is a guess, and before a reading shows the rise no day is told.
+    """
     if heat.is_read and not heat.has_days:
         return sentence("plan.heat_no_rise", bitch=bitch, rests_on=heat.words)
     return sentence(
