@@ -1,8 +1,9 @@
 r"""Which day is it, counted from what?
 
 Every count of days here names its zero: gestation counted from the LH peak, from ovulation, from a
-mating that progesterone timed and from one that nothing timed are four quantities. Day 0 is the day of the event itself. Windows are in whole days, and
-a window from an uncertain ovulation is as much wider as that ovulation is unsure.
+mating that progesterone timed and from one that nothing timed are four quantities. Day 0 is the day
+of the event itself. Windows are in whole days, and a window from an uncertain ovulation is as much
+wider as that ovulation is unsure.
 """
 
 from __future__ import annotations

@@ -67,7 +67,7 @@ def told_hours(hours: float | None) -> float | None:
     """
     if hours is None:
         return None
-    return min(TOLD_STEP_HOURS * np.floor(hours / TOLD_STEP_HOURS), TOLD_UNTIL_HOURS)
+    return min(TOLD_STEP_HOURS * (hours // TOLD_STEP_HOURS), TOLD_UNTIL_HOURS)
 
 
 @dataclass(frozen=True, slots=True)

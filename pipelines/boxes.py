@@ -128,7 +128,8 @@ def pack_box(
     made = MadeUp.of(request, sample, plan, medium)
     refused = _refused(request, plan, made)
     if refused is not None:
-        return PackedBox(refused, True, None)
+        noted = replace(refused, sentences=(*_notes(cautions), *refused.sentences))
+        return PackedBox(noted, True, None)
     slip_path = None
     if not check_only:
         record_box(store_path, stud, request, made)
@@ -289,7 +290,6 @@ def _answer(
     slip: Path | None,
 ) -> Answer:
     """Six lines, headed by what must be said first."""
-    english = Words("en")
     medium = keeping.medium_of(request.extender)
     # Of a bitch whose weight nobody knows, what fits the largest one is asked about.
     limit = (
@@ -324,7 +324,7 @@ def _answer(
         ("Cautions", _cautions_line(reminders, warned)),
     )
     answered = doses_sentence(plan, medium)
-    sentences = [*(f"Note: {english.tell(caution.sentence)}" for caution in warned), answered]
+    sentences = [*_notes(cautions), answered]
     if slip is not None:
         sentences.append(f"Recorded; the slip is {slip}.")
     return Answer(
@@ -350,6 +350,16 @@ def _answer(
             "reminders": [one.sentence for one in reminders],
             "slip": None if slip is None else str(slip),
         },
+    )
+
+
+def _notes(cautions: tuple[Caution, ...]) -> tuple[str, ...]:
+    """What must be said before any number, and stops nothing."""
+    english = Words("en")
+    return tuple(
+        f"Note: {english.tell(caution.sentence)}"
+        for caution in cautions
+        if caution.severity == "warn"
     )
 
 
@@ -380,7 +390,8 @@ def _meets_line(request: BoxRequest, plan: doses.DosePlan) -> str:
     if until <= request.inseminate_at:
         return f"{chance}; {percent(plan.certainty)} sure then, and not for half a day more"
     days = spoken((until - request.collected_at).total_seconds() / 86400.0)
-    return f"{chance}; {percent(plan.certainty)} sure for {days} days from the collection"
+    word = "day" if days == "1" else "days"
+    return f"{chance}; {percent(plan.certainty)} sure for {days} {word} from the collection"
 
 
 def _worth_line(request: BoxRequest, worth: doses.CountWorth, usual: doses.UsualTotal) -> str:

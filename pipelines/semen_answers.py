@@ -385,10 +385,10 @@ def _until_sentence(
         return f"{holds} for less than half a day with a chance of {percent(certainty)}."
     most = keeping.TOLD_UNTIL_HOURS
     to = f"{spoken(high / 24.0)}{' or more' if high == most else ''}"
+    days = f"{spoken(until / 24.0)} {'day' if until == 24.0 else 'days'}"
     return (
-        f"{holds} for {spoken(until / 24.0)} days with a chance of {percent(certainty)} (days until "
-        f"it stops being enough, {RANGE} {spoken((low or 0.0) / 24.0)} to {to}; none is told "
-        f"beyond {most:.0f} h)."
+        f"{holds} for {days} with a chance of {percent(certainty)} (days until it stops being "
+        f"enough, {RANGE} {spoken((low or 0.0) / 24.0)} to {to}; none is told beyond {most:.0f} h)."
     )
 
 
@@ -409,7 +409,8 @@ def _kept_sentence(motility_pct: float, found: dict[float, Estimate | None]) -> 
     """What is left after a night, or at the told hour nearest to one that was asked about."""
     told = [(hour, left) for hour, left in found.items() if left is not None]
     if not told:
-        return f"No number is told beyond {keeping.TOLD_UNTIL_HOURS:.0f} h, or beyond what was studied."
+        limit = keeping.TOLD_UNTIL_HOURS
+        return f"No number is told beyond {limit:.0f} h, or beyond what was studied."
     hour, left = min(told, key=lambda one: abs(one[0] - USUAL_HOURS))
     return (
         f"Of {spoken(motility_pct)} % moving forward about {spoken(left.median)} % are left "
