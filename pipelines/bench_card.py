@@ -11,6 +11,7 @@ from analytics.errors import ToolkitError
 from analytics.extending import MOST_ML
 from analytics.keeping import StorageDraws
 from analytics.priors import PRIORS
+from pipelines.semen_answers import refuse_untold
 from pipelines.terminal import Answer
 from reports.card import BenchCard, render_card
 from reports.words import Words
@@ -52,6 +53,7 @@ def write_card(
     ToolkitError
         Nobody has studied so many hours in this extender.
     """
+    refuse_untold(hours)
     if hours > curve.studied_until_h:
         raise ToolkitError(
             f"Semen kept so has been followed for {curve.studied_until_h:.0f} h; got {hours:g}. "

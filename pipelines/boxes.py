@@ -27,6 +27,7 @@ from pipelines.semen_answers import (
     at_most_sentence,
     dose_values,
     doses_sentence,
+    refuse_untold,
     unstudied_sentence,
     upper_limit_m,
 )
@@ -96,12 +97,7 @@ def pack_box(
             f"The insemination ({request.inseminate_at:%Y-%m-%d %H:%M}) is before the collection "
             f"({request.collected_at:%Y-%m-%d %H:%M}). Correct one of them."
         )
-    if request.hours > keeping.TOLD_UNTIL_HOURS:
-        raise ToolkitError(
-            f"The insemination is {spoken(request.hours)} h after the collection, and no dose is "
-            f"told to be enough beyond {keeping.TOLD_UNTIL_HOURS:.0f} h. Choose an earlier "
-            "insemination or another method."
-        )
+    refuse_untold(request.hours)
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in (*CAUTION_VIEWS, "lab_tests")}
     stud, registered = _stud(request.stud, views["dogs"])

@@ -176,7 +176,8 @@ def first_of(views: Mapping[str, pd.DataFrame], today: date) -> tuple[Caution, .
 
     def whelping(row: Mapping[str, Any]) -> tuple[date, date]:
         last_on = max(row["bred_latest"], row["bred_earliest"]).date()
-        return _whelping(views, row, row["bred_earliest"].date(), last_on)[:2]
+        window = _whelping(views, row, row["bred_earliest"].date(), last_on).window
+        return window.first_on, window.last_on
 
     return first_cautions(views, today, whelping)
 

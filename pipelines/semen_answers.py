@@ -38,6 +38,7 @@ def dose_answer(
     """How many doses a sample makes at the hour of insemination."""
     if reading.n_cells == 0 or reading.concentration_m_per_ml == 0.0:
         return no_sperm_answer(reading, count_cv=count_cv)
+    refuse_untold(hours)
     usual = doses.usual_total()
     sample = doses.draw_sample(reading, count_cv=count_cv, usual=usual, rng=rng)
     medium = keeping.medium_of(extender)
@@ -168,6 +169,22 @@ def published_doses(route: doses.Route) -> str:
         if where.startswith("intrauterine") is inside
     ]
     return f"Published doses. {'; '.join(shown)}."
+
+
+def refuse_untold(hours: float) -> None:
+    """Refuse an insemination so late that no dose is told to be enough for it.
+
+    Raises
+    ------
+    ToolkitError
+        Beyond :data:`analytics.keeping.TOLD_UNTIL_HOURS`.
+    """
+    if hours > keeping.TOLD_UNTIL_HOURS:
+        raise ToolkitError(
+            f"{spoken(hours)} h from the collection to the insemination were asked for, and no "
+            f"dose is told to be enough beyond {keeping.TOLD_UNTIL_HOURS:.0f} h. Choose an earlier "
+            "insemination or another method."
+        )
 
 
 def unstudied_sentence(medium: keeping.Medium, hours: float, studied_h: float) -> str:

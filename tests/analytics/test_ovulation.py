@@ -359,13 +359,15 @@ def test_the_state_without_ovulation_agrees_with_brute_simulation():
     readings = [reading(10.4, 0.6), reading(15.4, 0.9)]
     posterior = ovulation_posterior(readings, first_day=FIRST)
 
-    # Second route: draw both stories, weigh each by the two readings.
+    # Second route: draw both stories, weigh each by the two readings. A second wave of a split heat
+    # comes within four weeks of the last reading (judgement, row o08_split).
+    assert SPLIT_WITHIN_DAYS == 28.0
     rng = np.random.default_rng(11)
     n = 1_000_000
     day = rng.normal(11.0, 4.0, n)
     weights = {}
     for name, peak in {
-        "ovulates": day - 46 / 24, "does not": 15.4 + rng.uniform(0.0, SPLIT_WITHIN_DAYS, n),
+        "ovulates": day - 46 / 24, "does not": 15.4 + rng.uniform(0.0, 28.0, n),
     }.items():  # fmt: skip
         shift = rng.normal(0, np.hypot(0.25, 0.3), n)
         speed = np.exp(rng.normal(0, 0.15, n))

@@ -195,7 +195,11 @@ def test_extender_answers_by_ratio_and_by_concentration_alike(told, bench):
         (["concentration", "many"], "numbers with commas"),
         (["agree", "1,2,3", "1,2"], "as many of each"),
         (["agree", "70,70,70", "70,70,70"], "Read more samples"),
-        (["dose", "3", "80", "--hours", "200"], "choose an earlier insemination"),
+        (["dose", "3", "80", "--hours", "72.1"], "Choose an earlier insemination"),
+        (
+            ["dose", "3", "80", "--hours", "12.1", "--extender", "none"],
+            "choose an earlier insemination",
+        ),
         (["dose", "3", "80", "--cells", "9", "--concentration", "9"], "Leave one out"),
     ],
 )

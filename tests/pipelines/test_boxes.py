@@ -10,6 +10,7 @@ import pytest
 
 from analytics.doses import DoseChance, DosePlan
 from analytics.estimate import Estimate
+from pipelines.bench_card import CARD_LIMIT_ML
 from pipelines.cli import main
 from pipelines.slips import until_at
 from pipelines.terminal import WIDTH
@@ -228,7 +229,7 @@ def test_no_sperm_is_shown_as_an_upper_limit_of_the_sample(bench):
         (PACK, "Brakken", "no stud of these records"),
         (PACK, "Senna", "no stud of these records"),
         ([*PACK[:-6], "--inseminate", "2026-10-30 11:00"], "Bracken", "before the collection"),
-        ([*PACK[:-6], "--inseminate", "2026-11-20 11:00"], "Bracken", "earlier insemination"),
+        ([*PACK[:-6], "--inseminate", "2026-11-20 11:00"], "Bracken", "an earlier insemination"),
         ([*PACK, "--collected", "2026-10-31 20:00", "--now", "2026-10-30 19:00"], "Bracken",
          "not recorded"),
     ],
@@ -369,3 +370,17 @@ def test_the_slip_tells_half_days_and_no_minute(bench):
 
     page = bench.slips()[0].read_text(encoding="utf-8").replace("\u00a0", " ")
     assert re.search(r"200 M for [0-3]\.[05] days from the collection", page)
+
+
+@pytest.mark.parametrize(("hours", "is_made"), [("72", True), ("72.5", False)])
+def test_a_card_reaches_three_days_and_no_further(hours, is_made, bench):
+    with pytest.raises(SystemExit) as stop:
+        main(["card", "--hours", hours, "--store", str(bench.kennel.folder / "none.duckdb"),
+              "--out", str(bench.out)])  # fmt: skip
+
+    assert (not stop.value.code) == is_made
+    assert (bench.out / "bench-card.html").exists() == is_made
+
+
+def test_a_card_leaves_out_what_fits_no_bitch():
+    assert CARD_LIMIT_ML == 10.0
