@@ -1,14 +1,17 @@
 r"""Which day is it, counted from what?
 
-Every count of days here names its zero: gestation counted from the LH peak, from ovulation and from
-a mating are three quantities. Day 0 is the day of the event itself. Windows are in whole days, and
-a window from an uncertain ovulation is as much wider as that ovulation is unsure.
+Every count of days here names its zero: gestation counted from the LH peak, from ovulation, from a
+mating that progesterone timed and from one that nothing timed are four quantities. Day 0 is the day
+of the event itself. Windows are in whole days, and a window from an uncertain ovulation is as much
+wider as that ovulation is unsure.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
@@ -27,19 +30,42 @@ NMOL_PER_NG = 1000.0 / PROGESTERONE_G_PER_MOL
 ProgesteroneUnit = Literal["ng/mL", "nmol/L"]
 """Units in which laboratories print progesterone."""
 
-WhelpingZero = Literal["LH peak", "ovulation", "mating"]
-"""The events from which a whelping can be counted."""
+WhelpingZero = Literal["LH peak", "ovulation", "timed mating", "mating"]
+"""The events from which a whelping can be counted: a ``timed mating`` is a single one on the day
+that progesterone gave, a ``mating`` any other."""
 
-ZERO_ROWS: dict[WhelpingZero, str] = {
-    "LH peak": "o06_lh", "ovulation": "o06_ovulation", "mating": "o06_mating",
-}  # fmt: skip
-"""The row of the table behind each count."""
+ZERO_ROWS: Mapping[WhelpingZero, str] = MappingProxyType({
+    "LH peak": "o06_lh", "ovulation": "o06_ovulation", "timed mating": "o06_mating",
+})  # fmt: skip
+"""The row of the table behind each count that has one."""
+
+UNTIMED_WHELPING_DAYS = (57, 72)
+"""From the first mating to the earliest whelping, from the last to the latest; without a middle,
+as she may have ovulated before the mating or up to nine days after it. [d]
+
+57 to 72 days from a single mating: Concannon et al. 1983 (M); 57 to 59 days when already ovulated,
+67 to 72 when she ovulates 2 to 9 days later: Romagnoli 2013, teaching text (secondary) (P)."""
+
+NO_LABOR_DAYS: Mapping[WhelpingZero, int] = MappingProxyType({
+    "LH peak": 67, "ovulation": 65, "timed mating": 65, "mating": 72,
+})  # fmt: skip
+"""A bitch without labor by this day is for a veterinarian the same day; from the first mating where
+there are several. [d]
+
+Teaching rules (M): 65 days from ovulation, which lies two days after the LH peak; 72 from the first
+mating. 65 is the longest of 113 timed single matings: Okkens 2001 (P)."""
+
+PUP_COUNT_DAYS: Mapping[WhelpingZero, int] = MappingProxyType({
+    "LH peak": 57, "ovulation": 55, "timed mating": 55, "mating": 55,
+})  # fmt: skip
+"""From about this day a radiograph counts the pups; from the last mating where there are several.
+[d] Teaching rule (M)."""
+
+TEMPERATURE_DAYS_BEFORE = 3
+"""Her temperature is taken from so many days before the first day of the whelping. [d] (J)"""
 
 SMALL_LITTER_PUPS = 4
 """Up to so many pups a litter comes later (prior o06_small)."""
-
-OVERDUE_DAYS_FROM_OVULATION = 65
-"""A bitch without labor after this day from ovulation is for a veterinarian. [d] (M)"""
 
 SPERMATOGENESIS_DAYS = 61.9
 """From stem cell to released sperm, four and a half cycles of 13.73 d. [d]
@@ -55,7 +81,7 @@ LOOK_BACK_DAYS = (70, EPIDIDYMIS_DAYS[0])
 """Harm to the making of sperm began so many days before the sample: farthest, nearest. [d] (D)"""
 
 RETEST_EARLIEST_DAYS = 60
-"""Two months, the interval at which a failed examination is repeated. [d]
+"""Two months, the interval at which a failed examination is repeated; the earliest, not sure. [d]
 
 Guideline of a veterinary society for theriogenology (secondary) (P)."""
 
@@ -133,22 +159,47 @@ def progesterone_nmol_per_l(ng_per_ml: ArrayLike) -> Floats:
     return np.asarray(np.asarray(ng_per_ml, dtype=np.float64) * NMOL_PER_NG)
 
 
-def whelping_window(
+@dataclass(frozen=True, slots=True)
+class Whelping:
+    """When a whelping is expected, and what belongs to it.
+
+    Attributes
+    ----------
+    window
+        Its days.
+    no_labor_by
+        Without labor by this day she is for a veterinarian the same day.
+    pups_counted_from
+        From this day on a radiograph counts the pups.
+    temperature_from
+        Her temperature is taken from this day on.
+    """
+
+    window: DayWindow
+    no_labor_by: date
+    pups_counted_from: date
+    temperature_from: date
+
+
+def expected_whelping(
     zero: WhelpingZero,
     zero_on: date,
     *,
+    last_on: date | None = None,
     zero_sd_days: float = 0.0,
     n_pups: int | None = None,
     interval_prob: float = INTERVAL_PROB,
-) -> DayWindow:
-    r"""When she should whelp, counted from one event.
+) -> Whelping:
+    r"""When she should whelp, counted from one event; the only place that counts it.
 
     Parameters
     ----------
     zero
         What day 0 is.
     zero_on
-        Day of that event.
+        Day of that event; the first mating where there are several.
+    last_on
+        Last mating, where there are several that nothing timed.
     zero_sd_days
         Error of that day itself. [d]
     n_pups
@@ -159,8 +210,36 @@ def whelping_window(
     Notes
     -----
     Normal with the mean and sd of prior o06, the sd joined with the error of day 0; the ends are
-    rounded to whole days, which never cuts the interval.
+    rounded to whole days. From a mating that nothing timed :data:`UNTIMED_WHELPING_DAYS`, which has
+    neither a middle nor a probability.
     """
+    last = last_on or zero_on
+    if zero == "mating":
+        window = _untimed_window(zero_on, last)
+    else:
+        window = _window(zero, zero_on, zero_sd_days, n_pups, interval_prob)
+    return Whelping(
+        window,
+        zero_on + timedelta(days=NO_LABOR_DAYS[zero]),
+        last + timedelta(days=PUP_COUNT_DAYS[zero]),
+        window.first_on - timedelta(days=TEMPERATURE_DAYS_BEFORE),
+    )
+
+
+def _untimed_window(first_on: date, last_on: date) -> DayWindow:
+    earliest, latest = UNTIMED_WHELPING_DAYS
+    source = (
+        "57 to 72 days from a mating: Concannon et al. 1983 (M), Romagnoli 2013 (secondary) (P)"
+    )
+    return DayWindow(
+        "whelping", "mating", first_on, earliest, (last_on - first_on).days + latest, source
+    )
+
+
+def _window(
+    zero: WhelpingZero, zero_on: date, zero_sd_days: float, n_pups: int | None, interval_prob: float
+) -> DayWindow:
+    """Days from an event that is timed."""
     row = PRIORS[ZERO_ROWS[zero]]
     middle, source = row.centre, f"{row.source} ({row.mark})"
     if n_pups is not None and n_pups <= SMALL_LITTER_PUPS:
@@ -217,7 +296,8 @@ def retest(ended_on: date) -> DayWindow:
     Returns
     -------
     DayWindow
-        From two months to the day on which every sperm was made after the end.
+        Its first day, after two months, is the earliest on which a sample tells anything; its last
+        is the sure one, as every sperm was made after the end.
     """
     turnover = round(SPERMATOGENESIS_DAYS + EPIDIDYMIS_DAYS[1])
     return DayWindow(

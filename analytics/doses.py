@@ -32,6 +32,9 @@ Route = Literal["vaginal", "transcervical"]
 CERTAINTY = 0.80
 """How surely each dose must meet the target before it is counted (J, rule of this toolkit)."""
 
+HOPELESS_PROB = 0.05
+"""Below this chance to meet its target nobody would use a dose, and none is packed (J)."""
+
 MOST_DOSES = 12
 """Doses beyond which a sample is not divided (J)."""
 
@@ -265,6 +268,11 @@ class DosePlan:
     n_doses: int
     chances: tuple[DoseChance, ...]
     until_h: float | None
+
+    @property
+    def is_hopeless(self) -> bool:
+        """Whether the doses made have nearly no chance to meet the target."""
+        return self.chosen.meets_prob < HOPELESS_PROB
 
     @property
     def chosen(self) -> DoseChance:

@@ -36,6 +36,12 @@ VOLUME_LIMITS_ML: tuple[tuple[float, dict[Route, float]], ...] = (
 
 Common practice, no source; the veterinarian who inseminates decides."""
 
+MOST_ML: dict[Route, float] = {
+    route: max(limits[route] for _, limits in VOLUME_LIMITS_ML)
+    for route in ("vaginal", "transcervical")
+}
+"""Volume that fits the largest bitch, by route: what no bitch takes more than. [mL]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Reminder:
@@ -79,6 +85,26 @@ def extender_for_concentration_ml(
 def volume_limit_ml(weight_kg: float, route: Route) -> float:
     """Volume that fits a bitch of this weight by this route. [mL]"""
     return next(limits[route] for upto, limits in VOLUME_LIMITS_ML if weight_kg <= upto)
+
+
+def semen_to_leave_ml(limit_ml: float, ratio: float, n_doses: int) -> float:
+    r"""Semen to leave in a spin so that doses fit, :math:`n L / (1 + r)`. [mL]
+
+    Parameters
+    ----------
+    limit_ml
+        Volume that fits her :math:`L`. [mL]
+    ratio
+        Parts of extender to one of semen :math:`r`.
+    n_doses
+        Doses :math:`n`.
+
+    Examples
+    --------
+    >>> semen_to_leave_ml(5.0, 4.0, 1)
+    1.0
+    """
+    return n_doses * limit_ml / (1.0 + ratio)
 
 
 def bench_reminders(

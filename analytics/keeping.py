@@ -42,8 +42,32 @@ STUDIED_HOURS_UNDILUTED = 12.0
 
 Epididymides of 75 dogs at 25 to 28 °C, a proxy (D)."""
 
+TOLD_UNTIL_HOURS = 72.0
+"""No dose is told to be enough beyond this. [h] No claim on pregnancy reaches further (c12, J)."""
+
+TOLD_STEP_HOURS = 12.0
+"""How long a dose is enough is told in half days, rounded down: no curve knows the hour. [h] (J)"""
+
 NOT_FERTILITY = "Motility kept is not fertility kept."
 """Printed wherever the curve is shown; no study relates hours of storage in dogs to litters."""
+
+
+def told_hours(hours: float | None) -> float | None:
+    """How long a dose is enough, as it is told: whole half days, never beyond 72 h.
+
+    Parameters
+    ----------
+    hours
+        As calculated; None where it is never enough. [h]
+
+    Examples
+    --------
+    >>> [told_hours(hours) for hours in (11.9, 12.0, 90.25)]
+    [0.0, 12.0, 72.0]
+    """
+    if hours is None:
+        return None
+    return min(TOLD_STEP_HOURS * (hours // TOLD_STEP_HOURS), TOLD_UNTIL_HOURS)
 
 
 @dataclass(frozen=True, slots=True)

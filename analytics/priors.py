@@ -430,6 +430,10 @@ _OTHER = (
     Prior("o06_small", "a litter of up to four pups comes later by", "fixed", 1.0, 0.0, "d",
           "Eilts 2005 (764 litters)", "P"),
     Prior("o07", "rise speed between cycles", "half-normal", 0.0, 0.15, "log", _J, "J"),
+    Prior("o08", "no ovulation in this heat, or a split heat", "beta", 0.05, 0.034, "probability",
+          "judgement; split heats in young bitches: common practice, no source", "J"),
+    Prior("o08_split", "without ovulation, readings look as if the LH peak came within", "fixed",
+          28.0, 0.0, "d", _J, "J"),
     Prior("p01", "box on time; next day 6 %, after the weekend 2 %", "dirichlet", 0.92, 20.0,
           "share", "judgement, worth 20 boxes", "J"),
 )  # fmt: skip

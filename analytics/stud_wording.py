@@ -136,7 +136,8 @@ def fall_retest_sentence(answers: StudAnswers, told: Announcement) -> Sentence |
     """When and how to collect again where a fall is announced; None where none is.
 
     What began the fall, and whether it has ended, is not known: the days count from the last
-    collection, two months to a whole turnover of sperm on, read in the way of the last ones.
+    collection: a whole turnover of sperm to the sure day, two months to the earliest; read in the
+    way of the last ones.
 
     Parameters
     ----------
@@ -153,6 +154,7 @@ def fall_retest_sentence(answers: StudAnswers, told: Announcement) -> Sentence |
         stud=answers.stud,
         first=window.first_on,
         last=window.last_on,
+        earliest=window.first_day,
         turnover=window.last_day,
         readers=readers_told(answers.last_readers),
     )

@@ -16,18 +16,25 @@ from typing import Literal
 import numpy as np
 
 from analytics.models.ovulation import (
+    BLEEDING_RANGE_DAYS,
+    RISE_NG_PER_ML,
     AssayClass,
     OvulationPosterior,
     ProgesteroneReading,
     expected_sd_days,
+    in_order,
 )
 
 SemenType = Literal["natural", "fresh", "chilled", "frozen"]
 """Kinds of semen, a mating being one."""
 
-State = Literal["not yet", "dated", "unsure"]
-"""What can be said: it has not happened and is not dated; a date; it has probably happened, but the
-readings do not give a date."""
+State = Literal["no rise", "lost", "rising", "may be now", "unsure", "dated"]
+"""What can be said of a heat.
+
+``no rise``: no reading shows the rise, so no day is named; ``lost``: one did and a later one is
+basal again; ``rising``: the rise was seen and ovulation is still to come; ``may be now``: the last
+reading is one of ovulation itself; ``unsure``: it has probably happened, but the readings do not
+give a date; ``dated``: a date."""
 
 HAPPENED_PROB = 0.5
 """From this probability on ovulation is spoken of as past (rule of this toolkit)."""
@@ -40,6 +47,26 @@ NEARLY_AS_SHARP = 1.10
 
 N_MORNINGS = 7
 """Mornings that are weighed for a further reading."""
+
+LAST_DRAW_DAY = int(BLEEDING_RANGE_DAYS[1])
+"""As long as no rise was seen blood is drawn again until this day of the heat; then a veterinarian
+looks. [d] Latest ovulation of the colony (prior o05)."""
+
+HEAT_DAYS = BLEEDING_RANGE_DAYS[1] + 9.0
+"""A heat that began longer ago is over: latest ovulation of the colony, and the fertile days after
+it. [d]"""
+
+MAY_BE_NOW_NG_PER_ML = (3.0, 8.0)
+"""A reading between these on the rise may be that of ovulation itself. [ng/mL]
+
+4 to 10 ng/mL on the day of ovulation (teaching texts, M); 5 ng/mL 48 h after the LH peak and 7 at
+72 h (prior o01, P); the ends are judgement (J)."""
+
+MAY_BE_NOW_HOURS = 48.0
+"""And it says so for so long after it was drawn. [h] (J)"""
+
+NONE_LIKELY_PROB = 0.80
+"""From this probability of no ovulation in this heat on a veterinarian is asked as well. (J)"""
 
 MORNING = time(9)
 """When blood is drawn and a clinic inseminates, unless said otherwise (J)."""
@@ -91,12 +118,6 @@ INSEMINATION_WINDOWS = (
 )  # fmt: skip
 """What the sources give, in the order shown."""
 
-LATEST_INTRAUTERINE = (
-    "Into the uterus 5 of 5 conceived on day 6 after ovulation, 5 of 7 on day 7, 3 of 8 on day 8, "
-    "none of 5 on day 9 (Tsutsui 2009, Reprod Domest Anim 44 (P; group sizes M))."
-)
-"""How late is too late."""
-
 
 @dataclass(frozen=True, slots=True)
 class WindowChance:
@@ -136,11 +157,105 @@ class NextReading:
     ovulated_prob: float
 
 
-def state_of(posterior: OvulationPosterior, now: datetime) -> State:
+@dataclass(frozen=True, slots=True)
+class HeatAnswer:
+    """What is said of one heat, and what is done next.
+
+    Attributes
+    ----------
+    state
+        See :data:`State`.
+    draw
+        The next blood to draw; None where none is needed, or none helps any more.
+    options
+        Further readings that were weighed.
+    may_be_now
+        Whether the last reading may be that of ovulation itself; also where there is a date.
+    asks_vet
+        Whether a veterinarian is asked today: it may be now, or has been; a rise was lost, or did
+        not come.
+    """
+
+    state: State
+    draw: NextReading | None
+    options: tuple[NextReading, ...]
+    may_be_now: bool
+    asks_vet: bool
+
+
+def heat_answer(
+    readings: Sequence[ProgesteroneReading],
+    posterior: OvulationPosterior,
+    now: datetime,
+    *,
+    laboratory: str | None = None,
+    assay: AssayClass = "unknown",
+    first_day: date | None = None,
+    lh_surge_on: date | None = None,
+) -> HeatAnswer:
+    """What can be said of this heat at a moment, and when blood is drawn next.
+
+    Parameters
+    ----------
+    readings, posterior
+        What was measured, and what is known from it.
+    now
+        The moment the question is asked.
+    laboratory, assay, first_day, lh_surge_on
+        As for the posterior; laboratory and assay are those of the next reading.
+
+    Notes
+    -----
+    As long as no reading shows the rise a next draw is set, on the sharpest morning that comes
+    early enough, else on the first one, until :data:`LAST_DRAW_DAY`. On the rise it is set until
+    ovulation has probably happened.
+    """
+    state = state_of(readings, posterior, now)
+    options = next_readings(
+        readings, posterior, now, laboratory=laboratory, assay=assay, first_day=first_day,
+        lh_surge_on=lh_surge_on,
+    )  # fmt: skip
+    is_now = may_be_now(readings, posterior, now)
+    draw = sharpest(options)
+    # What may already be on the rise, but is not proven, is not waited for either.
+    is_risen = bool(readings) and in_order(readings)[-1].low_ng_per_ml >= RISE_NG_PER_ML
+    must_wait_no_day = is_now or (state == "no rise" and is_risen)
+    if state in ("unsure", "lost"):
+        draw = None
+    elif state != "dated" and options and (draw is None or must_wait_no_day):
+        draw = options[0]
+    is_none_likely = state == "no rise" and posterior.none_prob >= NONE_LIKELY_PROB
+    is_ended = state == "no rise" and draw is None
+    asks_vet = is_now or state in ("unsure", "lost") or is_none_likely or is_ended
+    return HeatAnswer(state, draw, options, is_now, asks_vet)
+
+
+def may_be_now(
+    readings: Sequence[ProgesteroneReading], posterior: OvulationPosterior, now: datetime
+) -> bool:
+    """Whether the last reading, drawn lately, may be that of ovulation itself.
+
+    A single reading of that height counts here although it proves no rise yet.
+    """
+    if not readings or posterior.rise == "lost":
+        return False
+    last = in_order(readings)[-1]
+    low, high = MAY_BE_NOW_NG_PER_ML
+    is_fresh = now - last.sampled_latest <= timedelta(hours=MAY_BE_NOW_HOURS)
+    return is_fresh and low <= last.low_ng_per_ml <= high
+
+
+def state_of(
+    readings: Sequence[ProgesteroneReading], posterior: OvulationPosterior, now: datetime
+) -> State:
     """What can be said of this heat at a moment."""
+    if posterior.rise != "seen":
+        return "lost" if posterior.rise == "lost" else "no rise"
     if posterior.is_dated:
         return "dated"
-    return "unsure" if posterior.prob_before(now) >= HAPPENED_PROB else "not yet"
+    if may_be_now(readings, posterior, now):
+        return "may be now"
+    return "unsure" if posterior.prob_before(now) >= HAPPENED_PROB else "rising"
 
 
 def insemination_chances(
@@ -198,16 +313,21 @@ def next_readings(
     readings, posterior
         What was measured, and what is known from it.
     now
-        The moment the question is asked; mornings after it are offered until ovulation has
-        probably happened.
+        The moment the question is asked; mornings after it, and after the day of the last reading,
+        are offered until ovulation has probably happened, the first one always; without a rise
+        until :data:`LAST_DRAW_DAY`.
     laboratory, assay, first_day, lh_surge_on
         As for the posterior.
     """
     first = datetime.combine(now.date(), MORNING)
-    if first <= now:
+    drawn_on = max((reading.sampled_latest.date() for reading in readings), default=None)
+    if first <= now or drawn_on == first.date():
         first += timedelta(days=1)
     mornings = [first + timedelta(days=k) for k in range(N_MORNINGS)]
-    mornings = [at for at in mornings if posterior.prob_before(at) <= HAPPENED_PROB]
+    mornings = [at for at in mornings if at == first or posterior.prob_before(at) <= HAPPENED_PROB]
+    if posterior.rise != "seen" and first_day is not None:
+        last = first_day + timedelta(days=LAST_DRAW_DAY)
+        mornings = [at for at in mornings if at.date() <= last]
     expected = expected_sd_days(
         readings,
         mornings,

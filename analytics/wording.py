@@ -200,7 +200,7 @@ def box_sentence(stud: str, collected_on: date, kept: Sequence[tuple[float, Esti
     )  # fmt: skip
 
 
-def ovulation_sentence(bitch: str, on: date, sd_days: float, *, sure_sd_days: float) -> Sentence:
+def ovulation_sentence(bitch: str, on: date, sd_days: float, *, is_dated: bool) -> Sentence:
     """When she ovulated, or that it is not known surely enough for a date.
 
     Parameters
@@ -211,10 +211,10 @@ def ovulation_sentence(bitch: str, on: date, sd_days: float, *, sure_sd_days: fl
         Middle of the posterior.
     sd_days
         Its standard deviation. [d]
-    sure_sd_days
-        Above it no date is given. [d]
+    is_dated
+        Whether a day may be named: the rise was seen, and the day is known well enough.
     """
-    if sd_days > sure_sd_days:
+    if not is_dated:
         return sentence("said.ovulation_not_yet", bitch=bitch)
     return sentence("said.ovulation", bitch=bitch, on=on, days=INTERVAL_Z * sd_days)
 

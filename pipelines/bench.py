@@ -49,6 +49,12 @@ from pipelines.terminal import (
     show,
 )
 
+DAY_FORMATS = ["%Y-%m-%d", "%d.%m.%Y"]
+"""How a day may be typed; with points the day comes first, so it has one reading."""
+
+MOMENT_FORMATS = ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M", *DAY_FORMATS]
+"""How a moment may be typed."""
+
 bench = typer.Typer(
     help="Numbers at the bench: counts, doses, spin, hours, days.",
     rich_markup_mode=None,
@@ -278,27 +284,25 @@ def keep(
 def ovulation(
     readings: Annotated[
         list[str] | None,
-        typer.Argument(help="2026-03-10=2.4, or '2026-03-10 08:30=>20 nmol/L@Laboratory'."),
+        typer.Argument(help="'2026-03-10=2.4 ng/mL', or '2026-03-10 08:30=>20 nmol/L@Laboratory'."),
     ] = None,
     first_day: Annotated[
         datetime | None,
-        typer.Option("--first-day", formats=["%Y-%m-%d"], help="First day of bleeding."),
+        typer.Option("--first-day", formats=DAY_FORMATS, help="First day of bleeding."),
     ] = None,
     lh_on: Annotated[
-        datetime | None, typer.Option("--lh", formats=["%Y-%m-%d"], help="LH surge seen on.")
+        datetime | None, typer.Option("--lh", formats=DAY_FORMATS, help="LH surge seen on.")
     ] = None,
     semen: Annotated[SemenType, typer.Option("--semen", help="What will go in.")] = (
         SemenType.CHILLED
     ),
-    unit: Annotated[Unit, typer.Option("--unit", help="Where a reading names none.")] = (
-        Unit.NANOGRAM
-    ),
+    unit: Annotated[Unit | None, typer.Option("--unit", help="Where a reading names none.")] = None,
     assay: Annotated[Assay, typer.Option("--assay", help="Kind of assay of the laboratory.")] = (
         Assay.UNKNOWN
     ),
     now: Annotated[
         datetime | None,
-        typer.Option("--now", formats=["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M", "%Y-%m-%d"]),
+        typer.Option("--now", formats=MOMENT_FORMATS),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -306,7 +310,10 @@ def ovulation(
     from pipelines.heat_answers import ovulation_answer, read_progesterone
 
     answer = ovulation_answer(
-        [read_progesterone(text, unit=unit.value, assay=assay.value) for text in readings or ()],
+        [
+            read_progesterone(text, unit=unit.value if unit else None, assay=assay.value)
+            for text in readings or ()
+        ],
         first_day=day_of(first_day),
         lh_surge_on=day_of(lh_on),
         semen_type=semen.value,
@@ -318,18 +325,22 @@ def ovulation(
 @bench.command()
 def whelping(
     lh_on: Annotated[
-        datetime | None, typer.Option("--lh", formats=["%Y-%m-%d"], help="Day of the LH peak.")
+        datetime | None, typer.Option("--lh", formats=DAY_FORMATS, help="Day of the LH peak.")
     ] = None,
     ovulation_on: Annotated[
         datetime | None,
-        typer.Option("--ovulation", formats=["%Y-%m-%d"], help="Day of ovulation."),
+        typer.Option("--ovulation", formats=DAY_FORMATS, help="Day of ovulation."),
     ] = None,
     sure_to: Annotated[
         float, typer.Option("--sure-to", min=0.0, help="Error of that day, ± days (one sd).")
     ] = 0.0,
     mated_on: Annotated[
-        datetime | None, typer.Option("--mated", formats=["%Y-%m-%d"], help="Day of the mating.")
+        list[datetime] | None,
+        typer.Option("--mated", formats=DAY_FORMATS, help="Day of a mating; repeatable."),
     ] = None,
+    timed: Annotated[
+        bool, typer.Option("--timed", help="One mating, on the day that progesterone gave.")
+    ] = False,
     pups: Annotated[int | None, typer.Option("--pups", min=1, help="Pups on the scan.")] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -340,7 +351,8 @@ def whelping(
         lh_peak_on=day_of(lh_on),
         ovulation_on=day_of(ovulation_on),
         ovulation_sd_days=sure_to,
-        mated_on=day_of(mated_on),
+        mated_on=[on.date() for on in mated_on or ()],
+        is_timed=timed,
         n_pups=pups,
     )
     show(answer, as_json=as_json)
@@ -349,11 +361,11 @@ def whelping(
 @bench.command()
 def lookback(
     collected_on: Annotated[
-        datetime | None, typer.Option("--collected", formats=["%Y-%m-%d"], help="Day of a sample.")
+        datetime | None, typer.Option("--collected", formats=DAY_FORMATS, help="Day of a sample.")
     ] = None,
     ended_on: Annotated[
         datetime | None,
-        typer.Option("--ended", formats=["%Y-%m-%d"], help="Day on which fever or heat ended."),
+        typer.Option("--ended", formats=DAY_FORMATS, help="Day on which fever or heat ended."),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:

@@ -8,8 +8,10 @@ import numpy as np
 
 from analytics import counting, doses, spin
 from analytics.errors import ToolkitError
+from analytics.extending import MOST_ML
 from analytics.keeping import StorageDraws
 from analytics.priors import PRIORS
+from pipelines.semen_answers import refuse_untold
 from pipelines.terminal import Answer
 from reports.card import BenchCard, render_card
 from reports.words import Words
@@ -23,8 +25,8 @@ CARD_MOTILITY_PCT = (40.0, 50.0, 60.0, 70.0, 80.0, 90.0)
 CARD_RPM = tuple(float(rpm) for rpm in range(1000, 4001, 500))
 """Speeds whose force is shown. [rpm]"""
 
-CARD_LIMIT_ML = 30.0
-"""More semen than this is no dose of one sample. [mL] (J)"""
+CARD_LIMIT_ML = max(MOST_ML.values())
+"""More semen than fits the largest bitch is no dose. [mL]"""
 
 N_CARD_DRAWS = 4_000
 """Draws behind a cell of the table; its last printed figure is good to about 2 %."""
@@ -51,6 +53,7 @@ def write_card(
     ToolkitError
         Nobody has studied so many hours in this extender.
     """
+    refuse_untold(hours)
     if hours > curve.studied_until_h:
         raise ToolkitError(
             f"Semen kept so has been followed for {curve.studied_until_h:.0f} h; got {hours:g}. "

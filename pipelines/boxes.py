@@ -17,7 +17,6 @@ import numpy as np
 import pandas as pd
 
 from analytics import doses, extending, keeping
-from analytics.calendar import spoken_day
 from analytics.cautions import Caution, cautions_for_dog, stopped_answers
 from analytics.cautions.records import Sample
 from analytics.errors import RecordsError, ToolkitError
@@ -28,6 +27,7 @@ from pipelines.semen_answers import (
     at_most_sentence,
     dose_values,
     doses_sentence,
+    refuse_untold,
     unstudied_sentence,
     upper_limit_m,
 )
@@ -97,9 +97,11 @@ def pack_box(
             f"The insemination ({request.inseminate_at:%Y-%m-%d %H:%M}) is before the collection "
             f"({request.collected_at:%Y-%m-%d %H:%M}). Correct one of them."
         )
+    refuse_untold(request.hours)
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in (*CAUTION_VIEWS, "lab_tests")}
     stud, registered = _stud(request.stud, views["dogs"])
+    request = _with_recorded_weight(request, views["dogs"])
     cautions = _cautions(stud, views, request)
     if stopped_answers(cautions) & {"box", "doses"}:
         return PackedBox(_stopped_answer(cautions, request), True, None)
@@ -120,6 +122,10 @@ def pack_box(
         raise ToolkitError(unstudied_sentence(medium, request.hours, curve.studied_until_h))
     worth = doses.worth_of_a_count(sample, curve, plan, count_cv=request.count_cv)
     made = MadeUp.of(request, sample, plan, medium)
+    refused = _refused(request, plan, made)
+    if refused is not None:
+        noted = replace(refused, sentences=(*_notes(cautions), *refused.sentences))
+        return PackedBox(noted, True, None)
     slip_path = None
     if not check_only:
         record_box(store_path, stud, request, made)
@@ -182,6 +188,64 @@ def _known_bitch(name: str | None, dogs: pd.DataFrame) -> str | None:
     return str(found["call_name"].iloc[0]) if len(found) == 1 else None
 
 
+def _with_recorded_weight(request: BoxRequest, dogs: pd.DataFrame) -> BoxRequest:
+    """The request with her weight as recorded, where it was not given and she is in the records."""
+    bitch = _known_bitch(request.for_bitch, dogs)
+    if request.weight_kg is not None or bitch is None:
+        return request
+    weight = dogs.loc[dogs["call_name"].eq(bitch) & dogs["sex"].eq("female"), "adult_weight_kg"]
+    if weight.isna().all():
+        return request
+    return replace(request, weight_kg=float(weight.iloc[0]))
+
+
+def _refused(request: BoxRequest, plan: doses.DosePlan, made: MadeUp) -> Answer | None:
+    """What no one would use, or does not fit her, is not packed; None where nothing is wrong."""
+    if request.weight_kg is not None:
+        limit = extending.volume_limit_ml(request.weight_kg, request.route)
+        if made.dose_volume_ml > limit:
+            return _too_much_answer(request, made, limit)
+    if plan.is_hopeless and not request.is_anyway:
+        return Answer(
+            (
+                f"Not packed: {_whole_or_each(plan, made)} would hold {spoken(plan.target_m)} M "
+                f"moving forward at {request.inseminate_at:%d %b %H:%M} with a chance of "
+                f"{percent(plan.chosen.meets_prob)}; nobody would use it. No slip is written and "
+                "no box recorded.",
+                "Collect again, choose an earlier insemination or a lower --target; --anyway packs "
+                "it all the same.",
+            ),
+            values={"refused": "hopeless dose", "meets_prob": plan.chosen.meets_prob},
+        )
+    return None
+
+
+def _whole_or_each(plan: doses.DosePlan, made: MadeUp) -> str:
+    return "each dose" if plan.n_doses > 1 else f"a dose of {spoken(made.dose_volume_ml)} mL"
+
+
+def _too_much_answer(request: BoxRequest, made: MadeUp, limit_ml: float) -> Answer:
+    """A volume that does not fit her, and how it would."""
+    leave = extending.semen_to_leave_ml(limit_ml, made.ratio, made.n_doses)
+    return Answer(
+        (
+            f"Not packed: a dose of {spoken(made.dose_volume_ml)} mL is more than the "
+            f"{spoken(limit_ml)} mL that fit a bitch of {spoken(request.weight_kg or 0.0)} kg by "
+            "this route. No slip is written and no box recorded.",
+            f"Spin first and leave {spoken(leave)} mL of semen, or use less extender (--ratio) or "
+            "make more doses (--doses); the veterinarian who inseminates decides.",
+        ),
+        remarks=("Volumes that fit: common practice, no source.",),
+        values={
+            "refused": "volume",
+            "dose_volume_ml": made.dose_volume_ml,
+            "volume_limit_ml": limit_ml,
+            "weight_kg": request.weight_kg,
+            "semen_to_leave_ml": leave,
+        },
+    )
+
+
 def _own_totals(stud: str, evaluations: pd.DataFrame) -> np.ndarray:
     """His latest counted totals. [10⁶]"""
     raw = evaluations[(evaluations["stud"] == stud) & (evaluations["stage"] == "raw")]
@@ -222,11 +286,13 @@ def _answer(
     slip: Path | None,
 ) -> Answer:
     """Six lines, headed by what must be said first."""
-    english = Words("en")
     medium = keeping.medium_of(request.extender)
-    limit = None
-    if request.weight_kg is not None:
-        limit = extending.volume_limit_ml(request.weight_kg, request.route)
+    # Of a bitch whose weight nobody knows, what fits the largest one is asked about.
+    limit = (
+        extending.MOST_ML[request.route]
+        if request.weight_kg is None
+        else extending.volume_limit_ml(request.weight_kg, request.route)
+    )
     reminders = extending.bench_reminders(
         ratio=made.ratio if made.ratio else None,
         final_m_per_ml=made.final_m_per_ml,
@@ -236,8 +302,13 @@ def _answer(
     )
     then = plan.chosen.motile_dose_m
     warned = [caution for caution in cautions if caution.severity == "warn"]
+    weighed = (
+        "her weight is not known, so no volume is checked against her"
+        if request.weight_kg is None
+        else f"fits a bitch of {spoken(request.weight_kg)} kg"
+    )
     rows = (
-        ("Doses", _doses_line(plan, made)),
+        ("Doses", f"{_doses_line(plan, made)}; {weighed}"),
         ("Extender", _extender_line(made)),
         (
             "In each then",
@@ -249,7 +320,7 @@ def _answer(
         ("Cautions", _cautions_line(reminders, warned)),
     )
     answered = doses_sentence(plan, medium)
-    sentences = [*(f"Note: {english.tell(caution.sentence)}" for caution in warned), answered]
+    sentences = [*_notes(cautions), answered]
     if slip is not None:
         sentences.append(f"Recorded; the slip is {slip}.")
     return Answer(
@@ -262,6 +333,7 @@ def _answer(
             "is_own_storage": curve.is_own,
             "extender_each_ml": made.extender_each_ml,
             "dose_volume_ml": made.dose_volume_ml,
+            "weight_kg": request.weight_kg,
             "inseminate_at": request.inseminate_at,
             "meets_until_at": until_at(request, plan),
             "if_counted": {
@@ -274,6 +346,16 @@ def _answer(
             "reminders": [one.sentence for one in reminders],
             "slip": None if slip is None else str(slip),
         },
+    )
+
+
+def _notes(cautions: tuple[Caution, ...]) -> tuple[str, ...]:
+    """What must be said before any number, and stops nothing."""
+    english = Words("en")
+    return tuple(
+        f"Note: {english.tell(caution.sentence)}"
+        for caution in cautions
+        if caution.severity == "warn"
     )
 
 
@@ -299,11 +381,13 @@ def _extender_line(made: MadeUp) -> str:
 def _meets_line(request: BoxRequest, plan: doses.DosePlan) -> str:
     until = until_at(request, plan)
     chance = f"{percent(plan.chosen.meets_prob)} for {spoken(plan.target_m)} M"
-    if until is None or until < request.inseminate_at:
+    if until is None:
         return f"{chance}; {percent(plan.certainty)} sure at no hour that helps"
-    return (
-        f"{chance}; {percent(plan.certainty)} sure until {spoken_day(until.date())}, {until:%H:%M}"
-    )
+    if until <= request.inseminate_at:
+        return f"{chance}; {percent(plan.certainty)} sure then, and not for half a day more"
+    days = spoken((until - request.collected_at).total_seconds() / 86400.0)
+    word = "day" if days == "1" else "days"
+    return f"{chance}; {percent(plan.certainty)} sure for {days} {word} from the collection"
 
 
 def _worth_line(request: BoxRequest, worth: doses.CountWorth, usual: doses.UsualTotal) -> str:

@@ -11,7 +11,7 @@ import pandas as pd
 from analytics.cautions import Caution, bitch_age, cautions_for_dog
 from analytics.errors import RecordsError
 from analytics.keeping import kept_at
-from analytics.models.ovulation import DATE_SD_DAYS, ovulation_of_cycles
+from analytics.models.ovulation import ovulation_of_cycles
 from analytics.sentences import Sentence
 from analytics.timing import INSEMINATION_WINDOWS
 from analytics.wording import box_sentence, ovulation_sentence, use_sentence
@@ -140,7 +140,7 @@ def _days(kennel: Kennel, bitch: str, sent: datetime) -> tuple[Sentence, ...]:
         said.append(
             ovulation_sentence(
                 bitch, when["ovulation_at"].date(), float(when["ovulation_sd_days"]),
-                sure_sd_days=DATE_SD_DAYS,
+                is_dated=bool(when["is_dated"]),
             )
         )  # fmt: skip
     first = min(window.first_day for window in CHILLED_WINDOWS)

@@ -12,10 +12,11 @@ import pandas as pd
 from analytics.models import conception, litter
 from analytics.plan.breeding_plan import BreedingPlan
 from analytics.sentences import Sentence, Value
+from analytics.timing import HEAT_DAYS
 from pipelines.dog_cautions import cautions_of
 from pipelines.kennel import Kennel, codes_of
 from pipelines.pages import cited, stated_provenance
-from pipelines.plan_records import HEAT_DAYS, PlanRecords
+from pipelines.plan_records import PlanRecords
 from reports.comparison import ComparisonResults
 from reports.page import Reader
 

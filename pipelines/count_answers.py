@@ -39,6 +39,7 @@ def concentration_answer(
     n_squares = len(cells) if several else n_squares
     n_cells = sum(cells)
     chamber = (n_squares, square_nl, dilution)
+    whole_grid = counting.NEUBAUER_NL["grid"]
     value = float(counting.concentration_m_per_ml(n_cells, *chamber))
     low, high = counting.concentration_interval_m_per_ml(n_cells, *chamber, extra_cv=count_cv)
     values: dict[str, object] = {
@@ -47,6 +48,9 @@ def concentration_answer(
         "concentration_m_per_ml_low": float(low),
         "concentration_m_per_ml_high": float(high),
         "interval_prob": INTERVAL_PROB,
+        "n_squares": n_squares,
+        "square_nl": square_nl,
+        "dilution": dilution,
         "sampling_error_pct": float(counting.sampling_error_pct(n_cells)) if n_cells else None,
     }
     rows = [("Concentration, M/mL", spoken(value), spoken_range(low, high))]
@@ -85,6 +89,18 @@ def concentration_answer(
             if spread.clumped_prob < CLUMPED_PROB
             else "The squares are as even as chance makes them."
         )
+    looked_at = n_squares * square_nl
+    squares = "1 square" if n_squares == 1 else f"{n_squares} squares"
+    as_grid = (
+        f"; counted over the whole grid ({whole_grid:g} nL) it would be "
+        f"{spoken(value * looked_at / whole_grid)} M/mL"
+        if n_cells and looked_at < whole_grid
+        else ""
+    )
+    sentences.append(
+        f"Taken as counted in {squares} of {square_nl:g} nL each, {looked_at:g} nL in all, at a "
+        f"dilution of {dilution:g}{as_grid}. Another chamber or part: --squares, --part."
+    )
     return Answer(
         tuple(sentences),
         (TextTable(("", "Value", RANGE), tuple(rows)),),

@@ -116,6 +116,10 @@ def box(
     promised: Annotated[
         datetime | None, typer.Option("--promised", formats=["%Y-%m-%d"], help="Day of arrival.")
     ] = None,
+    anyway: Annotated[
+        bool,
+        typer.Option("--anyway", help="Pack a dose with nearly no chance to meet its target."),
+    ] = False,
     check: Annotated[
         bool, typer.Option("--check", help="Answer; record and write nothing.")
     ] = False,
@@ -154,6 +158,7 @@ def box(
         target_m=remembered_target(store, route, target, keep=not check),
         certainty=sure_enough(certainty),
         n_doses=n_doses,
+        is_anyway=anyway,
         count_cv=count_error(trained),
         waited_minutes=waited,
         for_bitch=for_bitch,

@@ -17,12 +17,11 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from analytics.calendar import whelping_window
+from analytics.calendar import Whelping, expected_whelping
 from analytics.cautions import Caution
 from analytics.cautions.brucella import status_of
 from analytics.cautions.words import names_brucella
 from analytics.models.ovulation import (
-    BLEEDING_RANGE_DAYS,
     OvulationPosterior,
     ProgesteroneReading,
     ovulation_posterior,
@@ -30,22 +29,22 @@ from analytics.models.ovulation import (
 )
 from analytics.sentences import Sentence, Word, sentence
 from analytics.timing import (
+    HEAT_DAYS,
     INSEMINATION_WINDOWS,
+    LAST_DRAW_DAY,
     MORNING,
-    next_readings,
-    sharpest,
-    state_of,
+    HeatAnswer,
+    heat_answer,
 )
 from pipelines.dog_cautions import cautions_of, kennel_records
 from pipelines.first import FIRST_VIEWS, first_cautions, in_use
-from pipelines.rules import USUAL_WHELPING_DAYS
 from pipelines.sheets import SEMEN_TYPES
 from pipelines.store import Store
 from reports.words import Words
 
 Kind = Literal[
-    "progesterone", "insemination", "scan", "whelping", "box", "outcome", "test", "evaluation",
-    "straws", "caution",
+    "progesterone", "insemination", "scan", "radiograph", "temperature", "whelping", "box",
+    "outcome", "test", "evaluation", "straws", "caution",
 ]  # fmt: skip
 """Which kinds of things fall due."""
 
@@ -62,6 +61,10 @@ SCAN_DAYS = (28, 35)
 
 From day 28 after ovulation a scan rarely misses (priors row r05, J)."""
 
+OVERDUE_TOLD_DAYS = 10
+"""A bitch past her last day without labor is told for so long; then only her outcome is asked
+for. [d] (J)"""
+
 LAST_SCAN_DAY = 50
 """After this day a whelping is waited for instead. [d] (J)"""
 
@@ -77,7 +80,9 @@ DOSES_LEFT = 2
 """Straws for fewer doses than this run out: a breeding takes one or two. (J)"""
 
 SECTIONS: Mapping[str, frozenset[str]] = MappingProxyType({
-    "first": frozenset({"caution", "progesterone", "insemination", "scan", "whelping"}),
+    "first": frozenset({
+        "caution", "progesterone", "insemination", "scan", "radiograph", "temperature", "whelping",
+    }),
     "open": frozenset({"box", "outcome"}),
     "again": frozenset({"test", "evaluation", "straws"}),
 })  # fmt: skip
@@ -171,7 +176,8 @@ def first_of(views: Mapping[str, pd.DataFrame], today: date) -> tuple[Caution, .
 
     def whelping(row: Mapping[str, Any]) -> tuple[date, date]:
         last_on = max(row["bred_latest"], row["bred_earliest"]).date()
-        return _whelping(views, row, row["bred_earliest"].date(), last_on)[:2]
+        window = _whelping(views, row, row["bred_earliest"].date(), last_on).window
+        return window.first_on, window.last_on
 
     return first_cautions(views, today, whelping)
 
@@ -197,44 +203,74 @@ def _item(
 
 def _heats(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
     """Blood to draw or days to inseminate, for each heat that is open."""
-    longest = timedelta(days=BLEEDING_RANGE_DAYS[1])
     for heat in views["open_heats"].to_dict("records"):
         bitch, first_day = str(heat["bitch"]), heat["first_day"].date()
-        if not first_day <= today <= first_day + longest:
+        day = (today - first_day).days
+        if not 0 <= day <= HEAT_DAYS:
+            continue
+        readings = readings_of_heat(views["progesterone"], heat["cycle_id"], today)
+        dated = heat["vet_ovulation_on"]
+        if day > LAST_DRAW_DAY and not readings and pd.isna(dated):
+            # Nobody times this heat.
             continue
         stopping = [c for c in cautions_of(views, bitch, today) if "plan" in c.stops]
         if stopping:
             yield _item("caution", bitch, today, stopping[0].sentence, today)
-            continue
-        dated = heat["vet_ovulation_on"]
-        if not pd.isna(dated):
+        elif not pd.isna(dated):
             yield from _inseminations(bitch, dated.date(), None, today)
-            continue
-        readings = readings_of_heat(views["progesterone"], heat["cycle_id"], today)
-        surge = None if pd.isna(heat["lh_surge_on"]) else heat["lh_surge_on"].date()
-        posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
-        now = datetime.combine(today, MORNING)
-        state = state_of(posterior, now)
-        if state == "dated":
-            yield from _inseminations(bitch, posterior.mean_at.date(), posterior, today)
-            continue
-        last = max(readings, key=lambda reading: reading.sampled_latest, default=None)
-        options = next_readings(
-            readings,
-            posterior,
-            now - timedelta(hours=1),
-            laboratory=last.laboratory if last else None,
-            first_day=first_day,
-            lh_surge_on=surge,
-        )
-        draw = sharpest(options) if state == "not yet" else None
-        if draw is None:
-            what = sentence("due.undated", bitch=bitch, n=len(readings))
-            yield _item("progesterone", bitch, today, what, today)
         else:
-            what = sentence("due.progesterone", bitch=bitch, on=draw.at.date(), n=len(readings),
-                            first_day=first_day)  # fmt: skip
-            yield _item("progesterone", bitch, draw.at.date(), what, today)
+            surge = None if pd.isna(heat["lh_surge_on"]) else heat["lh_surge_on"].date()
+            yield from _of_heat(bitch, readings, first_day, surge, today)
+
+
+def _of_heat(
+    bitch: str,
+    readings: Sequence[ProgesteroneReading],
+    first_day: date,
+    surge: date | None,
+    today: date,
+) -> Iterator[DueItem]:
+    """What the readings of a heat ask for: a draw, a veterinarian, or her days."""
+    posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
+    last = max(readings, key=lambda reading: reading.sampled_latest, default=None)
+    told = heat_answer(
+        readings,
+        posterior,
+        datetime.combine(today, MORNING) - timedelta(hours=1),
+        laboratory=last.laboratory if last else None,
+        first_day=first_day,
+        lh_surge_on=surge,
+    )
+    if told.state == "dated":
+        yield from _inseminations(bitch, posterior.mean_at.date(), posterior, today)
+    if told.asks_vet:
+        what = _vet_sentence(bitch, told, posterior, len(readings))
+        yield _item("progesterone", bitch, today, what, today)
+    elif told.draw is not None and told.state != "dated":
+        on = told.draw.at.date()
+        what = sentence("due.progesterone", bitch=bitch, on=on, n=len(readings),
+                        first_day=first_day)  # fmt: skip
+        yield _item("progesterone", bitch, on, what, today)
+
+
+def _vet_sentence(
+    bitch: str, told: HeatAnswer, posterior: OvulationPosterior, n_readings: int
+) -> Sentence:
+    """Why a veterinarian is asked today, and whether blood is drawn as well."""
+    if told.may_be_now:
+        on = told.draw.at.date() if told.draw else None
+        if on is None or told.state == "dated":
+            return sentence("due.may_be_now", bitch=bitch)
+        return sentence("due.may_be_now_test", bitch=bitch, on=on)
+    if told.state == "unsure":
+        return sentence("due.undated", bitch=bitch, n=n_readings)
+    if told.state == "lost":
+        return sentence("due.rise_lost", bitch=bitch)
+    if told.draw is None:
+        return sentence("due.no_rise", bitch=bitch, day=LAST_DRAW_DAY)
+    return sentence(
+        "due.none_likely", bitch=bitch, prob=posterior.none_prob, on=told.draw.at.date()
+    )
 
 
 def _inseminations(
@@ -283,17 +319,18 @@ def _breedings(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueIt
             continue
         is_scanned = not pd.isna(row["pregnant"])
         is_waiting = not is_scanned or bool(row["pregnant"])
-        from_on, to_on, zero = _whelping(views, row, first_on, last_on)
+        expected = _whelping(views, row, first_on, last_on)
+        to_on = expected.window.last_on
         if not is_scanned and (today - last_on).days <= LAST_SCAN_DAY:
             scan_from, scan_to = (last_on + timedelta(days=days) for days in SCAN_DAYS)
             what = sentence("due.scan", bitch=bitch, stud=stud, first=scan_from, last=scan_to,
                             bred_on=last_on)  # fmt: skip
             yield _item("scan", bitch, scan_from, what, today, scan_to)
+        if is_waiting:
+            yield from _whelping_items(bitch, stud, expected, today)
         if is_waiting and today <= to_on:
-            what = sentence("due.whelping", bitch=bitch, stud=stud, first=from_on, last=to_on,
-                            zero=Word("zero", zero))  # fmt: skip
-            yield _item("whelping", bitch, from_on, what, today, to_on)
-        elif (today - to_on).days > FORGOTTEN_DAYS:
+            continue
+        if (today - to_on).days > FORGOTTEN_DAYS:
             n_forgotten += 1
         else:
             what = sentence("due.outcome", bitch=bitch, stud=stud, bred_on=first_on)
@@ -303,32 +340,49 @@ def _breedings(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueIt
         yield _item("outcome", "", today - timedelta(days=FORGOTTEN_DAYS), what, today)
 
 
+def _whelping_items(bitch: str, stud: str, expected: Whelping, today: date) -> Iterator[DueItem]:
+    """Radiograph, temperature and whelping of a bitch that may be pregnant, and when it is late."""
+    window, late_on = expected.window, expected.no_labor_by
+    if late_on < today <= late_on + timedelta(days=OVERDUE_TOLD_DAYS):
+        what = sentence("due.overdue", bitch=bitch, stud=stud, on=late_on,
+                        zero=Word("zero", window.zero))  # fmt: skip
+        yield DueItem("whelping", bitch, late_on, late_on, True, what)
+        return
+    if today > window.last_on:
+        return
+    pups_from, warm_from = expected.pups_counted_from, expected.temperature_from
+    what = sentence("due.pup_count", bitch=bitch, on=pups_from)
+    yield _item("radiograph", bitch, pups_from, what, today, window.last_on)
+    what = sentence("due.temperature", bitch=bitch, on=warm_from)
+    yield _item("temperature", bitch, warm_from, what, today, window.last_on)
+    key = "due.whelping" if window.middle_on else "due.whelping_untimed"
+    what = sentence(key, bitch=bitch, stud=stud, first=window.first_on, last=window.last_on,
+                    zero=Word("zero", window.zero), late=late_on)  # fmt: skip
+    yield _item("whelping", bitch, window.first_on, what, today, window.last_on)
+
+
 def _whelping(
     views: Mapping[str, pd.DataFrame], row: Mapping[str, Any], first: date, last: date
-) -> tuple[date, date, str]:
-    """First and last day of the whelping, and what they are counted from."""
+) -> Whelping:
+    """When she should whelp, from the best that is known of her heat."""
     heat = views["cycles"][views["cycles"]["cycle_id"] == row["cycle_id"]]
-    if not heat.empty:
-        cycle = heat.iloc[0]
-        surge = None if pd.isna(cycle["lh_surge_on"]) else cycle["lh_surge_on"].date()
-        if not pd.isna(cycle["vet_ovulation_on"]):
-            window = whelping_window("ovulation", cycle["vet_ovulation_on"].date())
-            return window.first_on, window.last_on, "ovulation"
-        readings = readings_of_heat(views["progesterone"], row["cycle_id"], last)
-        if readings:
-            posterior = ovulation_posterior(
-                readings, first_day=cycle["first_day"].date(), lh_surge_on=surge
-            )
-            if posterior.is_dated:
-                window = whelping_window(
-                    "ovulation", posterior.mean_at.date(), zero_sd_days=posterior.sd_days
-                )
-                return window.first_on, window.last_on, "ovulation"
-        if surge is not None:
-            window = whelping_window("LH peak", surge)
-            return window.first_on, window.last_on, "LH peak"
-    earliest, latest = USUAL_WHELPING_DAYS
-    return first + timedelta(days=earliest), last + timedelta(days=latest), "mating"
+    if heat.empty:
+        return expected_whelping("mating", first, last_on=last)
+    cycle = heat.iloc[0]
+    surge = None if pd.isna(cycle["lh_surge_on"]) else cycle["lh_surge_on"].date()
+    if not pd.isna(cycle["vet_ovulation_on"]):
+        return expected_whelping("ovulation", cycle["vet_ovulation_on"].date())
+    readings = readings_of_heat(views["progesterone"], row["cycle_id"], last)
+    posterior = ovulation_posterior(
+        readings, first_day=cycle["first_day"].date(), lh_surge_on=surge
+    )
+    if posterior.is_dated:
+        return expected_whelping(
+            "ovulation", posterior.mean_at.date(), zero_sd_days=posterior.sd_days
+        )
+    if surge is not None:
+        return expected_whelping("LH peak", surge)
+    return expected_whelping("mating", first, last_on=last)
 
 
 def _boxes(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:

@@ -88,7 +88,9 @@ def _chance_table(plan: BreedingPlan, words: Words) -> TextTable:
     rows = tuple(
         (
             _way(plan, k, words),
-            words.weekday_moment(answer.outcome.option.inseminated_at[0]),
+            words.weekday_moment(answer.outcome.option.inseminated_at[0])
+            if plan.heat.has_days
+            else "–",
             words.probability(answer.expected_litters)
             if answer.has_centre
             else words["compare.no_data_like_this"],
@@ -181,7 +183,7 @@ def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:
         "missing_prices": list(plan.missing_prices),
         "highest": lead.outcome.option.method if lead.has_centre else None,
         "is_best_named": plan.may_name_a_best,
-        "options": [_option_values(answer, words) for answer in plan.answers],
+        "options": [_option_values(answer, plan.heat, words) for answer in plan.answers],
         "gaps": [_gap_values(gap, plan) for gap in plan.gaps],
         "break_even_lines": [
             {
@@ -208,19 +210,23 @@ def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:
 
 def heat_values(heat: HeatTold) -> dict[str, object]:
     """A heat for machines."""
-    return {"ovulation_on": heat.mean_on, "ovulation_sd_days": heat.sd_days}
+    return {
+        "ovulation_on": heat.mean_on if heat.has_days else None,
+        "ovulation_sd_days": heat.sd_days,
+        "has_days": heat.has_days,
+    }
 
 
-def _option_values(answer: OptionAnswer, words: Words) -> dict[str, object]:
+def _option_values(answer: OptionAnswer, heat: HeatTold, words: Words) -> dict[str, object]:
     option = answer.outcome.option
     values: dict[str, object] = {
         "method": option.method,
         "semen_type": option.semen_type,
         "route": option.route,
         "source": option.source,
-        "inseminated_at": list(option.inseminated_at),
-        "collected_at": option.collected_at,
-        "packed_at": option.packed_at,
+        "inseminated_at": list(option.inseminated_at) if heat.has_days else [],
+        "collected_at": option.collected_at if heat.has_days else None,
+        "packed_at": option.packed_at if heat.has_days else None,
         "n_doses": option.n_doses,
         "carrier": option.carrier,
         "litter_prob_lower": answer.chance.lower,

@@ -5,7 +5,8 @@ Heavy packages are imported inside the commands.
 
 from __future__ import annotations
 
-from datetime import datetime, time
+from collections.abc import Sequence
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -184,6 +185,12 @@ def season(
         list[str] | None,
         typer.Option("--away", help="A bitch that cannot be brought to the stud; repeatable."),
     ] = None,
+    ovulation: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--ovulation", metavar="BITCH=DAY", help="Her ovulation as you expect it; repeatable."
+        ),
+    ] = None,
     rest: Annotated[
         int, typer.Option("--rest", min=1, help="Days between two collections at least.")
     ] = 2,
@@ -220,8 +227,9 @@ def season(
     )
     records = read_plan_records(store, datetime.combine(asked_on(today), read_clock(at)))
     planned = plan_stud_season(
-        records, stud, bitches or (), wishes, away=frozenset(away or ()), seed=seed
-    )
+        records, stud, bitches or (), wishes, away=frozenset(away or ()),
+        ovulations=read_ovulations(ovulation or ()), seed=seed,
+    )  # fmt: skip
     show(season_answer(planned, Words(language.value), seed=seed), as_json=as_json)
     if planned.plan is None:
         raise typer.Exit(1)
@@ -238,6 +246,24 @@ def _wishes(
     opens, closes = read_hours(hours)
     shut = frozenset(day.date() for day in closed or ())
     return Wishes(clinic_hours=OpeningHours(opens, closes, read_weekdays(days), shut), **asked)
+
+
+def read_ovulations(texts: Sequence[str]) -> dict[str, date]:
+    """Read expected ovulations such as Fern=2026-11-05.
+
+    Raises
+    ------
+    ToolkitError
+        One has no name or no day.
+    """
+    found = {}
+    for text in texts:
+        name, _, day = text.partition("=")
+        try:
+            found[name.strip()] = date.fromisoformat(day.strip())
+        except ValueError:
+            raise ToolkitError(f"--ovulation is written BITCH=2026-11-05; got {text!r}.") from None
+    return found
 
 
 def read_clock(text: str) -> time:

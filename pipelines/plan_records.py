@@ -21,7 +21,6 @@ from analytics.estimate import Floats
 from analytics.models.conception import ConceptionPosterior
 from analytics.models.litter import LitterPosterior
 from analytics.models.ovulation import (
-    BLEEDING_RANGE_DAYS,
     DATE_SD_DAYS,
     GRID_STEP_DAYS,
     OvulationPosterior,
@@ -37,6 +36,7 @@ from analytics.plan.wording import chance_source_sentence
 from analytics.priors import PRIORS
 from analytics.semen import with_measures
 from analytics.sentences import Sentence, sentence
+from analytics.timing import HEAT_DAYS
 from analytics.wording import fit_age_sentence
 from pipelines.dog_cautions import CAUTION_VIEWS
 from pipelines.due import readings_of_heat
@@ -59,10 +59,6 @@ PRICE_WORDS: Mapping[str, str] = MappingProxyType(
     }
 )  # fmt: skip
 """Which word in the Prices sheet stands for which item."""
-
-HEAT_DAYS = BLEEDING_RANGE_DAYS[1] + 9.0
-"""A heat that began longer ago is over: latest ovulation of the colony, and the fertile days after
-it. [d]"""
 
 NEXT_HEAT_DAYS = 14
 """Without a heat, ovulation is supposed so far ahead, as surely as a dated heat tells it. [d]"""
@@ -114,6 +110,8 @@ class Heat:
         Progesterone so far; empty where no heat is recorded.
     first_day, lh_surge_on
         As recorded; None where not.
+    is_named
+        Whether a person, the veterinarian or who asks, named the day of ovulation.
     """
 
     ovulation: OvulationPosterior
@@ -121,13 +119,22 @@ class Heat:
     readings: tuple[ProgesteroneReading, ...] = ()
     first_day: date | None = None
     lh_surge_on: date | None = None
+    is_named: bool = False
+
+    @property
+    def has_days(self) -> bool:
+        """Whether days may be told of it: a person named one, or a reading showed the rise."""
+        return self.is_named or self.ovulation.rise == "seen"
 
     @property
     def told(self) -> HeatTold:
         """The heat as an answer tells it."""
         low, high = self.ovulation.interval()
         mean_on = self.ovulation.mean_at.date()
-        return HeatTold(low.date(), high.date(), mean_on, self.ovulation.sd_days, self.words)
+        return HeatTold(
+            low.date(), high.date(), mean_on, self.ovulation.sd_days, self.words, self.has_days,
+            bool(self.readings),
+        )  # fmt: skip
 
 
 def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
@@ -267,7 +274,7 @@ def heat_of(records: PlanRecords, bitch: str, *, ovulation_on: date | None = Non
     today = records.asked_at.date()
     if ovulation_on is not None:
         named = sentence("heat.named", on=ovulation_on, sd_days=DATE_SD_DAYS)
-        return Heat(_around(ovulation_on), named)
+        return Heat(_around(ovulation_on), named, is_named=True)
     cycles = records.views["cycles"]
     own = cycles[
         (cycles["bitch"] == bitch) & (pd.to_datetime(cycles["first_day"]).dt.date <= today)
@@ -280,6 +287,10 @@ def heat_of(records: PlanRecords, bitch: str, *, ovulation_on: date | None = Non
         return Heat(_around(supposed), none)
     readings = tuple(readings_of_heat(records.views["progesterone"], int(last["cycle_id"]), today))
     first_day = last["first_day"].date()
+    if not pd.isna(last["vet_ovulation_on"]):
+        by_vet = last["vet_ovulation_on"].date()
+        told = sentence("heat.by_vet", on=by_vet, sd_days=DATE_SD_DAYS)
+        return Heat(_around(by_vet), told, is_named=True)
     surge = None if pd.isna(last["lh_surge_on"]) else last["lh_surge_on"].date()
     posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
     words = sentence("heat.recorded", on=first_day, n=len(readings))

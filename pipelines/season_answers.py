@@ -18,9 +18,16 @@ def season_answer(season: Season, words: Words, *, seed: int) -> Answer:
     told = list(told_cautions(season.cautions, words))
     if season.stopped:
         told.append(words.say("season.stopped", dogs=season.stopped))
+    if season.undated:
+        told.append(words.say("season.undated", bitches=season.undated, n=len(season.undated)))
     plan = season.plan
     if plan is None:
-        return Answer(tuple(told), values={"is_stopped": True, "stopped": list(season.stopped)})
+        values = {
+            "is_stopped": bool(season.stopped),
+            "stopped": list(season.stopped),
+            "undated": list(season.undated),
+        }
+        return Answer(tuple(told), values=values)
     litters = estimate_from_draws(plan.litters(np.random.default_rng(seed)))
     sentences = wording.season_sentences(
         season.stud, plan, litters, worth_of_litter=season.worth_of_litter,
@@ -103,6 +110,7 @@ def _values(season: Season, plan: SeasonPlan, litters: Estimate) -> dict[str, ob
         "is_stopped": False,
         "cautions": [caution.rule for caution in season.cautions],
         "stopped": list(season.stopped),
+        "undated": list(season.undated),
         "stud": season.stud,
         "expected_litters": plan.expected_litters,
         "litters_lower": litters.lower,

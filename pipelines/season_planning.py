@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
+from types import MappingProxyType
 
 import numpy as np
 
@@ -22,6 +24,7 @@ from pipelines.plan_asked import PLAN_STOPS, Wishes, circumstances_of, unknowns_
 from pipelines.plan_records import (
     PlanRecords,
     chance_sources,
+    dog_row,
     heat_of,
     names_of,
     pair_of,
@@ -46,6 +49,8 @@ class Season:
         What heads the answer, the stopped bitches' included.
     stopped
         Bitches that a caution takes out, or everybody when it is the stud.
+    undated
+        Bitches of whom no reading shows the rise and no person named the day; none is planned.
     sources
         Where the numbers come from.
     next_day_deficit, is_own_rest
@@ -62,6 +67,7 @@ class Season:
     stud: str
     cautions: tuple[Caution, ...]
     stopped: tuple[str, ...]
+    undated: tuple[str, ...]
     sources: tuple[Sentence, ...]
     next_day_deficit: float
     is_own_rest: bool
@@ -79,6 +85,7 @@ def plan_stud_season(
     wishes: Wishes,
     *,
     away: frozenset[str] = frozenset(),
+    ovulations: Mapping[str, date] = MappingProxyType({}),
     seed: int,
     n_draws: int = N_SEASON_DRAWS,
 ) -> Season:
@@ -94,6 +101,8 @@ def plan_stud_season(
         As for one breeding, the same for all bitches.
     away
         Bitches that cannot be brought to the stud.
+    ovulations
+        Days of ovulation as a person expects them, by call name; they stand above the records.
     seed, n_draws
         Of the joint draws.
 
@@ -120,6 +129,10 @@ def plan_stud_season(
     ways: list[tuple[Way, ...]] = []
     heats: dict[str, HeatTold] = {}
     at_home = {name.casefold() for name in away}
+    expected = {
+        str(dog_row(records, name, "female")["call_name"]): on for name, on in ovulations.items()
+    }
+    undated: list[str] = []
     for name in names:
         own = cautions_of(records.views, name, today)
         cautions += own
@@ -128,7 +141,10 @@ def plan_stud_season(
         if name in stopped:
             continue
         pair = pair_of(records, stud_name, name, clinic=wishes.clinic)
-        heat = heat_of(records, name)
+        heat = heat_of(records, name, ovulation_on=expected.get(name))
+        if not heat.has_days:
+            undated.append(name)
+            continue
         hers = replace(wishes, is_bitch_at_kennel=name.casefold() not in at_home)
         asked = circumstances_of(records, stud_name, heat, hers, prices)
         options, _ = possible_options(asked)
@@ -151,8 +167,8 @@ def plan_stud_season(
         plan = plan_season(ways, list(heats), stud_limits(records, stud_name, wishes))
     deficit = float("nan") if rested is None else float(1.0 - rested[:, 0].mean())
     return Season(
-        stud_name, tuple(cautions), tuple(stopped), chance_sources(records), deficit, is_own_rest,
-        heats, plan, wishes.worth_of_litter, currency, n_draws,
+        stud_name, tuple(cautions), tuple(stopped), tuple(undated), chance_sources(records),
+        deficit, is_own_rest, heats, plan, wishes.worth_of_litter, currency, n_draws,
     )  # fmt: skip
 
 

@@ -16,6 +16,9 @@ from analytics.priors import PRIORS
 from pipelines.count_answers import ONE_SIDED, RANGE, estimate_row, source_of
 from pipelines.terminal import Answer, TextTable, percent, spoken, spoken_range
 
+USUAL_HOURS = 24.0
+"""From a collection to an insemination by overnight box. [h]"""
+
 BEYOND_MARK = " *"
 """Marks an hour beyond the kennel's own readings."""
 
@@ -35,6 +38,7 @@ def dose_answer(
     """How many doses a sample makes at the hour of insemination."""
     if reading.n_cells == 0 or reading.concentration_m_per_ml == 0.0:
         return no_sperm_answer(reading, count_cv=count_cv)
+    refuse_untold(hours)
     usual = doses.usual_total()
     sample = doses.draw_sample(reading, count_cv=count_cv, usual=usual, rng=rng)
     medium = keeping.medium_of(extender)
@@ -142,7 +146,7 @@ def dose_values(plan: doses.DosePlan) -> dict[str, object]:
         "target_m": plan.target_m,
         "certainty": plan.certainty,
         "hours": plan.hours,
-        "meets_until_h": plan.until_h,
+        "meets_until_h": keeping.told_hours(plan.until_h),
         "doses": [
             {
                 "n_doses": one.n_doses,
@@ -165,6 +169,22 @@ def published_doses(route: doses.Route) -> str:
         if where.startswith("intrauterine") is inside
     ]
     return f"Published doses. {'; '.join(shown)}."
+
+
+def refuse_untold(hours: float) -> None:
+    """Refuse an insemination so late that no dose is told to be enough for it.
+
+    Raises
+    ------
+    ToolkitError
+        Beyond :data:`analytics.keeping.TOLD_UNTIL_HOURS`.
+    """
+    if hours > keeping.TOLD_UNTIL_HOURS:
+        raise ToolkitError(
+            f"{spoken(hours)} h from the collection to the insemination were asked for, and no "
+            f"dose is told to be enough beyond {keeping.TOLD_UNTIL_HOURS:.0f} h. Choose an earlier "
+            "insemination or another method."
+        )
 
 
 def unstudied_sentence(medium: keeping.Medium, hours: float, studied_h: float) -> str:
@@ -308,11 +328,17 @@ def keep_answer(
     certainty: float,
 ) -> Answer:
     """Motility at each hour, and until when a dose meets its target."""
-    found = {hour: keeping.kept_at(curve, motility_pct, hour) for hour in hours}
+    found = {
+        hour: keeping.kept_at(curve, motility_pct, hour)
+        if hour <= keeping.TOLD_UNTIL_HOURS
+        else None
+        for hour in hours
+    }
     rows, values = [], []
     for hour, left in found.items():
         if left is None:
-            rows.append((spoken(hour), "not studied", "", ""))
+            told = "not told" if hour <= curve.studied_until_h else "not studied"
+            rows.append((spoken(hour), told, "", ""))
             values.append({"hours": hour, "progressive_motility_pct": None})
             continue
         meets = float("nan")
@@ -336,7 +362,7 @@ def keep_answer(
     if dose_m is not None:
         tail = (1.0 - INTERVAL_PROB) / 2.0
         last = {
-            name: keeping.last_hour(curve, dose_m, target_m, prob=prob)
+            name: keeping.told_hours(keeping.last_hour(curve, dose_m, target_m, prob=prob))
             for name, prob in (
                 ("meets_until_h", certainty),
                 ("meets_until_h_low", 1.0 - tail),
@@ -350,10 +376,12 @@ def keep_answer(
     ]
     if any(curve.is_beyond_own(hour) for hour, left in found.items() if left is not None):
         remarks.append(_beyond_remark(curve.observed_until_h))
+    headings = ("Hours after collection", "Moving forward, %", RANGE, "Meets the target")
+    # Without a dose there is no target to meet.
+    n_columns = len(headings) if dose_m is not None else len(headings) - 1
     return Answer(
         tuple(sentences),
-        (TextTable(("Hours after collection", "Moving forward, %", RANGE, "Meets the target"),
-                   tuple(rows)),),
+        (TextTable(headings[:n_columns], tuple(row[:n_columns] for row in rows)),),
         tuple(remarks),
         {"medium": keeping.medium_of(extender), "hours": values, "is_own": curve.is_own,
          "meets_until_h": None, **last},
@@ -369,10 +397,15 @@ def _until_sentence(
     )
     if until is None or high is None:
         return f"A dose of {spoken(dose_m)} M does not hold {spoken(target_m)} M even at hour 0."
+    holds = f"A dose of {spoken(dose_m)} M moving forward holds {spoken(target_m)} M"
+    if until == 0.0:
+        return f"{holds} for less than half a day with a chance of {percent(certainty)}."
+    most = keeping.TOLD_UNTIL_HOURS
+    to = f"{spoken(high / 24.0)}{' or more' if high == most else ''}"
+    days = f"{spoken(until / 24.0)} {'day' if until == 24.0 else 'days'}"
     return (
-        f"A dose of {spoken(dose_m)} M moving forward holds {spoken(target_m)} M until hour "
-        f"{until:.0f} with a chance of {percent(certainty)} (hour it stops being enough, {RANGE} "
-        f"{0.0 if low is None else low:.0f} to {high:.0f})."
+        f"{holds} for {days} with a chance of {percent(certainty)} (days until it stops being "
+        f"enough, {RANGE} {spoken((low or 0.0) / 24.0)} to {to}; none is told beyond {most:.0f} h)."
     )
 
 
@@ -390,11 +423,12 @@ def _beyond_remark(observed_until_h: float | None) -> str:
 
 
 def _kept_sentence(motility_pct: float, found: dict[float, Estimate | None]) -> str:
-    """What is left at the last studied hour that was asked about."""
-    studied = [(hour, left) for hour, left in found.items() if left is not None]
-    if not studied:
-        return "Nobody has followed semen for so long; no number is given."
-    hour, left = studied[-1]
+    """What is left after a night, or at the told hour nearest to one that was asked about."""
+    told = [(hour, left) for hour, left in found.items() if left is not None]
+    if not told:
+        limit = keeping.TOLD_UNTIL_HOURS
+        return f"No number is told beyond {limit:.0f} h, or beyond what was studied."
+    hour, left = min(told, key=lambda one: abs(one[0] - USUAL_HOURS))
     return (
         f"Of {spoken(motility_pct)} % moving forward about {spoken(left.median)} % are left "
         f"{spoken(hour)} h after collection ({RANGE} {spoken_range(left.lower, left.upper)})."

@@ -48,6 +48,8 @@ class BoxRequest:
         Dose aimed at, and how surely. [10⁶]
     n_doses
         Doses to make; None for as many as are sure enough.
+    is_anyway
+        Whether a dose with nearly no chance to meet its target is packed all the same.
     count_cv
         Error of a count beyond chance.
     waited_minutes
@@ -69,6 +71,7 @@ class BoxRequest:
     target_m: float
     certainty: float
     n_doses: int | None
+    is_anyway: bool
     count_cv: float
     waited_minutes: float | None
     for_bitch: str | None
@@ -119,10 +122,15 @@ class MadeUp:
 
 
 def until_at(request: BoxRequest, plan: doses.DosePlan) -> datetime | None:
-    """Moment until which the doses meet the target as surely as asked; None when they never do."""
-    if plan.until_h is None:
+    """Until when the doses are told to meet the target as surely as asked.
+
+    Whole half days from the collection, but never before the insemination itself; None when they
+    do not meet it even then.
+    """
+    if plan.until_h is None or plan.until_h < request.hours:
         return None
-    return (request.collected_at + timedelta(hours=plan.until_h)).replace(second=0, microsecond=0)
+    told_h = max(keeping.told_hours(plan.until_h) or 0.0, request.hours)
+    return request.collected_at + timedelta(hours=told_h)
 
 
 def record_box(store_path: Path, stud: str, request: BoxRequest, made: MadeUp) -> None:

@@ -165,7 +165,7 @@ def _table_lines(table: TextTable) -> list[str]:
     columns = list(zip(*rows, strict=True))
     right = [
         not any(c.isalpha() for cell in column for c in cell)
-        for column in zip(*table.rows, strict=True)
+        for column in (zip(*table.rows, strict=True) if table.rows else columns)
     ]
     widths = [max(map(len, column)) for column in columns]
     least_last = min(widths[-1], 12)

@@ -175,7 +175,9 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
         tuple(
             (
                 _way(answer, words),
-                words.weekday_moment(answer.outcome.option.inseminated_at[0]),
+                words.weekday_moment(answer.outcome.option.inseminated_at[0])
+                if plan.heat.has_days
+                else "–",
                 words.number(100 * answer.expected_litters)
                 if answer.has_centre
                 else words["compare.no_data_like_this"],
@@ -187,7 +189,7 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
     )
     spoken = words.say("comparison.ways_spoken", n=len(plan.answers))
     notes = (
-        wording.schedule_sentence(plan.answers[plan.lead].outcome.option),
+        wording.lead_schedule_sentence(plan),
         *wording.outside_sentences(plan),
         *wording.beyond_own_sentences(plan),
     )

@@ -43,7 +43,8 @@ class BoxSlip:
     target_m, certainty, meets_prob
         Dose aimed at, how surely, and how surely it is met when inseminated.
     until_at
-        Until when it is met that surely; None when it never is.
+        Until when it is told to be met that surely, in half days; None when not even when
+        inseminated.
     is_divided
         Whether the doses meet the target; else the whole sample is one dose.
     tests
@@ -122,17 +123,21 @@ def _kept_in(slip: BoxSlip, words: Words) -> str:
 
 
 def _meets(slip: BoxSlip, words: Words) -> str:
-    if slip.until_at is None or slip.until_at < slip.inseminate_at:
+    if slip.until_at is None:
         return words.say(
             "slip.meets_never",
             certainty=slip.certainty,
             prob=slip.meets_prob,
             at=words.moment(slip.inseminate_at),
         )
+    # The day alone: no curve knows the hour.
+    days = (slip.until_at - slip.collected_at).total_seconds() / 86400.0
+    key = "slip.meets_until" if slip.until_at > slip.inseminate_at else "slip.meets_then"
     return words.say(
-        "slip.meets_until" if slip.is_divided else "slip.meets_until_whole",
+        key if slip.is_divided else f"{key}_whole",
         target=slip.target_m,
-        until=words.moment(slip.until_at),
+        days=days,
+        at=words.moment(slip.inseminate_at),
         certainty=slip.certainty,
     )
 

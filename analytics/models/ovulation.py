@@ -14,11 +14,18 @@ with the published mean profile :math:`m` by hours from the LH peak, the rise sp
 :math:`b_j \sim N(\beta_{c(j)}, \sigma_{c(j)}^2)` given its kind of assay :math:`c(j)`, and the
 reading error :math:`\varepsilon \sim N(0, 0.10^2)`.
 A censored reading enters as the probability of its interval; a sample without a time of day is
-spread over its day. Ovulation is a priori on day 11 (sd 4, 3 to 31) from the first bleeding, that
-day being day 0; the posterior is computed on a grid, without a sampler.
+spread over its day. Ovulation is a priori on day 11 (sd 4, from day 3 on) from the first bleeding,
+that day being day 0; the posterior is computed on a grid, without a sampler.
 
-Sources: priors o01 to o07. Does not know: heats without ovulation (a level that never rises is for
-a veterinarian), split heats, and readings spoiled by storage at room temperature.
+Beside it stands the state "no ovulation in this heat, or a split heat" with a prior probability of
+its own (o08): its readings look as if the peak were to come within four weeks of the last of them,
+any day alike. Readings that stay basal late in a heat move weight there. The grid of ovulation
+times is the posterior *given* that she ovulates in this heat; a breeding of the past keeps its day
+from it.
+
+No day is named by a probability alone: :func:`rise_of` is a rule about the readings themselves.
+
+Sources: priors o01 to o08. Does not know: readings spoiled by storage at room temperature.
 """
 
 from __future__ import annotations
@@ -29,7 +36,7 @@ from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from scipy.special import log_ndtr, logsumexp
+from scipy.special import expit, log_ndtr, logsumexp
 
 from analytics.estimate import INTERVAL_PROB, Floats
 from analytics.priors import PRIORS, PROGESTERONE_PROFILE
@@ -78,7 +85,32 @@ BLEEDING_TO_OVULATION_DAYS, BLEEDING_SD_DAYS = PRIORS["o05"].centre, PRIORS["o05
 """First bleeding to ovulation without any test (prior o05). [d]"""
 
 BLEEDING_RANGE_DAYS = (PRIORS["o05_earliest"].centre, PRIORS["o05_latest"].centre)
-"""Extremes of the same colony. [d]"""
+"""Extremes of the same colony. [d] The first bounds the prior; a heat may run on after the last."""
+
+NO_OVULATION_PROB = PRIORS["o08"].centre
+"""No ovulation in this heat, or a split heat, before any reading (prior o08)."""
+
+SPLIT_WITHIN_DAYS = PRIORS["o08_split"].centre
+"""Without ovulation readings look as if the peak came within so many days after them. [d] (o08)"""
+
+LATE_DAYS = 10.0
+"""So far after the last reading ovulation is sought in a heat that runs on. [d] (J)"""
+
+RISE_NG_PER_ML = 1.5
+"""The rise has begun from this level on, and a reading below it is basal. [ng/mL]
+
+Day 0 is the day on which progesterone reaches 1.5 ng/mL and has at least doubled: Kutzler et al.
+2003, Theriogenology 60:1187-1196 (P)."""
+
+RISE_TIMES = 2.0
+"""And it is at least so many times the basal level of the same laboratory: the same (P)."""
+
+RISE_ALONE_NG_PER_ML = 4.0
+"""Without a basal reading of the same laboratory the rise counts from this level on. [ng/mL] (J)"""
+
+Rise = Literal["not seen", "seen", "lost"]
+"""Whether the readings show the rise before ovulation; ``lost``: a later one is basal again, which
+a corpus luteum excludes."""
 
 LH_SURGE_SD_DAYS = 0.5
 """How far from the noon of the day on which the surge was seen its peak may lie. [d] (J)"""
@@ -144,6 +176,12 @@ class ProgesteroneReading:
         """Whether the laboratory printed a value and not a bound."""
         return self.low_ng_per_ml == self.high_ng_per_ml
 
+    @property
+    def is_basal(self) -> bool:
+        """Whether it surely lies below the rise."""
+        high = self.high_ng_per_ml
+        return high < RISE_NG_PER_ML or (not self.is_exact and high == RISE_NG_PER_ML)
+
 
 @dataclass(frozen=True, slots=True)
 class OvulationPosterior:
@@ -156,15 +194,23 @@ class OvulationPosterior:
     days
         Grid of ovulation times, shape (n,). [d from origin]
     weight
-        Probability of each grid point, shape (n,), summing to 1.
+        Probability of each grid point given that she ovulates in this heat, shape (n,), summing
+        to 1.
     n_readings
         Progesterone readings used.
+    none_prob
+        Probability of no ovulation in this heat, or a split heat; a rise that was seen rules both
+        out.
+    rise
+        Whether the readings show the rise.
     """
 
     origin: datetime
     days: Floats
     weight: Floats
     n_readings: int
+    none_prob: float = 0.0
+    rise: Rise = "not seen"
 
     @property
     def mean_at(self) -> datetime:
@@ -188,14 +234,15 @@ class OvulationPosterior:
         return self.quantile_at(tail), self.quantile_at(1.0 - tail)
 
     def prob_before(self, moment: datetime) -> float:
-        """Probability that ovulation was before an instant."""
+        """Probability that she has ovulated before an instant."""
         day = (moment - self.origin).total_seconds() / 86400.0
-        return float(np.interp(day, self.days, np.cumsum(self.weight), left=0.0, right=1.0))
+        given = np.interp(day, self.days, np.cumsum(self.weight), left=0.0, right=1.0)
+        return float((1.0 - self.none_prob) * given)
 
     @property
     def is_dated(self) -> bool:
-        """Whether ovulation is known well enough to name a date; else the answer is "not yet"."""
-        return self.n_readings > 0 and self.sd_days <= DATE_SD_DAYS
+        """Whether a day may be named: the rise was seen, and ovulation is known well enough."""
+        return self.rise == "seen" and self.sd_days <= DATE_SD_DAYS
 
 
 def profile_log_ng_per_ml(hours_from_peak: Floats) -> Floats:
@@ -242,9 +289,55 @@ def ovulation_posterior(
     """
     origin, n_days = _span(readings, first_day, lh_surge_on)
     days = np.arange(0.0, n_days, GRID_STEP_DAYS)
+    log_prior = _log_prior(days, origin, first_day, lh_surge_on)
     log_weight = _log_weight(days, origin, readings, first_day, lh_surge_on)
-    weight = np.exp(log_weight - logsumexp(log_weight))
-    return OvulationPosterior(origin, days, _blur(weight), len(readings))
+    total = float(logsumexp(log_weight))
+    weight = np.exp(log_weight - total)
+    rise = rise_of(readings)
+    none_prob = 0.0 if rise == "seen" else NO_OVULATION_PROB
+    if readings and rise != "seen":
+        log_odds = (
+            np.log(NO_OVULATION_PROB / (1.0 - NO_OVULATION_PROB))
+            + _log_evidence_without(origin, readings)
+            - (total - float(logsumexp(log_prior)))
+        )
+        none_prob = float(expit(log_odds))
+    return OvulationPosterior(origin, days, _blur(weight), len(readings), none_prob, rise)
+
+
+def rise_of(readings: Sequence[ProgesteroneReading]) -> Rise:
+    """Whether the readings of a heat show the rise before ovulation.
+
+    Parameters
+    ----------
+    readings
+        Of one heat, in any order.
+
+    Returns
+    -------
+    Rise
+        ``seen`` once one reading lies at :data:`RISE_NG_PER_ML` or above and at
+        :data:`RISE_TIMES` times the lowest basal reading of its laboratory before it or more, or
+        at :data:`RISE_ALONE_NG_PER_ML` or above; ``lost`` when a basal reading follows it. A bound
+        is taken at the end that shows least.
+    """
+    rise: Rise = "not seen"
+    basal: dict[str | None, float] = {}
+    for reading in in_order(readings):
+        name, low = reading.laboratory, reading.low_ng_per_ml
+        if reading.is_basal:
+            basal[name] = min(basal.get(name, np.inf), reading.high_ng_per_ml)
+            rise = "not seen" if rise == "not seen" else "lost"
+        elif low >= RISE_ALONE_NG_PER_ML or (
+            low >= RISE_NG_PER_ML and low >= RISE_TIMES * basal.get(name, np.inf)
+        ):
+            rise = "seen"
+    return rise
+
+
+def in_order(readings: Sequence[ProgesteroneReading]) -> list[ProgesteroneReading]:
+    """Readings by the time at which they were drawn."""
+    return sorted(readings, key=lambda one: (one.sampled_latest, one.sampled_earliest))
 
 
 def expected_sd_days(
@@ -375,7 +468,8 @@ def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.
     Returns
     -------
     pandas.DataFrame
-        One row a heat: cycle_id, ovulation_at (mean), ovulation_sd_days, n_readings.
+        One row a heat: cycle_id, ovulation_at (mean, given that she ovulated), ovulation_sd_days,
+        n_readings, and whether a day may be named (is_dated).
     """
     # Only this function makes a frame; the bench dates a heat without waiting for their library.
     import pandas as pd
@@ -390,10 +484,15 @@ def ovulation_of_cycles(cycles: pd.DataFrame, progesterone: pd.DataFrame) -> pd.
             first_day=cycle["first_day"].date(),
             lh_surge_on=None if pd.isna(cycle["lh_surge_on"]) else cycle["lh_surge_on"].date(),
         )
-        rows.append((cycle["cycle_id"], posterior.mean_at, posterior.sd_days, posterior.n_readings))
-    columns = ["cycle_id", "ovulation_at", "ovulation_sd_days", "n_readings"]
+        rows.append(
+            (
+                cycle["cycle_id"], posterior.mean_at, posterior.sd_days, posterior.n_readings,
+                posterior.is_dated,
+            )
+        )  # fmt: skip
+    columns = ["cycle_id", "ovulation_at", "ovulation_sd_days", "n_readings", "is_dated"]
     # A kennel that writes down no heat has a frame without rows, whose columns still have kinds.
-    kinds = {"ovulation_at": "datetime64[us]", "ovulation_sd_days": "float64"}
+    kinds = {"ovulation_at": "datetime64[us]", "ovulation_sd_days": "float64", "is_dated": "bool"}
     return pd.DataFrame(rows, columns=columns).astype(kinds)
 
 
@@ -403,7 +502,9 @@ def _span(
     """Origin of the grid, and its length in days."""
     moments = [reading.sampled_earliest for reading in readings]
     if first_day is not None:
-        return datetime.combine(first_day, time.min), BLEEDING_RANGE_DAYS[1] + 2.0
+        origin = datetime.combine(first_day, time.min)
+        last = max((at - origin).total_seconds() / 86400.0 for at in (*moments, origin))
+        return origin, max(BLEEDING_RANGE_DAYS[1] + 2.0, last + LATE_DAYS)
     flat = timedelta(days=FLAT_WINDOW_DAYS)
     if moments:
         origin = min(moments) - flat
@@ -421,17 +522,33 @@ def _log_weight(
     lh_surge_on: date | None,
 ) -> Floats:
     """Log of prior times likelihood at each day, the time from peak to ovulation at its mean."""
-    peaks = days - PEAK_TO_OVULATION_DAYS
-    log_weight = np.zeros_like(days)
+    log_prior = _log_prior(days, origin, first_day, lh_surge_on)
+    if not readings:
+        return log_prior
+    return log_prior + _log_likelihood(days - PEAK_TO_OVULATION_DAYS, origin, readings)
+
+
+def _log_prior(
+    days: Floats, origin: datetime, first_day: date | None, lh_surge_on: date | None
+) -> Floats:
+    """Log of the prior of ovulation at each day, up to a constant."""
+    log_prior = np.zeros_like(days)
     if first_day is not None:
-        log_weight = -0.5 * ((days - BLEEDING_TO_OVULATION_DAYS) / BLEEDING_SD_DAYS) ** 2
-        outside = (days < BLEEDING_RANGE_DAYS[0]) | (days > BLEEDING_RANGE_DAYS[1])
-        log_weight[outside] = -np.inf
+        log_prior = -0.5 * ((days - BLEEDING_TO_OVULATION_DAYS) / BLEEDING_SD_DAYS) ** 2
+        log_prior[days < BLEEDING_RANGE_DAYS[0]] = -np.inf
     if lh_surge_on is not None:
         noon = datetime.combine(lh_surge_on, time(12))
-        away = peaks - (noon - origin).total_seconds() / 86400.0
-        log_weight = log_weight - 0.5 * (away / LH_SURGE_SD_DAYS) ** 2
-    return log_weight + _log_likelihood(peaks, origin, readings) if readings else log_weight
+        away = days - PEAK_TO_OVULATION_DAYS - (noon - origin).total_seconds() / 86400.0
+        log_prior = log_prior - 0.5 * (away / LH_SURGE_SD_DAYS) ** 2
+    return log_prior
+
+
+def _log_evidence_without(origin: datetime, readings: Sequence[ProgesteroneReading]) -> float:
+    """Log likelihood of the readings without ovulation, the peak to come spread evenly."""
+    last = max(reading.sampled_latest for reading in readings)
+    first = (last - origin).total_seconds() / 86400.0
+    peaks = first + np.arange(0.0, SPLIT_WITHIN_DAYS, LOOK_AHEAD_STEP_DAYS)
+    return float(logsumexp(_log_likelihood(peaks, origin, readings)) - np.log(len(peaks)))
 
 
 def _log_likelihood(

@@ -33,6 +33,10 @@ class HeatTold:
         Its mean and standard deviation. [d]
     words
         What it rests on.
+    has_days
+        Whether days may be told: a reading showed the rise, or a person named the day.
+    is_read
+        Whether there is any progesterone reading of it.
     """
 
     first_on: date
@@ -40,6 +44,8 @@ class HeatTold:
     mean_on: date
     sd_days: float
     words: Sentence
+    has_days: bool
+    is_read: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +91,7 @@ class BreedingPlan:
     pair
         The two dogs; her age is ``pair.bitch_age_years``.
     heat
-        Her ovulation, and what it rests on.
+        Her ovulation, and what it rests on; where it has no days, no day of any way is told.
     cautions
         What heads the answer, of both dogs.
     is_stopped

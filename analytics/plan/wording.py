@@ -72,11 +72,19 @@ def opening_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
 def standing_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
     """When the lead would be carried out, what the answer rests on, and the bitch."""
     return (
-        schedule_sentence(plan.answers[plan.lead].outcome.option),
+        lead_schedule_sentence(plan),
         heat_sentence(plan.pair.bitch, plan.heat),
         *plan.sources,
         bitch_sentence(plan),
     )
+
+
+def lead_schedule_sentence(plan: BreedingPlan) -> Sentence:
+    """When the lead would be carried out; that no day is told where her heat has none."""
+    option = plan.answers[plan.lead].outcome.option
+    if not plan.heat.has_days:
+        return sentence("plan.no_days", way=way(option))
+    return schedule_sentence(option)
 
 
 def schedule_sentence(option: Option) -> Sentence:
@@ -94,10 +102,16 @@ def schedule_sentence(option: Option) -> Sentence:
 
 
 def heat_sentence(bitch: str, heat: HeatTold) -> Sentence:
-    """When she ovulates, and what that rests on."""
+    """When she ovulates, and what that rests on.
+
+    Without any reading that is a guess, and before a reading shows the rise no day is told.
+    """
+    if heat.is_read and not heat.has_days:
+        return sentence("plan.heat_no_rise", bitch=bitch, rests_on=heat.words)
     return sentence(
-        "plan.heat", bitch=bitch, first=heat.first_on, last=heat.last_on, rests_on=heat.words
-    )
+        "plan.heat" if heat.has_days else "plan.heat_guess",
+        bitch=bitch, first=heat.first_on, last=heat.last_on, rests_on=heat.words,
+    )  # fmt: skip
 
 
 def bitch_sentence(plan: BreedingPlan) -> Sentence:

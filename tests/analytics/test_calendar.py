@@ -9,14 +9,23 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from analytics.calendar import (
+    NO_LABOR_DAYS,
+    PUP_COUNT_DAYS,
     SPERMATOGENESIS_DAYS,
+    TEMPERATURE_DAYS_BEFORE,
+    UNTIMED_WHELPING_DAYS,
+    expected_whelping,
     look_back,
     progesterone_ng_per_ml,
     progesterone_nmol_per_l,
     retest,
     spoken_day,
-    whelping_window,
 )
+
+
+def whelping_window(*arguments, **how):
+    return expected_whelping(*arguments, **how).window
+
 
 days = st.dates(date(2000, 1, 1), date(2090, 1, 1))
 
@@ -55,7 +64,7 @@ def test_the_peak_and_ovulation_two_days_later_give_one_whelping_day():
     [
         ("LH peak", 65.0, 1.9),  # Hollinshead & Hanlon 2017, Theriogenology 101:62-72
         ("ovulation", 63.1, 2.1),  # Mir 2011, 162 pregnancies
-        ("mating", 61.4, 1.5),  # Okkens 2001, 113 bitches, single timed mating
+        ("timed mating", 61.4, 1.5),  # Okkens 2001, 113 bitches, single timed mating
     ],
 )
 def test_ninety_percent_windows_hold_ninety_percent_of_published_gestations(zero, mean, sd):
@@ -66,9 +75,9 @@ def test_ninety_percent_windows_hold_ninety_percent_of_published_gestations(zero
     assert 0.90 <= held <= 0.97
 
 
-def test_the_window_from_a_mating_lies_in_the_published_range():
+def test_the_window_from_a_timed_mating_lies_in_the_published_range():
     # Okkens 2001: 58 to 65 days in 113 bitches.
-    window = whelping_window("mating", date(2026, 3, 10), interval_prob=0.95)
+    window = whelping_window("timed mating", date(2026, 3, 10), interval_prob=0.95)
 
     assert window.first_day >= 58
     assert window.last_day <= 65
@@ -107,9 +116,46 @@ def test_a_sample_looks_back_seventy_days_and_the_epididymis_fourteen():
 def test_a_retest_waits_two_months_and_is_sure_after_a_whole_turnover():
     window = retest(date(2026, 1, 1))
 
+    assert window.first_day == 60
     assert window.first_on == date(2026, 3, 2)
     assert window.last_day == 76  # 61.9 and 14 days
 
 
 def test_a_day_is_printed_so_that_it_cannot_be_misread():
     assert spoken_day(date(2024, 3, 5)) == "5 Mar 2024"
+
+
+def test_an_untimed_mating_has_a_wide_window_without_a_middle():
+    # 57 to 72 days from a mating: Concannon et al. 1983 (M); Romagnoli 2013 (secondary).
+    first, last = date(2026, 3, 10), date(2026, 3, 13)
+    one, several = (expected_whelping("mating", first, last_on=end) for end in (first, last))
+
+    assert UNTIMED_WHELPING_DAYS == (57, 72)
+    assert (one.window.first_on - first).days == 57
+    assert (one.window.last_on - first).days == 72
+    assert (several.window.first_on, several.window.last_on - last) == (
+        one.window.first_on, timedelta(days=72),
+    )  # fmt: skip
+    assert one.window.middle_on is one.window.interval_prob is None
+
+
+@pytest.mark.parametrize(
+    ("zero", "no_labor", "pups"),
+    [("LH peak", 67, 57), ("ovulation", 65, 55), ("timed mating", 65, 55), ("mating", 72, 55)],
+)
+def test_each_rule_has_its_last_day_without_labor_and_its_radiograph(zero, no_labor, pups):
+    on = date(2026, 3, 10)
+    told = expected_whelping(zero, on)
+
+    # Teaching rules (M); ovulation lies two days after the LH peak.
+    assert (told.no_labor_by - on).days == NO_LABOR_DAYS[zero] == no_labor
+    assert (told.pups_counted_from - on).days == PUP_COUNT_DAYS[zero] == pups
+    assert (told.window.first_on - told.temperature_from).days == TEMPERATURE_DAYS_BEFORE == 3
+    assert told.pups_counted_from < told.window.last_on
+
+
+def test_of_several_matings_the_first_ends_the_waiting_and_the_last_dates_the_radiograph():
+    told = expected_whelping("mating", date(2026, 3, 10), last_on=date(2026, 3, 13))
+
+    assert told.no_labor_by == date(2026, 3, 10) + timedelta(days=72)
+    assert told.pups_counted_from == date(2026, 3, 13) + timedelta(days=55)

@@ -6,9 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.extending import (
+    MOST_ML,
     bench_reminders,
     extender_for_concentration_ml,
     extender_for_ratio_ml,
+    semen_to_leave_ml,
     volume_limit_ml,
 )
 
@@ -64,3 +66,16 @@ def test_what_is_not_known_or_just_right_is_not_judged():
     assert bench_reminders() == ()
     assert bench_reminders(ratio=5.0, final_m_per_ml=25.0, unextended_minutes=30.0,
                            dose_volume_ml=5.0, limit_ml=5.0) == ()  # fmt: skip
+
+
+def test_semen_left_in_a_spin_makes_doses_that_just_fit():
+    left = semen_to_leave_ml(5.0, 4.0, 2)
+
+    whole = left + float(extender_for_ratio_ml(left, 4.0))
+    assert whole / 2 == pytest.approx(5.0)
+
+
+def test_what_fits_the_largest_bitch_is_the_most_that_fits_any():
+    for route, most in MOST_ML.items():
+        assert most == volume_limit_ml(120.0, route)
+        assert all(volume_limit_ml(kg, route) <= most for kg in (1.0, 5.0, 9.0, 24.0, 44.0, 60.0))

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from analytics.keeping import (
+    TOLD_STEP_HOURS,
+    TOLD_UNTIL_HOURS,
     StorageDraws,
     enough_prob,
     kept_at,
@@ -17,6 +19,7 @@ from analytics.keeping import (
     medium_of,
     published_storage,
     retention_share,
+    told_hours,
 )
 
 
@@ -149,3 +152,13 @@ def test_the_curve_needs_no_sampler():
     ).stdout.split()  # fmt: skip
 
     assert {"jax", "numpyro", "scipy.stats", "pandas"} & set(loaded) == set()
+
+
+@pytest.mark.parametrize(
+    ("hours", "told"),
+    [(None, None), (0.0, 0.0), (11.99, 0.0), (12.0, 12.0), (23.9, 12.0), (24.0, 24.0),
+     (71.9, 60.0), (72.0, 72.0), (90.25, 72.0), (192.0, 72.0)],
+)  # fmt: skip
+def test_storage_is_told_in_half_days_and_never_beyond_three(hours, told):
+    assert told_hours(hours) == told
+    assert (TOLD_UNTIL_HOURS, TOLD_STEP_HOURS) == (72.0, 12.0)

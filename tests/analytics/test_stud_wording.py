@@ -93,7 +93,8 @@ def test_an_announced_fall_is_read_again_after_a_turnover_of_sperm_and_no_other(
     # The last of 60 collections at a pause of 14 days from 3 January 2022 is of 8 April 2024; two
     # months on, and 61.9 days of making sperm with 14 in the epididymis.
     assert answers.last_on == date(2024, 4, 8)
-    assert "between 7 Jun 2024 and 23 Jun 2024" in said
+    assert "collect again on 23 Jun 2024 or later" in said
+    assert "earliest day that tells anything is 7 Jun 2024 (60 days)" in said
     assert "76 days" in said
     assert "Ash (chamber)" in said
     assert "76 Tage" in DE.tell(fall_retest_sentence(answers, announce(fallen, "Rowan"))).replace(

@@ -1,5 +1,6 @@
 """Days to inseminate and the next reading: printed windows, and answers that are not yet ripe."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -14,9 +15,16 @@ from analytics.models.ovulation import (
 )
 from analytics.timing import (
     EARLY_ENOUGH_PROB,
+    HEAT_DAYS,
     INSEMINATION_WINDOWS,
+    LAST_DRAW_DAY,
+    MAY_BE_NOW_HOURS,
+    MAY_BE_NOW_NG_PER_ML,
+    NONE_LIKELY_PROB,
     NextReading,
+    heat_answer,
     insemination_chances,
+    may_be_now,
     next_readings,
     sharpest,
     state_of,
@@ -44,7 +52,7 @@ def test_one_reading_of_one_gives_not_yet_and_when_to_test_next():
     posterior = ovulation_posterior(readings, first_day=FIRST)
     option = sharpest(next_readings(readings, posterior, now, laboratory="A", first_day=FIRST))
 
-    assert state_of(posterior, now) == "not yet"
+    assert state_of(readings, posterior, now) == "no rise"
     assert not posterior.is_dated
     # Common practice, no source: every second day until it rises.
     assert timedelta(days=1) <= option.at - readings[0].sampled_earliest <= timedelta(days=3)
@@ -55,7 +63,7 @@ def test_three_readings_on_the_rise_give_a_date():
     readings = [reading(d, v) for d, v in ((7.4, 0.9), (9.4, 2.4), (10.4, 3.6), (11.4, 5.6))]
     posterior = ovulation_posterior(readings, first_day=FIRST)
 
-    assert state_of(posterior, ORIGIN + timedelta(days=11.6)) == "dated"
+    assert state_of(readings, posterior, ORIGIN + timedelta(days=11.6)) == "dated"
 
 
 def test_one_high_reading_says_that_it_has_probably_happened_and_gives_no_date():
@@ -63,7 +71,7 @@ def test_one_high_reading_says_that_it_has_probably_happened_and_gives_no_date()
     now = ORIGIN + timedelta(days=14.6)
     posterior = ovulation_posterior(readings, first_day=FIRST)
 
-    assert state_of(posterior, now) == "unsure"
+    assert state_of(readings, posterior, now) == "unsure"
     assert sharpest(next_readings(readings, posterior, now, first_day=FIRST)) is None
 
 
@@ -135,3 +143,112 @@ def test_every_window_names_its_source_and_every_semen_has_one():
     for window in INSEMINATION_WINDOWS:
         assert window.first_day <= window.last_day
         assert window.source.endswith(("(P)", "(M)"))
+
+
+def answered(values, day, *, first_day=FIRST):
+    """What is said on the evening of a day of the heat."""
+    readings = [reading(at + 0.4, value) for at, value in values]
+    posterior = ovulation_posterior(readings, first_day=first_day)
+    now = ORIGIN + timedelta(days=day + 0.8)
+    return heat_answer(readings, posterior, now, laboratory="A", first_day=first_day)
+
+
+@pytest.mark.parametrize("day", [0, 5, 12, 16, 20, 24, 28, LAST_DRAW_DAY - 1])
+@pytest.mark.parametrize("values", [[], [(-1, 0.6)]])
+def test_without_a_rise_the_next_draw_is_always_due_until_day_31(values, day):
+    told = answered([(day + at, value) for at, value in values], day)
+
+    assert told.state == "no rise"
+    assert ORIGIN + timedelta(days=day + 0.8) < told.draw.at
+    assert (told.draw.at.date() - FIRST).days <= LAST_DRAW_DAY == 31
+
+
+def test_without_a_rise_after_day_31_it_is_the_veterinarian_s():
+    told = answered([(25, 0.6)], LAST_DRAW_DAY)
+
+    assert told.state == "no rise"
+    assert told.draw is None
+    assert told.asks_vet
+    # The heat itself is told of for nine days more.
+    assert HEAT_DAYS == LAST_DRAW_DAY + 9
+
+
+@pytest.mark.parametrize(
+    ("ng_per_ml", "is_now"),
+    [(2.99, False), (3.0, True), (5.7, True), (8.0, True), (8.01, False), (25.0, False)],
+)
+def test_three_to_eight_may_be_now(ng_per_ml, is_now):
+    assert MAY_BE_NOW_NG_PER_ML == (3.0, 8.0)
+    told = answered([(12, ng_per_ml)], 12)
+
+    assert told.may_be_now == is_now
+    if is_now:
+        # Tested again on the next morning, and the veterinarian today; a date is never given.
+        assert told.draw.at == ORIGIN + timedelta(days=13, hours=9)
+        assert told.asks_vet
+        assert told.state in ("may be now", "no rise")
+
+
+@pytest.mark.parametrize(("hours", "is_now"), [(MAY_BE_NOW_HOURS, True), (48.1, False)])
+def test_a_reading_says_now_for_two_days(hours, is_now):
+    readings = [reading(6.4, 0.7), reading(12.0, 5.0)]
+    posterior = ovulation_posterior(readings, first_day=FIRST)
+    now = ORIGIN + timedelta(days=12, hours=hours)
+
+    assert may_be_now(readings, posterior, now) == is_now
+    assert MAY_BE_NOW_HOURS == 48.0
+
+
+def test_a_level_that_fell_back_asks_for_the_veterinarian_and_no_draw_or_date():
+    told = answered([(7, 0.7), (9, 2.4), (12, 5.0), (18, 0.8)], 18)
+
+    assert (told.state, told.draw, told.asks_vet, told.may_be_now) == ("lost", None, True, False)
+
+
+def test_a_reading_that_may_be_on_the_rise_is_followed_on_the_next_morning():
+    # 2.3 ng/mL without a basal reading proves nothing and is not waited on.
+    told = answered([(9, 2.3)], 9)
+
+    assert told.state == "no rise"
+    assert told.draw.at == ORIGIN + timedelta(days=10, hours=9)
+
+
+@pytest.mark.parametrize(("none_prob", "asks"), [(0.80, True), (0.7999, False)])
+def test_no_ovulation_is_the_veterinarian_s_from_four_in_five(none_prob, asks):
+    readings = [reading(10.4, 0.6)]
+    posterior = replace(ovulation_posterior(readings, first_day=FIRST), none_prob=none_prob)
+    told = heat_answer(
+        readings, posterior, ORIGIN + timedelta(days=10.8), laboratory="A", first_day=FIRST
+    )
+
+    assert told.asks_vet == asks
+    assert told.draw is not None
+    assert NONE_LIKELY_PROB == 0.80
+
+
+def test_on_the_rise_and_before_ovulation_blood_is_drawn_again():
+    told = answered([(7, 0.8), (8, 1.7)], 8)
+
+    assert told.state in ("rising", "dated")
+    assert not told.asks_vet
+
+
+def test_a_further_reading_is_not_asked_for_on_the_day_of_the_last_one():
+    readings = [reading(10.3, 0.6)]
+    posterior = ovulation_posterior(readings, first_day=FIRST)
+    options = next_readings(
+        readings, posterior, ORIGIN + timedelta(days=10.2), laboratory="A", first_day=FIRST
+    )
+
+    assert min(option.at for option in options).date() == date(2026, 3, 12)
+
+
+def test_chances_of_a_window_count_that_she_may_not_ovulate():
+    days = [date(2026, 3, 12) + timedelta(days=k) for k in range(6)]
+    sure, doubtful = known(11.375), replace(known(11.375), none_prob=0.4)
+
+    for all_of_it, part in zip(
+        insemination_chances(sure, "fresh", days), insemination_chances(doubtful, "fresh", days),
+        strict=True,
+    ):  # fmt: skip
+        assert np.array(part.probs) == pytest.approx(0.6 * np.array(all_of_it.probs))

@@ -30,15 +30,26 @@ COMMANDS = {
     "extend": ["extend", "3", "--concentration", "300", "--final", "20", "--doses", "2",
                "--weight", "8", "--waited", "45"],
     "keep": ["keep", "80", "--extender", "milk", "--dose", "300", "--hours", "24,72,200"],
-    "not yet": ["ovulation", "2026-03-08=1.0", "--first-day", "2026-03-01", "--now",
+    "not yet": ["ovulation", "2026-03-08=1.0 ng/mL", "--first-day", "2026-03-01", "--now",
                 "2026-03-08 20:00"],
-    "dated": ["ovulation", "2026-03-08=0.9", "2026-03-10=2.4", "2026-03-11=3.6",
+    "dated": ["ovulation", "2026-03-08=0.9", "2026-03-10=2.4", "2026-03-11=3.6", "--unit", "ng/mL",
               "2026-03-12 08:30=17.8 nmol/L@Lindal", "--first-day", "2026-03-01", "--now",
               "2026-03-12 20:00", "--semen", "frozen"],
     "bounded": ["ovulation", "2026-03-08=<1.0", "--first-day", "2026-03-01", "--now",
                 "2026-03-08 20:00"],
     "late": ["ovulation", "2026-03-15=>20", "--first-day", "2026-03-01", "--now",
              "2026-03-15 20:00"],
+    "now": ["ovulation", "2026-03-14=5.7", "--first-day", "2026-03-01", "--now", "2026-03-14"],
+    "no ovulation": ["ovulation", "2026-03-28=0.8 ng/mL", "--first-day", "2026-03-01", "--now",
+                     "2026-03-28 20:00"],
+    "lost": ["ovulation", "2026-03-08=0.8", "2026-03-10=2.4", "2026-03-12=5", "2026-03-18=0.9",
+             "--first-day", "2026-03-01", "--unit", "ng/mL", "--now", "2026-03-18 20:00"],
+    "over": ["ovulation", "2026-03-08=1.0", "--first-day", "2026-03-01", "--now", "2026-11-29"],
+    "past": ["ovulation", "2026-03-08=0.7 ng/mL", "2026-03-10=2.4 ng/mL", "2026-03-12=5.5 ng/mL",
+             "--first-day", "2026-03-01", "--now", "2026-11-29"],
+    "unread": ["ovulation", "--first-day", "2026-03-01", "--now", "2026-03-08 20:00"],
+    "untimed": ["whelping", "--mated", "2026-03-12", "--mated", "14.03.2026"],
+    "timed": ["whelping", "--mated", "2026-03-12", "--timed"],
     "whelping": ["whelping", "--lh", "2026-03-10", "--ovulation", "2026-03-12", "--pups", "3"],
     "lookback": ["lookback", "--collected", "2026-03-31", "--ended", "2026-01-01"],
 }  # fmt: skip
@@ -184,7 +195,11 @@ def test_extender_answers_by_ratio_and_by_concentration_alike(told, bench):
         (["concentration", "many"], "numbers with commas"),
         (["agree", "1,2,3", "1,2"], "as many of each"),
         (["agree", "70,70,70", "70,70,70"], "Read more samples"),
-        (["dose", "3", "80", "--hours", "200"], "choose an earlier insemination"),
+        (["dose", "3", "80", "--hours", "72.1"], "Choose an earlier insemination"),
+        (
+            ["dose", "3", "80", "--hours", "12.1", "--extender", "none"],
+            "choose an earlier insemination",
+        ),
         (["dose", "3", "80", "--cells", "9", "--concentration", "9"], "Leave one out"),
     ],
 )
@@ -202,7 +217,8 @@ def test_one_low_reading_is_not_yet_with_the_next_day_and_no_date(bench, told):
     values = told("not yet")
 
     assert out.startswith("Not yet")
-    assert values["state"] == "not yet"
+    assert values["state"] == "no rise"
+    assert not values["unit_supposed"]
     assert values["ovulation_on"] is None
     assert values["next_reading_on"] == "2026-03-10"
     assert "insemination_days" not in values
@@ -218,11 +234,142 @@ def test_a_dated_heat_gives_days_and_shows_that_the_sources_disagree(bench, told
     assert [one["first_day"] for one in values["insemination_days"]] == [2, 4]
 
 
-def test_days_that_have_passed_are_said_to_have_passed(told):
-    values = told("late", "--now", "2026-03-25 12:00")
+@pytest.mark.parametrize("name", ["late", "past"])
+def test_days_that_are_past_are_said_to_be_past(name, told, bench):
+    values = told(name, "--now", "2026-03-25 12:00")
+    _, out, _ = bench(*COMMANDS[name], "--now", "2026-03-25 12:00")
 
-    assert values["state"] == "unsure"
-    assert "have probably passed" in " ".join(values["answer"])
+    assert values["state"] == {"late": "unsure", "past": "dated"}[name]
+    assert "are past" in " ".join(values["answer"])
+    assert "In the window on" not in out
+
+
+@pytest.mark.parametrize("name", ["not yet", "no ovulation", "lost", "over", "unread", "bounded"])
+def test_without_a_rise_no_day_of_ovulation_or_insemination_is_told(name, told):
+    values = told(name)
+
+    assert values["rise"] in ("not seen", "lost")
+    assert values["ovulation_on"] is None
+    assert {"insemination_days", "ovulation_low_on"} & set(values) == set()
+
+
+def test_a_heat_without_readings_gets_a_wide_guess_called_so_and_a_next_draw(told):
+    values = told("unread")
+
+    assert "guess" in values["answer"][0]
+    assert values["next_reading_on"] is not None
+    assert values["no_ovulation_prob"] == 0.05
+
+
+def test_a_reading_of_ovulation_itself_says_what_to_do_today(told):
+    values = told("now")
+
+    assert (values["state"], values["may_be_now"], values["asks_vet"]) == ("may be now", True, True)
+    assert values["next_reading_on"] == "2026-03-15"
+    assert "may be ovulating now" in " ".join(values["answer"])
+
+
+def test_basal_late_in_a_heat_is_no_date_but_the_veterinarian_s(told):
+    values = told("no ovulation")
+
+    assert values["no_ovulation_prob"] > 0.9
+    assert values["asks_vet"]
+    assert values["next_reading_on"] == "2026-03-29"
+    # Thirty-one days after the first bleeding nothing more is drawn.
+    later = told("no ovulation", "--now", "2026-04-01 20:00")
+    assert later["next_reading_on"] is None
+    assert later["asks_vet"]
+    assert told("lost")["state"] == "lost"
+
+
+def test_a_heat_that_is_over_is_said_to_be_over(told):
+    assert told("over")["is_over"]
+    assert not told("over", "--now", "2026-04-10")["is_over"]  # day 40
+    assert told("over", "--now", "2026-04-11")["is_over"]
+
+
+def test_a_bare_number_is_told_to_be_read_as_nanograms_first(told):
+    bare, named = told("now"), told("now", "--unit", "nmol/L")
+
+    assert bare["unit_supposed"]
+    assert bare["answer"][0].startswith("Read as ng/mL, as no unit was typed: 5.7.")
+    # 5.7 nmol/L are 1.79 ng/mL, which alone shows no rise.
+    assert "1.8 ng/mL" in bare["answer"][0]
+    assert not named["unit_supposed"]
+    assert named["state"] == "no rise"
+
+
+def test_an_unknown_assay_is_said_with_what_it_changes(told):
+    known = ["--assay", "radioimmunoassay"]
+
+    assert any("kind of assay" in said for said in told("past")["answer"])
+    assert not any("kind of assay" in said for said in told("past", *known)["answer"])
+
+
+def test_both_sources_keep_their_own_chance_where_they_give_one_day(told):
+    # Chilled semen on day 2 alone and on days 2 to 4: two chances, also of one day.
+    values = told("dated", "--semen", "chilled")
+    said = next(one for one in values["answer"] if one.startswith("For chilled semen"))
+
+    for source in values["insemination_days"]:
+        chance = f"{100 * source['best_prob']:.0f} % likely in day"
+        assert chance in said
+
+
+def test_frozen_answers_claim_no_late_days_that_are_not_shown_for_frozen(told):
+    assert "Tsutsui" not in json.dumps(told("dated", "--semen", "frozen"))
+
+
+def test_a_mating_is_not_timed_until_someone_says_so(told, bench):
+    (untimed,), (timed,) = told("untimed")["windows"], told("timed")["windows"]
+
+    assert (untimed["first_on"], untimed["last_on"]) == ("2026-05-08", "2026-05-25")
+    assert untimed["middle_on"] is None
+    assert "caesarean is never booked" in " ".join(told("untimed")["answer"])
+    assert (timed["first_day"], timed["last_day"]) == (59, 64)
+    code, _, err = bench(*COMMANDS["untimed"], "--timed")
+    assert code == 1
+    assert "--timed is of one mating" in err
+
+
+@pytest.mark.parametrize("name", ["untimed", "timed", "whelping"])
+def test_every_whelping_has_its_last_day_without_labor_radiograph_and_temperature(name, told):
+    values = told(name)
+
+    for window in values["windows"]:
+        assert window["temperature_from"] < window["first_on"]
+        assert window["pups_counted_from"] < window["last_on"]
+        assert window["no_labor_by"] > window["first_on"]
+    said = " ".join(values["answer"])
+    for word in ("No labor by", "veterinarian the same day", "radiograph", "temperature"):
+        assert word in said
+
+
+def test_a_retest_has_an_earliest_and_a_sure_day(told):
+    said = " ".join(told("lookback")["answer"])
+
+    assert "sure day to examine him again is 18 Mar 2026, day 76" in said
+    assert "earliest is 2 Mar 2026, day 60" in said
+
+
+def test_a_count_says_which_squares_it_was_taken_to_be_of(told):
+    values = told("concentration")
+
+    assert (values["n_squares"], values["square_nl"]) == (5, 4.0)
+    # 130 cells of the whole grid, 100 nL instead of 20.
+    assert "whole grid (100 nL) it would be 26 M/mL" in " ".join(values["answer"])
+    grid = told("concentration", "--squares", "1", "--part", "grid")
+    assert grid["concentration_m_per_ml"] == pytest.approx(26.0)
+    assert "it would be" not in " ".join(grid["answer"])
+
+
+def test_no_motility_is_told_beyond_three_days(told):
+    values = told("keep", "--hours", "72,72.5,192")
+
+    assert [one["progressive_motility_pct"] is None for one in values["hours"]] == [
+        False, True, True,
+    ]  # fmt: skip
+    assert values["meets_until_h"] % 12 == 0
 
 
 def test_a_reading_without_its_laboratory_s_kind_is_less_sure(bench):
@@ -239,8 +386,9 @@ def test_a_reading_without_its_laboratory_s_kind_is_less_sure(bench):
 def test_every_day_count_names_its_zero(told):
     for name in ("whelping", "lookback"):
         for window in told(name)["windows"]:
-            assert window["day_zero"] in ("LH peak", "ovulation", "mating", "collection",
-                                          "end of the harm")  # fmt: skip
+            assert window["day_zero"] in (
+                "LH peak", "ovulation", "timed mating", "mating", "collection", "end of the harm",
+            )  # fmt: skip
             assert window["first_on"] <= window["last_on"]
 
 

@@ -2,11 +2,17 @@
 
 import json
 import re
+from datetime import datetime, timedelta
 from html import unescape
+from types import SimpleNamespace
 
 import pytest
 
+from analytics.doses import DoseChance, DosePlan
+from analytics.estimate import Estimate
+from pipelines.bench_card import CARD_LIMIT_ML
 from pipelines.cli import main
+from pipelines.slips import until_at
 from pipelines.terminal import WIDTH
 from reports.words import Words
 
@@ -51,7 +57,11 @@ def bench(kennel, capsys):
 
 
 def test_a_box_answers_in_six_lines_within_eighty_columns(bench):
-    code, out, err = bench.box(*PACK, "--weight", "20", "--waited", "45", "--check")
+    reading = ("1", "80")
+    strong = ["--cells", "500", *PACK[2:]]
+    code, out, err = bench.box(
+        *strong, "--weight", "20", "--waited", "45", "--check", reading=reading
+    )
 
     lines = out.splitlines()
     assert (code, err) == (0, "")
@@ -129,7 +139,7 @@ def test_doses_never_hold_more_than_the_sample(bench):
 
 
 def test_the_doses_asked_for_are_made_whatever_their_chance(bench):
-    values = bench.values(*PACK, "--doses", "3", "--check")
+    values = bench.values(*PACK, "--doses", "3", "--anyway", "--check")
 
     assert values["n_doses"] == 3
     assert values["doses"][2]["meets_prob"] < 0.5
@@ -219,7 +229,7 @@ def test_no_sperm_is_shown_as_an_upper_limit_of_the_sample(bench):
         (PACK, "Brakken", "no stud of these records"),
         (PACK, "Senna", "no stud of these records"),
         ([*PACK[:-6], "--inseminate", "2026-10-30 11:00"], "Bracken", "before the collection"),
-        ([*PACK[:-6], "--inseminate", "2026-11-20 11:00"], "Bracken", "earlier insemination"),
+        ([*PACK[:-6], "--inseminate", "2026-11-20 11:00"], "Bracken", "an earlier insemination"),
         ([*PACK, "--collected", "2026-10-31 20:00", "--now", "2026-10-30 19:00"], "Bracken",
          "not recorded"),
     ],
@@ -270,3 +280,107 @@ def test_a_card_without_a_rotor_says_how_to_make_it_known(bench):
     page = (bench.out / "bench-card.html").read_text(encoding="utf-8")
     assert "studcurve bench spin --radius" in page
     assert "–" in page
+
+
+WEIGHED = {"Dog": "Senna", "Sex": "female", "Adult weight (kg)": "23.4"}
+
+
+def test_her_recorded_weight_stops_a_volume_that_does_not_fit_her(bench):
+    before = bench.values(*PACK, "--check")
+    bench.kennel.load(bench.kennel.write("dogs", [WEIGHED], "weighed/dogs.csv"))
+
+    values = bench.values(*PACK)
+    code, out, _ = bench.box(*PACK)
+
+    # 3.1 mL with four parts of extender are 15.5 mL; 5 mL fit 23.4 kg: 1 mL of semen is left.
+    assert "refused" not in before
+    assert before["weight_kg"] is None
+    assert "more than the 10 mL" in " ".join(before["reminders"])
+    assert (values["refused"], values["weight_kg"]) == ("volume", 23.4)
+    assert values["dose_volume_ml"] == pytest.approx(15.5)
+    assert values["volume_limit_ml"] == 5.0
+    assert values["semen_to_leave_ml"] == pytest.approx(1.0)
+    assert code == 1
+    assert "Spin first and leave 1 mL" in re.sub(r"\s+", " ", out)
+    assert bench.slips() == []
+    assert bench.boxes().empty
+
+
+@pytest.mark.parametrize(("volume", "is_refused"), [("1.0", False), ("1.001", True)])
+@pytest.mark.parametrize("anyway", [[], ["--anyway"]])
+def test_a_volume_fits_up_to_its_limit_and_anyway_does_not_pass_it(
+    volume, is_refused, anyway, bench
+):
+    strong = ["--cells", "500", *PACK[2:], "--weight", "23", "--check", *anyway]
+
+    values = bench.values(*strong, reading=(volume, "80"))
+
+    assert ("refused" in values) == is_refused
+
+
+def test_a_dose_that_nobody_would_use_is_packed_only_when_told_to(bench):
+    weak = ["--cells", "20", *PACK[2:]]
+
+    code, out, _ = bench.box(*weak)
+    refused = bench.values(*weak)
+    assert code == 1
+    assert out.startswith("Note: ")
+    assert refused["refused"] == "hopeless dose"
+    assert refused["meets_prob"] < 0.05
+    assert bench.boxes().empty
+    assert bench.slips() == []
+
+    packed = bench.values(*weak, "--anyway")
+    assert "refused" not in packed
+    assert len(bench.boxes()) == 1
+
+
+@pytest.mark.parametrize(("prob", "hopeless"), [(0.0499, True), (0.05, False)])
+def test_hopeless_is_below_one_in_twenty(prob, hopeless):
+    chance = DoseChance(1, Estimate(10.0, 5.0, 20.0, 0.9), prob)
+
+    assert DosePlan(200.0, 0.8, 17.0, 0, (chance,), None).is_hopeless == hopeless
+
+
+@pytest.mark.parametrize(
+    ("until_h", "hours", "told"),
+    [(None, 17.0, None), (16.9, 17.0, None), (17.0, 17.0, 17.0), (23.9, 17.0, 17.0),
+     (24.0, 17.0, 24.0), (90.25, 17.0, 72.0), (90.25, 72.0, 72.0)],
+)  # fmt: skip
+def test_until_when_a_dose_is_enough_is_told_in_half_days_up_to_three(until_h, hours, told):
+    collected = datetime(2026, 10, 31, 18)
+    request = SimpleNamespace(collected_at=collected, hours=hours)
+    plan = SimpleNamespace(until_h=until_h)
+
+    wanted = None if told is None else collected + timedelta(hours=told)
+    assert until_at(request, plan) == wanted
+
+
+def test_no_box_is_packed_for_an_insemination_beyond_three_days(bench):
+    at, named = PACK[:11], PACK[12:]
+
+    assert bench.box(*at, "2026-11-03 18:00", *named, "--check")[0] == 0
+    code, _, err = bench.box(*at, "2026-11-03 18:01", *named, "--check")
+    assert code == 1
+    assert "beyond 72 h" in re.sub(r"\s+", " ", err)
+
+
+def test_the_slip_tells_half_days_and_no_minute(bench):
+    bench.box("--cells", "500", *PACK[2:])
+
+    page = bench.slips()[0].read_text(encoding="utf-8").replace("\u00a0", " ")
+    assert re.search(r"200 M for [0-3]\.[05] days from the collection", page)
+
+
+@pytest.mark.parametrize(("hours", "is_made"), [("72", True), ("72.5", False)])
+def test_a_card_reaches_three_days_and_no_further(hours, is_made, bench):
+    with pytest.raises(SystemExit) as stop:
+        main(["card", "--hours", hours, "--store", str(bench.kennel.folder / "none.duckdb"),
+              "--out", str(bench.out)])  # fmt: skip
+
+    assert (not stop.value.code) == is_made
+    assert (bench.out / "bench-card.html").exists() == is_made
+
+
+def test_a_card_leaves_out_what_fits_no_bitch():
+    assert CARD_LIMIT_ML == 10.0

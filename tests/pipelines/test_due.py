@@ -126,7 +126,7 @@ def test_a_scan_is_asked_for_from_day_28_and_a_whelping_after_it(kennel):
     assert (scan.on, scan.until) == (TODAY, TODAY + timedelta(days=7))
     (whelping,) = of_kind(items, "whelping")
     assert (whelping.on, whelping.until) == (
-        TODAY + timedelta(days=-30 + 56), TODAY + timedelta(days=-28 + 72),
+        TODAY + timedelta(days=-30 + 57), TODAY + timedelta(days=-28 + 72),
     )  # fmt: skip
 
 
@@ -313,3 +313,100 @@ def test_machines_get_every_item(demo_store_path, due_in_the_demo, capsys):
     assert (stop.value.code or 0) == 0
     assert {"kind", "dog", "on", "until", "is_late", "what"} == set(items[0])
     assert len(items) == len(due_in_the_demo)
+
+
+BASAL_LATE = [(-11, 0.6), (-4, 0.7)]
+
+
+@pytest.mark.parametrize("day", [0, 13, 20, 30])
+def test_blood_is_due_on_every_day_of_a_heat_without_a_rise(kennel, day):
+    items = due(kennel, heat(kennel, -day), ahead_days=40)
+
+    (item,) = of_kind(items, "progesterone")
+    assert TODAY <= item.on <= TODAY + timedelta(days=31 - day)
+    assert item.what.key == "due.progesterone"
+    assert of_kind(items, "insemination") == []
+
+
+def test_basal_blood_late_in_a_heat_gives_no_day_but_a_draw_and_the_veterinarian(kennel):
+    # Days to inseminate were printed for this heat, and no draw, while ovulation had to lie
+    # within 31 days of the first bleeding.
+    items = due(kennel, heat(kennel, -27, *BASAL_LATE))
+
+    assert of_kind(items, "insemination") == []
+    (item,) = of_kind(items, "progesterone")
+    assert item.what.key == "due.none_likely"
+    assert item.what.values["prob"] > 0.9
+    assert item.what.values["on"] >= TODAY
+
+
+@pytest.mark.parametrize(("day", "key"), [
+    (31, "due.none_likely"), (32, "due.no_rise"), (40, "due.no_rise"), (41, None),
+])  # fmt: skip
+def test_a_heat_whose_rise_never_came_is_the_veterinarian_s_after_day_31(kennel, day, key):
+    items = of_kind(due(kennel, heat(kennel, -day, *BASAL_LATE)), "progesterone")
+
+    assert [item.what.key for item in items] == ([] if key is None else [key])
+
+
+def test_a_heat_that_nobody_times_is_silent_after_day_31(kennel):
+    assert of_kind(due(kennel, heat(kennel, -32)), "progesterone") == []
+
+
+def test_a_reading_of_ovulation_itself_rings_the_veterinarian_today(kennel):
+    (item,) = of_kind(due(kennel, heat(kennel, -13, (0, 5.7))), "progesterone")
+
+    assert (item.what.key, item.on) == ("due.may_be_now_test", TODAY)
+    assert item.what.values["on"] == TODAY + timedelta(days=1)
+
+
+def test_a_rise_that_is_lost_is_told(kennel):
+    items = due(kennel, heat(kennel, -16, (-8, 0.7), (-6, 2.5), (-4, 5.0), (0, 0.8)))
+
+    assert of_kind(items, "insemination") == []
+    (item,) = of_kind(items, "progesterone")
+    assert item.what.key == "due.rise_lost"
+
+
+def test_radiograph_and_temperature_come_before_a_whelping(kennel):
+    sheet = kennel.write("breedings", [BRED | {"Date": on(-50), "Second date": on(-48)}])
+
+    items = due(kennel, sheet, ahead_days=60)
+
+    (radiograph,), (temperature,), (whelping,) = (
+        of_kind(items, kind) for kind in ("radiograph", "temperature", "whelping")
+    )
+    assert radiograph.on == TODAY + timedelta(days=-48 + 55)
+    assert temperature.on == whelping.on - timedelta(days=3)
+    assert whelping.what.key == "due.whelping_untimed"
+    assert whelping.what.values["late"] == TODAY + timedelta(days=-50 + 72)
+
+
+@pytest.mark.parametrize(
+    ("days", "keys"),
+    [
+        (72, ["due.whelping_untimed"]), (73, ["due.overdue", "due.outcome"]),
+        (82, ["due.overdue", "due.outcome"]), (83, ["due.outcome"]),
+    ],
+)  # fmt: skip
+def test_past_the_last_day_without_labor_she_is_for_a_veterinarian_today(kennel, days, keys):
+    sheet = kennel.write("breedings", [BRED | {"Date": on(-days)}])
+
+    items = [i for i in due(kennel, sheet) if i.kind in ("whelping", "outcome")]
+
+    assert sorted(item.what.key for item in items) == sorted(keys)
+    for item in items:
+        assert item.is_late == (item.what.key != "due.whelping_untimed")
+
+
+def test_the_whelping_of_the_list_is_that_of_the_bench(kennel, capsys):
+    from pipelines.cli import main
+
+    sheet = kennel.write("breedings", [BRED | {"Date": on(-50)}])
+    (item,) = of_kind(due(kennel, sheet, ahead_days=60), "whelping")
+
+    with pytest.raises(SystemExit):
+        main(["bench", "whelping", "--mated", on(-50), "--json"])
+    (window,) = json.loads(capsys.readouterr().out)["windows"]
+    assert (window["first_on"], window["last_on"]) == (item.on.isoformat(), item.until.isoformat())
+    assert window["no_labor_by"] == item.what.values["late"].isoformat()

@@ -145,21 +145,26 @@ def printed(capsys, *arguments):
 
 def test_the_bench_answers_from_the_kept_fit_and_marks_what_lies_beyond(store_with_fit, capsys):
     keep = ["bench", "keep", "70", "--extender", "egg yolk", "--stud", "Tarn", "--dose", "300",
-            "--target", "150", "--hours", "24,60,120", "--store", str(store_with_fit)]  # fmt: skip
+            "--target", "150", "--hours", "24,60,72", "--store", str(store_with_fit)]  # fmt: skip
 
     found = json.loads(printed(capsys, *keep, "--json"))
+    keep[keep.index("egg yolk")] = "cream"
+    unread = json.loads(printed(capsys, *keep, "--json"))
     text = printed(capsys, *keep)
 
-    # Exactly 60 h and shape 1.5: 70 % × e⁻¹ at 60 h; half is left at 60 × (log 2)^(2/3) h.
+    # Exactly 60 h and shape 1.5: 70 % × e⁻¹ at 60 h; half is left at 60 × (log 2)^(2/3) h,
+    # which is 47 and told as a day and a half.
     at_60 = found["hours"][1]
     assert at_60["progressive_motility_pct"] == pytest.approx(70 / np.e, abs=0.01)
-    assert [hour["is_extrapolated"] for hour in found["hours"]] == [False, False, True]
+    assert [hour["is_extrapolated"] for hour in found["hours"]] == [False] * 3
+    # Egg yolk was read beyond 72 h, cream never; nothing is told beyond 72 h.
+    assert [hour["is_extrapolated"] for hour in unread["hours"]] == [True] * 3
     assert found["is_own"] is True
     assert [found[f"meets_until_h{end}"] for end in ("", "_low", "_high")] == pytest.approx(
-        [60 * np.log(2) ** (2 / 3)] * 3, abs=0.01
+        [36.0] * 3
     )
-    assert "120 *" in text
-    assert "the kennel's own longest" in " ".join(text.split())
+    assert "72 *" in text
+    assert "The kennel has no reading of its own in this extender" in " ".join(text.split())
 
 
 def test_a_published_curve_is_labelled_and_marks_nothing(tmp_path, capsys):

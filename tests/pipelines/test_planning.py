@@ -4,7 +4,7 @@ import itertools
 import json
 import re
 from dataclasses import replace
-from datetime import datetime, time
+from datetime import date, datetime, time
 from types import SimpleNamespace
 
 import pandas as pd
@@ -12,12 +12,12 @@ import pytest
 from typer.testing import CliRunner
 
 from analytics.errors import ToolkitError
-from analytics.plan.wording import verdict_from_lead
+from analytics.plan.wording import heat_sentence, verdict_from_lead
 from pipelines.cli import app
 from pipelines.compare_page import comparison_results
 from pipelines.plan_answers import plan_answer
 from pipelines.plan_asked import Wishes
-from pipelines.plan_commands import read_clock, read_hours, read_weekdays
+from pipelines.plan_commands import read_clock, read_hours, read_ovulations, read_weekdays
 from pipelines.plan_records import PRICE_WORDS, heat_of, prices_on, read_plan_records
 from pipelines.planning import plan_breeding
 from reports.catalog import texts
@@ -342,9 +342,10 @@ def test_a_stopped_bitch_is_taken_out_of_the_season_and_a_stopped_stud_ends_it(
     kennel, kennel_class, run
 ):
     kennel.load(kennel.write("health", [{"Dog": "Senna"} | BRUCELLA]))
-    one = json.loads(run("season", "Tarn", "Senna", "Sage", "--json", store=kennel.records).output)
+    asked = ["season", "Tarn", "Senna", "Sage", "--ovulation", "Sage=2026-11-05"]
+    one = json.loads(run(*asked, "--json", store=kennel.records).output)
     kennel.load(kennel.write("health", [{"Dog": "Tarn"} | BRUCELLA], name="more.csv"))
-    none = run("season", "Tarn", "Senna", "Sage", store=kennel.records).output
+    none = run(*asked, store=kennel.records).output
 
     assert one["stopped"] == ["Senna"]
     assert [a["bitch"] for a in one["assignments"]] == ["Sage"]
@@ -389,7 +390,8 @@ def test_a_sample_on_hand_is_not_the_next_one(records):
 
 
 def test_a_season_of_the_demo_serves_every_bitch_within_the_rest_asked_for(run):
-    shown = run("season", "Tarn", "Thyme", "Whin", "Calla", "--rest", "3", "--json")
+    named = ["--ovulation", "calla=2026-11-14"]
+    shown = run("season", "Tarn", "Thyme", "Whin", "Calla", "--rest", "3", *named, "--json")
 
     values = json.loads(shown.output)
     days = [datetime.fromisoformat(one["on"]) for one in values["collections"]]
@@ -424,3 +426,83 @@ def test_hours_and_weekdays_are_read_as_they_are_written():
 def test_what_is_no_hour_or_weekday_is_refused_with_an_example(read, text):
     with pytest.raises(ToolkitError, match=r"written|end after"):
         read(text)
+
+
+def test_a_bitch_without_a_rise_gets_no_day_in_a_season_unless_one_is_named(run):
+    shown = run("season", "Tarn", "Thyme", "Calla", "--json")
+    named = run("season", "Tarn", "Calla", "--ovulation", "Calla=2026-11-05", "--json")
+    none = run("season", "Tarn", "Calla")
+
+    values = json.loads(shown.output)
+    assert values["undated"] == ["Calla"]
+    assert [one["bitch"] for one in values["assignments"]] == ["Thyme"]
+    assert {one for day in values["collections"] for one in day["for"]} <= {"Thyme"}
+    assert json.loads(named.output)["undated"] == []
+    assert none.exit_code == 1
+    assert "Not planned: Calla" in none.output
+    assert "litters expected" not in none.output
+
+
+@pytest.mark.parametrize("text", ["Aster", "Aster=soon", "Aster=2026-13-01"])
+def test_an_expected_ovulation_without_a_day_is_refused(text):
+    with pytest.raises(ToolkitError, match="BITCH=2026-11-05"):
+        read_ovulations([text])
+
+
+def with_readings_of_whin(records, n):
+    """The same records with the first readings of Whin's open heat alone."""
+    progesterone, cycles = records.views["progesterone"], records.views["cycles"]
+    open_heat = cycles[cycles["bitch"] == "Whin"].sort_values("first_day")["cycle_id"].iloc[-1]
+    hers = progesterone[progesterone["cycle_id"] == open_heat].sort_values("sampled_earliest")
+    kept = progesterone.drop(hers.index[n:])
+    return replace(records, views={**records.views, "progesterone": kept})
+
+
+@pytest.mark.parametrize("language", FORBIDDEN)
+@pytest.mark.parametrize(
+    ("n_readings", "key"), [(0, "plan.heat_guess"), (2, "plan.heat_no_rise"), (3, "plan.heat")]
+)
+def test_a_comparison_tells_days_from_the_rise_on_and_none_before_it(
+    n_readings, key, language, records
+):
+    asked = with_readings_of_whin(records, n_readings)
+    words = Words(language)
+    plan = plan_breeding(asked, "Tarn", "Whin", Wishes(), seed=1, n_draws=400)
+    answer = plan_answer(plan, words)
+    reader = Reader(words, "owner")
+    page = build_comparison(comparison_results(plan, asked, reader, anonymous=False), reader)
+
+    has_days = key == "plan.heat"
+    said = heat_sentence("Whin", plan.heat)
+    assert said.key == key
+    assert words.tell(said) in answer.sentences
+    assert ("first" in said.values) == (key != "plan.heat_no_rise")
+    assert (answer.values["ovulation_on"] is not None) == has_days
+    for option in answer.values["options"]:
+        assert bool(option["inseminated_at"]) == has_days
+        assert has_days or option["collected_at"] is option["packed_at"] is None
+    moments = {at for way in plan.answers for at in way.outcome.option.inseminated_at}
+    printed = [words.weekday_moment(at) for at in moments] + [words.moment(at) for at in moments]
+    ways = next(section for section in page.sections if section.name == "ways")
+    told = [
+        *answer.sentences, *page.answer, *(str(c) for row in answer.tables[0].rows for c in row),
+        *(str(c) for row in ways.table.rows for c in row),
+        *(text for section in page.sections for text in section.paragraphs),
+    ]  # fmt: skip
+    assert any(moment in text for text in told for moment in printed) == has_days
+
+
+def test_days_are_told_where_the_rise_was_seen_or_a_person_named_the_day(records):
+    assert heat_of(records, "Whin").has_days
+    unread = with_readings_of_whin(records, 0)
+    assert not heat_of(unread, "Whin").has_days
+    assert not heat_of(records, "Calla").has_days
+    assert heat_of(unread, "Whin", ovulation_on=date(2026, 11, 5)).has_days
+
+    cycles = unread.views["cycles"].copy()
+    hers = (cycles["bitch"] == "Whin") & (cycles["first_day"] == pd.Timestamp("2026-10-21"))
+    cycles.loc[hers, "vet_ovulation_on"] = pd.Timestamp("2026-11-04")
+    by_vet = heat_of(replace(unread, views={**unread.views, "cycles": cycles}), "Whin")
+    assert by_vet.has_days
+    assert by_vet.ovulation.mean_at.date() == date(2026, 11, 4)
+    assert by_vet.words.key == "heat.by_vet"

@@ -339,7 +339,7 @@ def plan(name="Rowan"):
     return BreedingPlan(
         pair,
         HeatTold(low.date(), high.date(), ovulation.mean_at.date(), ovulation.sd_days,
-                 sentence("said.no_counted_sample", stud=name)),
+                 sentence("said.no_counted_sample", stud=name), has_days=True, is_read=True),
         (),
         False,
         2,
