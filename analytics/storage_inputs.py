@@ -195,9 +195,10 @@ def _sample_keys(rows: pd.DataFrame) -> pd.Series:
 
 def _readers(rows: pd.DataFrame, clinics: pd.Series) -> pd.Series:
     """Whose eyes: the observer; on arrival the clinic; else the kennel."""
-    clinic = rows["shipment_id"].map(clinics.to_dict())
+    # A column without any name is read as numbers: it is made one of texts before it is filled.
+    clinic = rows["shipment_id"].map(clinics.to_dict()).astype("string").fillna("not named")
     at_clinic = rows["stage"] == "on arrival"
-    named = rows["observer"].where(~at_clinic, "clinic " + clinic.fillna("not named").astype(str))
+    named = rows["observer"].astype("string").where(~at_clinic, "clinic " + clinic)
     return named.fillna("kennel").astype(str)
 
 

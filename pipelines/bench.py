@@ -43,13 +43,14 @@ from pipelines.bench_options import (
 from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
+    Commands,
     JsonOption,
     SeedOption,
     StoreOption,
     show,
 )
 
-bench = typer.Typer(
+bench = Commands(
     help="Numbers at the bench: counts, doses, spin, hours, days.",
     rich_markup_mode=None,
     no_args_is_help=True,

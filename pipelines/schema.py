@@ -69,6 +69,7 @@ KEYS = {
     "fit": ("fit_id",),
     "fit_draws": ("fit_id", "parameter"),
     "setting": ("quantity",),
+    "file_day": ("which_day",),
 }
 """What tells the rows of each table apart, whether or not the engine keeps an index of it."""
 
@@ -105,7 +106,7 @@ REFERENCES = (
 
 _OF_THE_FILE = (
     "load", "source_file", "sheet_column", "line", "finding", "decision", "tombstone", "fit",
-    "fit_draws", "setting",
+    "fit_draws", "setting", "file_day",
 )  # fmt: skip
 
 OF_A_LINE = tuple(table for table in KEYS if table not in _OF_THE_FILE)
