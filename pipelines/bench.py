@@ -326,7 +326,8 @@ def whelping(
         typer.Option("--ovulation", formats=["%Y-%m-%d"], help="Day of ovulation."),
     ] = None,
     sure_to: Annotated[
-        float, typer.Option("--sure-to", min=0.0, help="Error of that day, ± days (one sd).")
+        float,
+        typer.Option("--sure-to", min=0.0, max=30.0, help="Error of that day, ± days (one sd)."),
     ] = 0.0,
     mated_on: Annotated[
         datetime | None, typer.Option("--mated", formats=["%Y-%m-%d"], help="Day of the mating.")
