@@ -134,11 +134,13 @@ def prepare_storage(evaluations: pd.DataFrame, shipments: pd.DataFrame) -> Stora
     Returns
     -------
     StorageData
-        Only collections with a reading of a stored sample; the others say nothing of storage.
+        Only collections with a reading of a stored sample; the others say nothing of storage, nor
+        does a reading of a sample of which no day of collection is known.
     """
     rows = evaluations[
         evaluations["stage"].isin([*FRESH_STAGES, *STORED_STAGES])
         & evaluations["progressive_motility_pct"].notna()
+        & evaluations["collected_earliest"].notna()
     ].copy()
     rows["sample"] = _sample_keys(rows)
     stored = rows["stage"].isin(STORED_STAGES)
