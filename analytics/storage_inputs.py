@@ -134,11 +134,13 @@ def prepare_storage(evaluations: pd.DataFrame, shipments: pd.DataFrame) -> Stora
     Returns
     -------
     StorageData
-        Only collections with a reading of a stored sample; the others say nothing of storage.
+        Only collections with a reading of a stored sample; the others say nothing of storage, nor
+        does a reading of a sample of which no day of collection is known.
     """
     rows = evaluations[
         evaluations["stage"].isin([*FRESH_STAGES, *STORED_STAGES])
         & evaluations["progressive_motility_pct"].notna()
+        & evaluations["collected_earliest"].notna()
     ].copy()
     rows["sample"] = _sample_keys(rows)
     stored = rows["stage"].isin(STORED_STAGES)
@@ -195,9 +197,10 @@ def _sample_keys(rows: pd.DataFrame) -> pd.Series:
 
 def _readers(rows: pd.DataFrame, clinics: pd.Series) -> pd.Series:
     """Whose eyes: the observer; on arrival the clinic; else the kennel."""
-    clinic = rows["shipment_id"].map(clinics.to_dict())
+    # A column without any name is read as numbers: it is made one of texts before it is filled.
+    clinic = rows["shipment_id"].map(clinics.to_dict()).astype("string").fillna("not named")
     at_clinic = rows["stage"] == "on arrival"
-    named = rows["observer"].where(~at_clinic, "clinic " + clinic.fillna("not named").astype(str))
+    named = rows["observer"].astype("string").where(~at_clinic, "clinic " + clinic)
     return named.fillna("kennel").astype(str)
 
 

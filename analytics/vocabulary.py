@@ -261,6 +261,8 @@ _TERMS = (
     ("decision", "Decision", "", "confirmed or withdrawn"),
     ("erasure_id", "Erasure", "", "one erasing of a person's data"),
     ("quantity", "Quantity", "", "name of a quantity of this vocabulary"),
+    ("which_day", "Which day", "", "which day of the file: the one on which its records end"),
+    ("falls_on", "Falls on", "", "the day itself"),
     ("name", "Name", "", "name of a file or of a column"),
     ("sheet", "Sheet", "", "which of the owner's sheets"),
     ("heading", "Heading", "", "heading of a column, as the owner sees it"),

@@ -22,7 +22,7 @@ from pipelines.dictionary import write_dictionary
 from pipelines.history import Erased
 from pipelines.schema import newest_schema
 from pipelines.sheets import SHEETS
-from pipelines.store import Store, fold_in, held_for_reading, refuse_damaged, write_ahead
+from pipelines.store import Store, copy_file, fold_in, refuse_damaged, write_ahead
 
 MANIFEST = "studcurve-export.json"
 """Names the schema and the number of rows of each table of an export."""
@@ -60,11 +60,7 @@ def back_up(source: Path, target: Path) -> None:
     """
     _refuse_existing(target)
     with _made_beside(target) as part:
-        with held_for_reading(source):
-            # Closing the file lets go of its lock, so what is not folded in yet is copied first.
-            if write_ahead(source).exists():
-                shutil.copyfile(write_ahead(source), write_ahead(part))
-            shutil.copyfile(source, part)
+        copy_file(source, part)
         fold_in(part)
         refuse_damaged(part, "The records file")
 
@@ -134,7 +130,7 @@ def export(source: Path, folder: Path) -> list[Path]:
 
 def erase_from_file(path: Path, name: str, *, today: date, reason: str) -> Erased:
     """Erase a person's name from a records file, and write the file anew without it."""
-    with Store.open(path) as store:
+    with Store.open(path, make=False) as store:
         erased = store.erase_person(name, today=today, reason=reason)
     write_anew(path)
     return erased

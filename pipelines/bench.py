@@ -43,6 +43,7 @@ from pipelines.bench_options import (
 from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
+    Commands,
     JsonOption,
     SeedOption,
     StoreOption,
@@ -55,7 +56,7 @@ DAY_FORMATS = ["%Y-%m-%d", "%d.%m.%Y"]
 MOMENT_FORMATS = ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M", *DAY_FORMATS]
 """How a moment may be typed."""
 
-bench = typer.Typer(
+bench = Commands(
     help="Numbers at the bench: counts, doses, spin, hours, days.",
     rich_markup_mode=None,
     no_args_is_help=True,
@@ -332,7 +333,8 @@ def whelping(
         typer.Option("--ovulation", formats=DAY_FORMATS, help="Day of ovulation."),
     ] = None,
     sure_to: Annotated[
-        float, typer.Option("--sure-to", min=0.0, help="Error of that day, ± days (one sd).")
+        float,
+        typer.Option("--sure-to", min=0.0, max=30.0, help="Error of that day, ± days (one sd)."),
     ] = 0.0,
     mated_on: Annotated[
         list[datetime] | None,

@@ -190,9 +190,9 @@ def _refuse_stopped(store: Path, stud: str) -> None:
         views = {view: opened.read(view) for view in CAUTION_VIEWS}
     called = views["dogs"]["call_name"]
     names = called[called.str.casefold() == stud.casefold()].tolist()
-    words = Words("en")
+    words, on = Words("en"), asked_on(None, store)
     for name in names:
-        for caution in cautions_of(views, name, asked_on(None)):
+        for caution in cautions_of(views, name, on):
             if "doses" in caution.stops:
                 raise ToolkitError(
                     f"{words.tell(caution.sentence)} No number is given for {name}: this stops it "
@@ -209,11 +209,13 @@ def sure_enough(certainty: float | None) -> float:
 
 def numbers(text: str, what: str) -> list[float]:
     """Numbers in a list such as 12,9,15."""
+    import math
+
     try:
         found = [float(part) for part in text.split(",")]
     except ValueError:
         found = []
-    if not found or min(found) < 0.0:
+    if not found or not all(math.isfinite(value) and value >= 0.0 for value in found):
         raise ToolkitError(f"The {what} are numbers with commas between; got {text!r}.")
     return found
 

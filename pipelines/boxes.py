@@ -31,9 +31,10 @@ from pipelines.semen_answers import (
     unstudied_sentence,
     upper_limit_m,
 )
-from pipelines.slips import BoxRequest, MadeUp, make_slip, record_box, until_at, write_slip
+from pipelines.slips import BoxRequest, MadeUp, make_slip, record_box, slip_name, until_at
 from pipelines.store import Store
 from pipelines.terminal import Answer, TextTable, percent, spoken, spoken_range
+from reports.slip import render_slip
 from reports.words import Words
 
 N_OWN_SAMPLES = 20
@@ -126,12 +127,22 @@ def pack_box(
     if refused is not None:
         noted = replace(refused, sentences=(*_notes(cautions), *refused.sentences))
         return PackedBox(noted, True, None)
+    # Everything is worked out before anything is recorded.
     slip_path = None
     if not check_only:
-        record_box(store_path, stud, request, made)
         slip = make_slip(stud, registered, request, plan, made, views["lab_tests"])
-        slip_path = write_slip(slip, out, words)
+        slip_path, text = out / slip_name(slip), render_slip(slip, words)
     answer = _answer(request, plan, worth, made, curve, usual, cautions, slip_path)
+    if slip_path is not None:
+        out.mkdir(parents=True, exist_ok=True)
+        record_box(store_path, stud, request, made)
+        try:
+            slip_path.write_text(text, encoding="utf-8", newline="\n")
+        except OSError as why:
+            raise ToolkitError(
+                f"The box is recorded, but its slip {slip_path} cannot be written "
+                f"({why.strerror}). Write the slip by hand."
+            ) from None
     return PackedBox(answer, False, slip_path)
 
 

@@ -1,20 +1,23 @@
 """The terminal: parse, call one function, print. Nothing is decided here.
 
-Exit codes: 0 done, 1 a person is needed (a sentence says what to do), 2 wrong usage. Answers go to
-standard output, progress to standard error. Heavy packages are imported inside the commands, so
+Exit codes: 0 done, 1 a person is needed (a sentence says what to do), 2 wrong usage, 3 an error of
+the program (a sentence names the file to send). Answers go to standard output, progress to standard
+error. Heavy packages are imported inside the commands, so
 that ``--help`` and the bench commands start at once.
 """
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from dataclasses import asdict
 from enum import Enum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
+from typer.main import get_command
 
 from analytics.errors import ToolkitError
 from pipelines import daily
@@ -23,6 +26,7 @@ from pipelines.plan_commands import compare, season
 from pipelines.terminal import (
     DEFAULT_SEED,
     DEFAULT_STORE,
+    Commands,
     JsonOption,
     PageReader,
     SeedOption,
@@ -59,7 +63,15 @@ class Sheet(Enum):
     LETTER = "us-letter"
 
 
-app = typer.Typer(
+NAME = "studcurve"
+
+MENDABLE = (
+    errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOSPC, errno.EDQUOT, errno.EEXIST,
+    errno.EISDIR, errno.ENOTDIR, errno.ENAMETOOLONG,
+)  # fmt: skip
+"""What a disk or a folder refuses and a person can mend."""
+
+app = Commands(
     help="Breeding-program analytics for kennels: records, models, reports.",
     pretty_exceptions_show_locals=False,
     rich_markup_mode=None,
@@ -104,14 +116,16 @@ def first(context: typer.Context) -> None:
 def due(
     store: StoreOption = DEFAULT_STORE,
     today: TodayOption = None,
-    days: Annotated[int, typer.Option("--days", min=0, help="How far ahead to look.")] = 14,
+    days: Annotated[
+        int, typer.Option("--days", min=0, max=3660, help="How far ahead to look.")
+    ] = 14,
     as_json: JsonOption = False,
 ) -> None:
     """Print what is due: blood draws, inseminations, scans, whelpings, outcomes, tests, straws."""
     from pipelines.due import due_lines, due_rows, read_due
     from reports.words import Words
 
-    words, on = Words("en"), asked_on(today)
+    words, on = Words("en"), asked_on(today, store)
     items = read_due(store, today=on, ahead_days=days)
     if as_json:
         show_json(due_rows(items, words))
@@ -146,9 +160,10 @@ def load(
     """Read sheets into the records file; what cannot be true is kept apart with its reason."""
     from pipelines.store import Store
 
-    with Store.open(store) as opened:
+    on = asked_on(today, store)
+    with Store.open_copy(store) if check else Store.open(store) as opened:
         report = opened.load(
-            paths, today=asked_on(today), day_order=dates.value if dates else None, check_only=check
+            paths, today=on, day_order=dates.value if dates else None, check_only=check
         )
     if as_json:
         sheets = {sheet: asdict(count) for sheet, count in report.sheets.items()}
@@ -225,8 +240,9 @@ def confirm(
     """Say that doubtful lines are right and count, by the numbers that `refused` shows."""
     from pipelines.store import Store
 
-    with Store.open(store) as opened:
-        done = opened.confirm(numbers, today=asked_on(today), reason=reason)
+    on = asked_on(today, store)
+    with Store.open(store, make=False) as opened:
+        done = opened.confirm(numbers, today=on, reason=reason)
     typer.echo(f"{done.n_closed} confirmed")
     if done.n_joined:
         typer.echo(
@@ -250,8 +266,9 @@ def withdraw(
     """Take lines out, by the numbers that `refused` shows; they stay readable."""
     from pipelines.store import Store
 
-    with Store.open(store) as opened:
-        n_lines = opened.withdraw(numbers, today=asked_on(today), reason=reason)
+    on = asked_on(today, store)
+    with Store.open(store, make=False) as opened:
+        n_lines = opened.withdraw(numbers, today=on, reason=reason)
     typer.echo(f"{n_lines} lines withdrawn; correct such a line in its sheet to bring it back")
 
 
@@ -265,7 +282,7 @@ def erase(
     """Erase a person's name from every line, old versions too, leaving a tombstone."""
     from pipelines.archive import erase_from_file
 
-    erased = erase_from_file(store, person, today=asked_on(today), reason=reason)
+    erased = erase_from_file(store, person, today=asked_on(today, store), reason=reason)
     dropped = (
         f"The kept fit of {', '.join(erased.models)} held the name and is gone; "
         "`studcurve fit` makes it anew. "
@@ -350,7 +367,7 @@ def review(
     pages = write_stud_reviews(
         store,
         out,
-        today=asked_on(today),
+        today=asked_on(today, store),
         studs=studs or (),
         reader=_reader(audience, language),
         anonymous=anonymous,
@@ -372,7 +389,11 @@ def overview(
     from pipelines.run import write_overview
 
     page = write_overview(
-        store, out, today=asked_on(today), reader=_reader(audience, language), anonymous=anonymous
+        store,
+        out,
+        today=asked_on(today, store),
+        reader=_reader(audience, language),
+        anonymous=anonymous,
     )
     typer.echo(f"wrote {page}")
 
@@ -395,7 +416,7 @@ def handout(
         store,
         stud,
         out,
-        today=asked_on(today),
+        today=asked_on(today, store),
         question=question,
         paper=paper.value,
         reader=_reader(PageReader.VET, language),
@@ -423,7 +444,7 @@ def client(
         store,
         bitch,
         out,
-        today=asked_on(today),
+        today=asked_on(today, store),
         reader=_reader(PageReader.CLIENT, language),
         anonymous=anonymous,
     )
@@ -445,12 +466,44 @@ def _finding_line(finding: dict[Any, Any]) -> str:
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run one command; the one place where a problem a person can mend becomes a sentence."""
+    """Run one command; the one place where every problem becomes a sentence and an exit code."""
+    given = sys.argv[1:] if arguments is None else arguments
     try:
-        app(args=arguments)
+        app(args=given)
     except ToolkitError as problem:
-        typer.echo("\n".join(wrapped(str(problem))), err=True)
-        sys.exit(1)
+        _say_why(str(problem), 1)
+    except OSError as problem:
+        if problem.errno in MENDABLE and problem.filename is not None:
+            _say_why(f"{problem.filename} cannot be read or written ({problem.strerror}).", 1)
+        _give_up(problem, given)
+    except Exception as problem:
+        _give_up(problem, given)
+
+
+def _give_up(problem: Exception, given: list[str]) -> NoReturn:
+    """Tell an error of the program in a sentence, and write where it happened into a file."""
+    from pipelines import trouble
+
+    file = trouble.report(problem, given, _command_named(given))
+    _say_why(trouble.sentence(problem, file), 3, *([] if file is None else [str(file)]))
+
+
+def _say_why(sentence: str, code: int, *lines: str) -> NoReturn:
+    """Say why there is no answer, and leave."""
+    typer.echo("\n".join([*wrapped(sentence), *map(printable, lines)]), err=True)
+    sys.exit(code)
+
+
+def _command_named(given: list[str]) -> str:
+    """Names of the command and its group, without the arguments."""
+    command, names = get_command(app), [NAME]
+    for argument in given:
+        inner = getattr(command, "commands", {})
+        if argument not in inner:
+            break
+        names.append(argument)
+        command = inner[argument]
+    return " ".join(names)
 
 
 if __name__ == "__main__":

@@ -80,7 +80,7 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
         promised_on=None if pd.isna(box["promised_on"]) else _day(box["promised_on"]),
         carrier=None if pd.isna(box["carrier"]) else str(box["carrier"]),
         extender=extender,
-        n_doses=float(box["n_doses"]),
+        n_doses=float("nan") if pd.isna(box["n_doses"]) else float(box["n_doses"]),
         dose_volume_ml=float(box["dose_volume_ml"]),
         motile_dose_m=dose,
         motility_pct=motility,

@@ -39,6 +39,7 @@ from pipelines.terminal import (
     JsonOption,
     SeedOption,
     StoreOption,
+    asked_at,
     show,
 )
 
@@ -143,7 +144,7 @@ def box(
         volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
         dilution=dilution, concentration=concentration, judged=judged, normal=None,
     )  # fmt: skip
-    sent_at = now or datetime.now().replace(second=0, microsecond=0)
+    sent_at = asked_at(now, store)
     request = BoxRequest(
         stud=dog,
         reading=reading,

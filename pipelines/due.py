@@ -129,6 +129,7 @@ class DueItem:
 def read_due(store_path: Path, *, today: date, ahead_days: int = AHEAD_DAYS) -> tuple[DueItem, ...]:
     """Read what is due from a records file; see :func:`due_items`."""
     with Store.open(store_path, read_only=True) as store:
+        store.refuse_empty()
         views = {view: store.read(view) for view in DUE_VIEWS}
     return due_items(views, today=today, ahead_days=ahead_days)
 

@@ -19,7 +19,7 @@ from analytics.calendar import (
 from analytics.errors import ToolkitError
 from analytics.models import ovulation
 from analytics.priors import PRIORS
-from pipelines.terminal import Answer, TextTable, percent, spoken
+from pipelines.terminal import YEARS, Answer, TextTable, percent, spoken
 
 DAYS_SHOWN = 10
 """Days for which the chance of lying in a window is printed."""
@@ -89,6 +89,8 @@ def read_progesterone(
         clock = time.fromisoformat(found["clock"].zfill(5)) if found["clock"] else None
     except ValueError:
         raise ToolkitError(f"There is no such day or time: {text!r}. {remedy}") from None
+    if day.year not in YEARS:
+        raise ToolkitError(f"A day lies between {YEARS[0]} and {YEARS[-1]}; got {text!r}. {remedy}")
     earliest = datetime.combine(day, clock or time.min)
     latest = earliest if clock else datetime.combine(day, time.max.replace(microsecond=0))
     named = _UNITS[found["unit"].lower()] if found["unit"] else unit

@@ -152,6 +152,7 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
         The kept fit no longer belongs to the model or the priors.
     """
     with Store.open(store_path, read_only=True) as store:
+        store.refuse_empty()
         views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS, *PLAN_VIEWS})}
         conception, litter = known(store, CONCEPTION), known(store, LITTER)
         levels = read_levels(store)

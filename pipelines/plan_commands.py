@@ -154,7 +154,7 @@ def compare(
         clinic=clinic,
         clinic_hours=(clinic_hours, clinic_days, closed),
     )
-    records = read_plan_records(store, datetime.combine(asked_on(today), read_clock(at)))
+    records = read_plan_records(store, datetime.combine(asked_on(today, store), read_clock(at)))
     plan = plan_breeding(
         records, stud, bitch, wishes, seed=seed, n_draws=draws, with_grids=out is not None
     )
@@ -225,7 +225,7 @@ def season(
         clinic=clinic,
         clinic_hours=(clinic_hours, clinic_days, closed),
     )
-    records = read_plan_records(store, datetime.combine(asked_on(today), read_clock(at)))
+    records = read_plan_records(store, datetime.combine(asked_on(today, store), read_clock(at)))
     planned = plan_stud_season(
         records, stud, bitches or (), wishes, away=frozenset(away or ()),
         ovulations=read_ovulations(ovulation or ()), seed=seed,

@@ -61,7 +61,7 @@ NO_PDF = (
 
 def fit_records(store_path: Path, *, seed: int, say: Callable[[str], None]) -> list[FitOutcome]:
     """Fit what the records allow and keep it."""
-    with Store.open(store_path) as store:
+    with Store.open(store_path, make=False) as store:
         return fit_models(store, seed=seed, say=say)
 
 
@@ -219,6 +219,7 @@ def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
     say("demo: loading the sheets of the invented kennel Ambertarn")
     with Store.open(store_path) as store:
         report = store.load([DEMO / "records"], today=DEMO_TODAY)
+        store.end_on(DEMO_TODAY)
     for sheet, count in report.sheets.items():
         say(f"  {sheet}: {count.n_new} new lines, {count.n_questions} questions")
     fit_records(store_path, seed=seed, say=say)

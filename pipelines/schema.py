@@ -77,6 +77,7 @@ KEYS = {
     "fit_draws": ("fit_id", "parameter"),
     "setting": ("quantity",),
     "joined_breeding": ("entry_id",),
+    "file_day": ("which_day",),
 }
 """What tells the rows of each table apart, whether or not the engine keeps an index of it."""
 
@@ -113,7 +114,7 @@ REFERENCES = (
 
 _OF_THE_FILE = (
     "load", "source_file", "sheet_column", "line", "finding", "decision", "tombstone", "fit",
-    "fit_draws", "setting", "joined_breeding",
+    "fit_draws", "setting", "joined_breeding", "file_day",
 )  # fmt: skip
 
 OF_A_LINE = tuple(table for table in KEYS if table not in _OF_THE_FILE)

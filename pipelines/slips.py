@@ -19,8 +19,7 @@ from analytics.errors import RecordsError
 from analytics.estimate import Estimate, estimate_from_draws
 from pipelines.sheets import SHEETS
 from pipelines.store import Store
-from reports.slip import BoxSlip, HealthTest, render_slip
-from reports.words import Words
+from reports.slip import BoxSlip, HealthTest
 
 USUAL_RATIO = 4.0
 """Parts of extender to one of semen until told: the middle of 3 to 5 (Sugai 2024, P)."""
@@ -220,12 +219,9 @@ def _health_tests(lab_tests: pd.DataFrame, today: date) -> tuple[HealthTest, ...
     return tuple(tests)
 
 
-def write_slip(slip: BoxSlip, out: Path, words: Words) -> Path:
-    """Write the slip under a plain name, whatever the names in it hold."""
+def slip_name(slip: BoxSlip) -> str:
+    """A plain file name for a slip, whatever the names in it hold."""
     parts = [slip.stud, slip.sent_at.date().isoformat(), slip.for_bitch or ""]
     text = unicodedata.normalize("NFKD", "-".join(parts)).encode("ascii", "ignore").decode()
     name = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:80]
-    out.mkdir(parents=True, exist_ok=True)
-    path = out / f"box-{name}.html"
-    path.write_text(render_slip(slip, words), encoding="utf-8", newline="\n")
-    return path
+    return f"box-{name}.html"

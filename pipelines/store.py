@@ -50,6 +50,9 @@ from pipelines.tables import columns_of, read_tables, write_sheet, write_tables
 STORAGE_VERSION = "v1.4.0"
 """File format: readable by every release of the engine since 1.4."""
 
+RECORDS_END = "records end"
+"""Which day of a file is the last one of its records."""
+
 MEMORY_LIMIT = "1GB"
 """What the engine may hold in memory; a larger load goes through a temporary file."""
 
@@ -144,14 +147,19 @@ class Store:
         connection: duckdb.DuckDBPyConnection,
         path: Path,
         staging: tempfile.TemporaryDirectory[str],
+        *,
+        is_new: bool,
     ) -> None:
         self._connection = connection
         self._staging = staging
+        self._is_new = is_new
         self.path = path
 
     @classmethod
-    def open(cls, path: Path, *, read_only: bool = False) -> Self:
+    def open(cls, path: Path, *, read_only: bool = False, make: bool = True) -> Self:
         """Open a records file, making it when it does not exist.
+
+        As a context manager it leaves no new file behind when its work fails.
 
         Parameters
         ----------
@@ -159,16 +167,20 @@ class Store:
             The file.
         read_only
             Many readers may open it at once, and no writer with them.
+        make
+            Whether a missing file is made; a reader makes none.
 
         Raises
         ------
         StoreLockedError
             Another process holds the file.
         RecordsError
-            The file is missing (read only), of a newer version, or no records file.
+            The file is missing and not made, of a newer version, or no records file.
         """
-        connection = _connect(path, read_only=read_only)
-        store = cls(connection, path, tempfile.TemporaryDirectory(prefix="studcurve-"))
+        is_new = not path.exists()
+        connection = _connect(path, read_only=read_only, make=make)
+        staging = tempfile.TemporaryDirectory(prefix="studcurve-")
+        store = cls(connection, path, staging, is_new=is_new)
         try:
             # From here on nothing can be read but the texts that we put into the staging folder.
             connection.execute(f"SET allowed_directories = ['{store._staging.name}']")
@@ -179,6 +191,28 @@ class Store:
             store.close()
             raise
         return store
+
+    @classmethod
+    @contextmanager
+    def open_copy(cls, path: Path) -> Iterator[Self]:
+        """Open a copy of a records file, or an empty one: what is tried there changes nothing.
+
+        Parameters
+        ----------
+        path
+            The file; it need not exist.
+
+        Raises
+        ------
+        StoreLockedError, RecordsError
+            As for :meth:`open`.
+        """
+        with tempfile.TemporaryDirectory(prefix="studcurve-") as folder:
+            copy = Path(folder) / path.name
+            if path.exists():
+                copy_file(path, copy)
+            with cls.open(copy) as store:
+                yield store
 
     @classmethod
     def make(cls, path: Path, tables: Path, schema: int) -> None:
@@ -230,6 +264,9 @@ class Store:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+        if self._is_new and kind is not None:
+            for made in (self.path, write_ahead(self.path)):
+                made.unlink(missing_ok=True)
 
     @contextmanager
     def _transaction(self, *, keep: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -428,6 +465,29 @@ class Store:
                     )
         return {str(name): float(value) for name, value in self._rows("FROM setting")}
 
+    def end_on(self, day: date) -> None:
+        """Say that these records end on a day, which is today for whoever reads them."""
+        with self._transaction() as connection:
+            connection.execute("INSERT OR REPLACE INTO file_day VALUES (?, ?)", [RECORDS_END, day])
+
+    def refuse_empty(self) -> None:
+        """Refuse a question to records that hold no line.
+
+        Raises
+        ------
+        RecordsError
+            No line is in force; how many wait for a person is said.
+        """
+        if self._one("SELECT count(*) FROM line WHERE state = 'current'"):
+            return
+        n_waiting = self._one("SELECT count(*) FROM line WHERE state = 'refused'")
+        waiting = (
+            f"{n_waiting} refused lines wait for you: `studcurve refused` lists them."
+            if n_waiting
+            else "Load sheets into them first: `studcurve template FILE.xlsx` makes the workbook."
+        )
+        raise RecordsError(f"The records {self.path} are empty: no line counts yet. {waiting}")
+
     def save_fit(self, kept: KeptFit) -> None:
         """Keep a posterior; the older one of the same model is replaced."""
         with self._transaction() as connection:
@@ -545,14 +605,49 @@ def write_ahead(path: Path) -> Path:
     return path.with_name(f"{path.name}.wal")
 
 
-@contextmanager
-def held_for_reading(path: Path) -> Iterator[None]:
-    """Keep writers away from a records file while something reads its bytes."""
-    connection = _connect(path, read_only=True)
+def copy_file(source: Path, target: Path) -> None:
+    """Copy a records file with what is not folded in yet; other programs may only read meanwhile.
+
+    Raises
+    ------
+    StoreLockedError
+        Another process is writing.
+    """
+    connection = _connect(source, read_only=True)
     try:
-        yield
+        # Closing the file lets go of its lock, so what is not folded in yet is copied first.
+        if write_ahead(source).exists():
+            shutil.copyfile(write_ahead(source), write_ahead(target))
+        shutil.copyfile(source, target)
     finally:
         connection.close()
+
+
+def last_day(path: Path) -> date | None:
+    """Day on which the records of a file end; None for records that go on, or without a file.
+
+    Raises
+    ------
+    StoreLockedError, RecordsError
+        The file is held by another process, or is no records file.
+    """
+    if not path.exists():
+        return None
+    connection = _connect(path, read_only=True)
+    try:
+        known = connection.execute(
+            "SELECT 1 FROM duckdb_tables() WHERE table_name = 'file_day'"
+        ).fetchall()
+        days = (
+            connection.execute(
+                "SELECT falls_on FROM file_day WHERE which_day = ?", [RECORDS_END]
+            ).fetchall()
+            if known
+            else []
+        )
+    finally:
+        connection.close()
+    return days[0][0] if days else None
 
 
 def fold_in(path: Path) -> None:
@@ -586,12 +681,14 @@ def refuse_damaged(path: Path, name: str) -> None:
         raise RecordsError(f"{name} is damaged ({broken[0]}). Take another copy of it.")
 
 
-def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    if read_only and not path.exists():
+def _connect(path: Path, *, read_only: bool, make: bool = True) -> duckdb.DuckDBPyConnection:
+    if not path.exists() and (read_only or not make):
         raise RecordsError(
             f"There is no records file {path}. Load sheets into it first; `studcurve template "
             "FILE.xlsx` makes the workbook to start with."
         )
+    if not path.parent.is_dir():
+        raise RecordsError(f"There is no folder {path.parent} for a records file. Make it first.")
     config: dict[str, str | bool | int | float | list[str]] = {"memory_limit": MEMORY_LIMIT}
     if not path.exists():
         config["storage_compatibility_version"] = STORAGE_VERSION

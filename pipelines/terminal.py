@@ -9,19 +9,50 @@ from __future__ import annotations
 import json
 import math
 import textwrap
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import Enum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 WIDTH = 80
 """Columns of a terminal that every answer fits into."""
 
 GAP = "  "
+
+YEARS = range(1950, 2200)
+"""Years of the days that a command takes; the calendar that answers are counted on ends later."""
+
+LARGEST_SEED = 2**32 - 1
+"""The largest seed that every generator takes."""
+
+
+class Command(TyperCommand):
+    """A command that takes only numbers that are finite and days within a lifetime or two."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401  typer's own
+        """Parse, then refuse what no sample and no calendar holds."""
+        rest = super().parse_args(ctx, args)
+        for param in self.params:
+            given = ctx.params.get(param.name or "")
+            for value in given if isinstance(given, list | tuple) else (given,):
+                wrong = _not_to_be(value)
+                if wrong is not None:
+                    raise typer.BadParameter(wrong, ctx, param_hint=f"'{param.opts[0]}'")
+        return rest
+
+
+class Commands(typer.Typer):
+    """A group of commands, each of them a :class:`Command`."""
+
+    def command(self, *args: Any, **kwargs: Any) -> Callable[[Any], Any]:  # noqa: ANN401
+        """Take a function as a command."""
+        return super().command(*args, cls=Command, **kwargs)
+
 
 StoreOption = Annotated[
     Path,
@@ -31,7 +62,9 @@ TodayOption = Annotated[
     datetime | None,
     typer.Option("--today", formats=["%Y-%m-%d"], help="The day the question is asked."),
 ]
-SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the sampler.")]
+SeedOption = Annotated[
+    int, typer.Option("--seed", min=0, max=LARGEST_SEED, help="Seed of the sampler.")
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
 
 
@@ -77,9 +110,60 @@ class Answer:
     values: Mapping[str, object] = field(default_factory=dict)
 
 
-def asked_on(today: datetime | None) -> date:
-    """The day of a question: as told, else by the clock."""
-    return today.date() if today is not None else date.today()
+def _not_to_be(value: object) -> str | None:
+    """Why a number or a day cannot be; None for one that can, and for everything else."""
+    if isinstance(value, float) and not math.isfinite(value):
+        return f"{value} is no number to count with."
+    if isinstance(value, datetime) and value.year not in YEARS:
+        return f"a day lies between {YEARS[0]} and {YEARS[-1]}; got {value:%Y-%m-%d}."
+    return None
+
+
+def asked_on(today: datetime | None, store: Path) -> date:
+    """The day of a question: as told, else the last day of records that end, else by the clock.
+
+    Records end where the file says so, as the demo's does; then a line on standard error names the
+    day.
+
+    Parameters
+    ----------
+    today
+        As told; None when it was not.
+    store
+        The records file; it need not exist.
+    """
+    if today is not None:
+        return today.date()
+    ended_on = _ended_on(store, "--today")
+    return date.today() if ended_on is None else ended_on
+
+
+def asked_at(now: datetime | None, store: Path) -> datetime:
+    """The minute of a question, by the same order; records that end know no hour but the clock's.
+
+    Parameters
+    ----------
+    now
+        As told; None when it was not.
+    store
+        The records file; it need not exist.
+    """
+    if now is not None:
+        return now
+    by_clock = datetime.now().replace(second=0, microsecond=0)
+    ended_on = _ended_on(store, "--now")
+    return by_clock if ended_on is None else datetime.combine(ended_on, by_clock.time())
+
+
+def _ended_on(store: Path, option: str) -> date | None:
+    """Last day of records that end, said; None for records that go on, and where there are none."""
+    from pipelines.store import last_day
+
+    ended_on = last_day(store)
+    if ended_on is not None:
+        typer.echo(f"These records end on {ended_on}; that is today, unless {option} says "
+                   "otherwise.", err=True)  # fmt: skip
+    return ended_on
 
 
 def show(answer: Answer, *, as_json: bool) -> None:
@@ -101,7 +185,8 @@ def text_lines(answer: Answer) -> list[str]:
     """The lines of an answer."""
     lines = [line for sentence in answer.sentences for line in wrapped(sentence)]
     for table in answer.tables:
-        lines += ["", *_table_lines(table)]
+        if table.rows:
+            lines += ["", *_table_lines(table)]
     if answer.remarks:
         lines.append("")
     for remark in answer.remarks:
