@@ -11,7 +11,8 @@ import pandas as pd
 from analytics.cautions import Caution, DogRecords, KennelRecords, cautions_for_dog
 
 CAUTION_VIEWS = (
-    "dogs", "evaluations", "breedings", "inseminations", "health_lines", "intervals",
+    "dogs", "evaluations", "breedings", "evaluations_seen", "breedings_seen", "inseminations_seen",
+    "health_lines", "intervals",
 )  # fmt: skip
 """Views that the rules read."""
 

@@ -49,7 +49,8 @@ Kind = Literal[
 """Which kinds of things fall due."""
 
 DUE_VIEWS = (
-    *FIRST_VIEWS, "open_heats", "progesterone", "cycles", "last_tests", "straws_left",
+    *FIRST_VIEWS, "inseminations", "shipments", "open_heats", "progesterone", "cycles",
+    "last_tests", "straws_left",
 )  # fmt: skip
 """Views that this is computed from."""
 

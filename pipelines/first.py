@@ -18,7 +18,7 @@ from analytics.cautions.records import Exposure
 from analytics.sentences import Sentence, sentence
 from pipelines.dog_cautions import CAUTION_VIEWS, kennel_records
 
-FIRST_VIEWS = (*CAUTION_VIEWS, "dog_use", "shipments", "frozen_lots")
+FIRST_VIEWS = (*CAUTION_VIEWS, "dog_use", "shipments_seen", "frozen_lots")
 """Views that this is computed from."""
 
 IN_USE_DAYS = 365
@@ -112,7 +112,7 @@ def _alarms(
                 sorted({e.dog for e in _all(exposed) if e.by == dog and e.through == one.dog})
             )
             yield _of_exposed(one, others, _litters(views, one, today, whelping))
-        yield from _boxes(views["shipments"], dog, status.since, today)
+        yield from _boxes(views["shipments_seen"], dog, status.since, today)
         yield from _straws(views["frozen_lots"], dog, status.since)
 
 
@@ -138,7 +138,7 @@ def _litters(
     views: Mapping[str, pd.DataFrame], exposure: Exposure, today: date, whelping: Whelping
 ) -> tuple[Sentence, ...]:
     """Litters of the two since the first contact that counts, born or expected."""
-    bred = views["breedings"]
+    bred = views["breedings_seen"]
     pair = {exposure.dog, exposure.by}
     told = []
     for row in bred.sort_values("bred_earliest").to_dict("records"):

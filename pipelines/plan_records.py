@@ -46,7 +46,7 @@ from pipelines.models import CONCEPTION, LITTER, TOTAL_SPERM
 from pipelines.store import Store
 
 PLAN_VIEWS = (
-    *CAUTION_VIEWS, "cycles", "progesterone", "shipments", "frozen_lots", "prices",
+    *CAUTION_VIEWS, "inseminations", "cycles", "progesterone", "shipments", "frozen_lots", "prices",
 )  # fmt: skip
 """Views that a plan is made from."""
 

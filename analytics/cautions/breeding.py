@@ -8,7 +8,7 @@ import pandas as pd
 
 from analytics.cautions import words
 from analytics.cautions.illness import RECENT_DAYS
-from analytics.cautions.lifting import of_kind
+from analytics.cautions.lifting import of_kind, that_lift
 from analytics.cautions.records import Caution, DogRecords, as_date, until
 from analytics.sentences import sentence
 
@@ -98,7 +98,7 @@ def _bitch_old(records: DogRecords, years: float, today: date) -> Caution:
         line.on >= since
         and line.result.strip()
         and words.organ_of(line.what) in ("breeding", "general")
-        for line in of_kind(records.health, "examination", today)
+        for line in that_lift(records.health, "examination", today)
     )
     if was_seen:
         said = sentence("caution.bitch_old", dog=records.dog, years=years)

@@ -105,6 +105,7 @@ def releases(lines: Iterable[HealthLine], today: date) -> tuple[HealthLine, ...]
         for line in lines
         if line.kind == "release by veterinarian"
         and line.on <= today
+        and not line.is_doubtful
         and words.names_brucella(line.what)
         and line.veterinarian.strip()
         and line.result.strip()
@@ -127,7 +128,11 @@ def status_of(lines: Iterable[HealthLine], today: date) -> BrucellaStatus:
     read = [(line, result_of_line(line)) for line in tests]
     # A release speaks of the samples it was given with, those of its own day among them.
     alarms = [line for line, said in read if said == "not negative" and line.on > released_on]
-    negatives = [line for line, said in read if said == "negative" and not line.is_superseded]
+    negatives = [
+        line
+        for line, said in read
+        if said == "negative" and not (line.is_superseded or line.is_doubtful)
+    ]
     screenings = [line for line in negatives if is_screening(line, known)]
     missing = [
         line

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 
 from analytics.cautions import words
 from analytics.cautions.brucella import is_brucella
-from analytics.cautions.lifting import is_released, of_kind, was_examined
+from analytics.cautions.lifting import is_released, of_kind, that_lift, was_examined
 from analytics.cautions.records import NEXT_ANSWERS, Caution, DogRecords, HealthLine
 from analytics.cautions.samples import raw_samples
 from analytics.cautions.tables import MOMENTARY
@@ -157,6 +157,7 @@ def _is_superseded_by_normal(line: HealthLine, examinations: list[HealthLine]) -
     organ = words.organ_of(line.what)
     return any(
         later.on > line.on
+        and not later.is_doubtful
         and words.is_plainly_normal(later.result)
         and (
             words.folded(later.what) == words.folded(line.what)
@@ -204,6 +205,7 @@ def _implant_acts(records: DogRecords, event: HealthLine, today: date) -> bool:
     return not any(
         sample.is_counted and not sample.shows_no_sperm and sample.on > from_on
         for sample in raw_samples(records, today)
+        if not sample.is_doubtful
     )
 
 
@@ -252,7 +254,7 @@ def _infection_released(records: DogRecords, line: HealthLine, today: date) -> b
         release.on >= line.on
         and release.veterinarian.strip() != ""
         and words.share_a_name(release.what, line.what)
-        for release in of_kind(records.health, "release by veterinarian", today)
+        for release in that_lift(records.health, "release by veterinarian", today)
     )
 
 

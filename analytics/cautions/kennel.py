@@ -58,8 +58,10 @@ class KennelRecords:
 
     @classmethod
     def of_views(cls, views: Mapping[str, pd.DataFrame]) -> KennelRecords:
-        """Read the views ``dogs``, ``evaluations``, ``health_lines``, ``breedings``,
-        ``inseminations`` and ``intervals``.
+        """Read the views of :data:`pipelines.dog_cautions.CAUTION_VIEWS`.
+
+        What was seen of a dog is read at once, doubtful lines too; what its breedings came to, and
+        what pages show of its samples, without them.
         """
         own = [
             int(row["repeat_days"])
@@ -75,9 +77,9 @@ class KennelRecords:
             evaluations={str(stud): own for stud, own in evaluations.groupby("stud")},
             breedings=views["breedings"],
             no_evaluation=evaluations.head(0),
-            samples=samples_by_stud(evaluations),
+            samples=samples_by_stud(views["evaluations_seen"]),
             health=health_lines(views["health_lines"]),
-            contacts=contacts_by_dog(views["breedings"], views["inseminations"]),
+            contacts=contacts_by_dog(views["breedings_seen"], views["inseminations_seen"]),
             brucella_interval_days=min(own, default=BRUCELLA_RETEST_DAYS),
         )
 

@@ -17,6 +17,11 @@ def of_kind(lines: Iterable[HealthLine], kind: str, today: date) -> Iterator[Hea
     )
 
 
+def that_lift(lines: Iterable[HealthLine], kind: str, today: date) -> Iterator[HealthLine]:
+    """Lines of a kind that may end a stop: none that waits to be confirmed."""
+    return (line for line in of_kind(lines, kind, today) if not line.is_doubtful)
+
+
 def is_released(
     lines: Iterable[HealthLine], since: date, today: date, *, about: Iterable[str]
 ) -> bool:
@@ -37,7 +42,7 @@ def is_released(
         line.on >= since
         and line.veterinarian.strip() != ""
         and (words.is_whole_release(line.what) or bool(words.released_from(line.what) & wanted))
-        for line in of_kind(lines, "release by veterinarian", today)
+        for line in that_lift(lines, "release by veterinarian", today)
     )
 
 
@@ -51,5 +56,5 @@ def was_examined(lines: Iterable[HealthLine], since: date, today: date) -> bool:
         and line.result.strip() != ""
         and words.organ_of(line.what) in REPRODUCTIVE
         and words.stopping_finding_of(line.what, line.result) is None
-        for line in of_kind(lines, "examination", today)
+        for line in that_lift(lines, "examination", today)
     )

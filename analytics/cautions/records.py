@@ -78,6 +78,8 @@ class HealthLine:
         Whether a person was asked about the line and said that it is right.
     is_superseded
         Whether a later version took its place that nobody has confirmed to be right.
+    is_doubtful
+        Whether the line waits to be confirmed: it alarms at once and lifts nothing.
     """
 
     dog: str
@@ -92,6 +94,7 @@ class HealthLine:
     notes: str = ""
     is_confirmed: bool = False
     is_superseded: bool = False
+    is_doubtful: bool = False
 
     def is_open(self, today: date) -> bool:
         """Whether it has begun by a day and not ended before it; without an end it has not."""
@@ -112,6 +115,8 @@ class Sample:
         NaN where not counted or not measured. [1; 10⁶ mL⁻¹; mL]
     forward_pct, normal_pct
         Progressive motility and normal shape; NaN where not read. [%]
+    is_doubtful
+        Whether its line waits to be confirmed: it alarms at once and lifts nothing.
     """
 
     on: date
@@ -122,6 +127,7 @@ class Sample:
     volume_ml: float = math.nan
     forward_pct: float = math.nan
     normal_pct: float = math.nan
+    is_doubtful: bool = False
 
     @property
     def is_counted(self) -> bool:
@@ -253,13 +259,14 @@ def health_lines(rows: pd.DataFrame) -> dict[str, tuple[HealthLine, ...]]:
             notes=_text(row["notes"]),
             is_confirmed=bool(row["is_confirmed"]),
             is_superseded=bool(row["is_superseded"]),
+            is_doubtful=bool(row["is_doubtful"]),
         )
         by_dog.setdefault(line.dog, []).append(line)
     return {dog: tuple(lines) for dog, lines in by_dog.items()}
 
 
 def samples_by_stud(evaluations: pd.DataFrame) -> dict[str, tuple[Sample, ...]]:
-    """Raw samples and failed attempts by stud, from the view ``evaluations``."""
+    """Raw samples and failed attempts by stud, from the view ``evaluations_seen``."""
     raw = evaluations[evaluations["stage"].eq("raw")]
     by_stud: dict[str, list[Sample]] = {}
     for row in raw.sort_values("collected_earliest", kind="stable").to_dict("records"):
@@ -272,6 +279,7 @@ def samples_by_stud(evaluations: pd.DataFrame) -> dict[str, tuple[Sample, ...]]:
             volume_ml=_number(row["volume_ml"]),
             forward_pct=_number(row["progressive_motility_pct"]),
             normal_pct=_number(row["normal_morphology_pct"]),
+            is_doubtful=bool(row["is_doubtful"]),
         )
         by_stud.setdefault(str(row["stud"]), []).append(sample)
     return {stud: tuple(samples) for stud, samples in by_stud.items()}
@@ -285,7 +293,7 @@ def contacts_by_dog(
     Parameters
     ----------
     breedings, inseminations
-        The views of those names.
+        The views ``breedings_seen`` and ``inseminations_seen``.
     """
     last_on = inseminations.groupby("breeding_id")["inseminated_latest"].max()
     by_dog: dict[str, list[Contact]] = {}

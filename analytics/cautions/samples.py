@@ -7,6 +7,7 @@ does not hold sperm.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from datetime import date
 
 from analytics.cautions.lifting import is_released, was_examined
@@ -45,7 +46,11 @@ _SOURCE = "trade memory (M)"
 
 def no_sperm_seen(records: DogRecords, today: date) -> list[Caution]:
     """A last counted sample without sperm stops; an earlier one is told beside a later count."""
-    counted = [sample for sample in raw_samples(records, today) if sample.is_counted]
+    counted = [
+        sample
+        for sample in raw_samples(records, today)
+        if sample.is_counted and (sample.shows_no_sperm or not sample.is_doubtful)
+    ]
     zeros = [sample for sample in counted if sample.shows_no_sperm]
     if not zeros:
         return []
@@ -82,7 +87,11 @@ def zero_count_limit_m(volume_ml: float) -> float:
 
 def discolored_sample(records: DogRecords, today: date) -> list[Caution]:
     """Blood or pus in any sample stops until an examination or a release; urine in the last."""
-    seen = [sample for sample in raw_samples(records, today) if sample.look]
+    seen = [
+        sample
+        for sample in raw_samples(records, today)
+        if sample.look and not (sample.look == "normal" and sample.is_doubtful)
+    ]
     spoken = []
     for look in ("blood", "pus"):
         on = max((sample.on for sample in seen if sample.look == look), default=None)
@@ -110,23 +119,30 @@ def far_below(records: DogRecords, today: date) -> list[Caution]:
     Of a dog whose last count showed no sperm, :func:`no_sperm_seen` speaks.
     """
     samples = raw_samples(records, today)
-    totals = [sample.total_m for sample in samples if not math.isnan(sample.total_m)]
+    total = _worst_of_last(samples, lambda sample: sample.total_m)
     parts: list[Sentence] = []
-    if totals and totals[-1] > 0.0:
-        per_kg = totals[-1] / records.weight_kg
-        if totals[-1] < FAR_BELOW_M:
-            parts.append(sentence("caution.far_below_total", total=totals[-1], limit=FAR_BELOW_M))
+    if total > 0.0:
+        per_kg = total / records.weight_kg
+        if total < FAR_BELOW_M:
+            parts.append(sentence("caution.far_below_total", total=total, limit=FAR_BELOW_M))
         elif per_kg < FAR_BELOW_M_PER_KG:
             parts.append(
                 sentence("caution.far_below_per_kg", per_kg=per_kg, limit=FAR_BELOW_M_PER_KG)
             )
-    for read, key, limit in (
-        ([s.forward_pct for s in samples], "caution.far_below_forward", FAR_BELOW_FORWARD_PCT),
-        ([s.normal_pct for s in samples], "caution.far_below_normal", FAR_BELOW_NORMAL_PCT),
+    for value, key, limit in (
+        (
+            _worst_of_last(samples, lambda sample: sample.forward_pct),
+            "caution.far_below_forward",
+            FAR_BELOW_FORWARD_PCT,
+        ),
+        (
+            _worst_of_last(samples, lambda sample: sample.normal_pct),
+            "caution.far_below_normal",
+            FAR_BELOW_NORMAL_PCT,
+        ),
     ):
-        known = [value for value in read if not math.isnan(value)]
-        if known and known[-1] < limit:
-            parts.append(sentence(key, value=known[-1], limit=limit))
+        if value < limit:
+            parts.append(sentence(key, value=value, limit=limit))
     if not parts:
         return []
     said = sentence("caution.far_below", dog=records.dog, parts=tuple(parts))
@@ -134,9 +150,20 @@ def far_below(records: DogRecords, today: date) -> list[Caution]:
     return [Caution("far below", "warn", said, source)]
 
 
+def _worst_of_last(samples: Sequence[Sample], value: Callable[[Sample], float]) -> float:
+    """The last value that nobody doubts, or a lower one of a doubtful sample after it; else NaN."""
+    worst = math.nan
+    for sample in samples:
+        read = value(sample)
+        if not math.isnan(read):
+            worst = read if not (sample.is_doubtful and worst < read) else worst
+    return worst
+
+
 def falling(records: DogRecords, today: date) -> list[Caution]:
     """Counted samples that fall one after the other, down to half of the first or less."""
-    totals = [sample.total_m for sample in raw_samples(records, today)]
+    firm = [sample for sample in raw_samples(records, today) if not sample.is_doubtful]
+    totals = [sample.total_m for sample in firm]
     totals = [total for total in totals if not math.isnan(total)]
     first = len(totals) - 1
     while first > 0 and totals[first - 1] > totals[first]:

@@ -1,6 +1,6 @@
 -- Title:   What happened to a dog
 -- Grain:   event_id
--- Reads:   event, dog
+-- Reads:   event, doubtful_entries, dog
 -- Notes:   kind is the owner's word for it, in lower case.
 SELECT
     event.event_id,
@@ -13,3 +13,4 @@ SELECT
     concat_ws('; ', event.result, event.notes) AS "text"
 FROM event
 JOIN dog USING (dog_id)
+ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = event.entry_id

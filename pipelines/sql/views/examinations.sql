@@ -1,6 +1,6 @@
 -- Title:   What was found when a dog was examined
 -- Grain:   examination_id
--- Reads:   examination, dog
+-- Reads:   examination, doubtful_entries, dog
 -- Notes:   Finding and measure are shown as they were written down, and never graded.
 SELECT
     examination.examination_id,
@@ -14,3 +14,4 @@ SELECT
     examination.notes AS "text"
 FROM examination
 JOIN dog USING (dog_id)
+ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = examination.entry_id

@@ -1,8 +1,9 @@
 -- Title:   Every line of the Health sheet, as the cautions read it
 -- Grain:   entry_id, version
--- Reads:   examination, lab_test, event, veterinary_release, dog, line, finding
+-- Reads:   examination, lab_test, event, veterinary_release, doubtful_entries, dog, line, finding
 -- Notes:   An earlier version of a line stays (is_superseded) until a person has confirmed the one
---          that took its place. is_confirmed says that a question about the line was answered.
+--          that took its place, and a doubtful line is here too: it alarms and lifts nothing.
+--          is_confirmed says that a question about the line was answered.
 WITH noted AS (
     SELECT
         entry_id, dog_id, 'examination' AS kind, examined_on AS noted_on, CAST(NULL AS DATE)
@@ -59,7 +60,8 @@ earlier AS (
 SELECT
     health.entry_id, health.version, health.dog_id, dog.call_name AS dog, health.kind,
     health.noted_on, health.until_on, health.what, health.result, health.value_text,
-    health.drug_class, health.veterinarian, health.notes, health.is_confirmed, health.is_superseded
+    health.drug_class, health.veterinarian, health.notes, health.is_confirmed, health.is_superseded,
+    doubtful_entries.entry_id IS NOT NULL AS is_doubtful
 FROM (
     SELECT *, FALSE AS is_superseded FROM kept
     UNION ALL BY NAME
@@ -71,3 +73,4 @@ FROM (
     WHERE noted_on IS NOT NULL
 ) AS health
 JOIN dog USING (dog_id)
+LEFT JOIN doubtful_entries ON doubtful_entries.entry_id = health.entry_id

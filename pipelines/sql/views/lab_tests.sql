@@ -1,6 +1,6 @@
 -- Title:   Laboratory tests as the laboratory printed them
 -- Grain:   lab_test_id
--- Reads:   lab_test, dog
+-- Reads:   lab_test, doubtful_entries, dog
 -- Notes:   Result, unit and range are shown and never graded.
 SELECT
     lab_test.lab_test_id,
@@ -15,3 +15,4 @@ SELECT
     lab_test.laboratory
 FROM lab_test
 JOIN dog USING (dog_id)
+ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = lab_test.entry_id
