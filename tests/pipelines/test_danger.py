@@ -247,7 +247,8 @@ def request(n, day, **more):
            "sent_at": at, "inseminate_at": at + timedelta(hours=16), "extender": "egg yolk",
            "ratio": None, "route": "vaginal", "weight_kg": 22.0, "target_m": 200.0,
            "certainty": 0.8, "n_doses": None, "count_cv": 0.15, "waited_minutes": None,
-           "for_bitch": None, "clinic": None, "carrier": None, "promised_on": None} | more
+           "for_bitch": None, "clinic": None, "carrier": None, "promised_on": None,
+           "is_anyway": True} | more
     )  # fmt: skip
 
 
