@@ -21,8 +21,14 @@ from analytics.cautions.breeding import (
     outcome_unknown,
     successive_failures,
 )
-from analytics.cautions.brucella import brucella
-from analytics.cautions.illness import RECENT_DAYS, drugs, illness, other_tests, unread_events
+from analytics.cautions.brucella import brucella_cautions
+from analytics.cautions.illness import (
+    RECENT_DAYS,
+    drugs,
+    illness_cautions,
+    other_tests,
+    unread_events,
+)
 from analytics.cautions.kennel import KennelRecords
 from analytics.cautions.records import (
     BRUCELLA_RETEST_DAYS,
@@ -64,11 +70,11 @@ def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:
         Stops, then warnings, then what must be said; in each the order of the rules.
     """
     spoken = [
-        *brucella(records, today),
+        *brucella_cautions(records, today),
         *no_sperm_seen(records, today),
         *discolored_sample(records, today),
         *other_tests(records, today),
-        *illness(records, today),
+        *illness_cautions(records, today),
         *drugs(records, today),
         *unread_events(records, today),
         *far_below(records, today),

@@ -174,7 +174,7 @@ def takes_antibiotic(event: HealthLine) -> bool:
     return words.names_antibiotic(f"{event.what} {event.drug_class} {event.result}")
 
 
-def brucella(records: DogRecords, today: date) -> list[Caution]:
+def brucella_cautions(records: DogRecords, today: date) -> list[Caution]:
     """What must be said of one dog, and stopped."""
     status = status_of(records.health, today)
     if status.alarm is not None:

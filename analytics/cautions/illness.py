@@ -43,7 +43,7 @@ _ILLNESS_SOURCE = "Soares 2009, J Anat (P); epididymal transit from memory (M)"
 _RULE = "rule of this toolkit (J)"
 
 
-def illness(records: DogRecords, today: date) -> list[Caution]:
+def illness_cautions(records: DogRecords, today: date) -> list[Caution]:
     """Illness as events, as findings and as a collection that was stopped for pain."""
     return [
         *_events(records, today),

@@ -69,7 +69,7 @@ def test_a_box_answers_in_six_lines_within_eighty_columns(bench):
     starts = [line for line in SIX if re.search(rf"^{line}  ", out, re.MULTILINE)]
     assert starts == SIX
     # No Brucella test is recorded: said before any number.
-    assert lines[0].startswith("Note: No Brucella test of Bracken is recorded")
+    assert lines[0].startswith("Note: Bracken: no Brucella test is recorded")
     assert "Unextended for 45 minutes" in out
 
 

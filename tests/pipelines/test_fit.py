@@ -148,6 +148,8 @@ def test_what_did_not_settle_is_refused_and_the_older_fit_stays(
 
 
 def test_the_terminal_tells_machines_what_became_of_each_model(tmp_path, capsys):
+    with Store.open(tmp_path / "k.duckdb"):
+        pass  # an empty file
     with pytest.raises(SystemExit) as stop:
         main(["fit", "--store", str(tmp_path / "k.duckdb"), "--json"])
     printed = capsys.readouterr()

@@ -77,7 +77,7 @@ def test_a_positive_brucella_test_takes_the_conception_numbers_off_the_page(
     write_stud_reviews(path, tmp_path, today=DEMO_TODAY, studs=["Tarn", "Merle"])
 
     tarn = plain((tmp_path / "stud-tarn.html").read_bytes())
-    assert "Brucella (RSAT) positive on 20 Oct 2026" in tarn
+    assert "Brucella (RSAT) of 20 Oct 2026 was not negative" in tarn
     assert "Chance of a litter" not in tarn
     assert "gave a litter" not in tarn
     assert "Chance of a litter" in (tmp_path / "stud-merle.html").read_text(encoding="utf-8")

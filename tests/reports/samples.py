@@ -10,6 +10,7 @@ import pandas as pd
 from analytics.announcement import Announcement, Power, SeenWithinAYear
 from analytics.calendar import retest
 from analytics.cautions import Caution
+from analytics.cautions.records import EVERY_ANSWER
 from analytics.checking import Replicated, Scores
 from analytics.collection_inputs import MEASURES
 from analytics.control_chart import Chart
@@ -65,9 +66,10 @@ OWNER, VET, CLIENT = (Reader(EN, audience) for audience in ("owner", "vet", "cli
 SOURCES = ("Borge et al. 2011, Theriogenology 75:911-919 (P)",)
 
 STOP = Caution(
-    "brucella positive or suspect", "stop",
-    sentence("caution.brucella_result_missing", dog="Rowan"), "Hollett 2006 (P)",
-    frozenset({"conception", "plan", "box", "doses", "forecast"}),
+    "brucella result missing", "stop",
+    sentence("caution.brucella_result_missing", dog="Rowan", what="RSAT", on=date(2026, 5, 1)),
+    "Hollett 2006 (P)",
+    EVERY_ANSWER,
 )  # fmt: skip
 
 
