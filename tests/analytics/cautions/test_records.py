@@ -1,4 +1,4 @@
-"""How the rules' records are read from views: blanks stay blank, days are whole, matings are paired."""
+"""How records are read from views: blanks stay blank, days are whole, matings are paired."""
 
 import math
 from datetime import date
@@ -84,7 +84,7 @@ def test_both_partners_have_the_contact_from_its_first_day_to_its_last():
 
 
 def test_a_day_counts_whole_and_the_next_one_not():
-    rows = pd.DataFrame({"at": pd.to_datetime(["2026-05-02 23:59:59", "2026-05-03 00:00"])})
+    rows = pd.DataFrame({"at": pd.to_datetime(["2026-05-02 23:59:59", "2026-05-03 00:00:00"])})
 
     assert len(until(rows, "at", date(2026, 5, 2))) == 1
 
