@@ -27,6 +27,9 @@ IN_USE_DAYS = 365
 TEST_RULES = frozenset({"brucella not recorded", "brucella no screening", "brucella overdue"})
 """Cautions that ask for a test."""
 
+SAID_ELSEWHERE = frozenset({"brucella not negative", "bitch old"})
+"""Stops that are told with the dogs they exposed, or only of a bitch that is in heat."""
+
 Whelping = Callable[[Mapping[str, Any]], tuple[date, date]]
 """First and last day of the whelping that a row of the view ``breedings`` leads to."""
 
@@ -51,7 +54,7 @@ def first_cautions(
     of_use: list[Caution] = []
     for dog in in_use(views, today):
         spoken = cautions_for_dog(records.of(dog["dog"], today), today)
-        stops = [c for c in spoken if c.severity == "stop" and c.rule != "brucella not negative"]
+        stops = [c for c in spoken if c.severity == "stop" and c.rule not in SAID_ELSEWHERE]
         if dog["dog"] in alarmed:
             stops = [c for c in stops if c.rule != "brucella contact"]
         of_use += [*stops, *(c for c in spoken if c.rule in TEST_RULES)]
