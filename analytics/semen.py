@@ -27,6 +27,10 @@ VOLUME_CV = 0.05
 """Reading error of a volume in a graduated tube. (J)"""
 
 
+SQUARES_NL = 20.0
+"""Volume seen in five squares of a counting chamber, which a count of none is read against. [nL]"""
+
+
 def total_sperm_m(volume_ml: ArrayLike, concentration_m_per_ml: ArrayLike) -> Floats:
     r"""Total number of sperm in an ejaculate.
 
@@ -100,6 +104,23 @@ def total_sperm_interval_m(
     return np.where(np.isnan(cells), read, np.where(np.isnan(total), np.nan, scaled))
 
 
+def zero_count_limit_m(volume_ml: float) -> float:
+    """Most sperm an ejaculate may hold of which five squares, undiluted, showed none. [10⁶]
+
+    Exact Poisson upper limit of a count of zero (95 %), with the error of a count at home (prior
+    r02): WHO laboratory manual, 6th edition (2021), counting. A diluted sample may hold as many
+    times more.
+
+    Parameters
+    ----------
+    volume_ml
+        Of the ejaculate; NaN where it is not known. [mL]
+    """
+    extra_cv = PRIORS["r02_home"].centre
+    ends = total_sperm_interval_m(volume_ml, 0.0, 0.0, extra_cv=extra_cv, looked_at_nl=SQUARES_NL)
+    return float(ends[1])
+
+
 def motility_interval_pct(
     motility_pct: ArrayLike, n_judged: ArrayLike, *, interval_prob: float = INTERVAL_PROB
 ) -> Floats:
@@ -141,14 +162,19 @@ def with_measures(evaluations: pd.DataFrame, *, extra_cv: float) -> pd.DataFrame
     -------
     pandas.DataFrame
         The rows with total_sperm_m, motile_sperm_m, total_sperm_m_low and _high,
-        motility_low_pct and motility_high_pct, normal_low_pct and normal_high_pct.
+        motility_low_pct and motility_high_pct, normal_low_pct and normal_high_pct. The upper end
+        of a zero count is what none in five squares of undiluted semen still allows.
     """
     volume = _column(evaluations, "volume_ml")
     concentration = _column(evaluations, "concentration_m_per_ml")
     cells = _column(evaluations, "n_cells_counted")
     motility = _column(evaluations, "progressive_motility_pct")
     total = total_sperm_m(volume, concentration)
-    low, high = total_sperm_interval_m(volume, concentration, cells, extra_cv=extra_cv)
+    # None seen is a count of none, whoever counted; what was looked at is not on the sheet.
+    counted = np.where(np.isnan(cells) & (concentration == 0.0), 0.0, cells)
+    low, high = total_sperm_interval_m(
+        volume, concentration, counted, extra_cv=extra_cv, looked_at_nl=SQUARES_NL
+    )
     n_judged = _column(evaluations, "n_motility_judged")
     motile_low, motile_high = motility_interval_pct(motility, n_judged)
     normal = _column(evaluations, "normal_morphology_pct") / 100.0

@@ -18,7 +18,7 @@ from analytics.cautions.records import (
     DogRecords,
     Sample,
 )
-from analytics.counting import poisson_upper_limit
+from analytics.semen import zero_count_limit_m
 from analytics.sentences import Sentence, sentence
 
 NO_SPERM_TOLD_DAYS = 365
@@ -37,9 +37,6 @@ N_FALLING, FALLING_TO = 4, 0.5
 """So many counted samples, each lower than the one before, down to this share of the first. (J)
 
 Four in a row happen by chance in one of 24 orders."""
-
-SQUARES_NL = 20.0
-"""Volume seen in five squares of a counting chamber, which a count of none is read against. [nL]"""
 
 _SOURCE = "trade memory (M)"
 
@@ -69,20 +66,6 @@ def no_sperm_seen(records: DogRecords, today: date) -> list[Caution]:
         return []
     said = sentence("caution.no_sperm_before", dog=records.dog, on=zeros[-1].on, later=last.on)
     return [Caution("no sperm seen before", "warn", said, source)]
-
-
-def zero_count_limit_m(volume_ml: float) -> float:
-    """Most sperm an ejaculate may hold of which five squares, undiluted, showed none. [10⁶]
-
-    Exact Poisson upper limit of a count of zero (95 %) over 20 nL, times the volume. WHO laboratory
-    manual, 6th edition (2021), counting.
-
-    Parameters
-    ----------
-    volume_ml
-        Of the ejaculate; NaN where it is not known. [mL]
-    """
-    return float(poisson_upper_limit(0)) / SQUARES_NL * volume_ml
 
 
 def discolored_sample(records: DogRecords, today: date) -> list[Caution]:

@@ -1,9 +1,16 @@
 """What is in a sample: missing stays missing, intervals hold what they should."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from analytics.semen import motility_interval_pct, total_sperm_interval_m, total_sperm_m
+from analytics.semen import (
+    motility_interval_pct,
+    total_sperm_interval_m,
+    total_sperm_m,
+    with_measures,
+    zero_count_limit_m,
+)
 
 
 def test_an_unmeasured_volume_gives_an_unmeasured_total():
@@ -60,3 +67,15 @@ def test_a_motility_stays_within_nought_and_a_hundred(pct):
     for n_judged in (np.nan, 200.0):
         low, high = motility_interval_pct(pct, n_judged)
         assert 0.0 <= low <= high <= 100.0
+
+
+@pytest.mark.parametrize(("cells", "concentration"), [(0.0, 0.0), (np.nan, 0.0)])
+def test_a_sample_without_sperm_is_shown_with_what_none_still_allows(cells, concentration):
+    columns = ["volume_ml", "concentration_m_per_ml", "n_cells_counted",
+               "progressive_motility_pct", "n_motility_judged", "normal_morphology_pct",
+               "n_morphology_checked"]  # fmt: skip
+    row = [2.0, concentration, cells, np.nan, np.nan, np.nan, np.nan]
+
+    (shown,) = with_measures(pd.DataFrame([row], columns=columns), extra_cv=0.15).to_dict("records")
+    assert shown["total_sperm_m"] == shown["total_sperm_m_low"] == 0.0
+    assert shown["total_sperm_m_high"] == pytest.approx(zero_count_limit_m(2.0))

@@ -1,5 +1,6 @@
 """The numbers of the rules, once more: a changed one is a decision, with its source beside it."""
 
+from analytics import semen
 from analytics.cautions import breeding, brucella, illness, records, samples, words
 
 
@@ -18,7 +19,7 @@ def test_the_numbers_of_the_rules_are_those_of_their_sources():
     assert samples.NO_SPERM_TOLD_DAYS == 365
     assert (samples.FAR_BELOW_M, samples.FAR_BELOW_M_PER_KG) == (100.0, 5.0)
     assert (samples.FAR_BELOW_FORWARD_PCT, samples.FAR_BELOW_NORMAL_PCT) == (30.0, 40.0)
-    assert (samples.N_FALLING, samples.FALLING_TO, samples.SQUARES_NL) == (4, 0.5, 20.0)
+    assert (samples.N_FALLING, samples.FALLING_TO, semen.SQUARES_NL) == (4, 0.5, 20.0)
     # Cecere; The Kennel Club (UK), rule B22c; Thomassen 2006; from memory.
     assert breeding.FAILURES_TO_REFER == 2
     assert (breeding.GROWN_YEARS, breeding.SMALL_GROWN_YEARS, breeding.SMALL_BELOW_KG) == (
