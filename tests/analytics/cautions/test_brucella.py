@@ -78,6 +78,7 @@ def test_a_release_that_names_who_and_which_tests_ends_the_stop_for_samples_up_t
     assert stopped(alarm, release(30, "breeding"))
     assert stopped(alarm, release(30, "blood"))
     assert stopped(alarm, release(-1, "Brucella"))
+    assert not stopped(alarm, release(0, "Brucella"))
 
 
 def test_a_version_that_was_not_negative_stops_until_the_change_is_confirmed():
@@ -96,6 +97,8 @@ def test_a_test_without_its_result_stops_until_it_comes(result):
     }
     assert not stops(records(health=(lab_test(10, result), lab_test(10))))
     assert not stops(records(health=(lab_test(10, result), lab_test(5))))
+    assert not stops(records(health=(lab_test(10, result), release(10, "Brucella"))))
+    assert stops(records(health=(lab_test(10, result), release(11, "Brucella"))))
 
 
 @pytest.mark.parametrize(
@@ -145,6 +148,7 @@ def mated(days, partner="Senna", is_natural=True):
         (mated(30), (lab_test(30 + 366),), 1),
         (mated(30), (lab_test(29),), 1),
         (mated(30), (lab_test(40, what="Brucella PCR"),), 1),
+        (mated(0), (), 1),
         (mated(-1), (), 0),
     ],
 )
@@ -230,6 +234,13 @@ def test_an_exposed_dog_is_stopped_until_a_negative_test_late_enough_or_a_releas
     assert ("brucella contact" in spoken) is is_stopped
 
 
+def test_a_negative_test_of_today_clears_where_it_is_late_enough():
+    met = Exposure("Rowan", "Fennel", ago(SECOND_TEST_DAYS[1]), ago(SECOND_TEST_DAYS[1]))
+
+    assert "brucella contact" not in stops(records(health=(lab_test(0),), exposures=(met,)))
+    assert "brucella contact" in stops(records(health=(lab_test(-1),), exposures=(met,)))
+
+
 def test_a_contact_of_a_contact_warns():
     met = Exposure("Rowan", "Fennel", ago(10), ago(10), through="Senna")
 
@@ -242,4 +253,6 @@ def test_the_status_knows_since_when():
 
     assert status.since == ago(100) - timedelta(days=SEROCONVERSION_DAYS)
     assert status.alarm.on == ago(30)
+    # A negative of the same day is none from before.
+    assert status_of((lab_test(30), lab_test(30, "positive")), TODAY).since is None
     assert status_of((lab_test(100),), TODAY).since is None
