@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
+from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
@@ -140,17 +141,21 @@ def due_migrations(connection: Connection, file_name: str, *, read_only: bool) -
         The file is of a newer version, or of an older one and may not be written.
     """
     version, newest = schema_version(connection), newest_schema()
-    if version > newest:
-        raise RecordsError(
-            f"{file_name} was written by schema {version}; this version reads schema {newest}. "
-            "Install the newer version that wrote it."
-        )
+    _refuse_newer(version, file_name)
     if version < newest and read_only:
         raise RecordsError(
             f"{file_name} was written by schema {version}; this version reads schema {newest}. "
             "Make a backup, then load any sheet once to bring the file up to date."
         )
     return migrations()[version:]
+
+
+def _refuse_newer(version: int, file_name: str) -> None:
+    if version > newest_schema():
+        raise RecordsError(
+            f"{file_name} was written by schema {version}; this version reads schema "
+            f"{newest_schema()}. Install the newer version that wrote it."
+        )
 
 
 def schema_version(connection: Connection) -> int:
@@ -174,10 +179,11 @@ def migrate(connection: Connection, due: Sequence[Traversable]) -> None:
 
 
 def make_views(connection: Connection) -> None:
-    """Make the views anew and tell the file the order of the sheets' columns."""
+    """Make macros and views anew and tell the file the order of the sheets' columns."""
+    for macro in _macro_texts().values():
+        connection.execute(f"CREATE OR REPLACE MACRO {macro}")
     for view, body in _view_texts().items():
-        connection.execute(f"CREATE OR REPLACE VIEW {view} AS\n{body}")
-        connection.execute(f"COMMENT ON VIEW {view} IS '{_fingerprint(body)}'")
+        connection.execute(f"CREATE OR REPLACE VIEW {view} AS FROM query({_literal(body)})")
     connection.execute("DELETE FROM sheet_column")
     for sheet in SHEETS.values():
         for position, column in enumerate(sheet.columns, 1):
@@ -194,21 +200,126 @@ def shadow_views(connection: Connection) -> None:
 
 
 def are_views_current(connection: Connection) -> bool:
-    """Whether the views that a file keeps are those of this version."""
+    """Whether the views that a file keeps are those of this version, to the letter.
+
+    A view is kept as ``query('text')``: of any other form the engine gives back a text of its own.
+    """
     kept = dict(
         connection.execute(
-            "SELECT view_name, comment FROM duckdb_views() WHERE NOT internal AND NOT temporary"
+            "SELECT view_name, sql FROM duckdb_views() WHERE NOT internal AND NOT temporary"
         ).fetchall()
     )
-    return all(kept.get(view) == _fingerprint(body) for view, body in _view_texts().items())
+    return all(
+        kept.get(view) == f"CREATE VIEW {view} AS SELECT * FROM query({_literal(body)});"
+        for view, body in _view_texts().items()
+    )
 
 
-def _view_texts() -> dict[str, str]:
+def refuse_foreign(connection: Connection, file_name: str) -> bool:
+    """Refuse a file that holds what no records file holds, before anything in it is used.
+
+    A macro of the file would be called in the place of a function of the engine, a trigger with
+    every line that is written. To be called first of all: until then no function may be used. Views
+    of other names are let be, and never read.
+
+    Returns
+    -------
+    bool
+        Whether the macros of the file are those of this version. They are made for this connection
+        as well; a view that the file keeps calls those of the file all the same.
+
+    Raises
+    ------
+    RecordsError
+        The file is of a newer version, or holds what no records file holds.
+    """
+    tables = _of_the_file(connection, "tables", "table_name")
+    if ("main", "schema_version") in tables:
+        versions = connection.execute("SELECT version FROM schema_version").fetchall()
+        _refuse_newer(max((version for (version,) in versions), default=0), file_name)
+    for macro in _macro_texts().values():
+        connection.execute(f"CREATE OR REPLACE TEMP MACRO {macro}")
+    macros = connection.execute(
+        "SELECT database_name, schema_name, function_name, function_type, parameters, "
+        "macro_definition FROM system.main.duckdb_functions() WHERE internal = false"
+    ).fetchall()
+    ours = sorted(macro[2:] for macro in macros if macro[0] == "temp")
+    kept = [macro for macro in macros if macro[0] != "temp"]
+    known = _made_by_migrations()
+    held = {
+        "table": tables,
+        "macro": [(macro[1], macro[2]) for macro in kept],
+        "type": _of_the_file(connection, "types", "type_name"),
+        "trigger": _of_the_file(connection, "triggers", "trigger_name"),
+        "sequence": _of_the_file(connection, "sequences", "sequence_name"),
+    }
+    for kind, names in held.items():
+        for schema, name in names:
+            if schema != "main" or name not in known.get(kind, ()):
+                raise RecordsError(
+                    f"{file_name} holds a {kind} named {name[:60]!r}, which no records file holds, "
+                    "so it is not used. If somebody sent it, ask for an export instead."
+                )
+    return sorted(macro[2:] for macro in kept) == ours
+
+
+def _of_the_file(connection: Connection, kind: str, column: str) -> list[tuple[str, str]]:
+    """Schema and name of everything of a kind that a file keeps."""
+    is_kept = "internal = false" if kind in ("tables", "types") else "true"
+    rows = connection.execute(
+        f"SELECT schema_name, {column} FROM system.main.duckdb_{kind}() WHERE {is_kept}"
+    ).fetchall()
+    return [(str(schema), str(name)) for schema, name in rows]
+
+
+@cache
+def _made_by_migrations() -> Mapping[str, frozenset[str]]:
+    """Names of the tables, macros and types that a file of any version may hold, by kind."""
+    texts = "\n".join(script.read_text(encoding="utf-8") for script in migrations())
+    made = {
+        kind: frozenset(re.findall(rf"^CREATE (?:OR REPLACE )?{kind.upper()} (\w+)", texts, re.M))
+        for kind in ("table", "macro", "type")
+    }
+    return made | {"table": made["table"] | {"schema_version"}}
+
+
+@cache
+def _macro_texts() -> Mapping[str, str]:
+    """What the migrations say of each macro that a file keeps, from its name on; the last wins."""
+    texts = "\n".join(script.read_text(encoding="utf-8") for script in migrations())
+    said = re.findall(r"^CREATE (?:OR REPLACE )?MACRO ((\w+).*?;)$", texts, re.M | re.S)
+    return {name: text for text, name in said}
+
+
+@cache
+def _view_texts() -> Mapping[str, str]:
     return {view: (SQL / "views" / f"{view}.sql").read_text(encoding="utf-8") for view in VIEWS}
 
 
-def _fingerprint(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()
+def _literal(text: str) -> str:
+    """SQL for a text."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def kept_tables(connection: Connection) -> list[str]:
+    """Names of the tables that a file of any version keeps."""
+    rows = connection.execute(
+        "SELECT table_name FROM duckdb_tables() WHERE NOT internal AND NOT temporary"
+    ).fetchall()
+    return [f'"{table}"' for (table,) in rows if table in _made_by_migrations()["table"]]
+
+
+def columns_by_table(connection: Connection) -> dict[str, list[tuple[str, str]]]:
+    """Name and type of the columns of each table, in their order."""
+    rows = connection.execute(
+        "SELECT table_name, column_name, data_type FROM duckdb_columns() "
+        "WHERE NOT internal ORDER BY table_name, column_index"
+    ).fetchall()
+    columns: dict[str, list[tuple[str, str]]] = {table: [] for table in KEYS}
+    for table, column, kind in rows:
+        if table in columns:
+            columns[table].append((column, kind))
+    return columns
 
 
 def broken_promises(connection: Connection) -> list[str]:

@@ -15,6 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Any, Self
@@ -35,11 +36,14 @@ from pipelines.schema import (
     VIEWS,
     are_views_current,
     broken_promises,
+    columns_by_table,
     due_migrations,
+    kept_tables,
     make_views,
     migrate,
     migrations,
     newest_schema,
+    refuse_foreign,
     schema_version,
     shadow_views,
 )
@@ -52,6 +56,9 @@ STORAGE_VERSION = "v1.4.0"
 
 RECORDS_END = "records end"
 """Which day of a file is the last one of its records."""
+
+N_TRIES = 5
+"""How often a file is opened again that was replaced meanwhile."""
 
 MEMORY_LIMIT = "1GB"
 """What the engine may hold in memory; a larger load goes through a temporary file."""
@@ -178,15 +185,17 @@ class Store:
             The file is missing and not made, of a newer version, or no records file.
         """
         is_new = not path.exists()
-        connection = _connect(path, read_only=read_only, make=make)
         staging = tempfile.TemporaryDirectory(prefix="studcurve-")
+        try:
+            connection, are_macros_ours = _connect(
+                path, read_only=read_only, make=make, reached=Path(staging.name)
+            )
+        except BaseException:
+            staging.cleanup()
+            raise
         store = cls(connection, path, staging, is_new=is_new)
         try:
-            # From here on nothing can be read but the texts that we put into the staging folder.
-            connection.execute(f"SET allowed_directories = ['{store._staging.name}']")
-            connection.execute("SET enable_external_access = false")
-            connection.execute("SET lock_configuration = true")
-            store._migrate(read_only=read_only)
+            store._migrate(read_only=read_only, are_macros_ours=are_macros_ours)
         except BaseException:
             store.close()
             raise
@@ -237,7 +246,7 @@ class Store:
                 f"The export is of schema {schema}; this version reads schema 1 to "
                 f"{newest_schema()}. Install the newer version that wrote it."
             )
-        connection = _connect(path, read_only=False)
+        connection, _ = _connect(path, read_only=False, reached=tables)
         try:
             connection.execute("BEGIN")
             migrate(connection, migrations()[:schema])
@@ -281,9 +290,9 @@ class Store:
                 self._connection.execute("ROLLBACK")
             raise
 
-    def _migrate(self, *, read_only: bool) -> None:
+    def _migrate(self, *, read_only: bool, are_macros_ours: bool) -> None:
         due = due_migrations(self._connection, self.path.name, read_only=read_only)
-        is_current = not due and are_views_current(self._connection)
+        is_current = not due and are_macros_ours and are_views_current(self._connection)
         if read_only and not is_current:
             shadow_views(self._connection)
         elif not is_current:
@@ -613,7 +622,7 @@ def copy_file(source: Path, target: Path) -> None:
     StoreLockedError
         Another process is writing.
     """
-    connection = _connect(source, read_only=True)
+    connection, _ = _connect(source, read_only=True)
     try:
         # Closing the file lets go of its lock, so what is not folded in yet is copied first.
         if write_ahead(source).exists():
@@ -633,7 +642,7 @@ def last_day(path: Path) -> date | None:
     """
     if not path.exists():
         return None
-    connection = _connect(path, read_only=True)
+    connection, _ = _connect(path, read_only=True)
     try:
         known = connection.execute(
             "SELECT 1 FROM duckdb_tables() WHERE table_name = 'file_day'"
@@ -652,7 +661,7 @@ def last_day(path: Path) -> date | None:
 
 def fold_in(path: Path) -> None:
     """Make a records file one file: what is not folded in yet comes in."""
-    connection = _connect(path, read_only=False)
+    connection, _ = _connect(path, read_only=False)
     try:
         connection.execute("CHECKPOINT")
     finally:
@@ -667,12 +676,12 @@ def refuse_damaged(path: Path, name: str) -> None:
     RecordsError
         It is damaged. A file of an older schema is read and not proved further.
     """
-    connection = _connect(path, read_only=True)
+    connection, _ = _connect(path, read_only=True)
     try:
-        for (table,) in connection.execute("SELECT table_name FROM duckdb_tables()").fetchall():
-            connection.execute(f"SELECT max(hash(rows)) FROM {table} AS rows").fetchall()
+        for table in kept_tables(connection):
+            connection.execute(f"SELECT max(hash(kept)) FROM {table} AS kept").fetchall()
         is_newest = schema_version(connection) == newest_schema()
-        broken = broken_promises(connection) if is_newest else []
+        broken = [*_strange_tables(connection), *broken_promises(connection)] if is_newest else []
     except duckdb.Error as problem:
         broken = [str(problem).splitlines()[0]]
     finally:
@@ -681,7 +690,42 @@ def refuse_damaged(path: Path, name: str) -> None:
         raise RecordsError(f"{name} is damaged ({broken[0]}). Take another copy of it.")
 
 
-def _connect(path: Path, *, read_only: bool, make: bool = True) -> duckdb.DuckDBPyConnection:
+def _strange_tables(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """List the tables that are not as the migrations make them; a sentence each."""
+    kept = columns_by_table(connection)
+    return [
+        f"{table}: its columns are others"
+        for table, columns in _promised_columns().items()
+        if kept[table] != columns
+    ]
+
+
+@cache
+def _promised_columns() -> Mapping[str, list[tuple[str, str]]]:
+    with duckdb.connect() as empty:
+        migrate(empty, migrations())
+        return columns_by_table(empty)
+
+
+def _connect(
+    path: Path, *, read_only: bool, make: bool = True, reached: Path | None = None
+) -> tuple[duckdb.DuckDBPyConnection, bool]:
+    """Connect to a records file, whoever wrote it: the one door.
+
+    Nothing can be read or written from then on but the file itself and one folder.
+
+    Parameters
+    ----------
+    path, read_only, make
+        As for :meth:`Store.open`.
+    reached
+        The folder.
+
+    Returns
+    -------
+    DuckDBPyConnection, bool
+        The connection, and whether the macros in the file are those of this version.
+    """
     if not path.exists() and (read_only or not make):
         raise RecordsError(
             f"There is no records file {path}. Load sheets into it first; `studcurve template "
@@ -689,11 +733,14 @@ def _connect(path: Path, *, read_only: bool, make: bool = True) -> duckdb.DuckDB
         )
     if not path.parent.is_dir():
         raise RecordsError(f"There is no folder {path.parent} for a records file. Make it first.")
-    config: dict[str, str | bool | int | float | list[str]] = {"memory_limit": MEMORY_LIMIT}
-    if not path.exists():
-        config["storage_compatibility_version"] = STORAGE_VERSION
     try:
-        return duckdb.connect(str(path), read_only=read_only, config=config)
+        connection = _in_its_place(path, read_only=read_only)
+        try:
+            _lock_down(connection, reached)
+            return connection, refuse_foreign(connection, path.name)
+        except BaseException:
+            connection.close()
+            raise
     except duckdb.Error as problem:
         holder = re.search(r"PID (\d+)", str(problem))
         if holder:
@@ -705,3 +752,38 @@ def _connect(path: Path, *, read_only: bool, make: bool = True) -> duckdb.DuckDB
             f"{path} is no records file that can be read. Name another one with --store, or "
             "restore a backup."
         ) from None
+
+
+def _in_its_place(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+    """Connect to the file that stands at a path once its lock is held.
+
+    Another process may put a new file there between our opening and our locking; what we would
+    write then would go into the replaced one.
+    """
+    for _ in range(N_TRIES):
+        config: dict[str, str | bool | int | float | list[str]] = {"memory_limit": MEMORY_LIMIT}
+        before = _place(path)
+        if before is None:
+            config["storage_compatibility_version"] = STORAGE_VERSION
+        connection = duckdb.connect(str(path), read_only=read_only, config=config)
+        if before in (None, _place(path)):
+            return connection
+        connection.close()
+    raise StoreLockedError(f"{path.name} is being replaced. Wait, then try again.")
+
+
+def _place(path: Path) -> tuple[int, int] | None:
+    """What tells the file at a path from another one; None without a file."""
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _lock_down(connection: duckdb.DuckDBPyConnection, reached: Path | None) -> None:
+    """Keep whatever a file makes the engine do away from every other file and from the net."""
+    folders = "" if reached is None else "'" + str(reached).replace("'", "''") + "'"
+    connection.execute(f"SET allowed_directories = [{folders}]")
+    connection.execute("SET enable_external_access = false")
+    connection.execute("SET lock_configuration = true")
