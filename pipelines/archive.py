@@ -11,8 +11,8 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from datetime import date
 from itertools import count
 from pathlib import Path
@@ -22,7 +22,7 @@ from pipelines.dictionary import write_dictionary
 from pipelines.history import Erased
 from pipelines.schema import newest_schema
 from pipelines.sheets import SHEETS
-from pipelines.store import Store, copy_file, fold_in, refuse_damaged, write_ahead
+from pipelines.store import Store, copy_file, fold_in, held, refuse_damaged, write_ahead
 
 MANIFEST = "studcurve-export.json"
 """Names the schema and the number of rows of each table of an export."""
@@ -91,15 +91,20 @@ def restore(copy: Path, store_path: Path) -> Path | None:
         raise RecordsError(f"There is no backup and no export {copy}. Name the one to restore.")
     if store_path.exists() and copy.is_file() and copy.samefile(store_path):
         raise RecordsError(f"{copy} is the records file itself. Name a backup of it.")
-    with _made_beside(store_path) as part:
-        if copy.is_dir():
-            Store.make(part, copy / "tables", _exported_schema(copy))
-        else:
-            shutil.copyfile(copy, part)
-        with Store.open(part):
-            pass  # brings an older one up to date
-        refuse_damaged(part, copy.name)
-        return _kept_aside(store_path) if store_path.exists() else None
+    store_path = store_path.resolve()
+    is_new = not store_path.exists()
+    with ExitStack() as lock:
+        if not is_new:
+            _hold(store_path, lock)
+        with _made_beside(store_path, is_new=is_new, let_go=lock.close) as part:
+            if copy.is_dir():
+                Store.make(part, copy / "tables", _exported_schema(copy))
+            else:
+                copy_file(copy, part)
+            with Store.open(part):
+                pass  # brings an older one up to date
+            refuse_damaged(part, copy.name)
+            return None if is_new else _kept_aside(store_path, lock)
 
 
 def export(source: Path, folder: Path) -> list[Path]:
@@ -129,22 +134,21 @@ def export(source: Path, folder: Path) -> list[Path]:
 
 
 def erase_from_file(path: Path, name: str, *, today: date, reason: str) -> Erased:
-    """Erase a person's name from a records file, and write the file anew without it."""
-    with Store.open(path, make=False) as store:
-        erased = store.erase_person(name, today=today, reason=reason)
-    write_anew(path)
-    return erased
+    """Erase a person's name from a records file, by a file written anew without it.
 
-
-def write_anew(path: Path) -> None:
-    """Write a records file anew, so that nothing stays in it of what was erased."""
-    with tempfile.TemporaryDirectory(prefix="studcurve-") as made:
-        tables = Path(made)
-        with Store.open(path) as store:
-            store.write_tables(tables)
-        with _made_beside(path) as part:
-            Store.make(part, tables, newest_schema())
+    Nothing of what was erased stays in the new file. No other process can write to the old one
+    from the first reading until the new one stands in its place.
+    """
+    with (
+        Store.open(path, make=False) as store,
+        tempfile.TemporaryDirectory(prefix="studcurve-") as made,
+    ):
+        store.fold_in()
+        erased, _ = store.write_erased_tables(Path(made), name, today=today, reason=reason)
+        with _made_beside(path.resolve(), let_go=store.close) as part:
+            Store.make(part, Path(made), newest_schema())
             refuse_damaged(part, "The file written anew")
+    return erased
 
 
 def _exported_schema(folder: Path) -> int:
@@ -163,8 +167,20 @@ def _refuse_existing(target: Path) -> None:
 
 
 @contextmanager
-def _made_beside(target: Path) -> Iterator[Path]:
-    """A place beside the target; what was made there takes the target's place at once, or never."""
+def _made_beside(
+    target: Path, *, is_new: bool = False, let_go: Callable[[], None] | None = None
+) -> Iterator[Path]:
+    """A place beside the target; what was made there takes the target's place at once, or never.
+
+    Parameters
+    ----------
+    target
+        What is to be replaced or made.
+    is_new
+        Whether it must not exist by then: a file that another process made meanwhile stays.
+    let_go
+        Closes the target where an open file cannot be replaced.
+    """
     part = target.with_name(f".{target.name}.part")
     _remove(part)
     try:
@@ -173,12 +189,26 @@ def _made_beside(target: Path) -> Iterator[Path]:
         write_ahead(part).unlink(missing_ok=True)
         for file in part.rglob("*") if part.is_dir() else (part,):
             _to_disk(file)
-        os.replace(part, target)  # noqa: PTH105  a folder too
+        if let_go is not None and os.name == "nt":
+            let_go()
+        if not (is_new and _linked(part, target)):
+            os.replace(part, target)  # noqa: PTH105  a folder too
         _to_disk(target.parent)
     except OSError as why:
         raise RecordsError(f"{target} cannot be written ({why.strerror}).") from None
     finally:
         _remove(part)
+
+
+def _linked(part: Path, target: Path) -> bool:
+    """Give a file its new name unless there is one of that name; whether the disk can."""
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        raise
+    except OSError:
+        return False
+    return True
 
 
 def _to_disk(path: Path) -> None:
@@ -197,14 +227,18 @@ def _remove(part: Path) -> None:
     write_ahead(part).unlink(missing_ok=True)
 
 
-def _kept_aside(store_path: Path) -> Path:
-    """Give the file that is to be replaced a second name; it also keeps what is not folded in."""
+def _hold(store_path: Path, lock: ExitStack) -> None:
+    """Keep other processes out of the file that is to be replaced, until it is."""
     try:
-        fold_in(store_path)
+        lock.enter_context(held(store_path))
     except StoreLockedError:
         raise
     except RecordsError:
-        pass  # it cannot be read, which is a reason to restore; it is kept all the same
+        pass  # it cannot be read, which is a reason to restore; nobody else can write to it either
+
+
+def _kept_aside(store_path: Path, lock: ExitStack) -> Path:
+    """Give the file that is to be replaced a second name; it also keeps what is not folded in."""
     free = (store_path.with_name(f"{store_path.stem}.replaced-{n}.duckdb") for n in count(1))
     kept = next(path for path in free if not path.exists())
     if write_ahead(store_path).exists():
@@ -212,5 +246,8 @@ def _kept_aside(store_path: Path) -> Path:
     try:
         os.link(store_path, kept)
     except OSError:
-        shutil.copyfile(store_path, kept)
+        # Closing the file lets go of its lock, so it stays open until it is replaced.
+        content = lock.enter_context(store_path.open("rb"))
+        with kept.open("wb") as copied:
+            shutil.copyfileobj(content, copied)
     return kept

@@ -160,6 +160,7 @@ class Store:
         self._connection = connection
         self._staging = staging
         self._is_new = is_new
+        self._is_ours = False
         self.path = path
 
     @classmethod
@@ -262,6 +263,8 @@ class Store:
         """Let go of the file."""
         self._connection.close()
         self._staging.cleanup()
+        if self._is_ours:
+            _remember(self.path)
 
     def __enter__(self) -> Self:
         return self
@@ -299,6 +302,7 @@ class Store:
             with self._transaction() as connection:
                 migrate(connection, due)
                 make_views(connection)
+        self._is_ours = is_current or not read_only
         if not read_only:
             self._connection.execute((SQL / "macros.sql").read_text(encoding="utf-8"))
 
@@ -428,10 +432,26 @@ class Store:
         with self._transaction() as connection:
             return history.withdraw(connection, finding_ids, today=today, reason=reason)
 
-    def erase_person(self, name: str, *, today: date, reason: str) -> Erased:
-        """Replace a person's name; see :func:`pipelines.history.erase_person`."""
-        with self._transaction() as connection:
-            return history.erase_person(connection, name, today=today, reason=reason)
+    def write_erased_tables(
+        self, folder: Path, name: str, *, today: date, reason: str
+    ) -> tuple[Erased, dict[str, int]]:
+        """Write every table without a person's name into a folder; this file stays as it is.
+
+        See :func:`pipelines.history.erase_person`. A file written anew from the tables takes the
+        place of this one at once or, whatever happens, not at all.
+
+        Returns
+        -------
+        Erased, dict
+            Where the name was replaced, and rows by table.
+        """
+        with self._transaction(keep=False) as connection:
+            erased = history.erase_person(connection, name, today=today, reason=reason)
+            return erased, self.write_tables(folder)
+
+    def fold_in(self) -> None:
+        """Make the file one file: what is not folded in yet comes in."""
+        self._connection.execute("CHECKPOINT")
 
     def columns(self) -> list[tuple[str, str, str]]:
         """Table, column and type of everything in the file."""
@@ -661,9 +681,25 @@ def last_day(path: Path) -> date | None:
 
 def fold_in(path: Path) -> None:
     """Make a records file one file: what is not folded in yet comes in."""
+    with held(path):
+        pass
+
+
+@contextmanager
+def held(path: Path) -> Iterator[None]:
+    """Keep every other process out of a records file, which is one file meanwhile.
+
+    Whoever opens the file of this path inside lets go of the lock by closing it.
+
+    Raises
+    ------
+    StoreLockedError
+        Another process holds it.
+    """
     connection, _ = _connect(path, read_only=False)
     try:
         connection.execute("CHECKPOINT")
+        yield
     finally:
         connection.close()
 
@@ -737,7 +773,7 @@ def _connect(
         connection = _in_its_place(path, read_only=read_only)
         try:
             _lock_down(connection, reached)
-            return connection, refuse_foreign(connection, path.name)
+            return connection, _state(path) in _OURS or refuse_foreign(connection, path.name)
         except BaseException:
             connection.close()
             raise
@@ -779,6 +815,24 @@ def _place(path: Path) -> tuple[int, int] | None:
     except FileNotFoundError:
         return None
     return found.st_dev, found.st_ino
+
+
+_OURS: set[tuple[int, ...]] = set()
+"""States of files that this process has left with its own views and macros and nothing else."""
+
+
+def _remember(path: Path) -> None:
+    state = _state(path)
+    if state is not None:
+        _OURS.add(state)
+
+
+def _state(path: Path) -> tuple[int, ...] | None:
+    """What changes whenever a file is written; None without a file, or when more is beside it."""
+    if not path.exists() or write_ahead(path).exists():
+        return None
+    found = path.stat()
+    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns
 
 
 def _lock_down(connection: duckdb.DuckDBPyConnection, reached: Path | None) -> None:

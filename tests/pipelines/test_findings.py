@@ -284,8 +284,7 @@ def test_a_dog_that_bears_the_name_keeps_it(kennel):
     kennel.load(kennel.write("dogs", [{"Dog": "Holm", "Sex": "male", "Owner": "Holm"}],
                              "more/dogs.csv"))  # fmt: skip
 
-    with kennel.open() as store:
-        erased = store.erase_person("holm", today=TODAY, reason="asked")
+    erased = erase_from_file(kennel.records, "holm", today=TODAY, reason="asked")
     assert (erased.n_lines, erased.n_cells) == (1, 1)
 
     dog = kennel.read("dogs").iloc[-1]
@@ -317,8 +316,7 @@ def test_a_kept_fit_that_names_an_erased_person_goes_with_the_name(kennel_with_i
 
 def test_after_an_erasure_loads_still_find_their_lines(kennel_with_ingrid):
     kennel = kennel_with_ingrid
-    with kennel.open() as store:
-        store.erase_person(ERASED, today=TODAY, reason="asked")
+    erase_from_file(kennel.records, ERASED, today=TODAY, reason="asked")
 
     report = kennel.load(kennel.write("boxes", [
         {"Stud": "Bracken", "Sent on": "2024-03-05", "Clinic": "(erased 1)", "Doses": "2"},
@@ -328,5 +326,9 @@ def test_after_an_erasure_loads_still_find_their_lines(kennel_with_ingrid):
 
 
 def test_erasing_a_name_that_is_nowhere_is_a_sentence(kennel):
-    with kennel.open() as store, pytest.raises(RecordsError, match="No cell that may name"):
-        store.erase_person("Nobody", today=TODAY, reason="asked")
+    before = kennel.records.read_bytes()
+
+    with pytest.raises(RecordsError, match="No cell that may name"):
+        erase_from_file(kennel.records, "Nobody", today=TODAY, reason="asked")
+
+    assert kennel.records.read_bytes() == before
