@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 
 from analytics.sentences import Value, Word, sentence
 from analytics.vocabulary import VOCABULARY
-from pipelines.rules import EARLIEST_YEAR, RULES, Rule
+from pipelines.rules import EARLIEST_YEAR, MOVED, RULES, Rule
 from pipelines.sheets import Column, Sheet
 
 CONFLICT = "two versions of one line"
@@ -20,6 +21,11 @@ THOUSANDS = "thousands or decimals"
 
 GONE = "gone from its file"
 """Question about a line that a new version of its file no longer holds."""
+
+MOVED_VALUES: Mapping[str, Value] = MappingProxyType(
+    {"file": "@file@", "line": "@line@", "day": "@day@"}
+)
+"""What write.sql replaces in the text of :data:`MOVED`: where the newer line is, and its day."""
 
 THOUSAND = r"(^|[^0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}($|[^0-9.,])"
 """A number whose dot may stand for thousands or for decimals; doubted where both are possible."""
@@ -57,6 +63,7 @@ def _line_rules(sheet: Sheet) -> Iterator[Rule]:
     yield Rule(CONFLICT, sheet.name, shown, "refused", _COMPARED, {"apart": apart}, _SOURCE)
     for name in (ANOTHER, GONE):
         yield Rule(name, sheet.name, shown, "question", _COMPARED, source=_SOURCE)
+    yield Rule(MOVED, sheet.name, shown, "doubtful", _COMPARED, MOVED_VALUES, _SOURCE)
     last = sheet.columns[-1].name
     yield Rule("too many cells", sheet.name, last, "refused", "surplus IS NOT NULL", source=_SOURCE)
 

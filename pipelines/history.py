@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from analytics.errors import RecordsError
-from pipelines.rules import ONE_HEAT_DAYS, SAME_HEAT, SAME_LITTER
+from pipelines.rules import MOVED, ONE_HEAT_DAYS, SAME_HEAT, SAME_LITTER
 from pipelines.schema import OF_A_LINE, REFERENCES
 from pipelines.sheets import SHEETS
 from pipelines.staging import Connection
@@ -70,7 +70,7 @@ def confirm(
         ((rule,),) = connection.execute(
             "SELECT rule FROM finding WHERE finding_id = ?", [number]
         ).fetchall()
-        if rule in (SAME_HEAT, SAME_LITTER):
+        if rule in (SAME_HEAT, SAME_LITTER, MOVED):
             n_joined += _join(connection, number, line_id)
         connection.execute(
             "UPDATE finding SET closed_by = 'confirmed' WHERE finding_id = ?", [number]

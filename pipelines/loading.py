@@ -227,6 +227,10 @@ class _SheetLoad:
         self.connection.execute(
             f"""
             CREATE OR REPLACE TEMP MACRO this_sheet() AS '{sheet.name}';
+            CREATE OR REPLACE TEMP MACRO without_day(cells) AS list_filter(
+                from_json(cells, '["VARCHAR"]'),
+                lambda cell, place: place <> {sheet.names.index(sheet.day) + 1 if sheet.day else 0}
+            );
             CREATE OR REPLACE TEMP TABLE staged_file (
                 file_no INTEGER, file_id BIGINT, name VARCHAR, sha256 VARCHAR, n_lines BIGINT
             );

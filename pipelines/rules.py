@@ -29,6 +29,10 @@ Scope = Literal["line", "records"]
 SAME_HEAT, SAME_LITTER = "one heat on two lines", "one litter on two lines"
 """Doubts about a Breedings line whose confirmation joins it to the other line."""
 
+MOVED = "the same on another day"
+"""Doubt about an older line whose day seems to be corrected by a newer one. Confirming it says that
+both are right, and joins two of one breeding."""
+
 EARLIEST_YEAR = 1970
 """A date before this is a slip: no record of a living kennel is older. (J)"""
 
@@ -254,8 +258,15 @@ _ANOTHER_LINE = """typed.entry_id IN (
         AND (
             loaded.entry_id IS NULL OR (other.bred_on, other.entry_id) < (own.bred_on, own.entry_id)
         )
+        AND NOT EXISTS (
+            SELECT 1 FROM finding JOIN line USING (line_id)
+            WHERE line.entry_id = other.entry_id AND line.state = 'current'
+                AND finding.rule = '{moved}' AND finding.closed_by IS NULL
+        )
 )"""
-"""Another line is about the same; of two in one load the later mating is doubted."""
+"""Another line is about the same; of two in one load the later mating is doubted.
+
+An older line that seems to have been moved to another day is asked about itself."""
 
 
 def _recorded_days(beyond: str) -> str:
@@ -423,11 +434,12 @@ RULES: tuple[Rule, ...] = (
         source=_ITSELF),
     _doubtful(
         SAME_LITTER, "breedings", "whelped_on",
-        _ANOTHER_LINE.format(condition="other.whelped_on = own.whelped_on"),
+        _ANOTHER_LINE.format(moved=MOVED, condition="other.whelped_on = own.whelped_on"),
         source=_ITSELF, scope="records"),
     _doubtful(
         SAME_HEAT, "breedings", "bred_on",
         _ANOTHER_LINE.format(
+            moved=MOVED,
             condition=f"{_MATED_IN_ONE_HEAT} AND (other.whelped_on = own.whelped_on) IS NOT TRUE"),
         n=ONE_HEAT_DAYS, source=_ITSELF, scope="records"),
     _question(

@@ -112,3 +112,9 @@ CREATE TEMP MACRO is_compatible(a, b) AS len(list_filter(
 -- a number.
 CREATE TEMP MACRO line_digest(of_sheet, of_cells) AS
     'L' || left(sha256(CAST(of_sheet AS VARCHAR) || chr(31) || of_cells), 16);
+
+-- Whether one day may be a slip of the other: not more than a month away, day and month the other way
+-- round, or in another year: judgement (J).
+CREATE TEMP MACRO is_slip_of_day(a, b) AS abs(date_diff('day', a, b)) <= 31
+    OR year(a) = year(b) AND month(a) = day(b) AND day(a) = month(b)
+    OR year(a) <> year(b) AND month(a) = month(b) AND day(a) = day(b);

@@ -34,11 +34,33 @@ UNION ALL
 SELECT gone.line_id, 'current', rule_row.*, line.cells ->> (rule_row.position - 1)
 FROM gone
 ANTI JOIN corrected USING (line_id)
+ANTI JOIN moved USING (line_id)
 JOIN line USING (line_id)
 JOIN rule_row ON rule_row.name = 'gone from its file'
 WHERE NOT EXISTS (
     SELECT 1 FROM finding
-    WHERE finding.line_id = gone.line_id AND finding.rule = 'gone from its file'
+    WHERE finding.line_id = gone.line_id
+        AND finding.rule IN ('gone from its file', 'the same on another day')
+)
+UNION ALL
+SELECT
+    moved.line_id, 'current',
+    rule_row.* REPLACE (
+        replace(replace(replace(
+            rule_row.wanted, '@day@', moved.day), '@line@', CAST(moved.line AS VARCHAR)),
+            '@file@', moved.file) AS wanted,
+        replace(replace(replace(
+            rule_row.rule_values, '@day@', moved.day), '@line@', CAST(moved.line AS VARCHAR)),
+            '@file@', CAST(to_json(moved.file) AS VARCHAR)[2:-2]) AS rule_values
+    ),
+    line.cells ->> (rule_row.position - 1)
+FROM moved
+JOIN line USING (line_id)
+JOIN rule_row ON rule_row.name = 'the same on another day'
+WHERE NOT EXISTS (
+    SELECT 1 FROM finding
+    WHERE finding.line_id = moved.line_id AND finding.rule = 'the same on another day'
+        AND (finding.closed_by IS NULL OR finding.closed_by = 'confirmed')
 );
 
 -- A line that was refused before, and is refused for another reason now: the dog that it names has come
@@ -73,7 +95,7 @@ WHERE closed_by IS NULL
 
 UPDATE finding
 SET closed_by = 'corrected'
-WHERE rule = 'gone from its file' AND closed_by IS NULL
+WHERE rule IN ('gone from its file', 'the same on another day') AND closed_by IS NULL
     AND line_id IN (SELECT line_id FROM matched);
 
 -- Findings about refused lines that came again unchanged are still open.

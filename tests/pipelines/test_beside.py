@@ -1,4 +1,4 @@
-"""Nothing acknowledged is lost beside an erasure or a restore, whenever the other command begins."""
+"""Nothing acknowledged is lost beside an erasure or a restore, whenever a command begins."""
 
 import json
 import os

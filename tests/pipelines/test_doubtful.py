@@ -150,7 +150,7 @@ def test_a_day_beyond_a_life_is_doubtful_and_the_last_day_of_it_is_not(kennel, s
     kennel.load(kennel.write(sheet, [sound]))
     assert doubts(kennel) == []
 
-    kennel.load(kennel.write(sheet, [sound | late], f"late/{sheet}.csv"))
+    kennel.load(kennel.write(sheet, [sound | late], f"late/{sheet}_late.csv"))
     # A breeding of the next day is, besides, a second line of the same heat.
     (doubt,) = [rule for rule, _ in doubts(kennel) if rule != SAME_HEAT]
     assert doubt.startswith(("before the", "after the"))
@@ -394,7 +394,7 @@ def test_two_matings_of_one_heat_on_two_lines_are_asked_about_once(
         kennel.load(kennel.write("breedings", lines))
     else:
         for n, one in enumerate(lines):
-            kennel.load(kennel.write("breedings", [one], f"{n}/breedings.csv"))
+            kennel.load(kennel.write("breedings", [one], f"{n}/breedings_{n}.csv"))
 
     assert [rule for rule, _ in doubts(kennel)] == [SAME_HEAT] * is_doubtful
     assert len(kennel.read("breedings")) == 2 - is_doubtful

@@ -6,11 +6,11 @@ import pytest
 
 from analytics.sentences import values_kept
 from pipelines.cell_rules import ANOTHER, CONFLICT, GONE, rules_of
-from pipelines.rules import RULES
+from pipelines.rules import MOVED, RULES
 from pipelines.sheets import SHEETS
 from reports.words import Words
 
-COMPARED = {CONFLICT, ANOTHER, GONE}
+COMPARED = {CONFLICT, ANOTHER, GONE, MOVED}
 """Rules about lines beside each other; test_store proves them."""
 
 DAYS_BETWEEN_LINES = 100
