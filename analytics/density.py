@@ -27,7 +27,7 @@ STEP = 2.4
 """Angle from one coordinate to the next; no two of some hundreds come to lie together. [rad]"""
 
 QUICKLY = {"xla_backend_optimization_level": 0, "xla_llvm_disable_expensive_passes": True}
-"""Settings of the compiler: two points are read once, so that compiling is nearly all of the work."""
+"""Settings of the compiler: two points are read once, so compiling is nearly all of the work."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,9 @@ def _points(story: Story) -> dict[str, Any]:
     def sites() -> dict[str, Any]:
         # A flat site has no draw of its own: where it starts is said for it.
         key = jax.random.key(0)
-        started = handlers.substitute(handlers.seed(story.model, key), substitute_fn=init_to_uniform)
+        started = handlers.substitute(
+            handlers.seed(story.model, key), substitute_fn=init_to_uniform
+        )
         found = handlers.trace(started).get_trace(**story.arguments)
         return {
             name: site["value"]

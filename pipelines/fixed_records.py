@@ -73,7 +73,7 @@ cycle_id,sampled_earliest,sampled_latest,progesterone_ng_per_ml_low,progesterone
 # A raw sample each, by its ways of counting and of judging motility and shape.
 _RAW = """
 stud,collected_earliest,collected_latest,observer,count_method,motility_method,volume_ml,concentration_m_per_ml,concentration_m_per_ml_low,concentration_m_per_ml_high,n_cells_counted,total_motility_pct,progressive_motility_pct,progressive_motility_pct_low,progressive_motility_pct_high,n_motility_judged,normal_morphology_pct,n_morphology_checked,sexual_rest_days,stud_age_years
-s,2019-03-01 09:00,2019-03-01 09:00,i,chamber,by eye,2.5,310,310,310,248,82,75,72.5,77.5,,81,100,,6.4
+s,2019-03-01 09:00,2019-03-01 09:00,i,chamber,by eye,2.5,310,310,310,248,82,75,72.5,77.5,,81,,,6.4
 s,2019-03-04 09:00,2019-03-04 09:00,i,chamber,counted,2.0,290,290,290,232,,71,71,71,200,,,3,6.4
 s,2019-08-12 00:00,2019-08-13 00:00,j,photometer,by eye,1.5,420,420,420,,85,,,,,,,161,6.9
 s,2020-04-20 09:00,2020-04-20 09:00,j,chamber,by eye,2.2,150,150,150,120,,58,55,60,,66,200,252,7.5
@@ -95,7 +95,7 @@ evaluation_id,collection_id,shipment_id,stud,collected_earliest,collected_latest
 106,53,,u,2021-02-01 08:00,2021-02-01 08:00,kept back,2021-02-02 08:00,2021-02-02 08:00,i,by eye,55,50,60,,,cream
 107,54,,s,2021-03-01 08:00,2021-03-01 08:00,kept back,2021-03-01 20:00,2021-03-01 20:00,i,by eye,60,60,60,,3,none
 108,,2,u,2021-05-03 00:00,2021-05-04 00:00,on arrival,2021-05-05 12:00,2021-05-05 12:00,,by eye,45,45,45,,2,
-"""
+"""  # noqa: E501
 
 _SHIPMENTS = """
 shipment_id,clinic
@@ -148,8 +148,7 @@ def _table(text: str) -> pd.DataFrame:
 
 
 def _evaluations() -> pd.DataFrame:
-    """Raw samples, stored ones, and so many studs with their shapes checked once or twice that
-    their spreads are drawn together."""
+    """Raw samples, stored ones, and shapes of so many studs that two spreads are drawn together."""
     raw = _table(_RAW)
     many = pd.DataFrame(
         [

@@ -26,8 +26,8 @@ TOLERANCE = 1e-9
 """Relative; sums in another order move a density by less than a thousandth of it."""
 
 DENSITY = "density"
-"""Among a fit's checks: ``values`` at the fixed records as they were at the fit, and ``held_under``,
-the versions of the engine under which they are known to be the same."""
+"""Among a fit's checks: ``values`` at the fixed records as they were at the fit, and
+``held_under``, the versions of the engine under which they are known to be the same."""
 
 
 def engine_versions() -> dict[str, str]:

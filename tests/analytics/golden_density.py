@@ -33,23 +33,23 @@ def values_of(guard, models, name):
 
     The two modules are arguments because a changed copy of the program has its own.
     """
-    return {**guard.fixed_density(name), "checks": _checks(models, name)}
+    return {**guard.fixed_density(name), "checks": checks_of(models, name)}
 
 
 def agree(guard, one, other):
     """Whether two sets are the same."""
-    checks = [each["checks"] for each in (one, other)]
-    return (
-        guard.densities_agree(one, other)
-        and checks[0].keys() == checks[1].keys()
-        and all(
-            np.allclose(value, checks[1][key], rtol=guard.TOLERANCE, atol=guard.TOLERANCE)
-            for key, value in checks[0].items()
-        )
+    return guard.densities_agree(one, other) and checks_agree(guard, one["checks"], other["checks"])
+
+
+def checks_agree(guard, one, other):
+    """Whether two sets of sums of checks are the same."""
+    return one.keys() == other.keys() and all(
+        np.allclose(value, other[key], rtol=guard.TOLERANCE, atol=guard.TOLERANCE)
+        for key, value in one.items()
     )
 
 
-def _checks(models, name):
+def checks_of(models, name):
     """Sums of what is computed once of a model, over many copies of the fixed records."""
     if name != models.CONCEPTION.name:
         return {}
