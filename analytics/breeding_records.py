@@ -6,7 +6,6 @@ value or, for dose and day, at what is usual for that stud and method.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +21,7 @@ from analytics.breeding_inputs import (
 )
 from analytics.breeding_terms import design_matrix
 from analytics.estimate import Floats
+from analytics.fingerprint import fingerprint_of
 
 GROUPED_BY = ("stud", "bitch", "breed", "kennel", "clinic", "year")
 """Grouping factors of breedings; the last three only where there is more than one."""
@@ -76,15 +76,12 @@ class ConceptionData:
 
     def fingerprint(self) -> str:
         """Fingerprint of everything that enters the likelihood, names of levels included."""
-        digest = hashlib.sha256()
-        for values in (
+        arrays = (
             self.design, self.dose_mean, self.dose_sd, self.day_mean, self.day_sd,
             self.inseminated, self.scanned_pregnant, self.whelped, *self.groups.values(),
-        ):  # fmt: skip
-            digest.update(np.ascontiguousarray(values).tobytes())
+        )  # fmt: skip
         names = [name for factor in self.levels for name in (factor, *self.levels[factor])]
-        digest.update("\x1f".join([*self.semen_type, *self.route, *names]).encode())
-        return digest.hexdigest()
+        return fingerprint_of(arrays, [*self.semen_type, *self.route, *names])
 
 
 def prepare_conception(

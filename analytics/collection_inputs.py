@@ -8,7 +8,6 @@ a single cell seen says that there are few, and how few depends on how much was 
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -19,6 +18,7 @@ import pandas as pd
 
 from analytics.breeding_inputs import middle_of
 from analytics.estimate import Floats
+from analytics.fingerprint import fingerprint_of
 from analytics.priors import PRIORS
 from analytics.semen import PHOTOMETER_CV, VOLUME_CV
 
@@ -200,17 +200,15 @@ class StudData:
         )  # fmt: skip
 
     def fingerprint(self) -> str:
-        """Fingerprint of everything that enters the likelihood."""
-        digest = hashlib.sha256()
-        for values in (
+        """Fingerprint of everything that enters the likelihood, names of levels included."""
+        arrays = (
             self.stud, self.reader, self.on, self.value, self.inverse_n, self.reading_sd,
-            self.reader_scale, self.born_day, self.rest_days, self.years_old, self.gridded,
-            self.grid_log,
-        ):  # fmt: skip
-            digest.update(np.ascontiguousarray(values).tobytes())
+            self.reader_scale, self.years_old, self.gridded, self.grid_log,
+            # Rest enters total sperm alone.
+            *((self.rest_days,) if self.measure.is_log else ()),
+        )  # fmt: skip
         told = [f"{e.stud}\x1e{e.started_on}" for e in self.episodes]
-        digest.update("\x1f".join([self.measure.name, *self.studs, *self.readers, *told]).encode())
-        return digest.hexdigest()
+        return fingerprint_of(arrays, [self.measure.name, *self.studs, *self.readers, *told])
 
 
 def days_of(on: np.ndarray[Any, Any]) -> Floats:

@@ -25,6 +25,10 @@ from analytics.keeping import (
 from analytics.priors import PRIORS
 from analytics.storage_inputs import product_name
 
+MODEL_VERSION = 1
+"""Of the storage model. Raised whenever its density, or what a kept draw means, changes (a test
+holds it); it stands here, where the draws are read, because its model loads the sampler."""
+
 
 @dataclass(frozen=True, slots=True)
 class ExtenderOrder:

@@ -12,7 +12,6 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import lru_cache
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -257,11 +256,6 @@ def keep_compiled(folder: Path) -> None:
     jax.config.update("jax_compilation_cache_dir", str(folder))
     jax.config.update("jax_persistent_cache_min_compile_time_secs", 0.0)
     jax.config.update("jax_persistent_cache_min_entry_size_bytes", -1)
-
-
-def library_versions() -> dict[str, str]:
-    """Versions of the libraries that make the draws."""
-    return {name: version(name) for name in ("jax", "jaxlib", "numpyro", "numpy")}
 
 
 def sample(

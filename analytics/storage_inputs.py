@@ -9,7 +9,6 @@ never read here.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +18,7 @@ import pandas as pd
 
 from analytics.breeding_inputs import middle_of
 from analytics.estimate import Floats
+from analytics.fingerprint import fingerprint_of
 from analytics.keeping import Medium, medium_of
 from analytics.priors import PRIORS
 
@@ -107,15 +107,12 @@ class StorageData:
 
     def fingerprint(self) -> str:
         """Fingerprint of everything that enters the likelihood, names included."""
-        digest = hashlib.sha256()
-        for values in (
+        arrays = (
             self.share, self.hours, self.hours_sd, self.variance, self.shift, self.per_judged,
             self.weight, self.reader, self.start_guess, self.stud, self.product, self.medium,
-        ):  # fmt: skip
-            digest.update(np.ascontiguousarray(values).tobytes())
+        )  # fmt: skip
         names = [name for kind in self.levels for name in (kind, *self.levels[kind])]
-        digest.update("\x1f".join(names).encode())
-        return digest.hexdigest()
+        return fingerprint_of(arrays, names)
 
 
 def product_name(extender: str | None) -> str:

@@ -294,7 +294,7 @@ _TERMS = (
     ("fitted_at", "Fitted at", "", "when the fit was made"),
     ("seed", "Seed", "", "seed of the sampler"),
     ("data_fingerprint", "Data fingerprint", "", "digest of the data that were fitted"),
-    ("model_fingerprint", "Model fingerprint", "", "digest of the model's text"),
+    ("model_fingerprint", "Model fingerprint", "", "name of the model and number of its version"),
     ("priors_fingerprint", "Priors fingerprint", "", "digest of the priors"),
     ("versions", "Versions", "", "versions of the libraries that made the fit"),
     ("diagnostics", "Diagnostics", "", "what the sampler's gate read"),

@@ -1,14 +1,13 @@
 """From views to posteriors that the records file keeps.
 
 Every model of `pipelines/models.py` is fitted, kept and read the same way, two side by side. A kept
-fit carries the fingerprints of its data, of its model's text and of the priors. A page made from it
-says how many records came since, and refuses when model or priors have changed.
+fit carries the fingerprints of its data and of the priors, the version of its model and the density
+that it was drawn from. A page made from it says how many records came since, and refuses when model
+or priors have changed, or the engine and with it the density.
 """
 
 from __future__ import annotations
 
-import hashlib
-import inspect
 import multiprocessing
 import os
 from collections.abc import Callable, Mapping, Sequence
@@ -16,13 +15,20 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from types import ModuleType
 from typing import Any, Generic, Literal
 
 from analytics import sampling
 from analytics.errors import ConvergenceError, StaleFitError
 from analytics.priors import priors_fingerprint
 from analytics.sampling import Diagnostics, Draws
+from pipelines.guard import (
+    density_now,
+    engine_versions,
+    holds_under_this_engine,
+    is_current,
+    marked_as_held,
+    model_fingerprint,
+)
 from pipelines.models import MODELS, Model, P
 from pipelines.store import KeptFit, Store
 
@@ -150,6 +156,8 @@ def fit_models(
             )
             outcomes[model.name] = FitOutcome(model.name, "skipped", sentence)
         elif known is not None and known.seed == seed and _is_of(known, model, data):
+            if not holds_under_this_engine(known):
+                store.save_fit(marked_as_held(known))
             sentence = f"{model.name}: nothing changed since the fit of {known.fitted_at:%Y-%m-%d}"
             outcomes[model.name] = FitOutcome(
                 model.name, "unchanged", sentence, known.seconds, known.diagnostics
@@ -188,17 +196,15 @@ def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
     Raises
     ------
     StaleFitError
-        The kept fit was made by another model or from other priors.
+        The kept fit was made by another model or from other priors, or by an engine under which
+        the model's density was another.
     """
     data = model.prepare(store)
     kept = store.read_fit(model.name)
     if kept is None:
         posterior = model.restore(data, model.published(seed), seed=seed)
         return Known(posterior, None, 0, False)
-    if (
-        kept.model_fingerprint != model_fingerprint(*model.modules)
-        or kept.priors_fingerprint != priors_fingerprint(model.prior_ids)
-    ):  # fmt: skip
+    if not is_current(kept, model.version, model.prior_ids):
         raise StaleFitError(
             f"The kept fit of {model.name} was made by another version of the model or of the "
             "published table. Run `studcurve fit`."
@@ -208,12 +214,6 @@ def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
     if kept.data_fingerprint == data.fingerprint():
         return Known(posterior, kept, 0, True)
     return Known(posterior, kept, store.n_lines_since(kept.load_id), False)
-
-
-def model_fingerprint(*modules: ModuleType) -> str:
-    """Fingerprint of the text of the modules that make a posterior."""
-    text = "".join(inspect.getsource(module) for module in modules)
-    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def _sampled(
@@ -271,7 +271,7 @@ def _fit(
     thin = max(1, n_draws // N_KEPT_DRAWS)
     values = {name: draws[::thin] for name, draws in posterior.draws.items()}
     draws = Draws(values, posterior.diagnostics, posterior.seconds, posterior.labels)
-    return Fitted(draws, model.check(posterior, seed=seed))
+    return Fitted(draws, {**model.check(posterior, seed=seed), **density_now(model.name)})
 
 
 def _kept(
@@ -287,9 +287,9 @@ def _kept(
         fitted_at=datetime.now().replace(microsecond=0),
         seed=seed,
         data_fingerprint=data.fingerprint(),
-        model_fingerprint=model_fingerprint(*model.modules),
+        model_fingerprint=model_fingerprint(model.name, model.version),
         priors_fingerprint=priors_fingerprint(model.prior_ids),
-        versions=sampling.library_versions(),
+        versions=engine_versions(),
         diagnostics=draws.diagnostics.as_dict(),
         seconds=draws.seconds,
         draws=draws.values,
@@ -324,8 +324,6 @@ def _diagnostics(kept: KeptFit) -> Diagnostics:
 
 def _is_of(kept: KeptFit, model: Model[Any, Any], data: Any) -> bool:  # noqa: ANN401
     """Whether a kept fit belongs to these data, this model and these priors."""
-    return (
-        kept.data_fingerprint == data.fingerprint()
-        and kept.model_fingerprint == model_fingerprint(*model.modules)
-        and kept.priors_fingerprint == priors_fingerprint(model.prior_ids)
+    return kept.data_fingerprint == data.fingerprint() and is_current(
+        kept, model.version, model.prior_ids
     )

@@ -6,28 +6,20 @@ records file, and nothing here imports the library that made them.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
 
 from analytics.keeping import N_DRAWS, StorageDraws, medium_of, published_storage
-from analytics.own_storage import OwnStorage
-from analytics.priors import priors_fingerprint
+from analytics.own_storage import MODEL_VERSION, OwnStorage
 from analytics.storage_inputs import StorageData, prepare_storage, product_name
-from pipelines.store import KeptFit, Store
+from pipelines.guard import is_current
+from pipelines.store import Store
 
 STORAGE_FIT = "storage"
 """What the kept fit is called."""
-
-STORAGE_MODULES = (
-    "analytics.models.storage", "analytics.storage_inputs", "analytics.counting",
-    "analytics.keeping", "analytics.own_storage", "analytics.sampling",
-)  # fmt: skip
-"""Modules whose text makes the posterior; named, because importing them would take seconds."""
 
 STORAGE_PRIORS = ("s01", "s02", "s03", "s04", "s05", "r01", "r04")
 """Beginnings of the ids of the rows that the fit reads."""
@@ -103,7 +95,7 @@ class KeptStorage:
 def read_storage(store: Store) -> KeptStorage:
     """Read the kept fit of storage and what it rests on."""
     kept = store.read_fit(STORAGE_FIT)
-    current = kept is not None and is_current(kept)
+    current = kept is not None and is_current(kept, MODEL_VERSION, STORAGE_PRIORS)
     return KeptStorage(
         OwnStorage(kept.draws, kept.labels) if kept is not None and current else None,
         prepare_storage(store.read("evaluations"), store.read("shipments")),
@@ -127,22 +119,3 @@ def storage_curve(
     with Store.open(store_path, read_only=True) as store:
         storage = read_storage(store)
     return storage.curve(stud=stud, extender=extender, rng=rng, n_draws=n_draws)
-
-
-def is_current(kept: KeptFit) -> bool:
-    """Whether a kept fit was made by this model and from this table."""
-    return (
-        kept.model_fingerprint == text_fingerprint(STORAGE_MODULES)
-        and kept.priors_fingerprint == priors_fingerprint(STORAGE_PRIORS)
-    )  # fmt: skip
-
-
-def text_fingerprint(modules: tuple[str, ...]) -> str:
-    """Fingerprint of the text of modules that are not imported."""
-    text = ""
-    for name in modules:
-        spec = find_spec(name)
-        if spec is None or spec.origin is None:
-            raise ValueError(f"there is no module {name}")
-        text += Path(spec.origin).read_text(encoding="utf-8")
-    return hashlib.sha256(text.encode()).hexdigest()

@@ -7,35 +7,31 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from importlib import import_module
-from types import ModuleType
 from typing import Any, Generic, Protocol, TypeVar
 
-from analytics import (
-    breeding_terms,
-    checking,
-    collection_inputs,
-    counting,
-    likelihoods,
-    prior_width,
-    regression,
-    sampling,
-    slow_level,
-    storage_inputs,
-    stud_arrays,
-)
+import pandas as pd
+
+from analytics import checking, own_storage, prior_width, storage_inputs
 from analytics.breeding_records import ConceptionData, prepare_conception
 from analytics.collection_inputs import StudData, prepare_stud_data
+from analytics.density import Story
 from analytics.estimate import Floats
 from analytics.models import conception, litter, storage, stud_quality
 from analytics.models.ovulation import ovulation_of_cycles
 from analytics.priors import PRIORS
 from analytics.sampling import Diagnostics, Draws
-from pipelines.kept_storage import STORAGE_FIT, STORAGE_MODULES, STORAGE_PRIORS
-from pipelines.store import Store
+from pipelines.kept_storage import STORAGE_FIT, STORAGE_PRIORS
 
 MIN_STORED_READINGS = 5
 """Readings of stored samples below which the published curve stands alone (J)."""
+
+
+class Views(Protocol):
+    """Where models read: an open records file, or the fixed records."""
+
+    def read(self, view: str) -> pd.DataFrame:
+        """Read a view whole, in the order of its grain."""
+        ...
 
 
 class ModelData(Protocol):
@@ -92,10 +88,12 @@ class Model(Generic[D, P]):
         What the kept fit is called.
     prior_ids
         Beginnings of the ids of the rows of the priors table that it reads.
-    modules
-        Modules whose text makes the posterior, the sampler's included.
+    version
+        ``MODEL_VERSION`` of its module: what the density, a kept draw and a kept check mean.
     prepare
         Reads the views and gives what the model reads.
+    story
+        Sets what was read before the sampler: the density that is sampled.
     size
         What there is to read, in words: "214 breedings".
     too_thin
@@ -115,8 +113,9 @@ class Model(Generic[D, P]):
 
     name: str
     prior_ids: tuple[str, ...]
-    modules: tuple[ModuleType, ...]
-    prepare: Callable[[Store], D]
+    version: int
+    prepare: Callable[[Views], D]
+    story: Callable[[D], Story]
     size: Callable[[D], str]
     too_thin: Callable[[D], str | None]
     fit: Callable[..., P]
@@ -125,7 +124,7 @@ class Model(Generic[D, P]):
     check: Callable[..., Mapping[str, Any]] = _unchecked
 
 
-def conception_data(store: Store) -> ConceptionData:
+def conception_data(store: Views) -> ConceptionData:
     """Read what the conception model needs."""
     return prepare_conception(
         store.read("breedings"),
@@ -134,7 +133,7 @@ def conception_data(store: Store) -> ConceptionData:
     )
 
 
-def litter_data(store: Store) -> litter.LitterData:
+def litter_data(store: Views) -> litter.LitterData:
     """Read what the litter model needs."""
     return litter.prepare_litter(store.read("breedings"), store.read("inseminations"))
 
@@ -142,8 +141,9 @@ def litter_data(store: Store) -> litter.LitterData:
 CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     name="conception",
     prior_ids=("c0", "c1", "c20", "c21", "r05"),
-    modules=(conception, breeding_terms, regression, sampling, checking, prior_width),
+    version=conception.MODEL_VERSION,
     prepare=conception_data,
+    story=conception.conception_story,
     size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known outcome",
     too_thin=lambda data: None if data.n_known else "no breeding has a known outcome",
     fit=conception.fit_conception,
@@ -153,7 +153,7 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
 )
 
 
-def storage_data(store: Store) -> storage_inputs.StorageData:
+def storage_data(store: Views) -> storage_inputs.StorageData:
     """Read what the storage model needs."""
     return storage_inputs.prepare_storage(store.read("evaluations"), store.read("shipments"))
 
@@ -161,8 +161,9 @@ def storage_data(store: Store) -> storage_inputs.StorageData:
 STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
     name=STORAGE_FIT,
     prior_ids=STORAGE_PRIORS,
-    modules=tuple(import_module(name) for name in STORAGE_MODULES),
+    version=own_storage.MODEL_VERSION,
     prepare=storage_data,
+    story=storage.storage_story,
     size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",
     too_thin=lambda data: (
         None
@@ -177,10 +178,9 @@ STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
 LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
     name="litter",
     prior_ids=("l",),
-    modules=(litter, breeding_terms, likelihoods, regression, sampling),
-    prepare=lambda store: litter.prepare_litter(
-        store.read("breedings"), store.read("inseminations")
-    ),
+    version=litter.MODEL_VERSION,
+    prepare=litter_data,
+    story=litter.litter_story,
     size=lambda data: f"{data.n_litters} litters with pups counted",
     too_thin=lambda data: None if data.n_litters else "no litter has its pups counted",
     fit=litter.fit_litter,
@@ -205,15 +205,16 @@ def _over_time(
 ) -> Model[StudData, stud_quality.StudQualityPosterior]:
     """One measure of every stud over time."""
 
-    def prepare(store: Store) -> StudData:
+    def prepare(store: Views) -> StudData:
         views = store.read("evaluations"), store.read("events")
         return prepare_stud_data(*views, measure, extra_cv=HOME_COUNT_CV)
 
     return Model(
         name=name,
         prior_ids=("q01_tail", "q04", "q05", *prior_ids),
-        modules=(stud_quality, stud_arrays, slow_level, collection_inputs, counting, sampling),
+        version=stud_quality.MODEL_VERSION,
         prepare=prepare,
+        story=stud_quality.stud_story,
         size=lambda data: f"{data.n_collections} {what} of {len(data.studs)} studs",
         too_thin=_too_few_collections,
         fit=stud_quality.fit_stud_quality,

@@ -111,7 +111,7 @@ class KeptFit:
     seed
         Seed of the sampler.
     data_fingerprint, model_fingerprint, priors_fingerprint
-        What the draws belong to.
+        What the draws belong to: digests of data and priors, name and version of the model.
     versions
         Versions of the libraries that made them.
     diagnostics
@@ -125,7 +125,8 @@ class KeptFit:
     load_id
         The last load that the fit has read.
     checks
-        What was computed once of how well it predicts, as plain numbers; empty for a model without.
+        What was computed once, as plain numbers: its density at the fixed records, and of some
+        models how well they predict.
     """
 
     model: str

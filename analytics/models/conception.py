@@ -45,6 +45,7 @@ import numpyro.distributions as dist
 from analytics.breeding_inputs import DAY_NODES, DAY_WEIGHTS, DOSE_NODES, DOSE_WEIGHTS
 from analytics.breeding_records import ConceptionData
 from analytics.breeding_terms import LINEAR, dose_term, method_flags, timing_term
+from analytics.density import Story
 from analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
 from analytics.priors import PRIORS
 from analytics.regression import draw_coefficients, draw_effects, effect_draws, factor_arrays
@@ -58,6 +59,9 @@ from analytics.sampling import (
     padded_size,
     sample,
 )
+
+MODEL_VERSION = 1
+"""Raised whenever the density, or what a kept draw or check means, changes (a test holds it)."""
 
 COEFFICIENTS = (
     "c01", "c02", "c03", "c04", "c05", "c06", "c07", "c08", "c09", "c10", "c11", "c12", "c13",
@@ -147,26 +151,40 @@ def fit_conception(
     ConvergenceError
         The sampler did not settle.
     """
-    factors = tuple(data.groups)
-    gated = ("coefficients", "c19", *(f"sd_{factor}" for factor in factors))
+    story = conception_story(data, prior_sd_factor)
+    gated = ("coefficients", "c19", *(f"sd_{factor}" for factor in data.groups))
     sampled = sample(
-        _model(factors),
-        {"data": _padded(data, prior_sd_factor)},
+        story.model,
+        story.arguments,
         name="conception",
         gated=gated,
         seed=seed,
         schedule=schedule,
     )
-    values = sampled.values
-    draws: dict[str, Floats] = {
-        row: values["coefficients"][:, k] for k, row in enumerate(COEFFICIENTS)
-    }
-    draws["c19"] = values["c19"]
-    for factor in factors:
-        draws[_GROUP_PRIOR[factor]] = values[f"sd_{factor}"]
-    draws |= effect_draws(values, data.levels)
+    draws = story.named(sampled.values)
     prior = prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS)
     return ConceptionPosterior(data, draws, prior, sampled.diagnostics, sampled.seconds)
+
+
+def conception_story(data: ConceptionData, prior_sd_factor: float = 1.0) -> Story:
+    """Set the chain with its data before the sampler.
+
+    Parameters
+    ----------
+    data
+        From :func:`prepare_conception`.
+    prior_sd_factor
+        By which every prior's spread is multiplied.
+    """
+    factors = tuple(data.groups)
+
+    def named(values: Mapping[str, Floats]) -> dict[str, Floats]:
+        draws = {row: values["coefficients"][:, k] for k, row in enumerate(COEFFICIENTS)}
+        draws["c19"] = values["c19"]
+        draws |= {_GROUP_PRIOR[factor]: values[f"sd_{factor}"] for factor in factors}
+        return draws | effect_draws(values, data.levels)
+
+    return Story(_model(factors), {"data": _padded(data, prior_sd_factor)}, named)
 
 
 def restore_conception(data: ConceptionData, draws: Draws, *, seed: int) -> ConceptionPosterior:

@@ -31,7 +31,6 @@ inbreeding enters at its harmless value. A litter with two possible sires is lef
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -51,7 +50,9 @@ from analytics.breeding_inputs import (
 )
 from analytics.breeding_records import grouped, known_outcome, numbers
 from analytics.breeding_terms import hinge
+from analytics.density import Story
 from analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
+from analytics.fingerprint import fingerprint_of
 from analytics.likelihoods import beta_binomial_log_likelihood, truncated_count_log_likelihood
 from analytics.priors import PRIORS
 from analytics.regression import draw_coefficients, draw_effects, effect_draws, factor_arrays
@@ -65,6 +66,9 @@ from analytics.sampling import (
     padded_size,
     sample,
 )
+
+MODEL_VERSION = 1
+"""Raised whenever the density, or what a kept draw means, changes (a test holds it)."""
 
 SIZES_KG = {"l01_toy": 5.0, "l01_small": 10.0, "l01_medium": 25.0, "l01_large": 45.0,
             "l01_giant": np.inf}  # fmt: skip
@@ -138,15 +142,12 @@ class LitterData:
 
     def fingerprint(self) -> str:
         """Fingerprint of everything that enters the likelihood, names of levels included."""
-        digest = hashlib.sha256()
-        for values in (
+        arrays = (
             self.design, self.dam_age_years, self.n_alive, self.n_stillborn, self.n_lost,
             *self.groups.values(),
-        ):  # fmt: skip
-            digest.update(np.ascontiguousarray(values).tobytes())
+        )  # fmt: skip
         names = [name for factor in self.levels for name in (factor, *self.levels[factor])]
-        digest.update("\x1f".join(names).encode())
-        return digest.hexdigest()
+        return fingerprint_of(arrays, names)
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,21 +317,38 @@ def fit_litter(
     ConvergenceError
         The sampler did not settle.
     """
-    factors = tuple(data.groups)
+    story = litter_story(data, prior_sd_factor)
     sampled = sample(
-        _model(factors),
-        {"data": _padded(data, prior_sd_factor)},
+        story.model,
+        story.arguments,
         name="litter",
-        gated=("coefficients", *(f"sd_{factor}" for factor in factors)),
+        gated=("coefficients", *(f"sd_{factor}" for factor in data.groups)),
         seed=seed,
         schedule=schedule,
     )
-    values = sampled.values
-    draws = {row: values["coefficients"][:, k] for k, row in enumerate(COEFFICIENTS)}
-    draws |= {GROUP_PRIOR[factor]: values[f"sd_{factor}"] for factor in factors}
-    draws |= effect_draws(values, data.levels)
+    draws = story.named(sampled.values)
     prior = prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS)
     return LitterPosterior(data, draws, prior, sampled.diagnostics, sampled.seconds)
+
+
+def litter_story(data: LitterData, prior_sd_factor: float = 1.0) -> Story:
+    """Set the litters with their data before the sampler.
+
+    Parameters
+    ----------
+    data
+        From :func:`prepare_litter`.
+    prior_sd_factor
+        By which every prior's spread is multiplied.
+    """
+    factors = tuple(data.groups)
+
+    def named(values: Mapping[str, Floats]) -> dict[str, Floats]:
+        draws = {row: values["coefficients"][:, k] for k, row in enumerate(COEFFICIENTS)}
+        draws |= {GROUP_PRIOR[factor]: values[f"sd_{factor}"] for factor in factors}
+        return draws | effect_draws(values, data.levels)
+
+    return Story(_model(factors), {"data": _padded(data, prior_sd_factor)}, named)
 
 
 def restore_litter(data: LitterData, draws: Draws, *, seed: int) -> LitterPosterior:

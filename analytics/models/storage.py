@@ -38,6 +38,7 @@ import numpyro
 import numpyro.distributions as dist
 
 from analytics.counting import LEAST_SHARE_VARIANCE
+from analytics.density import Story
 from analytics.estimate import Floats
 from analytics.keeping import log_retention
 from analytics.own_storage import OwnStorage
@@ -115,29 +116,39 @@ def fit_storage(
     ConvergenceError
         The sampler did not settle.
     """
+    story = storage_story(data)
     sampled = sample(
-        _model,
-        {"data": _padded(data)},
+        story.model,
+        story.arguments,
         name="storage",
         gated=("log_scales", "sd_stud", "sd_collection", "bias"),
         seed=seed,
         schedule=schedule,
     )
-    values = sampled.values
-    n = {kind: len(names) for kind, names in data.levels.items()}
-    draws: dict[str, Floats] = {
-        row: np.exp(values["log_scales"][:, k]) for k, row in enumerate(SCALES)
-    }
-    draws["s05_stud"], draws["s05_collection"] = values["sd_stud"], values["sd_collection"]
-    draws["effect_stud"] = values["stud"][:, : n["stud"]]
-    draws["effect_product"] = values["product"][:, : n["product"]]
-    draws["bias_reader"] = values["bias"][:, : n["reader"]]
     labels = {
         "effect_stud": data.levels["stud"],
         "effect_product": data.levels["product"],
         "bias_reader": data.levels["reader"],
     }
+    draws = story.named(sampled.values)
     return StoragePosterior(data, draws, labels, sampled.diagnostics, sampled.seconds)
+
+
+def storage_story(data: StorageData) -> Story:
+    """Set the stored samples before the sampler; ``data`` from ``prepare_storage``."""
+    n = {kind: len(names) for kind, names in data.levels.items()}
+
+    def named(values: Mapping[str, Floats]) -> dict[str, Floats]:
+        return {
+            **{row: np.exp(values["log_scales"][:, k]) for k, row in enumerate(SCALES)},
+            "s05_stud": values["sd_stud"],
+            "s05_collection": values["sd_collection"],
+            "effect_stud": values["stud"][:, : n["stud"]],
+            "effect_product": values["product"][:, : n["product"]],
+            "bias_reader": values["bias"][:, : n["reader"]],
+        }
+
+    return Story(_model, {"data": _padded(data)}, named)
 
 
 def restore_storage(data: StorageData, draws: Draws, *, seed: int) -> StoragePosterior:

@@ -57,6 +57,7 @@ from analytics.collection_inputs import (
     StudData,
 )
 from analytics.counting import LEAST_SHARE_VARIANCE
+from analytics.density import Story
 from analytics.estimate import Floats
 from analytics.sampling import (
     SCHEDULE,
@@ -79,6 +80,10 @@ from analytics.slow_level import (
     tailed_log,
 )
 from analytics.stud_arrays import n_basis_of, prior_numbers, stud_arrays
+
+MODEL_VERSION = 1
+"""Of all measures. Raised whenever the density, or what a kept draw means, changes (a test holds
+it)."""
 
 UNRECORDED_DOMAIN_DAYS = np.array([0.0, 36525.0])
 """Domain of the slow level of a kennel without a collection: any would do. [d]"""
@@ -148,7 +153,7 @@ def fit_stud_quality(
     ConvergenceError
         The sampler did not settle.
     """
-    arguments = stud_arrays(data, {**prior_numbers(data.measure), **(prior or {})})
+    story = stud_story(data, prior)
     gated = [
         "amplitude", "length", "within", "between", "reader_sd", "common",
         "own", "reader",
@@ -156,16 +161,35 @@ def fit_stud_quality(
     if data.measure.is_log:
         gated += ["rest_time", "rest_deficit"]
     sampled = sample(
-        _total_model if data.measure.is_log else _share_model,
-        {"data": arguments},
+        story.model,
+        story.arguments,
         name=f"stud over time, {data.measure.name}",
         gated=tuple(gated),
         seed=seed,
         schedule=schedule,
         dense=DENSE_TOTAL if data.measure.is_log else DENSE_SHARE,
     )
-    draws = _named_draws(sampled, data, arguments)
+    draws = story.named(sampled.values)
     return StudQualityPosterior(data, draws, _labels(data), sampled.diagnostics, sampled.seconds)
+
+
+def stud_story(data: StudData, prior: Mapping[str, float] | None = None) -> Story:
+    """Set one measure of every stud before the sampler.
+
+    Parameters
+    ----------
+    data
+        At least one row.
+    prior
+        Other numbers than the table's, by name of :func:`prior_numbers`.
+    """
+    arguments = stud_arrays(data, {**prior_numbers(data.measure), **(prior or {})})
+
+    def named(values: Mapping[str, Floats]) -> dict[str, Floats]:
+        return _named_draws(values, data, arguments)
+
+    model = _total_model if data.measure.is_log else _share_model
+    return Story(model, {"data": arguments}, named)
 
 
 def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQualityPosterior:
@@ -541,7 +565,7 @@ def _labels(data: StudData) -> dict[str, tuple[str, ...]]:
     return {
         "level": data.studs,
         "reader": data.readers,
-        "step": tuple(f"{e.stud} {e.started_on:%Y-%m-%d} {e.words}" for e in data.episodes),
+        "step": tuple(f"{e.stud} {e.started_on:%Y-%m-%d}" for e in data.episodes),
     }
 
 
@@ -558,9 +582,10 @@ def _logged(draws: Draws, name: str, numbers: Mapping[str, float]) -> Draws:
     return Draws(values, draws.diagnostics, draws.seconds, labels)
 
 
-def _named_draws(sampled: Draws, data: StudData, arguments: Mapping[str, Any]) -> dict[str, Floats]:
+def _named_draws(
+    values: Mapping[str, Floats], data: StudData, numbers: Mapping[str, Any]
+) -> dict[str, Floats]:
     """Draws on the working scale, under the names that the answers read."""
-    values, numbers = sampled.values, arguments
     n_draws, n_episodes = len(values["between"]), len(data.episodes)
     common, own = values["common"], values["own"]
     z_step, z_lag, z_duration = np.moveaxis(values["z_event"][:, :, :n_episodes], 1, 0)

@@ -197,11 +197,11 @@ def main():
         print(line, flush=True)
         lines.append(line)
 
-    from analytics.sampling import library_versions
+    from pipelines.guard import engine_versions
 
     say(f"{datetime.now(tz=UTC):%Y-%m-%d %H:%M} UTC, seed {SEED}, {os.cpu_count()} processors")
     say(f"load in the minute before {os.getloadavg()[0]:.1f}, Python {platform.python_version()}")
-    say(json.dumps(library_versions()))
+    say(json.dumps(engine_versions()))
     columns = {"truth": {name: (value, None) for name, value in TRUTH.items()}}
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 
 from analytics.keeping import kept_at, published_storage
+from analytics.own_storage import MODEL_VERSION
 from analytics.priors import priors_fingerprint
-from pipelines import kept_storage
 from pipelines.bench_options import storage_of
 from pipelines.cli import main
 from pipelines.client_page import client_results
-from pipelines.fit import model_fingerprint
+from pipelines.guard import density_now, model_fingerprint
 from pipelines.kennel import read_kennel
-from pipelines.kept_storage import STORAGE_FIT, STORAGE_MODULES, STORAGE_PRIORS, storage_curve
+from pipelines.kept_storage import STORAGE_FIT, STORAGE_PRIORS, storage_curve
 from pipelines.models import STORAGE, storage_data
 from pipelines.run import DEMO_TODAY
 from pipelines.store import KeptFit, Store
@@ -35,7 +35,7 @@ def kept_fit(**changed):
         fitted_at=datetime(2026, 10, 1),
         seed=1,
         data_fingerprint="",
-        model_fingerprint=kept_storage.text_fingerprint(STORAGE_MODULES),
+        model_fingerprint=model_fingerprint(STORAGE_FIT, MODEL_VERSION),
         priors_fingerprint=priors_fingerprint(STORAGE_PRIORS),
         versions={},
         diagnostics={},
@@ -48,6 +48,7 @@ def kept_fit(**changed):
         },
         labels={"effect_stud": ("Tarn",), "effect_product": ("egg yolk",)},
         load_id=0,
+        checks=density_now(STORAGE_FIT),
     )  # fmt: skip
     return replace(fit, **changed)
 
@@ -110,8 +111,8 @@ def test_a_fit_of_another_model_or_table_is_not_read_and_said(store_with_fit, ch
     assert "another version" in found.source
 
 
-def test_the_text_that_is_not_imported_is_that_of_the_model():
-    assert kept_storage.text_fingerprint(STORAGE_MODULES) == model_fingerprint(*STORAGE.modules)
+def test_what_is_read_without_the_model_is_the_model_s():
+    assert STORAGE.version == MODEL_VERSION
     assert STORAGE.prior_ids == STORAGE_PRIORS
     assert STORAGE.name == STORAGE_FIT
 

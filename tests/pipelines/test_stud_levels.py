@@ -10,7 +10,7 @@ from pypdf import PdfReader
 
 from analytics.collection_inputs import days_of
 from analytics.priors import priors_fingerprint
-from pipelines.fit import model_fingerprint
+from pipelines.guard import density_now, model_fingerprint
 from pipelines.handout_page import handout_results
 from pipelines.kennel import read_kennel
 from pipelines.models import STUD_OVER_TIME, TOTAL_SPERM
@@ -64,10 +64,10 @@ def kept_level(store):
     return KeptFit(
         model=TOTAL_SPERM.name, fitted_at=datetime(2026, 10, 31), seed=3,
         data_fingerprint=data.fingerprint(),
-        model_fingerprint=model_fingerprint(*TOTAL_SPERM.modules),
+        model_fingerprint=model_fingerprint(TOTAL_SPERM.name, TOTAL_SPERM.version),
         priors_fingerprint=priors_fingerprint(TOTAL_SPERM.prior_ids),
         versions={}, diagnostics=read, seconds=1.0, draws=draws, labels=published.labels,
-        load_id=store.last_load(),
+        load_id=store.last_load(), checks=density_now(TOTAL_SPERM.name),
     )  # fmt: skip
 
 

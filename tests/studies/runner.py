@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from analytics.sampling import library_versions
+from pipelines.guard import engine_versions
 
 SEED = 20261126
 
@@ -52,7 +52,7 @@ def lines_of(study, n_kennels, seed, path):
 
 def of_today(seed):
     """When, from which seed and with which libraries a study was made."""
-    versions = ", ".join(f"{library} {number}" for library, number in library_versions().items())
+    versions = ", ".join(f"{library} {number}" for library, number in engine_versions().items())
     return f"date {datetime.now(UTC):%Y-%m-%d}, seed {seed}, {versions}"
 
 

@@ -1,0 +1,120 @@
+"""What each version of each model says at the fixed records: read, and appended by hand.
+
+``python tests/analytics/golden_density.py`` adds the set of every model whose version has none yet.
+The file only grows: a set that stands in it is never edited and never leaves it.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import fields, replace
+from pathlib import Path
+
+import numpy as np
+
+FILE = Path(__file__).with_name("golden_density.jsonl")
+"""One set a line, in the order in which they were added."""
+
+N_COPIES = 20
+"""Of the fixed breedings: so many that each bitch is left out in turn and nothing is fitted."""
+
+DIGITS = 13
+
+NOT_TOLD = -1.0
+
+
+def sets():
+    """Every set of the file."""
+    return [json.loads(line) for line in FILE.read_text(encoding="utf-8").splitlines()]
+
+
+def values_of(guard, models, name):
+    """What a model says today: its density at the fixed records, and what is kept of its checks.
+
+    The two modules are arguments because a changed copy of the program has its own.
+    """
+    return {**guard.fixed_density(name), "checks": checks_of(models, name)}
+
+
+def agree(guard, one, other):
+    """Whether two sets are the same."""
+    return guard.densities_agree(one, other) and checks_agree(guard, one["checks"], other["checks"])
+
+
+def checks_agree(guard, one, other):
+    """Whether two sets of sums of checks are the same."""
+    return one.keys() == other.keys() and all(
+        np.allclose(value, other[key], rtol=guard.TOLERANCE, atol=guard.TOLERANCE)
+        for key, value in one.items()
+    )
+
+
+def checks_of(models, name):
+    """Sums of what is computed once of a model, over many copies of the fixed records."""
+    if name != models.CONCEPTION.name:
+        return {}
+    from pipelines.fixed_records import FixedRecords
+
+    data = _copied(models.conception_data(FixedRecords()))
+    posterior = models.CONCEPTION.restore(data, models.CONCEPTION.published(0), seed=0)
+    return dict(_sums("", models.CONCEPTION.check(posterior, seed=0)))
+
+
+def _copied(data):
+    """The same breedings many times, each time of other bitches."""
+    n, n_bitches = data.n_breedings, len(data.levels["bitch"])
+    many = {
+        field.name: np.concatenate([getattr(data, field.name)] * N_COPIES)
+        for field in fields(data)
+        if field.name not in ("groups", "levels")
+    }
+    groups = {factor: np.tile(index, N_COPIES) for factor, index in data.groups.items()}
+    groups["bitch"] = groups["bitch"] + n_bitches * np.repeat(np.arange(N_COPIES), n)
+    bitches = tuple(f"{name}{k}" for k in range(N_COPIES) for name in data.levels["bitch"])
+    return replace(data, **many, groups=groups, levels={**data.levels, "bitch": bitches})
+
+
+def _sums(path, plain):
+    """Sum and sum of squares of the numbers of each list, by where it stands."""
+    if isinstance(plain, dict):
+        for key, value in sorted(plain.items()):
+            yield from _sums(f"{path}/{key}", value)
+    else:
+        numbers = np.array(list(_numbers(plain)), dtype=float)
+        yield path, [float(numbers.sum()), float((numbers**2).sum())]
+
+
+def _numbers(plain):
+    """Every number of nested lists; what could not be told counts as a number too."""
+    if isinstance(plain, list):
+        for value in plain:
+            yield from _numbers(value)
+    else:
+        yield NOT_TOLD if plain is None else plain
+
+
+def _short(plain):
+    if isinstance(plain, dict):
+        return {key: _short(value) for key, value in plain.items()}
+    if isinstance(plain, list):
+        return [_short(value) for value in plain]
+    return float(f"{plain:.{DIGITS}g}") if isinstance(plain, float) else plain
+
+
+def main():
+    from pipelines import guard, models
+
+    known = {(each["model"], each["version"]) for each in sets()} if FILE.exists() else set()
+    with FILE.open("a", encoding="utf-8") as file:
+        for model in models.MODELS:
+            if (model.name, model.version) not in known:
+                found = values_of(guard, models, model.name)
+                file.write(
+                    json.dumps({"model": model.name, "version": model.version, **_short(found)})
+                    + "\n"
+                )
+                print(f"added: {guard.model_fingerprint(model.name, model.version)}")
+
+
+if __name__ == "__main__":
+    main()
