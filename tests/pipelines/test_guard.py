@@ -46,9 +46,10 @@ def no_density(name):
 
 
 def test_under_the_engine_that_made_it_a_fit_is_current_without_a_density(monkeypatch):
+    kept = kept_fit()
     monkeypatch.setattr(guard, "fixed_density", no_density)
 
-    assert is_storage_current(kept_fit())
+    assert is_storage_current(kept)
 
 
 # One part in 10⁹ is the tolerance.
