@@ -241,7 +241,7 @@ def due(kennel):
 
 def request(n, day, **more):
     at = datetime.combine(day, time(18))
-    reading = SampleReading(3.1, 80.0, n_cells=140, looked_at_nl=1.0)
+    reading = SampleReading(0.9, 80.0, n_cells=400, looked_at_nl=1.0)
     return BoxRequest(
         **{"stud": stud(n), "reading": reading, "appearance": None, "collected_at": at,
            "sent_at": at, "inseminate_at": at + timedelta(hours=16), "extender": "egg yolk",
