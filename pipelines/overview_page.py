@@ -77,7 +77,13 @@ def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
 def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
     """What must be said of the age of a bitch before she is bred in the heat she is in."""
     items = due_items(kennel.views, today=kennel.today)
-    in_heat = {item.dog for item in items if item.kind in {"progesterone", "insemination"}}
+    # An old one that nobody examined has her stop in the place of her days.
+    in_heat = {
+        item.dog
+        for item in items
+        if item.kind in {"progesterone", "insemination"}
+        or item.what.key == "caution.bitch_old_not_examined"
+    }
     return tuple(
         caution
         for bitch in sorted(in_heat)
