@@ -1,15 +1,22 @@
 """Pure computation: arrays and frozen dataclasses in, the same out.
 
-The way through the package, in the order a number travels:
+The rooms, in the order a number travels:
 
-``errors``, ``vocabulary``, ``estimate``
-    What can go wrong, what the quantities are called, how an answer is stated.
-``counting``, ``semen``, ``calendar``
+``errors``, ``estimate``, ``vocabulary``, ``priors``, ``sentences``
+    What can go wrong; how an answer is stated; what the quantities are called; what is published,
+    and how much it is worth; what a told fact is before it has words.
+``measures``
     Closed-form measures, each with its formula, unit and source.
-``priors``, ``sampling``, ``models/``
-    What is published, how it is updated, one model file a question.
-``checking``, ``plan``, ``cautions``, ``wording``
-    Whether a model is right, what to do with it, what must be said first, and in which words.
+``models``
+    One folder a question: what is published, moved by the kennel's own records.
+``cautions``
+    What must be said before any number, and which number it stops.
+``trust``
+    Whether a model is right about kennels like this one.
+``plan``
+    One breeding or a season: what can be done, what may come of it, what would be worth knowing.
+``wording``
+    Which sentence is true, with which numbers; never its words.
 
 Nothing here opens a file, a database, a template or a clock.
 """

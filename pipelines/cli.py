@@ -20,11 +20,11 @@ import typer
 from typer.main import get_command
 
 from analytics.errors import ToolkitError
-from pipelines import daily
-from pipelines.bench import bench
-from pipelines.plan_commands import compare, season
-from pipelines.terminal import (
-    DEFAULT_SEED,
+from pipelines.answers.answer import DEFAULT_SEED, printable, wrapped
+from pipelines.commands import daily
+from pipelines.commands.bench import bench
+from pipelines.commands.plan import compare, season
+from pipelines.commands.terminal import (
     DEFAULT_STORE,
     Commands,
     JsonOption,
@@ -33,9 +33,7 @@ from pipelines.terminal import (
     StoreOption,
     TodayOption,
     asked_on,
-    printable,
     show_json,
-    wrapped,
 )
 
 if TYPE_CHECKING:
@@ -122,7 +120,7 @@ def due(
     as_json: JsonOption = False,
 ) -> None:
     """Print what is due: blood draws, inseminations, scans, whelpings, outcomes, tests, straws."""
-    from pipelines.due import due_lines, due_rows, read_due
+    from pipelines.due.items import due_lines, due_rows, read_due
     from reports.words import Words
 
     words, on = Words("en"), asked_on(today, store)
@@ -158,7 +156,7 @@ def load(
     as_json: JsonOption = False,
 ) -> None:
     """Read sheets into the records file; what cannot be true is kept apart with its reason."""
-    from pipelines.store import Store
+    from pipelines.records.database.store import Store
 
     on = asked_on(today, store)
     with Store.open_copy(store) if check else Store.open(store) as opened:
@@ -199,7 +197,7 @@ def template(
     path: Annotated[Path, typer.Argument(metavar="FILE.xlsx", help="The workbook to make.")],
 ) -> None:
     """Make the empty workbook: it explains itself and has a sheet for each kind of record."""
-    from pipelines.template import write_template
+    from pipelines.records.template import write_template
 
     write_template(path)
     typer.echo(f"wrote {path}; fill it in, then: studcurve load {path}")
@@ -215,8 +213,8 @@ def refused(
     as_json: JsonOption = False,
 ) -> None:
     """List what was refused or is doubtful, grouped by what to do."""
-    from pipelines.findings import waiting_lines, write_corrections
-    from pipelines.store import Store
+    from pipelines.records.database.store import Store
+    from pipelines.records.findings import waiting_lines, write_corrections
 
     with Store.open(store, read_only=True) as opened:
         findings = opened.read("findings")
@@ -238,7 +236,7 @@ def confirm(
     today: TodayOption = None,
 ) -> None:
     """Say that doubtful lines are right and count, by the numbers that `refused` shows."""
-    from pipelines.store import Store
+    from pipelines.records.database.store import Store
 
     on = asked_on(today, store)
     with Store.open(store, make=False) as opened:
@@ -264,7 +262,7 @@ def withdraw(
     today: TodayOption = None,
 ) -> None:
     """Take lines out, by the numbers that `refused` shows; they stay readable."""
-    from pipelines.store import Store
+    from pipelines.records.database.store import Store
 
     on = asked_on(today, store)
     with Store.open(store, make=False) as opened:
@@ -280,7 +278,7 @@ def erase(
     today: TodayOption = None,
 ) -> None:
     """Erase a person's name from every line, old versions too, leaving a tombstone."""
-    from pipelines.archive import erase_from_file
+    from pipelines.records.archive import erase_from_file
 
     erased = erase_from_file(store, person, today=asked_on(today, store), reason=reason)
     dropped = (
@@ -302,7 +300,7 @@ def backup(
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
     """Copy the records file; other programs may read it meanwhile."""
-    from pipelines.archive import back_up
+    from pipelines.records.archive import back_up
 
     back_up(store, file)
     typer.echo(f"wrote {file}")
@@ -314,7 +312,7 @@ def restore(
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
     """Put a backup or an export in the place of the records file, which is kept."""
-    from pipelines.archive import restore as put_back
+    from pipelines.records.archive import restore as put_back
 
     kept = put_back(copy, store)
     typer.echo(f"{store} is restored" + (f"; the one before is {kept}" if kept else ""))
@@ -326,7 +324,7 @@ def export(
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
     """Write every record as Parquet and CSV, with a dictionary of every column."""
-    from pipelines.archive import export as write_out
+    from pipelines.records.archive import export as write_out
 
     files = write_out(store, folder)
     typer.echo(f"wrote {len(files)} files into {folder}")
@@ -482,7 +480,7 @@ def main(arguments: list[str] | None = None) -> None:
 
 def _give_up(problem: Exception, given: list[str]) -> NoReturn:
     """Tell an error of the program in a sentence, and write where it happened into a file."""
-    from pipelines import trouble
+    from pipelines.commands import trouble
 
     file = trouble.report(problem, given, _command_named(given))
     _say_why(trouble.sentence(problem, file), 3, *([] if file is None else [str(file)]))

@@ -8,32 +8,32 @@ from datetime import date
 from pathlib import Path
 
 from analytics.plan.breeding_plan import BreedingPlan
-from pipelines.client_page import bitches_with_boxes, client_results
-from pipelines.compare_page import coming_breedings, comparison_results, morning_records
-from pipelines.fit import FitOutcome, fit_models
-from pipelines.handout_page import handout_results
-from pipelines.kennel import Kennel, left_out, read_kennel, veiled
-from pipelines.overview_page import overview_results
-from pipelines.pages import (
+from pipelines.answers.answer import DEFAULT_SEED
+from pipelines.fits.fit import FitOutcome, fit_models
+from pipelines.pages.client_sheet import bitches_with_boxes, client_results
+from pipelines.pages.comparison import coming_breedings, comparison_results, morning_records
+from pipelines.pages.handout import handout_results
+from pipelines.pages.kennel import Kennel, left_out, read_kennel, veiled
+from pipelines.pages.overview import overview_results
+from pipelines.pages.stud_review import (
     chosen_studs,
     file_names,
     provenance,
     records_sentence,
     stud_results,
 )
-from pipelines.plan_asked import Wishes
-from pipelines.plan_records import PlanRecords
-from pipelines.planning import on_one_core, plan_breeding
-from pipelines.store import Store
-from pipelines.terminal import DEFAULT_SEED
-from reports.client_sheet import build_client_sheet
-from reports.comparison import build_comparison
-from reports.handout import N_SHEETS, build_handout
-from reports.index import build_index
-from reports.overview import build_overview
+from pipelines.plan.comparison import on_one_core, plan_breeding
+from pipelines.plan.records import PlanRecords
+from pipelines.plan.wishes import Wishes
+from pipelines.records.database.store import Store
 from reports.page import Link, Reader, render
+from reports.pages.client_sheet import build_client_sheet
+from reports.pages.comparison import build_comparison
+from reports.pages.handout import N_SHEETS, build_handout
+from reports.pages.index import build_index
+from reports.pages.overview import build_overview
+from reports.pages.stud_review import build_stud_review
 from reports.pdf import Paper, can_set_type, pdf
-from reports.stud_review import build_stud_review
 from reports.words import Words
 
 DEMO = Path(__file__).parents[1] / "demo_data"

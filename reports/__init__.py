@@ -1,11 +1,13 @@
 """What a person sees. Nothing here calculates, and nothing here opens a records file.
 
-``page``
-    A frozen :class:`~reports.page.Report` and the pure function that renders it.
-``charts``
-    One function a question: frame in, Altair chart out.
-``stud_review``, ``index``
-    One file a page: plain results in, a Report out.
-``theme``, ``catalog``, ``templates``, ``static``
-    Colors and sizes; every text a reader sees; the page skeleton; one stylesheet and one script.
+``words``, ``catalog``
+    Every text a reader sees, one file a language, and how numbers and days are said.
+``page``, ``pdf``, ``templates``, ``static``
+    A page as an immutable value; that value as one HTML file, or set on paper.
+``theme``, ``charts``
+    Colors by role; one picture a question.
+``sections``
+    Parts that several pages show.
+``pages``
+    One file a page: plain results in, a :class:`~reports.page.Report` out.
 """

@@ -7,12 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from analytics.sampling import keep_compiled
-from pipelines import plan_records, run
-from pipelines.fit import cache_folder, fit_models, known
-from pipelines.models import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
+from analytics.models.sampling import keep_compiled
+from pipelines import run
+from pipelines.fits.fit import cache_folder, fit_models, known
+from pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
+from pipelines.plan import records as plan_records
+from pipelines.records.database.store import LoadReport, Store
 from pipelines.run import DEMO, DEMO_TODAY
-from pipelines.store import LoadReport, Store
 
 DEMO_SEED = 20240229
 

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from hypothesis import strategies as st
 
 from analytics.vocabulary import VOCABULARY
-from pipelines.sheets import EXAMPLE_PREFIX, MORPHOLOGY_PARTS, SHEETS
+from pipelines.records.sheets.columns import EXAMPLE_PREFIX, MORPHOLOGY_PARTS, SHEETS
 
 FIRST_DAY = date(2005, 1, 10)
 STUDS, BITCHES = ("Rowan", "Älgar", 'O"Tool', "Tarn, the old"), ("Bryony", "Señorita", "月")

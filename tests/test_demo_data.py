@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from analytics.cautions import stopped_answers
-from pipelines.compare_page import coming_breedings
-from pipelines.dog_cautions import cautions_of
+from pipelines.pages.comparison import coming_breedings
+from pipelines.records.of_a_dog import cautions_of
 from pipelines.run import DEMO, DEMO_TODAY, N_DEMO_COMPARISONS
 
 RECORDS = DEMO / "records"

@@ -17,12 +17,12 @@ import time_machine
 from typer.main import get_command
 
 from pipelines import cli
-from pipelines.archive import back_up, export
-from pipelines.client_page import bitches_with_boxes
-from pipelines.compare_page import coming_breedings
+from pipelines.pages.client_sheet import bitches_with_boxes
+from pipelines.pages.comparison import coming_breedings
+from pipelines.records.archive import back_up, export
+from pipelines.records.database.store import Store
+from pipelines.records.template import write_template
 from pipelines.run import DEMO_TODAY
-from pipelines.store import Store
-from pipelines.template import write_template
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from analytics.semen import total_sperm_m
+from analytics.measures.semen import total_sperm_m
 from analytics.sentences import Sentence
 
 Severity = Literal["stop", "warn", "say"]

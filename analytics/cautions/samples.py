@@ -11,14 +11,8 @@ from collections.abc import Callable, Sequence
 from datetime import date
 
 from analytics.cautions.lifting import is_released, was_examined
-from analytics.cautions.records import (
-    EVERY_ANSWER,
-    NEXT_ANSWERS,
-    Caution,
-    DogRecords,
-    Sample,
-)
-from analytics.semen import zero_count_limit_m
+from analytics.cautions.records import EVERY_ANSWER, NEXT_ANSWERS, Caution, DogRecords, Sample
+from analytics.measures.semen import zero_count_limit_m
 from analytics.sentences import Sentence, sentence
 
 NO_SPERM_TOLD_DAYS = 365

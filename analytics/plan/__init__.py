@@ -1,8 +1,15 @@
 """Fresh, chilled or frozen: the plan for one breeding, and for a season.
 
-``options`` and ``feasible``: what can be carried out. ``lateness``, ``samples``: what the box and
-the sample may turn out to be. ``unknowns``, ``chain`` and ``pups``: the joint simulation, common
-random numbers shared by every option. ``compare`` and ``breakeven``: how the options differ.
-``measure_next``: what would be worth knowing before. ``season``, ``season_ways`` and
-``season_program``: several bitches and one stud.
+``options``, ``feasible``
+    The ways to breed, and which of them can be carried out.
+``simulation``
+    The joint simulation; every option shares its random numbers.
+``compare``, ``breakeven``, ``what_if``
+    How the options differ, where the better one changes, and along a slider.
+``measure_next``
+    What would be worth knowing before.
+``breeding_plan``
+    The value that terminal and page tell.
+``season``
+    Several bitches and one stud.
 """

@@ -1,7 +1,7 @@
 """One breeding compared, as one value: what the terminal and the page tell.
 
 Nothing is calculated here beyond read-outs of the draws; the words follow from
-:mod:`analytics.plan.wording`.
+:mod:`analytics.wording.plan`.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from datetime import date
 
 from analytics.cautions import Caution
 from analytics.plan.breakeven import BreakEven
-from analytics.plan.chain import Pair
 from analytics.plan.compare import Gap, OptionAnswer
 from analytics.plan.feasible import Infeasible
 from analytics.plan.measure_next import Worth
 from analytics.plan.options import PRICE_ITEMS
+from analytics.plan.simulation.chain import Pair
 from analytics.plan.what_if import OptionGrid
 from analytics.sentences import Sentence
 
@@ -56,7 +56,7 @@ class BreedingPlan:
 
     1. ``is_stopped``: a caution takes every number and any order away; ``answers``, ``gaps``,
        ``lines``, ``worths`` and ``infeasible`` are empty. Tell the cautions and
-       :func:`~analytics.plan.wording.opening_sentences`, nothing else.
+       :func:`~analytics.wording.plan.opening_sentences`, nothing else.
     2. no ``answers``: nothing can be carried out; ``infeasible`` says why.
     3. otherwise ``answers[k]`` is one way to breed (semen, route, number of inseminations) on its
        best day. Per way:

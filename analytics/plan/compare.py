@@ -23,9 +23,9 @@ import numpy as np
 from scipy.special import expit
 
 from analytics.estimate import Estimate, Floats, estimate_from_draws
-from analytics.information import conditional_mean
-from analytics.plan.chain import DRIVERS, Outcome, Pair
-from analytics.plan.pups import Pups
+from analytics.measures.value_of_information import conditional_mean
+from analytics.plan.simulation.chain import DRIVERS, Outcome, Pair
+from analytics.plan.simulation.pups import Pups
 from analytics.sentences import Sentence, Word, sentence
 
 BAND_LITTER_PROB = 0.05
@@ -137,7 +137,7 @@ class Driver:
     Attributes
     ----------
     name
-        One of :data:`analytics.plan.chain.DRIVERS`.
+        One of :data:`analytics.plan.simulation.chain.DRIVERS`.
     gap
         What it adds to the gap of the two chances, mean over the draws.
     share_of_doubt

@@ -10,14 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from analytics.plan.options import (
-    Carrier,
-    Circumstances,
-    OpeningHours,
-    Option,
-    Source,
-    Straws,
-)
+from analytics.plan.options import Carrier, Circumstances, OpeningHours, Option, Source, Straws
 from analytics.sentences import Sentence, Word, sentence
 
 METHODS = (

@@ -5,7 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.check_wording import (
+from analytics.estimate import Estimate
+from analytics.trust.checking import (
+    CrossValidation,
+    ExpectedObserved,
+    MissingOutcomes,
+    Replicated,
+    Scores,
+    smallest_difference,
+)
+from analytics.trust.prior_width import PriorWidth
+from analytics.wording.trust import (
     difference_sentences,
     expected_sentence,
     method_sentences,
@@ -16,16 +26,6 @@ from analytics.check_wording import (
     stud_width_sentence,
     unusable_sentences,
 )
-from analytics.checking import (
-    CrossValidation,
-    ExpectedObserved,
-    MissingOutcomes,
-    Replicated,
-    Scores,
-    smallest_difference,
-)
-from analytics.estimate import Estimate
-from analytics.prior_width import PriorWidth
 from reports.words import Words
 
 EN, DE = Words("en"), Words("de")

@@ -11,8 +11,12 @@ from scipy.special import expit
 from scipy.stats import norm
 from statsmodels.stats.proportion import proportion_effectsize
 
-from analytics.breeding_records import prepare_conception
-from analytics.checking import (
+from analytics.models.breedings.records import prepare_conception
+from analytics.models.conception.chance import partner_effects, recorded_pregnant_prob
+from analytics.models.conception.model import fit_conception, prior_draws, restore_conception
+from analytics.models.sampling import independent_draws
+from analytics.priors import PRIORS
+from analytics.trust.checking import (
     MAX_PARETO_K,
     cross_validation,
     discrimination,
@@ -27,10 +31,6 @@ from analytics.checking import (
     survives_missing,
     with_other_prior,
 )
-from analytics.litter_chance import partner_effects, recorded_pregnant_prob
-from analytics.models.conception import fit_conception, prior_draws, restore_conception
-from analytics.priors import PRIORS
-from analytics.sampling import independent_draws
 from tests.studies.recovery import poor_kennel
 
 REFERENCES = Path(__file__).parents[1] / "references"

@@ -8,25 +8,25 @@ import pandas as pd
 import pytest
 from scipy.special import expit
 
-from analytics import sampling
-from analytics.breeding_records import prepare_conception
-from analytics.breeding_terms import LINEAR, design_matrix
 from analytics.errors import ConvergenceError
 from analytics.estimate import share_from_records
-from analytics.litter_chance import ARCHETYPES, archetype_prob, own_breedings_prob
-from analytics.models.conception import (
+from analytics.models import sampling
+from analytics.models.breedings.records import prepare_conception
+from analytics.models.breedings.terms import LINEAR, design_matrix
+from analytics.models.conception.chance import ARCHETYPES, archetype_prob, own_breedings_prob
+from analytics.models.conception.model import (
     COEFFICIENTS,
     chain_log_likelihood,
     fit_conception,
     prior_draws,
     seen_probs,
 )
-from analytics.models.ovulation import ovulation_of_cycles
-from analytics.sampling import SCHEDULE
-from pipelines.fit import N_KEPT_DRAWS
-from pipelines.models import conception_data
+from analytics.models.ovulation.model import ovulation_of_cycles
+from analytics.models.sampling import SCHEDULE
+from pipelines.fits.fit import N_KEPT_DRAWS
+from pipelines.fits.registry import conception_data
+from pipelines.records.database.store import Store
 from pipelines.run import DEMO, DEMO_TODAY
-from pipelines.store import Store
 
 BANDS = {
     "natural, timed": (76, 86, 81),

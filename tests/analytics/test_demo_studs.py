@@ -6,13 +6,13 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from analytics.announcement import announce
-from analytics.dips import coincident_events, find_dips
-from analytics.stud_level import stud_answers
-from pipelines.fit import fit_models, known
-from pipelines.models import STUD_OVER_TIME, TOTAL_SPERM
+from analytics.models.stud.announcement import announce
+from analytics.models.stud.dips import coincident_events, find_dips
+from analytics.models.stud.level import stud_answers
+from pipelines.fits.fit import fit_models, known
+from pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
+from pipelines.records.database.store import Store
 from pipelines.run import DEMO
-from pipelines.store import Store
 from tests.conftest import DEMO_SEED
 
 TRUTH = json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))

@@ -7,8 +7,8 @@ import numpyro.distributions as dist
 import pytest
 from scipy import stats
 
-from analytics.density import REACH, STEP, Story, at_fixed_points
-from analytics.sampling import flat
+from analytics.models.density import REACH, STEP, Story, at_fixed_points
+from analytics.models.sampling import flat
 
 
 def model(data):

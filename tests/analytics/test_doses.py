@@ -6,8 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from analytics.breeding_inputs import USUAL_DOSE_M
-from analytics.doses import (
+from analytics.measures.doses import (
     MOST_DOSES,
     TARGET_ROWS,
     SampleDraws,
@@ -17,7 +16,8 @@ from analytics.doses import (
     usual_total,
     worth_of_a_count,
 )
-from analytics.keeping import StorageDraws, published_storage
+from analytics.measures.motility_kept import StorageDraws, published_storage
+from analytics.models.breedings.inputs import USUAL_DOSE_M
 from analytics.priors import PRIORS
 
 SEED = 20240229

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from pipelines import guard, models
+from pipelines.fits import guard
+from pipelines.fits import registry as models
 from tests.analytics.golden_density import agree, checks_agree, checks_of, sets, values_of
 from tests.changed_program import changed
 
@@ -14,70 +15,159 @@ NAMES = [model.name for model in models.MODELS]
 TOTAL, MOTILITY, MORPHOLOGY = (model.name for model in models.STUD_OVER_TIME)
 
 SILENT = {
-    "analytics.density": "how a density is asked, not what it is",
+    "analytics.models.density": "how a density is asked, not what it is",
     "analytics.errors": "refusals",
-    "analytics.fingerprint": "compares data; enters no density",
-    "analytics.own_storage": "reads kept draws and makes none",
+    "analytics.models.fingerprint": "compares data; enters no density",
+    "analytics.models.storage.curve": "reads kept draws and makes none",
 }
 """Modules that a model imports and that have no say in its density, and why."""
 
 # Module, what stands in it, what stands there instead, and a model that must notice.
 MUTATIONS = [
-    ("analytics.breeding_inputs", "DAY_WEIGHTS = normal_nodes(7)", "DAY_WEIGHTS = normal_nodes(3)",
-     "conception"),
-    ("analytics.breeding_inputs", "DOSE_WEIGHTS = normal_nodes(2)",
-     "DOSE_WEIGHTS = normal_nodes(1)", "litter"),
-    ("analytics.breeding_inputs", "DOSE_LOG2_SD = 0.35", "DOSE_LOG2_SD = 0.36", "conception"),
-    ("analytics.breeding_inputs", '"chilled": (2.0, 1.5)', '"chilled": (2.1, 1.5)', "conception"),
-    ("analytics.breeding_records", 'rows["breed"].fillna("unknown")', 'rows["stud"]', "litter"),
-    ("analytics.breeding_records", "dtype=np.float64) / 86400.0", "dtype=np.float64) / 43200.0",
-     "conception"),
-    ("analytics.breeding_terms", "HINGE_WIDTH = 0.25", "HINGE_WIDTH = 0.26", "litter"),
-    ("analytics.breeding_terms", "PEAK_DAY, PEAK_SD_DAYS = 3.3", "PEAK_DAY, PEAK_SD_DAYS = 3.4",
-     "conception"),
-    ("analytics.checking", "normal_nodes(9)", "normal_nodes(7)", "conception"),
-    ("analytics.collection_inputs", "RESTED_DAYS = 30.0", "RESTED_DAYS = 31.0", TOTAL),
-    ("analytics.collection_inputs", "EPISODE_GAP_DAYS = 14", "EPISODE_GAP_DAYS = 4", MOTILITY),
-    ("analytics.collection_inputs", "SHAPES_CHECKED = 100.0", "SHAPES_CHECKED = 99.0", MORPHOLOGY),
-    ("analytics.collection_inputs", "SMALL_COUNT = 20", "SMALL_COUNT = 8", TOTAL),
-    ("analytics.counting", "LEAST_SHARE_VARIANCE = 0.002", "LEAST_SHARE_VARIANCE = 0.003",
-     "storage"),
+    ("analytics.measures.moments", "- earliest) / 2", "- earliest) / 3", "conception"),
+    (
+        "analytics.models.breedings.inputs",
+        "DAY_WEIGHTS = normal_nodes(7)",
+        "DAY_WEIGHTS = normal_nodes(3)",
+        "conception",
+    ),
+    (
+        "analytics.models.breedings.inputs",
+        "DOSE_WEIGHTS = normal_nodes(2)",
+        "DOSE_WEIGHTS = normal_nodes(1)",
+        "litter",
+    ),
+    (
+        "analytics.models.breedings.inputs",
+        "DOSE_LOG2_SD = 0.35",
+        "DOSE_LOG2_SD = 0.36",
+        "conception",
+    ),
+    (
+        "analytics.models.breedings.inputs",
+        '"chilled": (2.0, 1.5)',
+        '"chilled": (2.1, 1.5)',
+        "conception",
+    ),
+    (
+        "analytics.models.breedings.records",
+        'rows["breed"].fillna("unknown")',
+        'rows["stud"]',
+        "litter",
+    ),
+    (
+        "analytics.models.breedings.records",
+        "dtype=np.float64) / 86400.0",
+        "dtype=np.float64) / 43200.0",
+        "conception",
+    ),
+    ("analytics.models.breedings.terms", "HINGE_WIDTH = 0.25", "HINGE_WIDTH = 0.26", "litter"),
+    (
+        "analytics.models.breedings.terms",
+        "PEAK_DAY, PEAK_SD_DAYS = 3.3",
+        "PEAK_DAY, PEAK_SD_DAYS = 3.4",
+        "conception",
+    ),
+    ("analytics.trust.checking", "normal_nodes(9)", "normal_nodes(7)", "conception"),
+    ("analytics.models.stud.inputs", "RESTED_DAYS = 30.0", "RESTED_DAYS = 31.0", TOTAL),
+    ("analytics.models.stud.inputs", "EPISODE_GAP_DAYS = 14", "EPISODE_GAP_DAYS = 4", MOTILITY),
+    ("analytics.models.stud.inputs", "SHAPES_CHECKED = 100.0", "SHAPES_CHECKED = 99.0", MORPHOLOGY),
+    ("analytics.models.stud.inputs", "SMALL_COUNT = 20", "SMALL_COUNT = 8", TOTAL),
+    (
+        "analytics.measures.counting",
+        "LEAST_SHARE_VARIANCE = 0.002",
+        "LEAST_SHARE_VARIANCE = 0.003",
+        "storage",
+    ),
     ("analytics.estimate", "hermegauss(n_nodes)", "hermegauss(n_nodes + 1)", "litter"),
-    ("analytics.keeping", "return -((hours / eta_h) ** kappa)",
-     "return -((hours / eta_h) ** (1.001 * kappa))", "storage"),
-    ("analytics.keeping", '("cream", "cream")', '("cream", "milk")', "storage"),
-    ("analytics.likelihoods", "(nu - 1.0) / (2.0 * nu)", "(nu - 1.0) / (3.0 * nu)", "litter"),
-    ("analytics.likelihoods", "log_product(q, n_trials - n_success)",
-     "log_product(q, n_trials)", "litter"),
-    ("analytics.litter_chance", "normal_nodes(15)", "normal_nodes(3)", "conception"),
-    ("analytics.models.conception", "[sensitivity, 1.0 - sensitivity], 1.0)",
-     "[sensitivity, 1.0 - sensitivity], 0.9)", "conception"),
-    ("analytics.models.conception", "timing.max(axis=1)", "timing.mean(axis=1)", "conception"),
-    ("analytics.models.litter", 'first + data["lost_known"] * later', "first", "litter"),
-    ("analytics.models.litter", 'values["coefficients"][:, k]', 'values["coefficients"][:, k - 1]',
-     "litter"),
-    ("analytics.models.litter", "N_UNRECORDED = 5", "N_UNRECORDED = 4", "litter"),
-    ("analytics.models.ovulation", "LH_SURGE_SD_DAYS = 0.5", "LH_SURGE_SD_DAYS = 0.6",
-     "conception"),
-    ("analytics.models.storage", "guess * shape * -log_kept", "guess * -log_kept", "storage"),
-    ("analytics.models.storage", 'np.exp(values["log_scales"][:, k])',
-     'values["log_scales"][:, k]', "storage"),
-    ("analytics.models.stud_quality", "MANY_STUDS = 20", "MANY_STUDS = 30", MORPHOLOGY),
-    ("analytics.models.stud_quality", "centre[:, None] + own[:, :, 0]", "own[:, :, 0]", MOTILITY),
-    ("analytics.models.stud_quality", 'within**2 + data["grid_sd"]', 'data["grid_sd"]', TOTAL),
-    ("analytics.prior_width", "NARROW, WIDE = 0.5, 2.0", "NARROW, WIDE = 0.6, 2.0", "conception"),
-    ("analytics.priors", "storage time between studs\", 0.35", "storage time between studs\", 0.36",
-     "storage"),
-    ("analytics.regression", "total + signed * z[", "total + jnp.abs(signed) * z[", "conception"),
-    ("analytics.sampling", "SPREAD_BEND = 1.0", "SPREAD_BEND = 1.1", "storage"),
-    ("analytics.sampling", "2.0 * bent[0] + turning", "bent[0] + turning", MORPHOLOGY),
-    ("analytics.semen", "PHOTOMETER_CV = 0.10", "PHOTOMETER_CV = 0.11", TOTAL),
-    ("analytics.slow_level", "SMOOTHNESS = 1.5", "SMOOTHNESS = 2.5", MOTILITY),
-    ("analytics.slow_level", "MOST_MISSING = 0.95", "MOST_MISSING = 0.01", TOTAL),
-    ("analytics.storage_inputs", "WARMED_MINUTES = 1.0", "WARMED_MINUTES = 4.0", "storage"),
-    ("analytics.stud_arrays", "np.sqrt(2.0),", "2.0,", MOTILITY),
-    ("pipelines.models", 'PRIORS["r02_home"].centre', '2.0 * PRIORS["r02_home"].centre', TOTAL),
-]  # fmt: skip
+    (
+        "analytics.measures.motility_kept",
+        "return -((hours / eta_h) ** kappa)",
+        "return -((hours / eta_h) ** (1.001 * kappa))",
+        "storage",
+    ),
+    ("analytics.measures.motility_kept", '("cream", "cream")', '("cream", "milk")', "storage"),
+    (
+        "analytics.models.likelihoods",
+        "(nu - 1.0) / (2.0 * nu)",
+        "(nu - 1.0) / (3.0 * nu)",
+        "litter",
+    ),
+    (
+        "analytics.models.likelihoods",
+        "log_product(q, n_trials - n_success)",
+        "log_product(q, n_trials)",
+        "litter",
+    ),
+    ("analytics.models.conception.chance", "normal_nodes(15)", "normal_nodes(3)", "conception"),
+    (
+        "analytics.models.conception.model",
+        "[sensitivity, 1.0 - sensitivity], 1.0)",
+        "[sensitivity, 1.0 - sensitivity], 0.9)",
+        "conception",
+    ),
+    (
+        "analytics.models.conception.model",
+        "timing.max(axis=1)",
+        "timing.mean(axis=1)",
+        "conception",
+    ),
+    ("analytics.models.litter.model", 'first + data["lost_known"] * later', "first", "litter"),
+    (
+        "analytics.models.litter.model",
+        'values["coefficients"][:, k]',
+        'values["coefficients"][:, k - 1]',
+        "litter",
+    ),
+    ("analytics.models.litter.model", "N_UNRECORDED = 5", "N_UNRECORDED = 4", "litter"),
+    (
+        "analytics.models.ovulation.model",
+        "LH_SURGE_SD_DAYS = 0.5",
+        "LH_SURGE_SD_DAYS = 0.6",
+        "conception",
+    ),
+    ("analytics.models.storage.model", "guess * shape * -log_kept", "guess * -log_kept", "storage"),
+    (
+        "analytics.models.storage.model",
+        'np.exp(values["log_scales"][:, k])',
+        'values["log_scales"][:, k]',
+        "storage",
+    ),
+    ("analytics.models.stud.model", "MANY_STUDS = 20", "MANY_STUDS = 30", MORPHOLOGY),
+    ("analytics.models.stud.model", "centre[:, None] + own[:, :, 0]", "own[:, :, 0]", MOTILITY),
+    ("analytics.models.stud.model", 'within**2 + data["grid_sd"]', 'data["grid_sd"]', TOTAL),
+    (
+        "analytics.trust.prior_width",
+        "NARROW, WIDE = 0.5, 2.0",
+        "NARROW, WIDE = 0.6, 2.0",
+        "conception",
+    ),
+    (
+        "analytics.priors",
+        'storage time between studs", 0.35',
+        'storage time between studs", 0.36',
+        "storage",
+    ),
+    (
+        "analytics.models.regression",
+        "total + signed * z[",
+        "total + jnp.abs(signed) * z[",
+        "conception",
+    ),
+    ("analytics.models.sampling", "SPREAD_BEND = 1.0", "SPREAD_BEND = 1.1", "storage"),
+    ("analytics.models.sampling", "2.0 * bent[0] + turning", "bent[0] + turning", MORPHOLOGY),
+    ("analytics.measures.semen", "PHOTOMETER_CV = 0.10", "PHOTOMETER_CV = 0.11", TOTAL),
+    ("analytics.models.stud.curves", "SMOOTHNESS = 1.5", "SMOOTHNESS = 2.5", MOTILITY),
+    ("analytics.models.stud.curves", "MOST_MISSING = 0.95", "MOST_MISSING = 0.01", TOTAL),
+    ("analytics.models.storage.inputs", "WARMED_MINUTES = 1.0", "WARMED_MINUTES = 4.0", "storage"),
+    ("analytics.models.stud.arrays", "np.sqrt(2.0),", "2.0,", MOTILITY),
+    (
+        "pipelines.fits.registry",
+        'PRIORS["r02_home"].centre',
+        '2.0 * PRIORS["r02_home"].centre',
+        TOTAL,
+    ),
+]
 
 
 def set_of(model):
@@ -131,9 +221,9 @@ def is_package(module):
 
 
 def test_every_module_that_a_model_imports_is_mutated_or_has_no_say():
-    found = imported_by("pipelines.models", set()) - {"pipelines.models"}
+    found = imported_by("pipelines.fits.registry", set()) - {"pipelines.fits.registry"}
 
-    assert {"analytics.models.conception", "analytics.breeding_inputs"} <= found
+    assert {"analytics.models.conception.model", "analytics.models.breedings.inputs"} <= found
     mutated = {module for module, *_ in MUTATIONS}
     assert found - mutated == set(SILENT)
     assert not mutated & set(SILENT)
@@ -144,10 +234,10 @@ def test_every_module_that_a_model_imports_is_mutated_or_has_no_say():
 def test_a_change_of_what_a_model_means_is_noticed(module, old, new, name):
     known = set_of(model_named(name))
     with changed(module, old, new) as load:
-        density = load("pipelines.guard").fixed_density(name)
+        density = load("pipelines.fits.guard").fixed_density(name)
         # Checks are dear, and read only where nothing else has moved.
         moved = not guard.densities_agree(density, known) or not checks_agree(
-            guard, checks_of(load("pipelines.models"), name), known["checks"]
+            guard, checks_of(load("pipelines.fits.registry"), name), known["checks"]
         )
 
     assert moved
@@ -155,7 +245,11 @@ def test_a_change_of_what_a_model_means_is_noticed(module, old, new, name):
 
 @pytest.mark.slow
 def test_a_copy_without_a_change_says_the_same():
-    with changed("analytics.breeding_inputs", "normal_nodes(7)", "normal_nodes( 7 )") as load:
-        found = values_of(load("pipelines.guard"), load("pipelines.models"), "conception")
+    with changed(
+        "analytics.models.breedings.inputs", "normal_nodes(7)", "normal_nodes( 7 )"
+    ) as load:
+        found = values_of(
+            load("pipelines.fits.guard"), load("pipelines.fits.registry"), "conception"
+        )
 
     assert agree(guard, found, set_of(models.CONCEPTION))

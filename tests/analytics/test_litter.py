@@ -8,12 +8,17 @@ import pytest
 from scipy.special import expit, gammaln, logsumexp
 from scipy.stats import betabinom
 
-from analytics.models import litter
-from analytics.models.litter import COEFFICIENTS, LINEAR, litter_log_likelihood, prepare_litter
+from analytics.models.litter import model as litter
+from analytics.models.litter.model import (
+    COEFFICIENTS,
+    LINEAR,
+    litter_log_likelihood,
+    prepare_litter,
+)
 from analytics.priors import PRIORS
-from pipelines.models import litter_data
+from pipelines.fits.registry import litter_data
+from pipelines.records.database.store import Store
 from pipelines.run import DEMO
-from pipelines.store import Store
 
 
 def test_counts_have_the_probability_of_enumeration():

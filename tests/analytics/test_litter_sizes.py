@@ -6,8 +6,7 @@ from scipy.optimize import brentq
 from scipy.special import expit, gammaln, logit
 from scipy.stats import betabinom
 
-from analytics.litter_sizes import N_DRAWS_READ, litters_again
-from analytics.models.litter import (
+from analytics.models.litter.model import (
     COEFFICIENTS,
     LINEAR,
     N_SUPPORT,
@@ -15,7 +14,8 @@ from analytics.models.litter import (
     LitterPosterior,
     prior_draws,
 )
-from analytics.sampling import Diagnostics
+from analytics.models.litter.sizes import N_DRAWS_READ, litters_again
+from analytics.models.sampling import Diagnostics
 
 N = 40
 TRUE = {"l01_medium": np.log(5.4), "l13": 0.2, "l14": logit(0.06), "l14_size": 0.05,

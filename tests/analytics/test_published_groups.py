@@ -8,8 +8,8 @@ import pytest
 from scipy.special import expit, logit
 from scipy.stats import beta
 
-from analytics.models.conception import prior_draws
-from analytics.published_groups import PUBLISHED_GROUPS, check_groups, selection_sd
+from analytics.models.conception.model import prior_draws
+from tests.analytics.published_groups_table import PUBLISHED_GROUPS, check_groups, selection_sd
 
 SCRIPT = Path(__file__).parents[1] / "benchmarks" / "published_groups.py"
 

@@ -13,7 +13,7 @@ import pytest
 from scipy.special import expit, gammaln, logit
 from scipy.stats import betabinom
 
-from analytics.regression import (
+from analytics.models.regression import (
     NormalPrior,
     fit_beta_binomial,
     fit_mixed_logistic,

@@ -9,7 +9,7 @@ from numpyro import handlers
 from scipy.stats import halfnorm
 
 from analytics.errors import ConvergenceError
-from analytics.sampling import (
+from analytics.models.sampling import (
     Run,
     half_normal_spread,
     half_normal_spreads_of_one_sum,

@@ -6,8 +6,9 @@ import pytest
 import statsmodels.api as sm
 from scipy.special import expit
 
-from analytics.regression import NormalPrior, fit_mixed_logistic, regression_table
-from analytics.second_opinion import (
+from analytics.models.regression import NormalPrior, fit_mixed_logistic, regression_table
+from analytics.sentences import Sentence
+from analytics.trust.second_opinion import (
     CONCEPTION_TERMS,
     LITTER_TERMS,
     LOGISTIC_TO_NORMAL,
@@ -16,7 +17,6 @@ from analytics.second_opinion import (
     second_opinion_on_litter_size,
     second_opinion_on_whelping,
 )
-from analytics.sentences import Sentence
 from reports.words import Words
 
 METHODS = (("natural", "natural"), ("fresh", "vaginal"), ("fresh", "transcervical"),

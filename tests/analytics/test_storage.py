@@ -7,16 +7,16 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from analytics.errors import ConvergenceError
-from analytics.keeping import medium_of, published_storage
-from analytics.models.storage import (
+from analytics.measures.motility_kept import medium_of, published_storage
+from analytics.models.sampling import Run
+from analytics.models.storage.curve import OwnStorage
+from analytics.models.storage.inputs import NO_NAME, prepare_storage, product_name
+from analytics.models.storage.model import (
     collection_log_likelihood,
     fit_storage,
     published_storage_draws,
     restore_storage,
 )
-from analytics.own_storage import OwnStorage
-from analytics.sampling import Run
-from analytics.storage_inputs import NO_NAME, prepare_storage, product_name
 from tests.benchmarks.storage import Truth, simulated_views
 
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from analytics.announcement import MOST_SETTLING, power
-from analytics.collection_inputs import DAYS_PER_YEAR
-from analytics.stud_charts import stud_charts
-from analytics.stud_level import last_in_line, own_past
+from analytics.models.stud.announcement import MOST_SETTLING, power
+from analytics.models.stud.charts import stud_charts
+from analytics.models.stud.inputs import DAYS_PER_YEAR
+from analytics.models.stud.level import last_in_line, own_past
 from tests.analytics.stud_records import kennel
 from tests.analytics.test_stud_level import known_posterior, steady
 

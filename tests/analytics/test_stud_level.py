@@ -9,13 +9,12 @@ from scipy.special import ndtr
 from scipy.stats import norm
 from scipy.stats import t as student_t
 
-from analytics.announcement import announce, looks_at, rule
-from analytics.collection_inputs import MEASURES, prepare_stud_data
-from analytics.dips import coincident_events, find_dips
-from analytics.models.stud_quality import StudQualityPosterior
-from analytics.sampling import Diagnostics
-from analytics.slow_level import step_shape
-from analytics.stud_level import (
+from analytics.models.sampling import Diagnostics
+from analytics.models.stud.announcement import announce, looks_at, rule
+from analytics.models.stud.curves import step_shape
+from analytics.models.stud.dips import coincident_events, find_dips
+from analytics.models.stud.inputs import MEASURES, prepare_stud_data
+from analytics.models.stud.level import (
     change_since,
     expected_collection,
     last_in_line,
@@ -25,6 +24,7 @@ from analytics.stud_level import (
     readers_told_apart,
     stud_answers,
 )
+from analytics.models.stud.model import StudQualityPosterior
 from tests.analytics.stud_records import counted, events, kennel, no_events
 
 TOTAL, MOTILITY, SHAPE = MEASURES

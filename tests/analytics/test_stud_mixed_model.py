@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from analytics.collection_inputs import REST_REFERENCE_DAYS, prepare_stud_data
-from analytics.models.stud_quality import fit_stud_quality
+from analytics.models.stud.inputs import REST_REFERENCE_DAYS, prepare_stud_data
+from analytics.models.stud.model import fit_stud_quality
 from tests.analytics.stud_records import collections, kennel, no_events
 
 N_STUDS, N_EACH = 12, 15

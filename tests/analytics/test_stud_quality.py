@@ -11,20 +11,10 @@ from scipy.special import expit, roots_hermitenorm
 from scipy.stats import halfnorm, poisson
 from scipy.stats import t as student_t
 
-from analytics.collection_inputs import (
-    GRID_NODES,
-    MEASURES,
-    RESTED_DAYS,
-    days_of,
-    prepare_stud_data,
-)
-from analytics.models import stud_quality
-from analytics.models.stud_quality import (
-    published_stud_quality,
-    restore_stud_quality,
-)
-from analytics.sampling import Diagnostics, Draws
-from analytics.slow_level import (
+from analytics.models.sampling import Diagnostics, Draws
+from analytics.models.stud import model as stud_quality
+from analytics.models.stud.arrays import prior_numbers, stud_arrays
+from analytics.models.stud.curves import (
     basis_at,
     rest_term,
     season_columns,
@@ -32,7 +22,14 @@ from analytics.slow_level import (
     step_shape,
     tailed_log,
 )
-from analytics.stud_arrays import prior_numbers, stud_arrays
+from analytics.models.stud.inputs import (
+    GRID_NODES,
+    MEASURES,
+    RESTED_DAYS,
+    days_of,
+    prepare_stud_data,
+)
+from analytics.models.stud.model import published_stud_quality, restore_stud_quality
 from tests.analytics.stud_records import collections, counted, events, kennel, no_events
 
 TOTAL, MOTILITY, SHAPE = MEASURES

@@ -4,12 +4,12 @@ from datetime import date
 
 import numpy as np
 
-from analytics.announcement import Power, SeenWithinAYear, announce
-from analytics.collection_inputs import MEASURES
-from analytics.dips import Coincident, Dip
 from analytics.estimate import Estimate
-from analytics.stud_level import LastCollection, stud_answers
-from analytics.stud_wording import (
+from analytics.models.stud.announcement import Power, SeenWithinAYear, announce
+from analytics.models.stud.dips import Coincident, Dip
+from analytics.models.stud.inputs import MEASURES
+from analytics.models.stud.level import LastCollection, stud_answers
+from analytics.wording.stud import (
     change_sentence,
     dip_sentence,
     fall_retest_sentence,

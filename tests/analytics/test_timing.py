@@ -8,12 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.models.ovulation import (
-    OvulationPosterior,
-    ProgesteroneReading,
-    ovulation_posterior,
-)
-from analytics.timing import (
+from analytics.models.ovulation.insemination_days import (
     EARLY_ENOUGH_PROB,
     HEAT_DAYS,
     INSEMINATION_WINDOWS,
@@ -28,6 +23,11 @@ from analytics.timing import (
     next_readings,
     sharpest,
     state_of,
+)
+from analytics.models.ovulation.model import (
+    OvulationPosterior,
+    ProgesteroneReading,
+    ovulation_posterior,
 )
 
 FIRST = date(2026, 3, 1)

@@ -7,8 +7,8 @@ import duckdb
 import pytest
 
 from analytics.vocabulary import TERMS, VOCABULARY
-from pipelines.sheets import SHEETS
-from pipelines.store import Store
+from pipelines.records.database.store import Store
+from pipelines.records.sheets.columns import SHEETS
 
 MEASURED = {"count", "number", "reading", "by eye"}
 

@@ -8,8 +8,8 @@ import os
 import tempfile
 from pathlib import Path
 
+from pipelines.records.database.store import Store
 from pipelines.run import DEMO, DEMO_TODAY
-from pipelines.store import Store
 from tests.pipelines.test_bench import bench_arguments, daily_arguments, fresh_process
 
 

@@ -33,8 +33,12 @@ def main():
     with timed("import", told):
         import jax
 
-        from pipelines import plan_answers, plan_records, planning, season_answers, season_planning
-        from pipelines.plan_asked import Wishes
+        from pipelines.answers import comparison as plan_answers
+        from pipelines.answers import season as season_answers
+        from pipelines.plan import comparison as planning
+        from pipelines.plan import records as plan_records
+        from pipelines.plan import season as season_planning
+        from pipelines.plan.wishes import Wishes
         from reports.words import Words
 
     compiled = []

@@ -5,7 +5,7 @@ Run with `python tests/benchmarks/published_groups.py`.
 
 import numpy as np
 
-from analytics.published_groups import check_groups
+from tests.analytics.published_groups_table import check_groups
 
 SEED = 20240229
 

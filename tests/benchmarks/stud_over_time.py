@@ -53,9 +53,9 @@ def simulated(rng, measure, n):
 def fit_once(measure, n, folder):
     """One fit in this process; its line."""
     started = time.perf_counter()
-    from analytics.collection_inputs import prepare_stud_data
-    from analytics.models.stud_quality import fit_stud_quality
-    from analytics.sampling import keep_compiled
+    from analytics.models.sampling import keep_compiled
+    from analytics.models.stud.inputs import prepare_stud_data
+    from analytics.models.stud.model import fit_stud_quality
 
     keep_compiled(Path(folder))
     rows = simulated(np.random.default_rng(SEED), measure, n)

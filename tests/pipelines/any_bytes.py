@@ -22,11 +22,11 @@ import duckdb
 import xlsxwriter
 
 from analytics.errors import RecordsError
-from pipelines.guide import EXAMPLES
-from pipelines.sheets import SHEETS
-from pipelines.staging import read_texts, stage
-from pipelines.store import Store
-from pipelines.template import WorkbookLine, write_workbook
+from pipelines.records.database.store import Store
+from pipelines.records.guide import EXAMPLES
+from pipelines.records.reading.staging import read_texts, stage
+from pipelines.records.sheets.columns import SHEETS
+from pipelines.records.template import WorkbookLine, write_workbook
 
 TODAY = date(2026, 10, 31)
 SEED = 20240229

@@ -7,12 +7,12 @@ from datetime import datetime
 import pandas as pd
 import pytest
 
-from pipelines.client_page import bitches_with_boxes
-from pipelines.compare_page import coming_breedings
-from pipelines.kennel import read_kennel
-from pipelines.plan_asked import Wishes
-from pipelines.plan_records import read_plan_records
-from pipelines.planning import plan_breeding
+from pipelines.pages.client_sheet import bitches_with_boxes
+from pipelines.pages.comparison import coming_breedings
+from pipelines.pages.kennel import read_kennel
+from pipelines.plan.comparison import plan_breeding
+from pipelines.plan.records import read_plan_records
+from pipelines.plan.wishes import Wishes
 from pipelines.run import (
     DEMO_TODAY,
     write_client_sheet,

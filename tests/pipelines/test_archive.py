@@ -15,12 +15,12 @@ import pytest
 
 from analytics.errors import RecordsError, StoreLockedError
 from analytics.vocabulary import TERMS, VOCABULARY
-from pipelines.archive import MANIFEST, back_up, erase_from_file, export, restore
-from pipelines.schema import KEYS, newest_schema
-from pipelines.sheets import SHEETS
-from pipelines.store import Store
-from reports.index import build_index
+from pipelines.records.archive import MANIFEST, back_up, erase_from_file, export, restore
+from pipelines.records.database.schema import KEYS, newest_schema
+from pipelines.records.database.store import Store
+from pipelines.records.sheets.columns import SHEETS
 from reports.page import Reader
+from reports.pages.index import build_index
 from reports.words import Words
 
 OLD_FILES = sorted((Path(__file__).parent / "old_files").glob("schema_*.duckdb.gz"))

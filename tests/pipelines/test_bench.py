@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.answers.answer import WIDTH, printable, spoken
 from pipelines.cli import main
-from pipelines.terminal import WIDTH, printable, spoken
 
 ROOT = Path(__file__).parents[2]
 HEAVY = {"jax", "numpyro", "statsmodels", "sklearn", "altair", "scipy.stats"}

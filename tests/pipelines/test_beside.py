@@ -10,9 +10,10 @@ from datetime import date, timedelta
 import pytest
 
 from analytics.errors import RecordsError, StoreLockedError
-from pipelines import archive, store
-from pipelines.archive import back_up, erase_from_file, restore
-from pipelines.store import Store
+from pipelines.records import archive
+from pipelines.records.archive import back_up, erase_from_file, restore
+from pipelines.records.database import store
+from pipelines.records.database.store import Store
 
 TODAY = date(2026, 10, 31)
 NAME = "Ingrid Holm"

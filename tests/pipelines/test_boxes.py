@@ -8,12 +8,12 @@ from types import SimpleNamespace
 
 import pytest
 
-from analytics.doses import DoseChance, DosePlan
 from analytics.estimate import Estimate
-from pipelines.bench_card import CARD_LIMIT_ML
+from analytics.measures.doses import DoseChance, DosePlan
+from pipelines.answers.answer import WIDTH
+from pipelines.answers.card import CARD_LIMIT_ML
+from pipelines.answers.slip import until_at
 from pipelines.cli import main
-from pipelines.slips import until_at
-from pipelines.terminal import WIDTH
 from reports.words import Words
 
 HOSTILE = "</td><script>alert(1)</script>"

@@ -4,15 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from analytics.checking import cross_validation, left_out
-from analytics.prior_width import as_plain, from_plain
-from pipelines.checks_page import kennel_checks, kennel_headline, stud_checks
-from pipelines.due import DUE_VIEWS, cautions_of
-from pipelines.kennel import veiled
-from pipelines.overview_page import overview_results
+from analytics.trust.checking import cross_validation, left_out
+from analytics.trust.prior_width import as_plain, from_plain
+from pipelines.due.items import DUE_VIEWS, cautions_of
+from pipelines.pages.kennel import veiled
+from pipelines.pages.overview import overview_results
+from pipelines.pages.trust import kennel_checks, kennel_headline, stud_checks
 from pipelines.run import DEMO_TODAY, ENGLISH_OWNER
-from reports.overview import build_overview
 from reports.page import render
+from reports.pages.overview import build_overview
 
 STUDS = {"Bracken", "Merle", "Pike", "Sorrel", "Tarn"}
 

@@ -12,26 +12,26 @@ from datetime import date, datetime, time, timedelta
 import numpy as np
 import pytest
 
-from analytics.doses import SampleReading
-from pipelines.boxes import pack_box
-from pipelines.client_page import client_results
-from pipelines.dog_cautions import cautions_of
-from pipelines.due import read_due
-from pipelines.handout_page import handout_results
-from pipelines.kennel import read_kennel
-from pipelines.pages import stud_results
-from pipelines.plan_answers import plan_answer
-from pipelines.plan_asked import Wishes
-from pipelines.plan_records import read_plan_records
-from pipelines.planning import plan_breeding
+from analytics.measures.doses import SampleReading
+from pipelines.answers.box import pack_box
+from pipelines.answers.comparison import plan_answer
+from pipelines.answers.season import season_answer
+from pipelines.answers.slip import BoxRequest
+from pipelines.due.items import read_due
+from pipelines.pages.client_sheet import client_results
+from pipelines.pages.handout import handout_results
+from pipelines.pages.kennel import read_kennel
+from pipelines.pages.stud_review import stud_results
+from pipelines.plan.comparison import plan_breeding
+from pipelines.plan.records import read_plan_records
+from pipelines.plan.season import plan_stud_season
+from pipelines.plan.wishes import Wishes
+from pipelines.records.database.store import Store
+from pipelines.records.of_a_dog import cautions_of
 from pipelines.run import ENGLISH_OWNER, ENGLISH_VET
-from pipelines.season_answers import season_answer
-from pipelines.season_planning import plan_stud_season
-from pipelines.slips import BoxRequest
-from pipelines.store import Store
-from reports.handout import build_handout
 from reports.page import Reader
-from reports.stud_review import build_stud_review
+from reports.pages.handout import build_handout
+from reports.pages.stud_review import build_stud_review
 from reports.words import Words
 
 TODAY = date(2026, 10, 31)

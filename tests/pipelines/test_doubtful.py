@@ -10,12 +10,14 @@ import xlsxwriter
 from typer.testing import CliRunner
 
 from analytics.errors import RecordsError
-from pipelines import kennel as pages_kennel
-from pipelines.archive import export, restore
 from pipelines.cli import app
-from pipelines.findings import TITLES, waiting_lines, write_corrections
-from pipelines.history import Confirmed
-from pipelines.rules import (
+from pipelines.pages import kennel as pages_kennel
+from pipelines.records.archive import export, restore
+from pipelines.records.database.history import Confirmed
+from pipelines.records.database.store import SheetCount
+from pipelines.records.findings import TITLES, waiting_lines, write_corrections
+from pipelines.records.reading.workbook_cells import percent_text
+from pipelines.records.sheets.rules import (
     FEW_M_PER_ML,
     FRACTION_PCT,
     MANY_MOVING_PCT,
@@ -25,8 +27,6 @@ from pipelines.rules import (
     USUAL_VOLUME_ML,
 )
 from pipelines.run import write_overview, write_stud_reviews
-from pipelines.store import SheetCount
-from pipelines.workbook_cells import percent_text
 from reports.page import Reader
 from reports.words import Words
 

@@ -8,8 +8,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from analytics.timing import INSEMINATION_WINDOWS
-from pipelines.due import AHEAD_DAYS, LINE_WIDTH, due_lines, read_due
+from analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
+from pipelines.due.items import AHEAD_DAYS, LINE_WIDTH, due_lines, read_due
 from pipelines.run import DEMO_TODAY
 from reports.words import Words
 

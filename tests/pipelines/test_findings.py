@@ -10,13 +10,13 @@ import pytest
 from typer.testing import CliRunner
 
 from analytics.errors import RecordsError
-from pipelines.archive import erase_from_file
 from pipelines.cli import app
-from pipelines.findings import TITLES, group_findings, waiting_lines, write_corrections
-from pipelines.history import Confirmed, Erased
-from pipelines.schema import KEYS
-from pipelines.sheets import ANSWER_HEADING, REMARK_HEADING
-from pipelines.store import KeptFit
+from pipelines.records.archive import erase_from_file
+from pipelines.records.database.history import Confirmed, Erased
+from pipelines.records.database.schema import KEYS
+from pipelines.records.database.store import KeptFit
+from pipelines.records.findings import TITLES, group_findings, waiting_lines, write_corrections
+from pipelines.records.sheets.columns import ANSWER_HEADING, REMARK_HEADING
 
 TODAY = date(2026, 10, 31)
 BAD = {"Date": "2024-03-12", "% moving forward": "850"}

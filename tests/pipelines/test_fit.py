@@ -7,14 +7,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics import sampling
 from analytics.errors import StaleFitError
-from analytics.models.conception import fit_conception
+from analytics.models import sampling
+from analytics.models.conception.model import fit_conception
 from pipelines.cli import main
-from pipelines.fit import fit_models, known
-from pipelines.models import CONCEPTION, MODELS
+from pipelines.fits.fit import fit_models, known
+from pipelines.fits.registry import CONCEPTION, MODELS
+from pipelines.records.database.store import Store
 from pipelines.run import DEMO_TODAY, write_stud_reviews
-from pipelines.store import Store
 from tests.conftest import DEMO_SEED
 
 

@@ -12,18 +12,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analytics.plan.chain import Shift, bias_draws, simulate
 from analytics.plan.feasible import possible_options
-from analytics.plan.pups import draw_litter, pups_of
-from analytics.plan.unknowns import CONCEPTION_SPREAD, Chain, partner_effects
-from pipelines.plan_asked import Wishes, circumstances_of, unknowns_of
-from pipelines.plan_records import (
-    dam_of,
-    heat_of,
-    pair_of,
-    prices_on,
-)
-from pipelines.planning import plan_breeding
+from analytics.plan.simulation.chain import Shift, bias_draws, simulate
+from analytics.plan.simulation.pups import draw_litter, pups_of
+from analytics.plan.simulation.unknowns import CONCEPTION_SPREAD, Chain, partner_effects
+from pipelines.plan.comparison import plan_breeding
+from pipelines.plan.records import dam_of, heat_of, pair_of, prices_on
+from pipelines.plan.wishes import Wishes, circumstances_of, unknowns_of
 
 N_DRAWS = 1000
 PAIR = ("Tarn", "Thyme")

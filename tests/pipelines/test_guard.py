@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.collection_inputs import prepare_stud_data
-from analytics.fingerprint import fingerprint_of
-from pipelines import guard
-from pipelines.fit import fit_models, known
-from pipelines.guard import (
+from analytics.models.fingerprint import fingerprint_of
+from analytics.models.stud.inputs import prepare_stud_data
+from pipelines.fits import guard
+from pipelines.fits.fit import fit_models, known
+from pipelines.fits.guard import (
     DENSITY,
     density_now,
     engine_versions,
@@ -18,9 +18,9 @@ from pipelines.guard import (
     is_current,
     model_fingerprint,
 )
-from pipelines.models import CONCEPTION, STORAGE
+from pipelines.fits.registry import CONCEPTION, STORAGE
+from pipelines.records.database.store import Store
 from pipelines.run import DEMO_TODAY
-from pipelines.store import Store
 from tests.analytics.stud_records import collections, events, kennel
 from tests.changed_program import changed
 from tests.conftest import DEMO_SEED
@@ -88,20 +88,28 @@ def test_another_version_an_older_file_or_other_priors_make_a_fit_stale(changes)
 @pytest.mark.parametrize(
     ("module", "old", "new"),
     [
-        ("analytics.models.storage", "How long does a chilled sample last", "How long it lasts"),
         (
-            "analytics.models.storage",
+            "analytics.models.storage.model",
+            "How long does a chilled sample last",
+            "How long it lasts",
+        ),
+        (
+            "analytics.models.storage.model",
             "    # In units of the priors' own",
             "    # Within the priors'",
         ),
-        ("analytics.storage_inputs", "    # Uniform within the noted moment.\n", ""),
-        ("analytics.sampling", "Has the sampler settled? Nothing leaves before", "Nothing leaves"),
+        ("analytics.models.storage.inputs", "    # Uniform within the noted moment.\n", ""),
+        (
+            "analytics.models.sampling",
+            "Has the sampler settled? Nothing leaves before",
+            "Nothing leaves",
+        ),
     ],
 )
 def test_a_reworded_docstring_or_comment_leaves_a_fit_current(module, old, new):
     kept = kept_fit()
     with changed(module, old, new) as load:
-        models, copy = load("pipelines.models"), load("pipelines.guard")
+        models, copy = load("pipelines.fits.registry"), load("pipelines.fits.guard")
 
         assert copy is not guard
         assert copy.is_current(kept, models.STORAGE.version, models.STORAGE.prior_ids)

@@ -13,11 +13,11 @@ import openpyxl
 import pytest
 from typer.testing import CliRunner
 
-from pipelines.archive import export
-from pipelines.cell_rules import FORMULA
 from pipelines.cli import app
+from pipelines.records.archive import export
+from pipelines.records.sheets.cell_rules import FORMULA
+from pipelines.records.sheets.columns import SHEETS
 from pipelines.run import write_client_sheet, write_every_page, write_handout
-from pipelines.sheets import SHEETS
 from reports.pdf import can_set_type
 from reports.words import visible
 

@@ -12,17 +12,17 @@ import pytest
 from typer.testing import CliRunner
 
 from analytics.errors import ToolkitError
-from analytics.plan.wording import heat_sentence, verdict_from_lead
+from analytics.wording.plan import heat_sentence, verdict_from_lead
+from pipelines.answers.comparison import plan_answer
 from pipelines.cli import app
-from pipelines.compare_page import comparison_results
-from pipelines.plan_answers import plan_answer
-from pipelines.plan_asked import Wishes
-from pipelines.plan_commands import read_clock, read_hours, read_ovulations, read_weekdays
-from pipelines.plan_records import PRICE_WORDS, heat_of, prices_on, read_plan_records
-from pipelines.planning import plan_breeding
+from pipelines.commands.plan import read_clock, read_hours, read_ovulations, read_weekdays
+from pipelines.pages.comparison import comparison_results
+from pipelines.plan.comparison import plan_breeding
+from pipelines.plan.records import PRICE_WORDS, heat_of, prices_on, read_plan_records
+from pipelines.plan.wishes import Wishes
 from reports.catalog import texts
-from reports.comparison import build_comparison
 from reports.page import Reader
+from reports.pages.comparison import build_comparison
 from reports.words import Words
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")

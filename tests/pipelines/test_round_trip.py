@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
-from pipelines.archive import export, restore
-from pipelines.schema import VIEWS
-from pipelines.sheets import SHEETS
-from pipelines.store import Store
-from pipelines.template import WorkbookLine, write_workbook
+from pipelines.records.archive import export, restore
+from pipelines.records.database.schema import VIEWS
+from pipelines.records.database.store import Store
+from pipelines.records.sheets.columns import SHEETS
+from pipelines.records.template import WorkbookLine, write_workbook
 from tests.strategies import records
 
 TODAY = date(2026, 10, 31)

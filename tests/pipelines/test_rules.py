@@ -5,9 +5,9 @@ from datetime import date, timedelta
 import pytest
 
 from analytics.sentences import values_kept
-from pipelines.cell_rules import ANOTHER, CONFLICT, GONE, rules_of
-from pipelines.rules import MOVED, RULES
-from pipelines.sheets import SHEETS
+from pipelines.records.sheets.cell_rules import ANOTHER, CONFLICT, GONE, rules_of
+from pipelines.records.sheets.columns import SHEETS
+from pipelines.records.sheets.rules import MOVED, RULES
 from reports.words import Words
 
 COMPARED = {CONFLICT, ANOTHER, GONE, MOVED}

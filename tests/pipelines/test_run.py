@@ -6,9 +6,9 @@ import shutil
 import pandas as pd
 import pytest
 
-from pipelines.pages import file_names
+from pipelines.pages.stud_review import file_names
+from pipelines.records.database.store import Store
 from pipelines.run import DEMO_TODAY, write_overview, write_stud_reviews
-from pipelines.store import Store
 from reports.page import Reader
 from reports.words import Words
 

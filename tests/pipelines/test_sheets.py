@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analytics.errors import RecordsError
-from pipelines import files
-from pipelines.files import read_csv_text, rewrite
-from pipelines.sheets import SHEETS
-from pipelines.staging import read_texts
+from pipelines.records.reading import files
+from pipelines.records.reading.files import read_csv_text, rewrite
+from pipelines.records.reading.staging import read_texts
+from pipelines.records.sheets.columns import SHEETS
 
 HEAD = "Dog,Sex,Born,Notes\n"
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 
 from pipelines import cli
-from pipelines.sheets import SHEETS
+from pipelines.records.sheets.columns import SHEETS
 from tests import small_kennels
 from tests.small_kennels import BITCHES, STUDS, TODAY, lines_of, optional_columns, without
 

@@ -8,24 +8,18 @@ import pandas as pd
 import pytest
 
 from pipelines.cli import app
-from pipelines.handout_page import handout_results
-from pipelines.kennel import read_kennel
-from pipelines.overview_page import overview_results
-from pipelines.pages import stud_results
-from pipelines.run import (
-    DEMO_TODAY,
-    ENGLISH_OWNER,
-    ENGLISH_VET,
-    write_every_page,
-    write_handout,
-)
-from pipelines.store import Store
+from pipelines.pages.handout import handout_results
+from pipelines.pages.kennel import read_kennel
+from pipelines.pages.overview import overview_results
+from pipelines.pages.stud_review import stud_results
+from pipelines.records.database.store import Store
+from pipelines.run import DEMO_TODAY, ENGLISH_OWNER, ENGLISH_VET, write_every_page, write_handout
 from reports.catalog import LANGUAGES
-from reports.handout import build_handout
-from reports.overview import build_overview
 from reports.page import Reader
+from reports.pages.handout import build_handout
+from reports.pages.overview import build_overview
+from reports.pages.stud_review import build_stud_review
 from reports.pdf import can_set_type
-from reports.stud_review import build_stud_review
 from reports.words import Words
 from tests.pipelines.test_stud_levels import kept_level
 

@@ -14,11 +14,11 @@ import pandas as pd
 import pytest
 
 from analytics.errors import RecordsError, StoreLockedError
-from pipelines import loading
-from pipelines.loading import SheetCount
-from pipelines.schema import KEYS, VIEWS, are_views_current
-from pipelines.sheets import SHEETS
-from pipelines.store import KeptFit, Store
+from pipelines.records.database import loading
+from pipelines.records.database.loading import SheetCount
+from pipelines.records.database.schema import KEYS, VIEWS, are_views_current
+from pipelines.records.database.store import KeptFit, Store
+from pipelines.records.sheets.columns import SHEETS
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 TODAY = date(2026, 10, 31)

@@ -8,24 +8,19 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from analytics.collection_inputs import days_of
+from analytics.models.stud.inputs import days_of
 from analytics.priors import priors_fingerprint
-from pipelines.guard import density_now, model_fingerprint
-from pipelines.handout_page import handout_results
-from pipelines.kennel import read_kennel
-from pipelines.models import STUD_OVER_TIME, TOTAL_SPERM
-from pipelines.overview_page import overview_results
-from pipelines.pages import chosen_studs, stud_results
-from pipelines.run import (
-    DEMO_TODAY,
-    ENGLISH_OWNER,
-    write_handout,
-    write_stud_reviews,
-)
-from pipelines.store import KeptFit, Store
+from pipelines.fits.guard import density_now, model_fingerprint
+from pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
+from pipelines.pages.handout import handout_results
+from pipelines.pages.kennel import read_kennel
+from pipelines.pages.overview import overview_results
+from pipelines.pages.stud_review import chosen_studs, stud_results
+from pipelines.records.database.store import KeptFit, Store
+from pipelines.run import DEMO_TODAY, ENGLISH_OWNER, write_handout, write_stud_reviews
 from reports.catalog import LANGUAGES
-from reports.handout import N_SHEETS, build_handout
 from reports.page import Reader
+from reports.pages.handout import N_SHEETS, build_handout
 from reports.pdf import can_set_type, pdf
 from reports.words import Words
 from tests.pipelines.test_run import names_in

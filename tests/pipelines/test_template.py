@@ -13,10 +13,10 @@ from python_calamine import CalamineWorkbook
 
 from analytics.errors import RecordsError
 from analytics.vocabulary import VOCABULARY
-from pipelines.guide import EXAMPLES, PURPOSES
-from pipelines.sheets import EXAMPLE_PREFIX, SHEETS
-from pipelines.template import N_READY_LINES, WorkbookLine, write_template, write_workbook
-from pipelines.workbook import GUIDE_TITLE
+from pipelines.records.guide import EXAMPLES, PURPOSES
+from pipelines.records.reading.workbook import GUIDE_TITLE
+from pipelines.records.sheets.columns import EXAMPLE_PREFIX, SHEETS
+from pipelines.records.template import N_READY_LINES, WorkbookLine, write_template, write_workbook
 
 BRYONY = WorkbookLine({"call_name": "Bryony", "sex": "female"})
 

@@ -6,9 +6,9 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 
-from pipelines import plan_records
-from pipelines.plan_asked import Wishes
-from pipelines.planning import plan_breeding
+from pipelines.plan import records as plan_records
+from pipelines.plan.comparison import plan_breeding
+from pipelines.plan.wishes import Wishes
 from pipelines.run import (
     DEMO_TODAY,
     write_comparison,

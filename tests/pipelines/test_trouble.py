@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from pipelines import cli, run, trouble
+from pipelines import cli, run
+from pipelines.commands import trouble
+from pipelines.records.database.store import Store, last_day
 from pipelines.run import DEMO, DEMO_TODAY
-from pipelines.store import Store, last_day
 
 DEFECT = "Rowan of Mrs. Holm"
 """What the message of an error may quote."""
@@ -37,7 +38,7 @@ def defect(monkeypatch):
         except KeyError as why:
             raise TypeError(f"{DEFECT} is no number") from why
 
-    monkeypatch.setattr("pipelines.due.due_items", fails)
+    monkeypatch.setattr("pipelines.due.items.due_items", fails)
 
 
 @pytest.mark.usefixtures("defect")
@@ -66,7 +67,7 @@ def test_the_file_to_send_names_nobody_and_no_place_unless_asked(kennel, capsys,
         report.unlink()
         return text
 
-    secrets = (DEFECT, str(kennel.folder), str(Path(trouble.__file__).parents[1]), "2026-10-31")
+    secrets = (DEFECT, str(kennel.folder), str(trouble.HOME), "2026-10-31")
     assert [secret for secret in secrets if secret in told()] == []
 
     monkeypatch.setenv(trouble.DETAIL, "1")

@@ -7,39 +7,24 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from analytics.announcement import Announcement, Power, SeenWithinAYear
-from analytics.calendar import retest
 from analytics.cautions import Caution
 from analytics.cautions.records import EVERY_ANSWER
-from analytics.checking import Replicated, Scores
-from analytics.collection_inputs import MEASURES
-from analytics.control_chart import Chart
-from analytics.dips import Coincident, Dip
 from analytics.estimate import Estimate
-from analytics.keeping import published_storage
-from analytics.litter_sizes import Expected, LitterSizes, SizeRow
-from analytics.models.ovulation import ProgesteroneReading, ovulation_posterior
-from analytics.observers import Agreement
-from analytics.own_storage import ExtenderOrder
-from analytics.plan.breakeven import BreakEven
-from analytics.plan.breeding_plan import BreedingPlan, HeatTold
-from analytics.plan.chain import Pair, simulate
-from analytics.plan.compare import answer_options, gap_between
-from analytics.plan.feasible import possible_options
-from analytics.plan.measure_next import Worth
-from analytics.plan.options import Circumstances, Straws
-from analytics.plan.pups import Dam, draw_litter, published_litter_chain, pups_of
-from analytics.plan.samples import next_sample
-from analytics.plan.unknowns import draw_unknowns, published_chain
-from analytics.plan.what_if import option_grid
-from analytics.prior_width import PriorWidth
-from analytics.response import Response
-from analytics.second_opinion import SecondOpinion, SecondOpinionRow
-from analytics.semen import with_measures
-from analytics.sentences import Word, sentence
-from analytics.stages import ReadersAgreement, Recovery
-from analytics.stud_charts import ChartRule, StudCharts
-from analytics.stud_level import (
+from analytics.measures.agreement import Agreement
+from analytics.measures.control_chart import Chart
+from analytics.measures.dates import retest
+from analytics.measures.motility_kept import published_storage
+from analytics.measures.semen import with_measures
+from analytics.measures.stages import ReadersAgreement, Recovery
+from analytics.models.conception.response import Response
+from analytics.models.litter.sizes import Expected, LitterSizes, SizeRow
+from analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
+from analytics.models.storage.curve import ExtenderOrder
+from analytics.models.stud.announcement import Announcement, Power, SeenWithinAYear
+from analytics.models.stud.charts import ChartRule, StudCharts
+from analytics.models.stud.dips import Coincident, Dip
+from analytics.models.stud.inputs import MEASURES
+from analytics.models.stud.level import (
     FALL_POINTS,
     FALL_SIZES,
     Band,
@@ -47,17 +32,32 @@ from analytics.stud_level import (
     LastCollection,
     StudAnswers,
 )
-from analytics.stud_told import StudTold
-from reports.checks import Checks
-from reports.client_sheet import ClientResults, Kept
-from reports.comparison import ComparisonResults
-from reports.handout import BredRow, HandoutResults
-from reports.over_time import headline
-from reports.overview import Due, OverviewResults, StudRow, Unreported, YearRow
+from analytics.models.stud.summary import StudTold
+from analytics.plan.breakeven import BreakEven
+from analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from analytics.plan.compare import answer_options, gap_between
+from analytics.plan.feasible import possible_options
+from analytics.plan.measure_next import Worth
+from analytics.plan.options import Circumstances, Straws
+from analytics.plan.simulation.chain import Pair, simulate
+from analytics.plan.simulation.pups import Dam, draw_litter, published_litter_chain, pups_of
+from analytics.plan.simulation.samples import next_sample
+from analytics.plan.simulation.unknowns import draw_unknowns, published_chain
+from analytics.plan.what_if import option_grid
+from analytics.sentences import Word, sentence
+from analytics.trust.checking import Replicated, Scores
+from analytics.trust.prior_width import PriorWidth
+from analytics.trust.second_opinion import SecondOpinion, SecondOpinionRow
 from reports.page import Reader
-from reports.stored import Dose, ExtenderCurve, StagesTold, StorageTold
-from reports.stud_review import Coefficient, SemenTypeChance, StudResults
-from reports.whatif import BredDot
+from reports.pages.client_sheet import ClientResults, Kept
+from reports.pages.comparison import ComparisonResults
+from reports.pages.handout import BredRow, HandoutResults
+from reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
+from reports.pages.stud_review import Coefficient, SemenTypeChance, StudResults
+from reports.sections.stored import Dose, ExtenderCurve, StagesTold, StorageTold
+from reports.sections.stud_over_time import headline
+from reports.sections.trust import Checks
+from reports.sections.what_if import BredDot
 from reports.words import Words
 
 HOSTILE = "</script><script>alert(1)</script>{{x}}=HYPERLINK(1)#eval"
@@ -402,13 +402,13 @@ def handout_results(name="Rowan", cautions=()):
 @cache
 def every_report(name="Rowan", *, is_stopped=False):
     """Every kind of page of one kennel, by its short name; built once for all who look at it."""
-    from reports.client_sheet import build_client_sheet
-    from reports.comparison import build_comparison
-    from reports.handout import build_handout
-    from reports.index import build_index
-    from reports.overview import build_overview
     from reports.page import Link
-    from reports.stud_review import build_stud_review
+    from reports.pages.client_sheet import build_client_sheet
+    from reports.pages.comparison import build_comparison
+    from reports.pages.handout import build_handout
+    from reports.pages.index import build_index
+    from reports.pages.overview import build_overview
+    from reports.pages.stud_review import build_stud_review
 
     cautions = (STOP,) if is_stopped else ()
     findings = pd.DataFrame(

@@ -6,15 +6,15 @@ from importlib.resources import files
 
 import pytest
 
-from analytics.response import read_response
-from pipelines.compare_page import coming_breedings, morning_records
-from pipelines.kennel import read_kennel
-from pipelines.plan_asked import Wishes
-from pipelines.planning import plan_breeding
+from analytics.models.conception.response import read_response
+from pipelines.answers.answer import DEFAULT_SEED
+from pipelines.pages.comparison import coming_breedings, morning_records
+from pipelines.pages.kennel import read_kennel
+from pipelines.plan.comparison import plan_breeding
+from pipelines.plan.wishes import Wishes
 from pipelines.run import DEMO_TODAY, write_every_page
-from pipelines.terminal import DEFAULT_SEED
-from reports.handout import N_SHEETS
 from reports.page import render
+from reports.pages.handout import N_SHEETS
 from tests.reports.samples import HOSTILE, every_report
 
 pytestmark = pytest.mark.browser

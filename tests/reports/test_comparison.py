@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from analytics.sentences import sentence
-from reports.comparison import build_comparison
 from reports.page import render
+from reports.pages.comparison import build_comparison
 from tests.reports.samples import (
     CLIENT,
     OWNER,

@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from analytics.announcement import Announcement
-from reports.over_time import headline, level_section, measure_charts
+from analytics.models.stud.announcement import Announcement
 from reports.page import Reader
+from reports.sections.stud_over_time import headline, level_section, measure_charts
 from reports.words import Words
 from tests.reports.samples import CLIENT, EN, OWNER, evaluations, stud_results, told
 

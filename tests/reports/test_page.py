@@ -13,11 +13,11 @@ import pytest
 
 from analytics.estimate import Estimate
 from analytics.sentences import Word
-from reports.client_sheet import build_client_sheet
-from reports.index import build_index
-from reports.overview import build_overview
 from reports.page import Column, Section, Table, render
-from reports.stud_review import build_stud_review
+from reports.pages.client_sheet import build_client_sheet
+from reports.pages.index import build_index
+from reports.pages.overview import build_overview
+from reports.pages.stud_review import build_stud_review
 from reports.words import Words
 from tests.reports.samples import (
     CLIENT,

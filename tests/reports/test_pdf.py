@@ -6,8 +6,8 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
-from reports.handout import N_SHEETS
 from reports.page import Column, Section, Table, render
+from reports.pages.handout import N_SHEETS
 from reports.pdf import can_set_type, drawing, pdf
 from reports.theme import PAPER_COLORS
 from reports.words import Words

@@ -6,8 +6,8 @@ from datetime import date, datetime
 import pytest
 
 from analytics.estimate import Estimate
-from pipelines.bench_card import write_card
-from reports.slip import BoxSlip, HealthTest, render_slip
+from pipelines.answers.card import write_card
+from reports.pages.slip import BoxSlip, HealthTest, render_slip
 from reports.words import Words
 from tests.reports.test_browser import ARGUMENTS
 
@@ -34,7 +34,7 @@ def slip(n_tests=6):
 def sheets(tmp_path_factory):
     import numpy as np
 
-    from analytics.keeping import published_storage
+    from analytics.measures.motility_kept import published_storage
 
     out = tmp_path_factory.mktemp("sheets")
     pages = []

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.stages import ReadersAgreement
-from pipelines.stored_page import stages_told, storage_told
-from reports.stored import stages_section, storage_section
-from reports.stud_review import build_stud_review
+from analytics.measures.stages import ReadersAgreement
+from pipelines.pages.stored import stages_told, storage_told
+from reports.pages.stud_review import build_stud_review
+from reports.sections.stored import stages_section, storage_section
 from tests.reports.samples import EN, OWNER, STOP, stages_of_samples, storage, stud_results
 
 

@@ -18,8 +18,8 @@ from scipy.special import expit, logsumexp
 from scipy.stats import betabinom, chisquare, kstest
 
 from analytics.errors import ConvergenceError
-from analytics.models.conception import fit_conception
-from analytics.models.litter import LitterData, fit_litter
+from analytics.models.conception.model import fit_conception
+from analytics.models.litter.model import LitterData, fit_litter
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,

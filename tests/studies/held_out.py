@@ -17,11 +17,15 @@ import numpy as np
 from scipy.special import expit
 from sklearn.model_selection import GroupKFold
 
-from analytics.breeding_records import prepare_conception
-from analytics.checking import boosted_prob
 from analytics.errors import ConvergenceError
-from analytics.litter_chance import new_partner_spread, partner_effects, recorded_pregnant_prob
-from analytics.models.conception import fit_conception
+from analytics.models.breedings.records import prepare_conception
+from analytics.models.conception.chance import (
+    new_partner_spread,
+    partner_effects,
+    recorded_pregnant_prob,
+)
+from analytics.models.conception.model import fit_conception
+from analytics.trust.checking import boosted_prob
 from tests.studies.recovery import poor_kennel
 from tests.studies.runner import Study, of_today, run
 

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, gammaln, logsumexp
 
-from analytics.breeding_records import ConceptionData
+from analytics.models.breedings.records import ConceptionData
 from analytics.priors import PRIORS
 
 METHODS = (

@@ -16,10 +16,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from analytics.breeding_inputs import insemination_days
-from analytics.breeding_records import prepare_conception
 from analytics.errors import ConvergenceError
-from analytics.models.conception import fit_conception
+from analytics.models.breedings.inputs import insemination_days
+from analytics.models.breedings.records import prepare_conception
+from analytics.models.conception.model import fit_conception
 from analytics.priors import PRIORS
 from tests.studies.kennels import (
     CHAIN_ROWS,

@@ -17,8 +17,8 @@ from pathlib import Path
 
 import numpy as np
 
-from analytics.models.storage import fit_storage
-from analytics.storage_inputs import prepare_storage
+from analytics.models.storage.inputs import prepare_storage
+from analytics.models.storage.model import fit_storage
 from tests.benchmarks.storage import STUDS, drawn_truth, simulated_views
 
 SEED = 20261126

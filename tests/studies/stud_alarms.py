@@ -27,9 +27,9 @@ from pathlib import Path
 
 import numpy as np
 
-from analytics.announcement import announce, power
-from analytics.collection_inputs import prepare_stud_data
-from analytics.models.stud_quality import fit_stud_quality
+from analytics.models.stud.announcement import announce, power
+from analytics.models.stud.inputs import prepare_stud_data
+from analytics.models.stud.model import fit_stud_quality
 from tests.analytics.stud_records import counted, kennel, no_events
 
 SEED = 20261126

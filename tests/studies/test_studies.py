@@ -15,8 +15,8 @@ from arviz_stats.base import array_stats
 from numpyro.infer import MCMC, NUTS
 from scipy.stats import binom
 
-from analytics.breeding_records import prepare_conception
-from analytics.models.conception import fit_conception
+from analytics.models.breedings.records import prepare_conception
+from analytics.models.conception.model import fit_conception
 from analytics.priors import PRIORS
 from tests.studies import calibration, held_out, recovery
 from tests.studies.kennels import (

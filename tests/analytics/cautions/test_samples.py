@@ -15,7 +15,7 @@ from analytics.cautions.samples import (
     N_FALLING,
     NO_SPERM_TOLD_DAYS,
 )
-from analytics.semen import zero_count_limit_m
+from analytics.measures.semen import zero_count_limit_m
 from tests.analytics.caution_records import (
     NAN,
     ROW,

@@ -10,13 +10,24 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
-from analytics.breeding_inputs import USUAL_DOSE_M
-from analytics.breeding_terms import EARLY_EDGE_DAYS, LATE_EDGE_DAYS, hinge
-from analytics.litter_chance import Archetype, litter_prob, new_partner_spread, pregnant_logit
-from analytics.models import conception
-from analytics.plan.chain import NEVER_HARMFUL, NEVER_HELPFUL, Shift, bias_draws, simulate
+from analytics.models.breedings.inputs import USUAL_DOSE_M
+from analytics.models.breedings.terms import EARLY_EDGE_DAYS, LATE_EDGE_DAYS, hinge
+from analytics.models.conception import model as conception
+from analytics.models.conception.chance import (
+    Archetype,
+    litter_prob,
+    new_partner_spread,
+    pregnant_logit,
+)
 from analytics.plan.feasible import possible_options
-from analytics.plan.unknowns import (
+from analytics.plan.simulation.chain import (
+    NEVER_HARMFUL,
+    NEVER_HELPFUL,
+    Shift,
+    bias_draws,
+    simulate,
+)
+from analytics.plan.simulation.unknowns import (
     CONCEPTION_SPREAD,
     Chain,
     draw_unknowns,

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from scipy.special import expit
 
 from analytics.plan.breakeven import GRIDS, axes_of, break_evens, crossing
-from analytics.plan.chain import Shift, simulate
 from analytics.plan.compare import (
     DRIVERS,
     answer_options,
@@ -19,7 +18,8 @@ from analytics.plan.compare import (
     outside_studied,
 )
 from analytics.plan.feasible import possible_options
-from analytics.plan.pups import pups_of
+from analytics.plan.simulation.chain import Shift, simulate
+from analytics.plan.simulation.pups import pups_of
 
 PRICES = {
     "collection": 80.0, "box": 145.0, "extender dose": 18.0, "transcervical insemination": 190.0,

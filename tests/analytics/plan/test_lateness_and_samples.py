@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import expit, logit
 
-from analytics.plan.lateness import BoxRecord, box_record, outcome_draws, share_draws
 from analytics.plan.options import Straws
-from analytics.plan.samples import (
+from analytics.plan.simulation.lateness import BoxRecord, box_record, outcome_draws, share_draws
+from analytics.plan.simulation.samples import (
     Rest,
     SampleDraws,
     next_sample,

@@ -9,13 +9,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analytics.models.ovulation import (
+from analytics.models.ovulation.model import (
     LOOK_AHEAD_LOG_NG_PER_ML,
     ProgesteroneReading,
     further_reading_prob,
     ovulation_posterior,
 )
-from analytics.plan.chain import simulate
 from analytics.plan.feasible import possible_options
 from analytics.plan.measure_next import (
     first_step_at,
@@ -24,6 +23,7 @@ from analytics.plan.measure_next import (
     worth_of_readings,
     worth_of_test_cool,
 )
+from analytics.plan.simulation.chain import simulate
 
 FIRST_DAY = date(2026, 11, 12)
 READ_AT = datetime(2026, 11, 20, 9)

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.schema import SQL
-from pipelines.sheets import SHEETS
-from pipelines.store import KeptFit, Store
+from pipelines.records.database.schema import SQL
+from pipelines.records.database.store import KeptFit, Store
+from pipelines.records.sheets.columns import SHEETS
 
 HERE = Path(__file__).parent
 TODAY = date(2026, 10, 31)

@@ -1,0 +1,350 @@
+"""What chance of a litter do draws of the conception chain give to a breeding?
+
+For a breeding described in words (an archetype), for the breedings of the records with their own
+partners, and for the same breedings with partners not seen before. Dose and day are averaged over
+as their records leave them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.special import expit
+
+from analytics.estimate import Floats, normal_nodes
+from analytics.models.breedings.inputs import (
+    DAY_NODES,
+    DAY_WEIGHTS,
+    DOSE_NODES,
+    DOSE_WEIGHTS,
+    USUAL_DOSE_M,
+)
+from analytics.models.breedings.records import ConceptionData
+from analytics.models.breedings.terms import (
+    LINEAR,
+    design_matrix,
+    dose_term,
+    method_flags,
+    timing_term,
+)
+from analytics.models.conception.model import EARLY, LATE, ConceptionPosterior
+
+SPREAD_NODES, SPREAD_WEIGHTS = normal_nodes(15)
+"""Where the effects of partners not seen before are read, in sd."""
+
+CELLS_AT_ONCE = 40_000
+"""Cells that are averaged over partners at once: what a core holds close by."""
+
+N_DRAWS_READ = 1000
+"""Draws that a chance over many breedings is read from; more would not show in its interval."""
+
+
+@dataclass(frozen=True, slots=True)
+class Archetype:
+    """A breeding described by what the model reads.
+
+    Attributes
+    ----------
+    semen_type, route
+        As in the views.
+    days
+        Day of each insemination from ovulation. [d]
+    motile_dose_m
+        Progressively motile sperm per insemination; not read for a natural mating. [10⁶]
+    storage_days
+        Chilled storage. [d]
+    normal_morphology_pct, bitch_age_years, stud_age_years, missed_before
+        As in the views.
+    """
+
+    semen_type: str
+    route: str
+    days: tuple[float, ...]
+    motile_dose_m: float = float("nan")
+    storage_days: float = 1.0
+    normal_morphology_pct: float = 80.0
+    bitch_age_years: float = 4.0
+    stud_age_years: float = 4.0
+    missed_before: bool = False
+
+
+ARCHETYPES: Mapping[str, Archetype] = {
+    "natural, timed": Archetype("natural", "natural", (0.0, 2.0)),
+    "fresh vaginal, 400 M, twice": Archetype("fresh", "vaginal", (1.0, 3.0), 400.0),
+    "chilled vaginal, 24 h, 150 M, once": Archetype("chilled", "vaginal", (2.0,), 150.0),
+    "chilled transcervical, 48 h, 100 M, once": Archetype(
+        "chilled", "transcervical", (2.0,), 100.0, storage_days=2.0
+    ),
+    "frozen transcervical, +2/+3, 100 M, twice": Archetype(
+        "frozen", "transcervical", (2.0, 3.0), 100.0
+    ),
+    "frozen vaginal, 7 years, missed before, 100 M, once": Archetype(
+        "frozen", "vaginal", (3.0,), 100.0, bitch_age_years=7.0, missed_before=True
+    ),
+}
+"""The six breedings on which the table of priors was calibrated."""
+
+
+def pregnant_logit(draws: Mapping[str, Floats], breeding: Archetype) -> Floats:
+    """Linear predictor of a breeding of average partners, shape (n_draws,)."""
+    return pregnant_logits(
+        draws,
+        np.array([breeding.semen_type]),
+        np.array([breeding.route]),
+        design=design_matrix(
+            np.array([breeding.semen_type]),
+            np.array([breeding.route]),
+            n_inseminations=np.array([float(len(breeding.days))]),
+            storage_days=np.array([breeding.storage_days]),
+            normal_morphology_pct=np.array([breeding.normal_morphology_pct]),
+            bitch_age_years=np.array([breeding.bitch_age_years]),
+            stud_age_years=np.array([breeding.stud_age_years]),
+            missed_before=np.array([float(breeding.missed_before)]),
+        ),
+        doublings=np.array(
+            [np.log2(breeding.motile_dose_m / USUAL_DOSE_M.get(breeding.route, np.nan))]
+        ),
+        days=np.array([breeding.days], dtype=np.float64),
+        inseminated=np.ones((1, len(breeding.days)), dtype=bool),
+    )[:, 0]
+
+
+def pregnant_logits(
+    draws: Mapping[str, Floats],
+    semen_type: np.ndarray[Any, Any],
+    route: np.ndarray[Any, Any],
+    *,
+    design: Floats,
+    doublings: Floats,
+    days: Floats,
+    inseminated: np.ndarray[Any, Any],
+) -> Floats:
+    """Linear predictor of several breedings at a known dose and day, without partners' effects.
+
+    Parameters
+    ----------
+    draws
+        Draws by id, each of shape (n_draws,).
+    semen_type, route
+        Text, shape (n,).
+    design
+        From :func:`analytics.models.breedings.terms.design_matrix`, shape (n, 12).
+    doublings
+        Log2 of dose over the usual one, shape (n,); not read for natural matings.
+    days, inseminated
+        Day from ovulation and whether that insemination was made, shape (n, n_inseminations).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n_draws, n). [logit]
+    """
+    flags = method_flags(semen_type, route)
+    straight = np.column_stack([draws[row] for row in LINEAR]) @ design.T
+    return np.asarray(
+        draws["c01"][:, None]
+        + straight
+        + _dose_part(draws, flags, doublings)
+        + _timing_part(draws, flags, days, inseminated)
+    )
+
+
+def recorded_pregnant_prob(
+    draws: Mapping[str, Floats],
+    data: ConceptionData,
+    chosen: np.ndarray[Any, Any],
+    *,
+    effects: Floats | float = 0.0,
+    spread: Floats | None = None,
+) -> Floats:
+    """Chance of a pregnancy of recorded breedings, averaged over what dose and day may have been.
+
+    Parameters
+    ----------
+    draws
+        Draws by id.
+    data, chosen
+        Records, and a mask or index of the breedings that are asked about.
+    effects
+        Effects of known partners, shape (n_draws, n_chosen). [logit]
+    spread
+        Standard deviation of the effects of partners not known, shape (n_draws,); none by
+        default. [logit]
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n_draws, n_chosen).
+    """
+    flags = method_flags(data.semen_type[chosen], data.route[chosen])
+    straight = np.column_stack([draws[row] for row in LINEAR]) @ data.design[chosen].T
+    known = draws["c01"][:, None] + straight + effects
+    doses = [
+        (
+            weight,
+            np.exp(-_dose_part(draws, flags, data.dose_mean[chosen] + node * data.dose_sd[chosen])),
+        )
+        for node, weight in zip(DOSE_NODES, DOSE_WEIGHTS, strict=True)
+    ]
+    inseminated = data.inseminated[chosen]
+    pregnant: Floats = np.zeros(known.shape)
+    for node, weight in zip(DAY_NODES, DAY_WEIGHTS, strict=True):
+        days = data.day_mean[chosen] + node * data.day_sd[chosen]
+        timed = np.exp(-(known + _timing_part(draws, flags, days, inseminated)))
+        for dose_weight, dose in doses:
+            pregnant += weight * dose_weight * _mean_chance(timed * dose, spread)
+    return pregnant
+
+
+def _mean_chance(against: Floats, spread: Floats | None) -> Floats:
+    r"""Chance at given odds against, averaged over the effects of partners not known.
+
+    With an effect :math:`u` of partners, :math:`1 / (1 + e^{-(x + u)}) = 1 / (1 + a e^{-u})`, where
+    :math:`a = e^{-x}` are the odds against: one exponential a cell, whatever partners there may be.
+
+    Parameters
+    ----------
+    against
+        Shape (n_draws, n).
+    spread
+        Standard deviation of the effects, shape (n_draws,) or (n_draws, n); None for partners that
+        are known. [logit]
+    """
+    if spread is None:
+        return np.asarray(1.0 / (1.0 + against))
+    wide = spread.reshape(len(spread), -1)
+    chance = np.zeros(against.shape)
+    step = max(1, CELLS_AT_ONCE // max(1, against.shape[1]))
+    for start in range(0, len(against), step):
+        rows = slice(start, start + step)
+        for node, weight in zip(SPREAD_NODES, SPREAD_WEIGHTS, strict=True):
+            odds = against[rows] * np.exp(-node * wide[rows])
+            odds += 1.0
+            chance[rows] += np.divide(weight, odds, out=odds)
+    return chance
+
+
+def _dose_part(draws: Mapping[str, Floats], flags: Mapping[str, Any], doublings: Floats) -> Floats:
+    """Dose term of inseminated breedings, shape (n_draws, n). [logit]"""
+    read = np.where(flags["artificial"], np.nan_to_num(doublings), 0.0)[None, :]
+    term = dose_term(np, read, draws["c10"][:, None], draws["c11"][:, None])
+    return np.asarray(term * flags["artificial"])
+
+
+def _timing_part(
+    draws: Mapping[str, Floats],
+    flags: Mapping[str, Any],
+    days: Floats,
+    inseminated: np.ndarray[Any, Any],
+) -> Floats:
+    """Timing term of each breeding's best insemination, shape (n_draws, n). [logit]"""
+    early = np.column_stack([draws[row] for row in EARLY]) @ flags["early"].T
+    late = np.column_stack([draws[row] for row in LATE]) @ flags["late"].T
+    peak = draws["c19"][:, None] * flags["frozen"][None, :]
+    best = np.full(early.shape, -np.inf)
+    for j in range(days.shape[1]):
+        term = timing_term(
+            np,
+            days[None, :, j],
+            early_edge=flags["early_edge"][None, :],
+            late_edge=flags["late_edge"][None, :],
+            early=early,
+            late=late,
+            peak=peak,
+        )
+        best = np.where(inseminated[None, :, j], np.maximum(best, term), best)
+    return best
+
+
+def litter_prob(draws: Mapping[str, Floats], logits: Floats, *, spread: Floats) -> Floats:
+    """Chance of a litter, averaged over partners that have not been seen.
+
+    Parameters
+    ----------
+    draws
+        Draws by id; ``c02`` is read.
+    logits
+        From :func:`pregnant_logits`, first axis draws. [logit]
+    spread
+        Standard deviation of the partners' effects together, shape (n_draws,) or like logits; 0
+        for known partners whose effects are inside the logits. [logit]
+
+    Returns
+    -------
+    numpy.ndarray
+        Like logits.
+    """
+    cells = logits.reshape(len(logits), -1)
+    wide = (
+        spread if spread.ndim == 1 else np.broadcast_to(spread, logits.shape).reshape(cells.shape)
+    )
+    pregnant = _mean_chance(np.exp(-cells), wide).reshape(logits.shape)
+    return np.asarray(pregnant * expit(draws["c02"]).reshape(-1, *(1,) * (logits.ndim - 1)))
+
+
+def new_partner_spread(draws: Mapping[str, Floats]) -> Floats:
+    """Spread of bitch, stud and breed together, for partners not seen before. [logit]"""
+    return np.sqrt(sum(draws[f"c20_{factor}"] ** 2 for factor in ("bitch", "stud", "breed")))
+
+
+def archetype_prob(draws: Mapping[str, Floats], breeding: Archetype) -> Floats:
+    """Chance of a litter for a breeding of partners not seen before, shape (n_draws,)."""
+    return litter_prob(draws, pregnant_logit(draws, breeding), spread=new_partner_spread(draws))
+
+
+def partner_effects(posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any]) -> Floats:
+    """Effects of the known partners, place and year of recorded breedings. [logit]
+
+    Parameters
+    ----------
+    posterior
+        Fitted or published.
+    chosen
+        Mask or index of the breedings.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n_draws, n_chosen).
+    """
+    data = posterior.data
+    effects = np.zeros((len(posterior.draws["c01"]), len(data.whelped[chosen])))
+    for factor, index in data.groups.items():
+        effects += posterior.draws[f"effect_{factor}"][:, index[chosen]]
+    return effects
+
+
+def own_breedings_prob(
+    posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any]
+) -> tuple[Floats, Floats]:
+    """Mean chance of a litter over chosen breedings of the records, before and after them.
+
+    The same breedings with what is known of their dose and day, with new partners before the
+    records and with these partners after them.
+
+    Parameters
+    ----------
+    posterior
+        Fitted.
+    chosen
+        Mask over the data's rows, at least one true.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Draws of the mean chance from the published table, and from table and records.
+    """
+    prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
+    published = recorded_pregnant_prob(
+        prior, posterior.data, chosen, spread=new_partner_spread(prior)
+    )
+    known = recorded_pregnant_prob(
+        posterior.draws, posterior.data, chosen, effects=partner_effects(posterior, chosen)
+    )
+    return (
+        published.mean(axis=1) * expit(prior["c02"]),
+        known.mean(axis=1) * expit(posterior.draws["c02"]),
+    )

@@ -1,0 +1,504 @@
+r"""How many pups, how many stillborn, how many alive at eight weeks?
+
+The model
+---------
+Given that a bitch whelps, total born :math:`n_i` is a zero-truncated Conway-Maxwell-Poisson count
+of mean :math:`\mu_i` (zero counted in) and dispersion :math:`\nu`:
+
+.. math::
+
+    \log \mu_i &= l_{01}(\text{size}) + l_{03}\,\text{AI} + l_{04}\,\text{chilled}
+        + l_{05}\,\text{frozen} + l_{06}\,\text{deep} + l_{07}\,\text{twice} \\
+      &\quad + l_{08} \min(d_i, 0) + l_{09} (a_i - 4)_+ + l_{09}^{\text{large}} (a_i - 5)_+ \\
+      &\quad + l_{10}\,\text{first} + l_{11} F
+        + u_{\text{breed}} + u_{\text{bitch}} + u_{\text{stud}}, \qquad
+    \nu = e^{l_{13}} \\
+    s_i \mid n_i &\sim \mathrm{BetaBinomial}\bigl(n_i,\;
+        \mathrm{expit}(l_{14} + l_{14}^{\text{size}} (n_i - 5) + l_{14}^{\text{age}} (a_i - 4)_+),
+        \; \rho\bigr) \\
+    w_i \mid n_i - s_i &\sim \mathrm{BetaBinomial}(n_i - s_i, \; \mathrm{expit}\, l_{15}, \; \rho)
+
+for :math:`s` stillborn and :math:`w` lost by eight weeks; losses of one litter go together. The
+dose :math:`d`, in doublings of 100 M, enters as the mean of its term over what its record leaves
+open; what that leaves out, (0.06 a doubling × 0.4 doublings)² on the log mean, is a three-hundredth
+of a litter's own variance. Where stillborn pups were not recorded the litter is at least the pups
+born alive, and how many more is averaged over.
+
+Priors: rows l01 to l15. Does not know: pups resorbed before birth, what the pups died of, nor why a
+bitch was given this method. A bitch of unknown weight is taken as medium; a missing age, parity or
+inbreeding enters at its harmless value. A litter with two possible sires is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import jax.numpy as jnp
+import numpy as np
+import numpyro
+import pandas as pd
+from jax.scipy.special import gammaln, logsumexp
+
+from analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
+from analytics.models.breedings.inputs import (
+    DOSE_NODES,
+    DOSE_WEIGHTS,
+    USUAL_DOSE_M,
+    doses_given_record,
+)
+from analytics.models.breedings.records import grouped, known_outcome, numbers
+from analytics.models.breedings.terms import hinge
+from analytics.models.density import Story
+from analytics.models.fingerprint import fingerprint_of
+from analytics.models.likelihoods import (
+    beta_binomial_log_likelihood,
+    truncated_count_log_likelihood,
+)
+from analytics.models.regression import draw_coefficients, draw_effects, effect_draws, factor_arrays
+from analytics.models.sampling import (
+    SCHEDULE,
+    Diagnostics,
+    Draws,
+    Run,
+    effects_of_levels,
+    independent_draws,
+    padded_size,
+    sample,
+)
+from analytics.priors import PRIORS
+
+MODEL_VERSION = 1
+"""Raised whenever the density, or what a kept draw means, changes (a test holds it)."""
+
+SIZES_KG = {"l01_toy": 5.0, "l01_small": 10.0, "l01_medium": 25.0, "l01_large": 45.0,
+            "l01_giant": np.inf}  # fmt: skip
+"""Upper ends of the classes of adult weight (prior l01). [kg]"""
+
+SUPPOSED_SIZE = "l01_medium"
+"""Class of a bitch whose weight is not recorded."""
+
+LINEAR = (*SIZES_KG, "l03", "l04", "l05", "l06", "l07", "l08", "l09", "l09_large", "l10", "l11_dam",
+          "l11_litter")  # fmt: skip
+"""Ids of the coefficients with a column of their own in the design matrix."""
+
+LOSSES = ("l14", "l14_size", "l14_age", "l14_within", "l15")
+
+COEFFICIENTS = (*LINEAR, "l13", *LOSSES)
+"""Ids of the normal coefficients, in the order of the coefficient vector."""
+
+REFERENCE_DOSE_M = 100.0
+"""Dose below which a smaller one goes with smaller litters (prior l08). [10⁶]"""
+
+DAM_AGE_FROM, LARGE_DAM_AGE_FROM = 4.0, 5.0
+"""Ages from which rows l09 count. [y]"""
+
+REFERENCE_LITTER = 5.0
+"""Litter size at which row l14 stands. [pups]"""
+
+N_SUPPORT = 40
+"""Largest litter thought possible; beyond it lies less than a millionth at any published mean."""
+
+N_UNRECORDED = 5
+"""Stillborn pups that an unrecorded number is averaged over: 0 to 4."""
+
+PADDING = {"litter": 32, "pups": 16, "breed": 4, "bitch": 32, "stud": 8}
+"""Sizes are rounded up to these steps, so that compiled programs can be kept."""
+
+N_PRIOR_DRAWS = 4000
+"""Draws of the published table that stand beside a posterior."""
+
+GROUP_PRIOR = {"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
+"""Row of the spread between levels, by grouping factor."""
+
+
+@dataclass(frozen=True, slots=True)
+class LitterData:
+    """What the model reads, one row a litter.
+
+    Attributes
+    ----------
+    design
+        Columns of :data:`LINEAR`, shape (n, 16).
+    dam_age_years
+        Years beyond :data:`DAM_AGE_FROM`, shape (n,). [y]
+    n_alive, n_stillborn, n_lost
+        Born alive; stillborn and lost by eight weeks, −1 where not recorded. Shape (n,).
+    groups, levels
+        Level index and names by grouping factor.
+    """
+
+    design: Floats
+    dam_age_years: Floats
+    n_alive: Floats
+    n_stillborn: Floats
+    n_lost: Floats
+    groups: Mapping[str, np.ndarray[Any, Any]]
+    levels: Mapping[str, tuple[str, ...]]
+
+    @property
+    def n_litters(self) -> int:
+        """Litters with pups counted."""
+        return len(self.n_alive)
+
+    def fingerprint(self) -> str:
+        """Fingerprint of everything that enters the likelihood, names of levels included."""
+        arrays = (
+            self.design, self.dam_age_years, self.n_alive, self.n_stillborn, self.n_lost,
+            *self.groups.values(),
+        )  # fmt: skip
+        names = [name for factor in self.levels for name in (factor, *self.levels[factor])]
+        return fingerprint_of(arrays, names)
+
+
+@dataclass(frozen=True, slots=True)
+class LitterPosterior:
+    """What the litters added to what is published.
+
+    Attributes
+    ----------
+    data
+        What was read.
+    draws, prior_draws
+        Draws by id (l01 … l15), effects as ``effect_breed``, ``effect_bitch``, ``effect_stud``.
+    diagnostics, seconds
+        What the sampler's gate read, and wall time. [s]
+    """
+
+    data: LitterData
+    draws: Mapping[str, Floats]
+    prior_draws: Mapping[str, Floats]
+    diagnostics: Diagnostics
+    seconds: float
+
+    @property
+    def labels(self) -> Mapping[str, tuple[str, ...]]:
+        """What the last axis of each kind of effect counts."""
+        return {f"effect_{factor}": names for factor, names in self.data.levels.items()}
+
+    def estimate(self, row: str) -> Estimate:
+        """Posterior of one row of the priors table, on its own scale."""
+        return estimate_from_draws(self.draws[row])
+
+    def prior_estimate(self, row: str) -> Estimate:
+        """What is published of that row."""
+        return estimate_from_draws(self.prior_draws[row])
+
+    def share_from_records(self, row: str) -> float:
+        """Share of what is known that the kennel's own records supply, 0 to 1."""
+        return share_from_records(self.draws[row], self.prior_draws[row])
+
+
+def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> LitterData:
+    """Turn views into what the model reads.
+
+    Parameters
+    ----------
+    breedings, inseminations
+        The views of these names. ``litter_inbreeding_pct`` is read where there is such a column.
+
+    Returns
+    -------
+    LitterData
+        Whelped litters of one certain sire with the pups born alive counted.
+    """
+    rows = breedings.sort_values(["bred_earliest", "bitch", "stud"]).reset_index(drop=True)
+    whelped = pd.Series(known_outcome(rows["whelped"]) == 1, rows.index, dtype=np.float64)
+    earlier = whelped.groupby(rows["bitch"]).cumsum() - whelped
+    before = numbers(rows, "n_litters_before")
+    rows["first_litter"] = np.where(np.isnan(before), 0.0, (before + earlier) == 0)
+    semen = rows["semen_type"].to_numpy(dtype=str)
+    route = rows["route"].to_numpy(dtype=str)
+    first = inseminations[inseminations["n_in_breeding"] == 1].set_index("breeding_id")
+    dose_mean, dose_sd = doses_given_record(
+        numbers(first.reindex(rows["breeding_id"]), "motile_dose_m"),
+        semen,
+        route,
+        rows["stud"].to_numpy(dtype=str),
+    )
+    # The record is told in doublings of the route's usual dose; litters count from 100 M.
+    usual = np.array([USUAL_DOSE_M.get(kind, REFERENCE_DOSE_M) for kind in route], dtype=float)
+    doublings = dose_mean + DOSE_NODES[:, None] * dose_sd + np.log2(usual / REFERENCE_DOSE_M)
+    missing_doublings = np.where(semen == "natural", 0.0, DOSE_WEIGHTS @ hinge(np, -doublings))
+    born = rows["n_born_alive"].fillna(0) + rows["n_stillborn"].fillna(1)
+    counted = (
+        (whelped == 1.0)
+        & rows["n_born_alive"].notna()
+        & (born > 0)
+        & rows["is_sire_certain"].astype(bool)
+    ).to_numpy()
+    rows = rows[counted]
+    groups, levels = grouped(rows, tuple(GROUP_PRIOR))
+    alive = numbers(rows, "n_born_alive")
+    lost = alive - numbers(rows, "n_alive_8_weeks")
+    age = np.nan_to_num(np.maximum(0.0, numbers(rows, "bitch_age_years") - DAM_AGE_FROM))
+    return LitterData(
+        litter_design(rows, semen[counted], route[counted], missing_doublings[counted]),
+        age,
+        alive,
+        np.nan_to_num(numbers(rows, "n_stillborn"), nan=-1.0),
+        np.nan_to_num(np.maximum(lost, 0.0), nan=-1.0),
+        groups,
+        levels,
+    )
+
+
+def litter_design(
+    rows: pd.DataFrame,
+    semen: np.ndarray[Any, Any],
+    route: np.ndarray[Any, Any],
+    missing_doublings: Floats,
+) -> Floats:
+    """Columns of :data:`LINEAR`; what is missing enters at its harmless value, zero.
+
+    Parameters
+    ----------
+    rows
+        Litters, with ``adult_weight_kg``, ``bitch_age_years``, ``n_inseminations``,
+        ``first_litter``, ``inbreeding_pct`` and, where known, ``litter_inbreeding_pct``.
+    semen, route
+        Text, shape (n,).
+    missing_doublings
+        Doublings of the dose below :data:`REFERENCE_DOSE_M`, not negative, shape (n,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n, 16).
+    """
+    weight = numbers(rows, "adult_weight_kg")
+    ends = np.array(list(SIZES_KG.values()))
+    supposed = list(SIZES_KG).index(SUPPOSED_SIZE)
+    size = np.where(np.isnan(weight), supposed, (weight[:, None] >= ends).sum(axis=1))
+    age = numbers(rows, "bitch_age_years")
+    of_litter = (
+        numbers(rows, "litter_inbreeding_pct")
+        if "litter_inbreeding_pct" in rows
+        else np.zeros(len(rows))
+    )
+    columns = {
+        **{row: size == k for k, row in enumerate(SIZES_KG)},
+        "l03": semen != "natural",
+        "l04": semen == "chilled",
+        "l05": semen == "frozen",
+        "l06": np.isin(route, ("transcervical", "surgical")),
+        "l07": numbers(rows, "n_inseminations") > 1,
+        "l08": -missing_doublings,
+        "l09": np.nan_to_num(np.maximum(0.0, age - DAM_AGE_FROM)),
+        "l09_large": np.nan_to_num(np.maximum(0.0, age - LARGE_DAM_AGE_FROM)) * (size >= 3),
+        "l10": numbers(rows, "first_litter"),
+        "l11_dam": np.nan_to_num(numbers(rows, "inbreeding_pct")),
+        "l11_litter": np.nan_to_num(of_litter),
+    }
+    return np.column_stack([columns[name].astype(np.float64) for name in LINEAR])
+
+
+def fit_litter(
+    data: LitterData,
+    *,
+    seed: int,
+    prior_sd_factor: float = 1.0,
+    schedule: Sequence[Run] = SCHEDULE,
+) -> LitterPosterior:
+    """Update the published table by the kennel's litters.
+
+    Parameters
+    ----------
+    data
+        From :func:`prepare_litter`.
+    seed
+        Seed of sampler and prior draws.
+    prior_sd_factor
+        By which every prior's spread is multiplied, to see what hangs on it.
+    schedule
+        Attempts of the sampler.
+
+    Raises
+    ------
+    ConvergenceError
+        The sampler did not settle.
+    """
+    story = litter_story(data, prior_sd_factor)
+    sampled = sample(
+        story.model,
+        story.arguments,
+        name="litter",
+        gated=("coefficients", *(f"sd_{factor}" for factor in data.groups)),
+        seed=seed,
+        schedule=schedule,
+    )
+    draws = story.named(sampled.values)
+    prior = prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS)
+    return LitterPosterior(data, draws, prior, sampled.diagnostics, sampled.seconds)
+
+
+def litter_story(data: LitterData, prior_sd_factor: float = 1.0) -> Story:
+    """Set the litters with their data before the sampler.
+
+    Parameters
+    ----------
+    data
+        From :func:`prepare_litter`.
+    prior_sd_factor
+        By which every prior's spread is multiplied.
+    """
+    factors = tuple(data.groups)
+
+    def named(values: Mapping[str, Floats]) -> dict[str, Floats]:
+        draws = {row: values["coefficients"][:, k] for k, row in enumerate(COEFFICIENTS)}
+        draws |= {GROUP_PRIOR[factor]: values[f"sd_{factor}"] for factor in factors}
+        return draws | effect_draws(values, data.levels)
+
+    return Story(_model(factors), {"data": _padded(data, prior_sd_factor)}, named)
+
+
+def restore_litter(data: LitterData, draws: Draws, *, seed: int) -> LitterPosterior:
+    """Make a posterior again from kept draws and the records of today.
+
+    Parameters
+    ----------
+    data
+        Today's; a dam, stud or breed that the fit has not seen gets draws of a new one.
+    draws
+        Kept draws with their labels, or those of the published table.
+    seed
+        Seed of the new levels and of the published table beside them.
+    """
+    rng = np.random.default_rng(seed)
+    prior = prior_draws(rng, N_PRIOR_DRAWS)
+    values = {row: draws.values[row] for row in (*COEFFICIENTS, *GROUP_PRIOR.values())}
+    for factor, names in data.levels.items():
+        values[f"effect_{factor}"] = effects_of_levels(
+            draws, f"effect_{factor}", names, sd=values[GROUP_PRIOR[factor]], rng=rng
+        )
+    return LitterPosterior(data, values, prior, draws.diagnostics, draws.seconds)
+
+
+def published_litter_draws(seed: int) -> Draws:
+    """Draws of the published table, told as a settled sample."""
+    return independent_draws(prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS))
+
+
+def prior_draws(rng: np.random.Generator, n_draws: int) -> dict[str, Floats]:
+    """Draw the published table: every coefficient and spread of the litter model.
+
+    Parameters
+    ----------
+    rng
+        Source of randomness.
+    n_draws
+        Length of each array.
+    """
+    draws = {}
+    for row in (*COEFFICIENTS, *GROUP_PRIOR.values()):
+        prior = PRIORS[row]
+        normal = rng.normal(prior.centre, prior.sd, n_draws)
+        draws[row] = np.abs(normal) if prior.distribution == "half-normal" else normal
+    return draws
+
+
+@lru_cache
+def _model(factors: tuple[str, ...]) -> Callable[..., None]:
+    """Generative story of a litter for these grouping factors."""
+
+    def model(data: Mapping[str, Any]) -> None:
+        coefficients = draw_coefficients(data)
+        by_id = {row: coefficients[k] for k, row in enumerate(COEFFICIENTS)}
+        log_mean = data["design"] @ coefficients[: len(LINEAR)] + draw_effects(data, factors)
+        logs = litter_log_likelihood(by_id, log_mean, data)
+        numpyro.factor("outcome", jnp.sum(data["weight"] * logs))
+
+    return model
+
+
+def litter_log_likelihood(
+    by_id: Mapping[str, Any],
+    log_mean: Any,  # noqa: ANN401
+    data: Mapping[str, Any],
+) -> Any:  # noqa: ANN401
+    """Log probability of each litter's counts, averaged over an unrecorded number of stillborn.
+
+    Parameters
+    ----------
+    by_id
+        l13 to l15.
+    log_mean
+        Shape (n,).
+    data
+        ``alive``, ``lost`` and ``lost_known`` (n,); ``stillborn`` and ``possible`` (n_cases, n),
+        the numbers of stillborn pups that the record leaves open; ``age``, ``support``, ``steps``.
+    """
+    born = data["alive"] + data["stillborn"]
+    counts = truncated_count_log_likelihood(
+        log_mean[None], by_id["l13"], jnp.maximum(born, 1.0), data["support"]
+    )
+    still_logit = stillborn_logit(by_id, born, data["age"])
+    orders = gammaln(born + 1) - gammaln(data["stillborn"] + 1) - gammaln(data["alive"] + 1)
+    still = orders + beta_binomial_log_likelihood(
+        still_logit, by_id["l14_within"], data["stillborn"], born, data["steps"]
+    )
+    first = logsumexp(jnp.where(data["possible"], counts + still, -jnp.inf), axis=0)
+    later = beta_binomial_log_likelihood(
+        by_id["l15"] + jnp.zeros_like(data["lost"]),
+        by_id["l14_within"],
+        data["lost"],
+        data["alive"],
+        data["steps"],
+    )
+    return first + data["lost_known"] * later
+
+
+def stillborn_logit(by_id: Mapping[str, Any], born: Any, years_beyond: Any) -> Any:  # noqa: ANN401
+    """Logit of the mean chance of a pup to be stillborn.
+
+    Parameters
+    ----------
+    by_id
+        l14, l14_size and l14_age.
+    born
+        Total born.
+    years_beyond
+        Years of the dam beyond :data:`DAM_AGE_FROM`, not negative. [y]
+    """
+    return (
+        by_id["l14"]
+        + by_id["l14_size"] * (born - REFERENCE_LITTER)
+        + by_id["l14_age"] * years_beyond
+    )
+
+
+def _padded(data: LitterData, prior_sd_factor: float) -> dict[str, Any]:
+    """Arrays of the model, rounded up in size; a padded row has weight 0."""
+    n = data.n_litters
+    size = padded_size(n, PADDING["litter"])
+
+    def pad(values: np.ndarray[Any, Any], fill: float = 0.0) -> np.ndarray[Any, Any]:
+        widths = [(0, size - n), *[(0, 0)] * (values.ndim - 1)]
+        return np.pad(values, widths, constant_values=fill)
+
+    recorded = data.n_stillborn >= 0
+    cases = np.arange(1 if recorded.all() else N_UNRECORDED)[:, None]
+    stillborn = np.where(recorded, data.n_stillborn, cases)
+    possible = np.where(recorded, cases == 0, True) & (data.n_alive + stillborn >= 1)
+    largest = (data.n_alive + stillborn).max(initial=1.0)
+    arrays: dict[str, Any] = {
+        "weight": pad(np.ones(n)),
+        "design": pad(data.design),
+        "age": pad(data.dam_age_years),
+        "alive": pad(data.n_alive, 1.0),
+        "stillborn": pad(stillborn.T).T,
+        "possible": pad(possible.T, True).T,
+        "lost": pad(np.maximum(data.n_lost, 0.0)),
+        "lost_known": pad((data.n_lost >= 0).astype(np.float64)),
+        "support": np.arange(N_SUPPORT + 1.0),
+        "steps": np.arange(float(padded_size(int(largest), PADDING["pups"]))),
+        "coefficient_mean": np.array([PRIORS[row].centre for row in COEFFICIENTS]),
+        "coefficient_sd": prior_sd_factor * np.array([PRIORS[row].sd for row in COEFFICIENTS]),
+    }
+    for factor, index in data.groups.items():
+        n_levels = padded_size(len(data.levels[factor]), PADDING[factor])
+        scale = prior_sd_factor * PRIORS[GROUP_PRIOR[factor]].sd
+        arrays |= factor_arrays(factor, pad(index), n_levels, scale)
+    return arrays

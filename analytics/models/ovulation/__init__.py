@@ -1,0 +1,7 @@
+"""When did she ovulate, given what was measured.
+
+``model``
+    The posterior of the time of ovulation.
+``insemination_days``
+    On which days should which semen go in, and when to test next.
+"""

@@ -1,0 +1,9 @@
+"""Several bitches, one stud, one season.
+
+``ways``
+    What each bitch's options are worth when a collection is shared.
+``program``
+    The integer program.
+``conflicts``
+    Who gets which collection, and what each conflict costs.
+"""

@@ -1,0 +1,243 @@
+"""How many pups may come of one option, alive at 8 weeks?
+
+Given a litter, the litter model answers (:mod:`analytics.models.litter.model`): total born by her
+weight, age, litters and inbreeding, by the litter's own inbreeding, by method, dose and partners;
+stillborn pups by size of the litter and her age; losses by eight weeks; and losses of one litter go
+together. Its draws are those of the kennel's fit, or of the published table alone. An empty bitch
+has none.
+
+A smaller dose is taken never to go with more pups: a coefficient drawn with the other sign counts
+as zero here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit, gammaln
+
+from analytics.estimate import Floats
+from analytics.models.breedings.terms import hinge
+from analytics.models.likelihoods import (
+    beta_binomial_log_likelihood,
+    truncated_count_log_likelihood,
+)
+from analytics.models.litter.model import (
+    COEFFICIENTS,
+    DAM_AGE_FROM,
+    GROUP_PRIOR,
+    LINEAR,
+    N_SUPPORT,
+    REFERENCE_DOSE_M,
+    litter_design,
+    prior_draws,
+    stillborn_logit,
+)
+from analytics.plan.options import Option
+from analytics.plan.simulation.chain import FEWEST_SPERM_M, Outcome
+from analytics.plan.simulation.unknowns import N_JOINT_DRAWS, Chain, partner_effects
+
+BORN = np.arange(1.0, N_SUPPORT + 1.0)
+"""Sizes of a litter."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dam:
+    """What the litter's size depends on beside the method: she, her mate, and their pedigrees.
+
+    Attributes
+    ----------
+    bitch, stud, breed
+        Names; a name without a record is a new one.
+    adult_weight_kg
+        NaN when not recorded. [kg]
+    age_years
+        At this heat; NaN when not known. [y]
+    is_first_litter
+        Whether she has had none before.
+    inbreeding_pct
+        Her own; NaN when not known. [%]
+    litter_inbreeding_pct
+        Of the litter that is planned, as its pedigree tells it; NaN when not known. [%]
+    """
+
+    bitch: str
+    stud: str
+    breed: str = ""
+    adult_weight_kg: float = float("nan")
+    age_years: float = float("nan")
+    is_first_litter: bool = False
+    inbreeding_pct: float = float("nan")
+    litter_inbreeding_pct: float = float("nan")
+
+    @property
+    def years_beyond(self) -> float:
+        """Years beyond those from which her age counts; none where it is not known. [y]"""
+        return float(np.nan_to_num(np.maximum(0.0, self.age_years - DAM_AGE_FROM)))
+
+
+@dataclass(frozen=True, slots=True)
+class LitterUnknowns:
+    """Draws of everything about a litter that is the same for every option.
+
+    Attributes
+    ----------
+    dam
+        She and her mate.
+    coefficients
+        Draws by id, each of shape (n,); l08 not below zero.
+    partners
+        Effects of breed, dam and stud on the log of the mean, shape (n,).
+    uniform
+        Numbers between 0 and 1 behind size, stillborn and lost pups, shape (3, n), shared by every
+        option.
+    """
+
+    dam: Dam
+    coefficients: Mapping[str, Floats]
+    partners: Floats
+    uniform: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Pups:
+    """Pups alive at 8 weeks, an empty bitch counting as none.
+
+    Attributes
+    ----------
+    mean_alive
+        Expected number in each draw, shape (n,).
+    alive
+        One number drawn in each draw, from numbers shared by every option, shape (n,).
+    """
+
+    mean_alive: Floats
+    alive: np.ndarray[Any, Any]
+
+    @property
+    def shares(self) -> Floats:
+        """Share of the draws with 0, 1, 2, … pups, up to the most that was drawn; sums to 1."""
+        return np.asarray(np.bincount(self.alive) / len(self.alive))
+
+
+def published_litter_chain(rng: np.random.Generator, n_draws: int = N_JOINT_DRAWS) -> Chain:
+    """Draw the published table of litters alone: dam, stud and breed are new ones."""
+    return Chain(prior_draws(rng, n_draws), {})
+
+
+def draw_litter(chain: Chain, dam: Dam, *, seed: int, n_draws: int) -> LitterUnknowns:
+    """Draw everything about a litter that is the same for every option.
+
+    Parameters
+    ----------
+    chain
+        Draws of the litter model, of a fit or published, and the names of their levels.
+    dam
+        She and her mate.
+    seed
+        The same seed gives the same draws, whichever options are asked about.
+    n_draws
+        Joint draws; those of a fit are recycled.
+    """
+    coefficients = {row: np.resize(chain.draws[row], n_draws) for row in COEFFICIENTS}
+    coefficients["l08"] = np.maximum(coefficients["l08"], 0.0)
+    names = {"breed": dam.breed, "bitch": dam.bitch, "stud": dam.stud}
+    # Another question than the chance of a litter: its new partners have draws of their own.
+    partners = partner_effects(
+        chain, names, GROUP_PRIOR, question="litter", seed=seed, n_draws=n_draws
+    )
+    rng = np.random.default_rng([seed, len(GROUP_PRIOR)])
+    return LitterUnknowns(dam, coefficients, partners, rng.uniform(size=(3, n_draws)))
+
+
+def pups_of(outcome: Outcome, litter: LitterUnknowns) -> Pups:
+    """Follow one option from the litter to the eighth week.
+
+    Parameters
+    ----------
+    outcome
+        Of :func:`analytics.plan.simulation.chain.simulate`.
+    litter
+        Draws of the litter, as many.
+    """
+    draws = litter.coefficients
+    sizes = np.exp(
+        truncated_count_log_likelihood(
+            log_mean_born(outcome, litter)[:, None],
+            draws["l13"][:, None],
+            BORN,
+            np.arange(N_SUPPORT + 1.0),
+        )
+    )
+    by_draw = {row: draws[row][:, None] for row in ("l14", "l14_size", "l14_age")}
+    still_logit = stillborn_logit(by_draw, BORN, litter.dam.years_beyond)
+    mean_alive = (sizes * BORN * expit(-still_logit)).sum(axis=1) * expit(-draws["l15"])
+    return Pups(outcome.litter_prob * mean_alive, _drawn_alive(outcome, litter, sizes, still_logit))
+
+
+def log_mean_born(outcome: Outcome, litter: LitterUnknowns) -> Floats:
+    """Log of the mean of total born, zero counted in, in each draw."""
+    draws = litter.coefficients
+    straight = np.column_stack([draws[row] for row in LINEAR]) @ _design(outcome.option, litter.dam)
+    if outcome.option.semen_type == "natural":
+        return np.asarray(straight + litter.partners)
+    doublings = np.log2(np.maximum(outcome.motile_dose_m, FEWEST_SPERM_M) / REFERENCE_DOSE_M)
+    return np.asarray(straight + litter.partners - draws["l08"] * hinge(np, -doublings))
+
+
+def _design(option: Option, dam: Dam) -> Floats:
+    """Columns of one breeding at the usual dose, shape (16,)."""
+    row = pd.DataFrame(
+        {
+            "adult_weight_kg": [dam.adult_weight_kg],
+            "bitch_age_years": [dam.age_years],
+            "n_inseminations": [float(len(option.inseminated_at))],
+            "first_litter": [float(dam.is_first_litter)],
+            "inbreeding_pct": [dam.inbreeding_pct],
+            "litter_inbreeding_pct": [dam.litter_inbreeding_pct],
+        }
+    )
+    semen, route = np.array([option.semen_type]), np.array([option.route])
+    return np.asarray(litter_design(row, semen, route, np.zeros(1))[0])
+
+
+def _drawn_alive(
+    outcome: Outcome, litter: LitterUnknowns, sizes: Floats, still_logit: Floats
+) -> np.ndarray[Any, Any]:
+    """Pups alive at 8 weeks, one number in each draw."""
+    u_size, u_still, u_lost = litter.uniform
+    empty = 1.0 - outcome.litter_prob
+    alive = np.zeros(len(u_size), dtype=np.int64)
+    has_litter = u_size > empty
+    # One number decides whether there is a litter and how large: a greater chance is never fewer.
+    within = (u_size[has_litter] - empty[has_litter]) / outcome.litter_prob[has_litter]
+    below = np.cumsum(sizes[has_litter], axis=1)
+    born = 1 + (within[:, None] > below[:, :-1] / below[:, -1:]).sum(axis=1)
+    within_logit = litter.coefficients["l14_within"][has_litter]
+    logit = np.take_along_axis(still_logit[has_litter], born[:, None] - 1, axis=1)[:, 0]
+    born_alive = born - _quantile(logit, within_logit, born, u_still[has_litter])
+    lost_logit = litter.coefficients["l15"][has_litter]
+    lost = _quantile(lost_logit, within_logit, born_alive, u_lost[has_litter])
+    alive[has_litter] = born_alive - lost
+    return alive
+
+
+def _quantile(
+    eta: Floats, correlation_logit: Floats, n_trials: np.ndarray[Any, Any], u: Floats
+) -> np.ndarray[Any, Any]:
+    """Count out of trials that go together at a share of its distribution, row by row."""
+    counts = np.arange(n_trials.max(initial=0) + 1.0)
+    trials = n_trials[:, None].astype(np.float64)
+    possible = counts <= trials
+    within = np.minimum(counts, trials)
+    orders = gammaln(trials + 1.0) - gammaln(within + 1.0) - gammaln(trials - within + 1.0)
+    logs = orders + beta_binomial_log_likelihood(
+        eta[:, None], correlation_logit[:, None], within, trials, counts[:-1]
+    )
+    below = np.cumsum(np.where(possible, np.exp(logs), 0.0), axis=1)
+    # The last sum is one but for rounding: it is left out, and everything above is the last count.
+    return np.asarray((u[:, None] > below[:, :-1]).sum(axis=1).clip(max=n_trials))

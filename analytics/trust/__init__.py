@@ -1,0 +1,9 @@
+"""How far can a model be trusted about this kennel.
+
+``checking``
+    Is it right about kennels like this one, and what could so few records have shown.
+``second_opinion``
+    What would a classical analysis say of the same breedings.
+``prior_width``
+    How much of an answer hangs on how far the published numbers are trusted.
+"""

@@ -1,0 +1,189 @@
+r"""How much of an answer hangs on how far the published numbers are trusted?
+
+Every prior of the table has a spread, and the spread is a judgement. Two answers are told again
+with spreads half and twice as wide: how chilled and frozen semen stand next to fresh, and each
+stud's chance of a litter. The kept draws are weighted by the ratio of the other prior to the
+table's own in the rows that the answer is made of, smoothed (Vehtari et al. 2024, JMLR 25(72):1-58,
+P). Where the weights cannot be trusted (Pareto k above 0.7) a small kennel is fitted again, then
+with every spread of the table changed; a large one is left without that answer, which it says.
+
+Does not know: whether the centres of the published numbers hold for this kennel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Literal
+
+from analytics.errors import ConvergenceError
+from analytics.estimate import Estimate, Floats, estimate_from_draws
+from analytics.models.conception.chance import own_breedings_prob
+from analytics.models.conception.model import ConceptionPosterior, fit_conception
+from analytics.models.sampling import SCHEDULE
+from analytics.trust.checking import with_other_prior
+
+NARROW, WIDE = 0.5, 2.0
+"""Factors of the priors' spreads. (rule)"""
+
+REFIT_UP_TO = 100
+"""Breedings up to which another prior is fitted where it cannot be weighed; a fit of so few takes
+seconds. (rule)"""
+
+METHOD_ROWS: Mapping[str, str] = {"chilled": "c05", "frozen": "c06"}
+"""Rows of the table that set a semen type beside fresh, by the same route at its usual dose."""
+
+STUD_ROWS = ("c01", "c02", "c20_stud")
+"""Rows that a stud's chance is made of beside what all studs share: both levels, and the spread."""
+
+MOVED_POINTS = 5.0
+"""A chance that moves by more hangs on the published numbers: the gap below which no option of a
+plan is called better. [points] (rule)"""
+
+Direction = Literal["fewer", "more", "open"]
+
+
+@dataclass(frozen=True, slots=True)
+class PriorWidth:
+    """One number with the table's priors, and with narrower and wider ones.
+
+    Attributes
+    ----------
+    table
+        With the priors as they are.
+    narrow, wide
+        With spreads half and twice as wide; None where that could not be told.
+    """
+
+    table: Estimate
+    narrow: Estimate | None
+    wide: Estimate | None
+
+    @property
+    def shift_points(self) -> float:
+        """Largest shift of the middle of a chance; 0 where nothing could be told. [points]"""
+        told = [other.median for other in (self.narrow, self.wide) if other is not None]
+        return 100.0 * max((abs(value - self.table.median) for value in told), default=0.0)
+
+    @property
+    def changed(self) -> tuple[float, ...]:
+        """Factors under which the direction of a difference is another one."""
+        return tuple(
+            factor
+            for factor, other in ((NARROW, self.narrow), (WIDE, self.wide))
+            if other is not None and direction(other) != direction(self.table)
+        )
+
+    @property
+    def is_told(self) -> bool:
+        """Whether both other priors could be told."""
+        return self.narrow is not None and self.wide is not None
+
+
+@dataclass(frozen=True, slots=True)
+class PriorWidths:
+    """What hangs on the priors' spreads.
+
+    Attributes
+    ----------
+    methods
+        Difference from fresh by semen type, of those recorded. [logit]
+    studs
+        Mean chance of a litter over his breedings, by call name. [0 to 1]
+    refitted
+        Factors for which the model was fitted again.
+    """
+
+    methods: Mapping[str, PriorWidth]
+    studs: Mapping[str, PriorWidth]
+    refitted: tuple[float, ...]
+
+
+def direction(difference: Estimate) -> Direction:
+    """Whether fewer or more litters go with a difference, or its interval holds zero. [logit]"""
+    if difference.upper < 0.0:
+        return "fewer"
+    return "more" if difference.lower > 0.0 else "open"
+
+
+def prior_widths(posterior: ConceptionPosterior, *, seed: int) -> PriorWidths:
+    """Tell the answers again with narrower and wider priors.
+
+    Parameters
+    ----------
+    posterior
+        Fitted.
+    seed
+        Seed of a further fit.
+    """
+    data = posterior.data
+    refitted: set[float] = set()
+
+    @cache
+    def again(factor: float) -> ConceptionPosterior | None:
+        if data.n_breedings > REFIT_UP_TO:
+            return None
+        try:
+            fitted = fit_conception(data, seed=seed, prior_sd_factor=factor, schedule=SCHEDULE[:1])
+        except ConvergenceError:
+            return None
+        refitted.add(factor)
+        return fitted
+
+    def told(rows: tuple[str, ...], read: Any) -> PriorWidth:  # noqa: ANN401
+        values: Floats = read(posterior)
+
+        def other(factor: float) -> Estimate | None:
+            weighed = with_other_prior(posterior.draws, rows, factor, values)
+            if weighed is not None:
+                return weighed
+            fitted = again(factor)
+            return None if fitted is None else estimate_from_draws(read(fitted))
+
+        return PriorWidth(estimate_from_draws(values), other(NARROW), other(WIDE))
+
+    recorded = [kind for kind in METHOD_ROWS if (data.semen_type == kind).any()]
+    methods = {
+        kind: told((METHOD_ROWS[kind],), lambda fitted, row=METHOD_ROWS[kind]: fitted.draws[row])
+        for kind in recorded
+    }
+    studs = {
+        name: told(
+            STUD_ROWS,
+            lambda fitted, his=data.groups["stud"] == k: own_breedings_prob(fitted, his)[1],
+        )
+        for k, name in enumerate(data.levels["stud"])
+        if (data.whelped[data.groups["stud"] == k] >= 0).any()
+    }
+    return PriorWidths(methods, studs, tuple(sorted(refitted)))
+
+
+def as_plain(widths: PriorWidths) -> dict[str, Any]:
+    """The same as plain numbers, to be kept beside the draws."""
+
+    def ends(estimate: Estimate | None) -> list[float] | None:
+        return None if estimate is None else [estimate.median, estimate.lower, estimate.upper]
+
+    def plain(told: Mapping[str, PriorWidth]) -> dict[str, list[list[float] | None]]:
+        return {
+            name: [ends(one.table), ends(one.narrow), ends(one.wide)] for name, one in told.items()
+        }
+
+    return {
+        "methods": plain(widths.methods),
+        "studs": plain(widths.studs),
+        "refitted": list(widths.refitted),
+    }
+
+
+def from_plain(kept: Mapping[str, Any]) -> PriorWidths:
+    """What was kept, again as it was."""
+
+    def read(told: Mapping[str, list[list[float] | None]]) -> dict[str, PriorWidth]:
+        return {
+            name: PriorWidth(*(None if ends is None else Estimate(*ends) for ends in one))  # type: ignore[arg-type]
+            for name, one in told.items()
+        }
+
+    return PriorWidths(read(kept["methods"]), read(kept["studs"]), tuple(kept["refitted"]))

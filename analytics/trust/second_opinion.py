@@ -1,0 +1,330 @@
+r"""What would a classical analysis say of the same breedings, without anything published?
+
+Generalized estimating equations (Liang & Zeger 1986, Biometrika 73:13-22) on what is recorded of
+method, bitch and outcome: a logistic mean for whether she whelped, a log-linear mean for the pups
+of a litter. The breedings of one bitch go together by one exchangeable correlation, and the errors
+are those of the sandwich, corrected for few bitches (Mancl & DeRouen 2001, Biometrics 57:126-134).
+
+A ratio here is between groups of breedings, ours between breedings of one stud and bitch. So that
+the two may stand side by side, ours is told between groups as well: with a spread :math:`\sigma`
+over all groupings together,
+
+.. math::
+
+    \beta_\text{groups} \approx \beta / \sqrt{1 + c^2 \sigma^2}, \qquad c = 16\sqrt3 / (15\pi)
+
+(Zeger, Liang & Albert 1988, Biometrics 44:1049-1060); a ratio of means is the same either way.
+
+Does not know what is published, the dose, the day from ovulation, nor the error of a scan, and
+reads only breedings of which every term is recorded. A term whose breedings all ended alike has no
+finite ratio: they are left out with it and named.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+import statsmodels.api as sm
+from scipy.optimize import linprog
+from scipy.stats import t as student_t
+
+from analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
+from analytics.models.breedings.records import numbers
+from analytics.models.breedings.terms import LINEAR, design_matrix
+from analytics.models.conception.model import ConceptionPosterior
+from analytics.models.litter import model as litter
+from analytics.models.litter.model import LitterPosterior, prepare_litter
+from analytics.sentences import Sentence, sentence
+
+Outcome = Literal["whelped", "litter_size"]
+
+CONCEPTION_TERMS = ("c03", "c04", "c05", "c06", "c07", "c08", "c09", "c14", "c15")
+"""Rows of the priors table that are read of whether a bitch whelped."""
+
+LITTER_TERMS = ("l03", "l04", "l05", "l06", "l07", "l09")
+"""Rows of the priors table that are read of the size of a litter, beside the classes of weight."""
+
+FEWEST_PER_COEFFICIENT = 5
+"""Outcomes of the rarer kind, or litters, that each coefficient needs: Vittinghoff & McCulloch
+2007, Am J Epidemiol 165:710-718 (M)."""
+
+FEWEST_FREE_BITCHES = 10
+"""Bitches beyond one for each coefficient, below which no error of an estimate is told. (rule)"""
+
+LOGISTIC_TO_NORMAL = 16.0 * np.sqrt(3.0) / (15.0 * np.pi)
+"""Ratio of the scales of a logistic and the normal nearest to it: Zeger, Liang & Albert 1988."""
+
+
+@dataclass(frozen=True, slots=True)
+class SecondOpinionRow:
+    """One term, told twice.
+
+    Attributes
+    ----------
+    term
+        Row of the priors table; its words are ``coefficient.<term>`` of the catalog.
+    classical
+        Ratio of odds (of whelping) or of means (of litter size) with its confidence interval.
+    ours
+        The same ratio of the fitted model with its credible interval; None without a fit.
+    """
+
+    term: str
+    classical: Estimate
+    ours: Estimate | None
+
+
+@dataclass(frozen=True, slots=True)
+class SecondOpinion:
+    """A classical analysis of the records, beside the fitted model.
+
+    Attributes
+    ----------
+    outcome
+        ``whelped``, whose ratios are of odds, or ``litter_size``, whose ratios are of means.
+    rows
+        Terms with an estimate, in the order of the priors table.
+    left_out
+        Why another term has none, by row of the priors table.
+    n_read, n_bitches
+        Breedings (or litters) that were read, and their bitches.
+    n_incomplete, n_foretold
+        Left out because a term is not recorded, and because a term foretells the outcome.
+    correlation
+        Between two outcomes of one bitch, given the terms.
+    caveats
+        What must stand beside the table.
+    """
+
+    outcome: Outcome
+    rows: tuple[SecondOpinionRow, ...]
+    left_out: Mapping[str, Sentence]
+    n_read: int
+    n_bitches: int
+    n_incomplete: int
+    n_foretold: int
+    correlation: float
+    caveats: tuple[Sentence, ...]
+
+
+def second_opinion_on_whelping(
+    breedings: pd.DataFrame, posterior: ConceptionPosterior | None = None
+) -> SecondOpinion | Sentence:
+    """Analyze whether bitches whelped, by the terms that are always recorded.
+
+    Parameters
+    ----------
+    breedings
+        The view of that name.
+    posterior
+        The fitted chain, to stand beside; its odds are those of a pregnancy at the scan.
+
+    Returns
+    -------
+    SecondOpinion or Sentence
+        A sentence that says why there is no classical answer.
+    """
+    known = breedings[breedings["whelped"].notna()]
+    rows = known[known["bitch_age_years"].notna()]
+    nowhere = np.full(len(rows), np.nan)
+    design = design_matrix(
+        rows["semen_type"].to_numpy(dtype=str),
+        rows["route"].to_numpy(dtype=str),
+        n_inseminations=numbers(rows, "n_inseminations"),
+        storage_days=nowhere,
+        normal_morphology_pct=nowhere,
+        bitch_age_years=numbers(rows, "bitch_age_years"),
+        stud_age_years=nowhere,
+        missed_before=numbers(rows, "missed_before"),
+    )
+    columns = {term: design[:, LINEAR.index(term)] for term in CONCEPTION_TERMS}
+    ours = None if posterior is None else _ratios_between_groups(posterior)
+    return _second_opinion(
+        "whelped",
+        {"intercept": np.ones(len(rows))} | columns,
+        numbers(rows, "whelped"),
+        rows["bitch"].to_numpy(dtype=str),
+        terms=CONCEPTION_TERMS,
+        ours=ours,
+        n_incomplete=len(known) - len(rows),
+    )
+
+
+def second_opinion_on_litter_size(
+    breedings: pd.DataFrame,
+    inseminations: pd.DataFrame,
+    posterior: LitterPosterior | None = None,
+) -> SecondOpinion | Sentence:
+    """Analyze pups born, the stillborn counted in, by the terms that are always recorded.
+
+    Parameters
+    ----------
+    breedings, inseminations
+        The views of these names.
+    posterior
+        The fitted litter model, to stand beside.
+
+    Returns
+    -------
+    SecondOpinion or Sentence
+        A sentence that says why there is no classical answer.
+    """
+    known = prepare_litter(breedings, inseminations)
+    complete = breedings[["bitch_age_years", "adult_weight_kg", "n_stillborn"]].notna().all(axis=1)
+    data = prepare_litter(breedings[complete], inseminations)
+    read = (*litter.SIZES_KG, *LITTER_TERMS)
+    ours = None if posterior is None else {row: np.exp(posterior.draws[row]) for row in read}
+    return _second_opinion(
+        "litter_size",
+        {row: data.design[:, litter.LINEAR.index(row)] for row in read},
+        data.n_alive + data.n_stillborn,
+        np.array(data.levels["bitch"])[data.groups["bitch"]],
+        terms=LITTER_TERMS,
+        ours=ours,
+        n_incomplete=known.n_litters - data.n_litters,
+    )
+
+
+def _second_opinion(
+    outcome: Outcome,
+    columns: Mapping[str, Floats],
+    observed: Floats,
+    bitch: np.ndarray[Any, Any],
+    *,
+    terms: Sequence[str],
+    ours: Mapping[str, Floats] | None,
+    n_incomplete: int,
+) -> SecondOpinion | Sentence:
+    """Fit the estimating equations to what can be estimated, or say why nothing can."""
+    read = np.ones(len(observed), dtype=bool)
+    if outcome == "whelped":
+        read = ~foretold(np.column_stack(list(columns.values())), observed)
+    recorded = {name: bool(values.any()) for name, values in columns.items()}
+    columns = {name: values[read] for name, values in columns.items()}
+    kept = _told_apart(columns)
+    observed, bitch = observed[read], bitch[read]
+    n_read, n_bitches = len(observed), len(np.unique(bitch))
+    n_rarer = int(min(observed.sum(), n_read - observed.sum())) if outcome == "whelped" else n_read
+    wanted = max(1, FEWEST_PER_COEFFICIENT * len(kept))
+    if n_rarer < wanted:
+        return sentence(f"second.few_{outcome}", n=n_rarer, wanted=wanted)
+    wanted = len(kept) + FEWEST_FREE_BITCHES
+    if n_bitches < wanted:
+        return sentence("second.few_bitches", n=n_bitches, wanted=wanted)
+    design = np.column_stack([columns[name] for name in kept])
+    fitted = _estimating_equations(outcome, design, observed, bitch)
+    if fitted is None:
+        return sentence("second.not_settled")
+    estimates, errors, correlation = fitted
+    reach = student_t.ppf(0.5 + INTERVAL_PROB / 2.0, n_bitches - len(kept)) * errors
+    rows = tuple(
+        SecondOpinionRow(
+            name,
+            Estimate(*(float(np.exp(middle + side)) for side in (0.0, -half, half))),
+            None if ours is None else estimate_from_draws(ours[name]),
+        )
+        for name, middle, half in zip(kept, estimates, reach, strict=True)
+        if name in terms
+    )
+    left_out = {
+        term: sentence(
+            "second.not_told_apart"
+            if columns[term].any()
+            else "second.foretold"
+            if recorded[term]
+            else "second.not_recorded"
+        )
+        for term in terms
+        if term not in kept
+    }
+    n_foretold = int((~read).sum())
+    prob_pct = round(100 * INTERVAL_PROB)
+    caveats = [sentence(f"second.what_{outcome}", n=n_read, n_bitches=n_bitches, prob_pct=prob_pct)]
+    if n_incomplete:
+        caveats.append(sentence("second.incomplete", n=n_incomplete))
+    if n_foretold:
+        caveats.append(sentence("second.n_foretold", n=n_foretold))
+    caveats.append(sentence("second.no_published"))
+    if ours is not None:
+        caveats.append(sentence(f"second.beside_{outcome}"))
+    return SecondOpinion(
+        outcome, rows, left_out, n_read, n_bitches, n_incomplete, n_foretold, correlation,
+        tuple(caveats),
+    )  # fmt: skip
+
+
+def foretold(design: Floats, outcome: Floats) -> np.ndarray[Any, Any]:
+    """Rows whose outcome some combination of columns tells without error.
+
+    A logistic regression has a finite maximum of its likelihood where there are none; found by the
+    linear program of Konis 2007 (thesis, Oxford): a direction along which every row's outcome gets
+    likelier or stays, and some row's gets likelier.
+
+    Parameters
+    ----------
+    design
+        Shape (n, n_columns).
+    outcome
+        0 or 1, shape (n,).
+
+    Returns
+    -------
+    numpy.ndarray
+        True or false, shape (n,).
+    """
+    left = np.arange(len(outcome))
+    scale = np.abs(design).max(axis=0, initial=0.0)
+    signed = (2.0 * outcome - 1.0)[:, None] * design / np.where(scale > 0, scale, 1.0)
+    while len(left):
+        rows = signed[left]
+        found = linprog(-rows.sum(axis=0), A_ub=-rows, b_ub=np.zeros(len(rows)), bounds=(-1, 1))
+        # The program's own tolerance is 10⁻⁷; a direction within the box moves some row by more.
+        told = rows @ np.asarray(found.x) > 1e-6
+        if not told.any():
+            break
+        left = left[~told]
+    return ~np.isin(np.arange(len(outcome)), left)
+
+
+def _told_apart(columns: Mapping[str, Floats]) -> list[str]:
+    """Names of the columns in order, without those that the ones before them make up."""
+    kept: list[str] = []
+    for name in columns:
+        tried = np.column_stack([columns[other] for other in (*kept, name)])
+        if np.linalg.matrix_rank(tried) > len(kept):
+            kept.append(name)
+    return kept
+
+
+def _estimating_equations(
+    outcome: Outcome, design: Floats, observed: Floats, bitch: np.ndarray[Any, Any]
+) -> tuple[Floats, Floats, float] | None:
+    """Estimates, their errors and the correlation within a bitch; None where none was reached."""
+    family = sm.families.Binomial() if outcome == "whelped" else sm.families.Poisson()
+    within = sm.cov_struct.Exchangeable()
+    with warnings.catch_warnings():
+        # What statsmodels warns of is read below: no convergence, or no finite number.
+        warnings.simplefilter("ignore")
+        fitted = sm.GEE(observed, design, groups=bitch, family=family, cov_struct=within).fit(
+            cov_type="bias_reduced"
+        )
+    estimates, errors = np.asarray(fitted.params), np.asarray(fitted.bse)
+    if not (fitted.converged and np.isfinite([estimates, errors]).all()):
+        return None
+    return estimates, errors, float(within.dep_params)
+
+
+def _ratios_between_groups(posterior: ConceptionPosterior) -> dict[str, Floats]:
+    """Draws of the odds ratios of the fitted chain, told between groups of breedings."""
+    variance = sum(
+        draws**2
+        for row, draws in posterior.draws.items()
+        if row.startswith(("c20_", "c21_")) and row[4:] in posterior.data.levels
+    )
+    shrink = np.sqrt(1.0 + LOGISTIC_TO_NORMAL**2 * variance)
+    return {term: np.exp(posterior.draws[term] / shrink) for term in CONCEPTION_TERMS}

@@ -1,0 +1,476 @@
+"""Which sentences tell a plan: of one breeding, and of a season.
+
+Each sentence is chosen by a stated rule from the numbers of the plan; its words stand in the
+catalog. Associations only: what goes with what, how surely, and what a veterinarian must decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+
+import numpy as np
+
+from analytics.cautions import Caution
+from analytics.estimate import Estimate
+from analytics.models.storage.inputs import product_name
+from analytics.plan.breakeven import BreakEven
+from analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
+from analytics.plan.feasible import TOO_DEAR
+from analytics.plan.measure_next import Worth
+from analytics.plan.options import Option
+from analytics.plan.season.conflicts import SeasonPlan
+from analytics.plan.season.program import FEWEST_REST_DAYS
+from analytics.priors import PRIORS
+from analytics.sentences import Sentence, Value, Word, sentence
+from analytics.wording.program import SPEAKING_SHARE
+
+NO_PRICE_LITTERS = 0.005
+"""A conflict that costs less than this has no price: one litter in two hundred seasons."""
+
+UNPROVEN_SHARE = 0.01
+"""A search that may have missed more than this share of the plan's value says so."""
+
+_SEVERITIES = ("stop", "warn", "say")
+
+_SCHEDULE_KEYS = {
+    "a mating": "plan.schedule_mating",
+    "next collection": "plan.schedule_fresh",
+    "sample on hand": "plan.schedule_on_hand",
+    "straws in stock": "plan.schedule_straws",
+}
+
+_VERDICTS = ("no difference", "not told apart", "lower", "higher")
+"""In which order the other ways are told."""
+
+
+def way(option: Option) -> Word:
+    """Semen, route and number of inseminations of an option."""
+    return Word("way", option.method)
+
+
+def in_order(cautions: Sequence[Caution]) -> list[Caution]:
+    """Cautions in the order of their severity, as they head an answer."""
+    return sorted(cautions, key=lambda one: _SEVERITIES.index(one.severity))
+
+
+def opening_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
+    """What stands after the cautions: stopped, nothing possible, or the answer.
+
+    Rules: the lead with its chance, called the best only at a stated worth; then the other ways by
+    what may be said of their gap; and, without a worth, that none is called the best.
+    """
+    pair = {"stud": plan.pair.stud, "bitch": plan.pair.bitch}
+    if plan.is_stopped:
+        return (sentence("plan.stopped", **pair),)
+    if not plan.answers:
+        return (sentence("plan.nothing_possible", **pair),)
+    return (_lead_sentence(plan), *_verdict_sentences(plan), *_best_sentences(plan))
+
+
+def standing_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
+    """When the lead would be carried out, what the answer rests on, and the bitch."""
+    return (
+        lead_schedule_sentence(plan),
+        heat_sentence(plan.pair.bitch, plan.heat),
+        *plan.sources,
+        bitch_sentence(plan),
+    )
+
+
+def lead_schedule_sentence(plan: BreedingPlan) -> Sentence:
+    """When the lead would be carried out; that no day is told where her heat has none."""
+    option = plan.answers[plan.lead].outcome.option
+    if not plan.heat.has_days:
+        return sentence("plan.no_days", way=way(option))
+    return schedule_sentence(option)
+
+
+def schedule_sentence(option: Option) -> Sentence:
+    """When an option is carried out: collected, packed, inseminated; if the box comes in time."""
+    values: dict[str, Value] = {
+        "way": way(option),
+        "times": tuple(sentence("plan.moment", at=at) for at in option.inseminated_at),
+    }
+    if option.packed_at is not None and option.collected_at is not None:
+        return sentence(
+            "plan.schedule_box", collected=option.collected_at, packed=option.packed_at,
+            carrier=option.carrier or "", **values,
+        )  # fmt: skip
+    return sentence(_SCHEDULE_KEYS[option.source], **values)
+
+
+def heat_sentence(bitch: str, heat: HeatTold) -> Sentence:
+    """When she ovulates, and what that rests on.
+
+    Without any reading that is a guess, and before a reading shows the rise no day is told.
+    """
+    if heat.is_read and not heat.has_days:
+        return sentence("plan.heat_no_rise", bitch=bitch, rests_on=heat.words)
+    return sentence(
+        "plan.heat" if heat.has_days else "plan.heat_guess",
+        bitch=bitch, first=heat.first_on, last=heat.last_on, rests_on=heat.words,
+    )  # fmt: skip
+
+
+def bitch_sentence(plan: BreedingPlan) -> Sentence:
+    """What stands beside the cost: her age, her litters, months since the last."""
+    age = plan.pair.bitch_age_years
+    years = sentence("plan.age_not_recorded") if np.isnan(age) else sentence("plan.age", years=age)
+    since = (
+        sentence("plan.no_last_litter")
+        if plan.months_since is None
+        else sentence("plan.since_last", months=plan.months_since)
+    )
+    litters = sentence("plan.litters_before", n=plan.n_litters)
+    return sentence("plan.bitch", bitch=plan.pair.bitch, age=years, litters=litters, since=since)
+
+
+def chance_source_sentence(share: float | None) -> Sentence:
+    """Where chances come from that a fit of the kennel's breedings is behind.
+
+    Parameters
+    ----------
+    share
+        Share of the lead's certainty that the records supply, 0 to 1; None where no single chance
+        is spoken of.
+    """
+    if share is None:
+        return sentence("source.chance_moved")
+    if share < SPEAKING_SHARE:
+        return sentence("source.chance_barely", share=SPEAKING_SHARE)
+    return sentence("source.chance_fitted", share=share)
+
+
+def pups_source_sentence(n_litters: int) -> Sentence:
+    """Where litter sizes come from: the litters of a fit, or none."""
+    if not n_litters:
+        return sentence("source.pups_published")
+    return sentence("source.pups_fitted", n=n_litters)
+
+
+def litter_inbreeding_sentences(
+    percent: float | None, *, may_be_fraction: bool
+) -> tuple[Sentence, ...]:
+    """What inbreeding of the planned litter its pups are told with, and where its term comes from.
+
+    Parameters
+    ----------
+    percent
+        As it was asked with; None when not known. [%]
+    may_be_fraction
+        Whether it is so small that a fraction may have been meant.
+    """
+    if percent is None:
+        return (sentence("source.inbreeding_not_given"),)
+    row = PRIORS["l11_litter"]
+    given = sentence(
+        "source.inbreeding_given", percent=percent, fewer=100.0 * -np.expm1(row.centre),
+        sd=100.0 * row.sd, mark=row.mark,
+    )  # fmt: skip
+    return (given, sentence("source.inbreeding_small")) if may_be_fraction else (given,)
+
+
+def storage_source_sentence(
+    stud: str,
+    extender: str | None,
+    *,
+    read_studs: Sequence[str] | None,
+    read_products: Sequence[str],
+    is_stale: bool,
+) -> Sentence:
+    """Where the storage curve of a box comes from.
+
+    Parameters
+    ----------
+    stud, extender
+        Whose sample, in what.
+    read_studs, read_products
+        Studs and products whose stored samples the kennel's fit has read; None for studs without a
+        fit.
+    is_stale
+        Whether there is a fit of another version, which is not read.
+    """
+    if read_studs is None:
+        return sentence("source.storage_stale" if is_stale else "source.storage_published")
+    of_stud = "source.of_stud" if stud in read_studs else "source.not_of_stud"
+    named = (extender or "").strip()
+    product = Word("extender", named) if named else sentence("source.unnamed_product")
+    is_read = product_name(extender) in read_products
+    key = "source.in_product" if is_read else "source.not_in_product"
+    return sentence(
+        "source.storage_own",
+        whose=sentence(of_stud, stud=stud),
+        product=sentence(key, product=product),
+    )
+
+
+def boxes_source_sentence(carrier: str, n_boxes: int) -> Sentence:
+    """Where the chance of a late box comes from."""
+    if not n_boxes:
+        return sentence("source.boxes_published")
+    return sentence("source.boxes_own", n=n_boxes, carrier=carrier)
+
+
+def beyond_own_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
+    """Which ways store longer than the kennel itself has read; none on the published curve."""
+    read_h = plan.stored_until_h
+    if read_h is None:
+        return ()
+    beyond = tuple(
+        way(answer.outcome.option)
+        for answer in plan.answers
+        if answer.outcome.option.packed_at is not None
+        and float(np.median(answer.outcome.hours_stored)) > read_h
+    )
+    return (sentence("plan.beyond_own", ways=beyond, hours=read_h),) if beyond else ()
+
+
+def chance_sentence(answer: OptionAnswer) -> Sentence:
+    """The chance of a litter of one way; an interval alone where there are no data like this."""
+    if not answer.has_centre:
+        return sentence("plan.chance_without_centre", ends=answer.chance)
+    return sentence("plan.chance", mean=answer.expected_litters, ends=answer.chance)
+
+
+def _lead_sentence(plan: BreedingPlan) -> Sentence:
+    lead = plan.answers[plan.lead]
+    values: dict[str, Value] = {
+        "n": len(plan.answers),
+        "way": way(lead.outcome.option),
+        "chance": chance_sentence(lead),
+    }
+    if not lead.has_centre:
+        return sentence("plan.no_data_like_this", **values)
+    if plan.is_valued and plan.worth_of_litter is not None:
+        return sentence(
+            "plan.lead_value", worth=plan.worth_of_litter, value=lead.value,
+            highest=lead.highest_prob, currency=plan.currency, **values,
+        )  # fmt: skip
+    return sentence("plan.lead_chance", **values)
+
+
+def _verdict_sentences(plan: BreedingPlan) -> Iterable[Sentence]:
+    """The other ways by what may be said of their gap to the lead."""
+    if not plan.answers[plan.lead].has_centre:
+        return
+    for verdict in _VERDICTS:
+        found = tuple(
+            way(plan.answers[plan.other(gap)].outcome.option)
+            for gap in plan.gaps
+            if verdict_from_lead(plan, gap) == verdict
+        )
+        if found:
+            key = f"plan.{verdict.replace(' ', '_')}"
+            yield sentence(key, ways=found, certainty=BAND_CERTAINTY)
+    unlike = tuple(way(answer.outcome.option) for answer in plan.answers if not answer.has_centre)
+    if unlike:
+        yield sentence("plan.without_centre", ways=unlike)
+
+
+def verdict_from_lead(plan: BreedingPlan, gap: Gap) -> str:
+    """The verdict as seen from the lead; ``lower`` where it leads by money with less chance."""
+    if gap.verdict == "higher" and gap.first != plan.lead:
+        return "lower"
+    return gap.verdict
+
+
+def _best_sentences(plan: BreedingPlan) -> Iterable[Sentence]:
+    if plan.worth_of_litter is None:
+        yield sentence("plan.no_best")
+    elif not plan.is_valued:
+        yield sentence("plan.worth_without_prices")
+    elif plan.answers[plan.lead].value < 0.0:
+        yield sentence("plan.none_pays")
+    if plan.missing_prices:
+        items = tuple(Word("price", item) for item in plan.missing_prices)
+        yield sentence("plan.missing_prices", items=items)
+
+
+def line_sentence(plan: BreedingPlan, line: BreakEven) -> Sentence:
+    """Where one way is level with another; the line must lie within the grid."""
+    if line.at is None:
+        raise ValueError("a line that lies nowhere on the grid is not told")
+    moved = way(plan.answers[line.moved].outcome.option)
+    if line.axis == "delay_h":
+        return sentence("moved.later_h", way=moved, hours=line.at)
+    if line.axis == "days":
+        key = "moved.days_later" if line.at > 0.0 else "moved.days_earlier"
+        return sentence(key, way=moved, days=abs(line.at))
+    return sentence("moved.dose", way=moved, dose=line.dose_m or float("nan"))
+
+
+def measurement_sentence(worth: Worth) -> Sentence:
+    """What would be measured, and when."""
+    if worth.at is not None:
+        return sentence("worth.progesterone", on=worth.at.date())
+    if worth.hours is not None:
+        return sentence("worth.test_cool", hours=worth.hours)
+    return sentence("worth.count")
+
+
+def infeasible_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
+    """What cannot be carried out, those with one reason together."""
+    by_reason: list[tuple[Sentence, list[Word]]] = []
+    too_dear: list[Sentence] = []
+    for one in plan.infeasible:
+        named = Word("way", one.method)
+        if one.reason.key == TOO_DEAR:
+            limit, cost = one.reason.values["limit"], one.reason.values["cost"]
+            too_dear.append(sentence("plan.way_costs", way=named, cost=cost))
+            continue
+        same = next((ways for reason, ways in by_reason if reason == one.reason), None)
+        if same is None:
+            by_reason.append((one.reason, [named]))
+        else:
+            same.append(named)
+    return (
+        *((sentence("plan.too_dear", ways=tuple(too_dear), limit=limit),) if too_dear else ()),
+        *(sentence("plan.not_among", ways=tuple(ways), reason=why) for why, ways in by_reason),
+    )
+
+
+def outside_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
+    """Which input of which way lies outside what was studied."""
+    by_note: list[tuple[Sentence, list[Word]]] = []
+    for answer in plan.answers:
+        for note in answer.outside:
+            named = way(answer.outcome.option)
+            same = next((ways for told, ways in by_note if _alike(told, note)), None)
+            if same is None:
+                by_note.append((note, [named]))
+            else:
+                same.append(named)
+    told: list[Sentence] = []
+    for note, ways in by_note:
+        whose = (
+            sentence("plan.all_ways")
+            if len(ways) == len(plan.answers)
+            else sentence("plan.these_ways", ways=tuple(ways))
+        )
+        told.append(sentence("plan.outside_studied", ways=whose, note=note))
+    return tuple(told)
+
+
+def _alike(one: Sentence, other: Sentence) -> bool:
+    """Whether two notes print the same: values are told as whole numbers."""
+    return one.key == other.key and all(
+        round(a) == round(b) if isinstance(a, float) and isinstance(b, float) else a == b
+        for a, b in zip(one.values.values(), other.values.values(), strict=True)
+    )
+
+
+def limit_sentences(*, is_guarded: bool) -> tuple[Sentence, ...]:
+    """What stands below every plan: who may inseminate, what the numbers are not.
+
+    Parameters
+    ----------
+    is_guarded
+        Whether a way is told that is for a veterinarian or as local law allows.
+    """
+    bias = PRIORS["c22"]
+    return (
+        *((sentence("plan.guarded"),) if is_guarded else ()),
+        sentence("plan.associations", sd=bias.sd, mark=bias.mark),
+        sentence("plan.not_fertility", mark=PRIORS["c12"].mark),
+        sentence("plan.veterinarian"),
+    )
+
+
+def plan_remarks(plan: BreedingPlan) -> tuple[Sentence, ...]:
+    """What stands below the tables: not possible, outside of what was studied, limits."""
+    is_guarded = any(answer.outcome.option.is_guarded for answer in plan.answers)
+    return (
+        *infeasible_sentences(plan),
+        *outside_sentences(plan),
+        *beyond_own_sentences(plan),
+        *limit_sentences(is_guarded=is_guarded),
+    )
+
+
+def season_sentences(
+    stud: str,
+    plan: SeasonPlan,
+    litters: Estimate,
+    *,
+    worth_of_litter: float | None,
+    currency: str,
+) -> tuple[Sentence, ...]:
+    """How many litters are expected, what sharing the stud costs, and how sure the search is.
+
+    Parameters
+    ----------
+    stud
+        Call name.
+    plan
+        The schedule.
+    litters
+        Litters of the season with their interval.
+    worth_of_litter, currency
+        Unit of the value; litters without a worth.
+    """
+    lost = sum(assignment.price for assignment in plan.assignments)
+    told = [
+        sentence(
+            "season.litters", stud=stud, n=len(plan.assignments), mean=plan.expected_litters,
+            ends=litters,
+        )
+    ]  # fmt: skip
+    if worth_of_litter is None and lost < NO_PRICE_LITTERS:
+        told.append(sentence("season.no_price"))
+    else:
+        told.append(sentence("season.price", price=price(lost, worth_of_litter, currency)))
+    gap = plan.bound - plan.value
+    if gap > UNPROVEN_SHARE * max(plan.value, 1e-9):
+        told.append(sentence("season.not_proven", more=price(gap, worth_of_litter, currency)))
+    return tuple(told)
+
+
+def price(value: float, worth_of_litter: float | None, currency: str) -> Sentence:
+    """What something costs: in litters, or in money at a stated worth."""
+    if worth_of_litter is None:
+        return sentence("season.in_litters", litters=max(value, 0.0))
+    return sentence("season.in_money", money=max(value, 0.0), currency=currency)
+
+
+def season_remarks(
+    plan: SeasonPlan,
+    heats: Mapping[str, HeatTold],
+    *,
+    next_day_deficit: float,
+    is_own_rest: bool,
+) -> tuple[Sentence, ...]:
+    """What stands below the schedule: who is left out, each heat, limits.
+
+    Parameters
+    ----------
+    plan, heats
+        The schedule, and the heat of each bitch.
+    next_day_deficit
+        Share of a rested collection that is missing on the next day, 0 to 1.
+    is_own_rest
+        Whether the kennel's own collections are behind it.
+    """
+    left_out = tuple(one.bitch for one in plan.assignments if one.way is None)
+    mark = PRIORS["q03_deficit"].mark
+    basis = "season.rest_own" if is_own_rest else "season.rest_published"
+    is_guarded = any(one.way and one.way.option.is_guarded for one in plan.assignments)
+    return (
+        *((sentence("season.left_out", bitches=left_out, days=FEWEST_REST_DAYS),)
+          if left_out else ()),
+        *(heat_sentence(name, heat) for name, heat in heats.items()),
+        sentence(
+            "season.weaker_second", deficit=next_day_deficit, basis=sentence(basis, mark=mark)
+        ),
+        *limit_sentences(is_guarded=is_guarded),
+    )  # fmt: skip
+
+
+def served_on(plan: SeasonPlan, on: date) -> tuple[str, ...]:
+    """Bitches that a day's collection serves."""
+    return tuple(
+        one.bitch
+        for one in plan.assignments
+        if one.way and any(day == on for day, _ in one.way.doses_on)
+    )

@@ -1,0 +1,285 @@
+"""In which sentences is a stud's level over time told?
+
+Each sentence is chosen by a stated rule from posterior numbers; its words stand in the catalog.
+"Changed over time", never "aged" and never "because"; an event is coincident.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from analytics.estimate import Estimate
+from analytics.measures.dates import DayWindow, look_back, retest
+from analytics.models.stud.announcement import (
+    MOST_SETTLING,
+    PROMISE_PROB,
+    SEEN_PROB,
+    Announcement,
+    Power,
+)
+from analytics.models.stud.dips import Coincident, Dip
+from analytics.models.stud.inputs import Measure
+from analytics.models.stud.level import FEWEST_COLLECTIONS, LastCollection, StudAnswers
+from analytics.sentences import Sentence, Value, Word, sentence
+from analytics.wording.program import speaking_sentence
+
+_CHANGE_KEYS = {
+    "readers": {True: "said.change_total_readers", False: "said.change_share_readers"},
+    "announced": {True: "said.change_total_announced", False: "said.change_share_announced"},
+    "quiet": {True: "said.change_total_quiet", False: "said.change_share_quiet"},
+}
+"""Text of a change by what is said of it, and by whether it is one of total sperm."""
+
+
+TAUGHT_M_PER_KG = 22.0
+"""Total sperm per kg of body weight that is taught of a sound stud. [10⁶ kg⁻¹]
+
+About 10 M a pound; teaching value, from memory, no study found (M)."""
+
+
+def per_kg_sentence(answers: StudAnswers, weight_kg: float) -> Sentence:
+    """His level of total sperm by his weight, beside what is taught.
+
+    Parameters
+    ----------
+    answers
+        Of total sperm.
+    weight_kg
+        Adult weight. [kg]
+    """
+    now = answers.now
+    ends = (now.median / weight_kg, now.lower / weight_kg, now.upper / weight_kg)
+    return sentence(
+        "level.per_kg",
+        stud=answers.stud,
+        per_kg=Estimate(*ends, interval_prob=now.interval_prob),
+        weight_kg=weight_kg,
+        taught=TAUGHT_M_PER_KG,
+    )
+
+
+def level_sentence(answers: StudAnswers, share_from_records: float) -> Sentence:
+    """Where he stands now, and how that lies to the commonly used value; never pass or fail.
+
+    Parameters
+    ----------
+    answers
+        Of one measure.
+    share_from_records
+        Share of the level that the records supply, 0 to 1.
+    """
+    key = "said.level_total" if answers.measure.is_log else "said.level_share"
+    return sentence(
+        key,
+        stud=answers.stud,
+        measure=Word("measure", answers.measure.name),
+        on=answers.last_on,
+        now=answers.now,
+        common=answers.measure.common,
+        above=answers.common_prob,
+        n=answers.n_collections,
+        speaking=speaking_sentence(share_from_records),
+    )
+
+
+def change_sentence(
+    answers: StudAnswers, told: Announcement, false_alarm_prob: float | None
+) -> Sentence:
+    """Whether he has changed against his own past.
+
+    Rules, in order: too few collections; readers that cannot be told apart; a fall that is
+    announced; else the change with its interval and the statement that none is announced.
+
+    Parameters
+    ----------
+    answers
+        Of one measure.
+    told
+        What the rule of announcements says of it.
+    false_alarm_prob
+        Chance that a steady stud is announced within a year; None where there is no past.
+    """
+    if answers.change is None or answers.past_until is None or false_alarm_prob is None:
+        few = answers.n_collections < FEWEST_COLLECTIONS
+        key = "said.change_too_few" if few else "level.too_close"
+        return sentence(key, stud=answers.stud, n=answers.n_collections)
+    small, middle, large = answers.falls
+    values: dict[str, Value] = {
+        "stud": answers.stud,
+        "measure": Word("measure", answers.measure.name),
+        "until": answers.past_until,
+        "change": answers.change if answers.measure.is_log else _in_points(answers.change),
+    }
+    if not told.told_apart:
+        return sentence(
+            _CHANGE_KEYS["readers"][answers.measure.is_log],
+            before=readers_told(answers.past_readers),
+            after=readers_told(answers.last_readers),
+            **values,
+        )
+    state = "announced" if told.announced else "quiet"
+    return sentence(
+        _CHANGE_KEYS[state][answers.measure.is_log],
+        small=small.prob,
+        middle=middle.prob,
+        large=large.prob,
+        alarm=false_alarm_prob,
+        **values,
+    )
+
+
+def readers_told(readers: Sequence[str]) -> tuple[Sentence, ...]:
+    """Readers as a person and a way of reading, each in the words of the catalog."""
+    parted = [reader.rpartition(", ") for reader in readers]
+    return tuple(
+        sentence("level.reader", who=Word("observer", who), way=Word("reading", way))
+        for who, _, way in parted
+    )
+
+
+def fall_retest_sentence(answers: StudAnswers, told: Announcement) -> Sentence | None:
+    """When and how to collect again where a fall is announced; None where none is.
+
+    What began the fall, and whether it has ended, is not known: the days count from the last
+    collection: a whole turnover of sperm to the sure day, two months to the earliest; read in the
+    way of the last ones.
+
+    Parameters
+    ----------
+    answers
+        Of one measure.
+    told
+        What the rule of announcements says of it.
+    """
+    if not told.announced:
+        return None
+    window = retest(answers.last_on)
+    return sentence(
+        "said.fall_retest",
+        stud=answers.stud,
+        first=window.first_on,
+        last=window.last_on,
+        earliest=window.first_day,
+        turnover=window.last_day,
+        readers=readers_told(answers.last_readers),
+    )
+
+
+def power_sentence(stud: str, power: Power) -> Sentence:
+    """What his rhythm of collections can show, and how often the rule errs.
+
+    The largest fall that is seen within a year in fewer than half of the cases "cannot be seen".
+
+    Parameters
+    ----------
+    stud
+        Call name.
+    power
+        From :func:`analytics.models.stud.announcement.power`.
+    """
+    unseen = [seen.size for seen in power.seen if seen.prob < SEEN_PROB]
+    blind = (
+        sentence("said.power_blind", size=max(unseen))
+        if unseen
+        else sentence("said.power_sees_all", size=power.seen[0].size)
+    )
+    values: dict[str, Value] = {
+        "stud": stud,
+        "per_year": power.per_year,
+        "alarm": power.false_alarm_prob,
+        "blind": blind,
+    }
+    if power.n_promised is None or power.months_promised is None:
+        # The last size is the one worth acting on: seen at all, and yet not announced.
+        return sentence("said.power_never", sure=power.seen[-1].prob, **values)
+    return sentence(
+        "said.power",
+        n_promised=power.n_promised,
+        months=power.months_promised,
+        promise=PROMISE_PROB,
+        **values,
+    )
+
+
+def dip_sentence(stud: str, dip: Dip, coincident: Sequence[Coincident]) -> Sentence:
+    """When his numbers dipped, and what had been recorded before: coincident, no more.
+
+    Parameters
+    ----------
+    stud
+        Call name.
+    dip
+        From :func:`analytics.models.stud.dips.find_dips`.
+    coincident
+        Events in its look-back windows.
+    """
+    values: dict[str, Value] = {
+        "stud": stud,
+        "began": dip.began_on,
+        "first": dip.began_between[0],
+        "last": dip.began_between[1],
+        "sure": dip.prob,
+    }
+    if not coincident:
+        return sentence("said.dip_alone", **values)
+    kinds = tuple(Word("event", event.kind) for event in coincident)
+    return sentence("said.dip_coincident", events=kinds, on=coincident[0].started_on, **values)
+
+
+def last_sentence(stud: str, last: LastCollection, measure: Measure) -> Sentence:
+    """Whether the collection just made is in line; a low one is answered with a repetition."""
+    values: dict[str, Value] = {
+        "stud": stud,
+        "on": last.on,
+        "value": last.value,
+        "expected": last.expected,
+        "unit": Word("unit", measure.name),
+    }
+    if not last.out_of_line:
+        return sentence("said.last_in_line", **values)
+    if last.lower_prob > SEEN_PROB:
+        return sentence("said.last_high", **values)
+    return sentence(
+        "said.last_low",
+        again_on=last.again_on,
+        again=last.again,
+        higher=last.higher_prob,
+        **values,
+    )
+
+
+def next_sentence(on: date, rest_days: float, expected: Estimate, measure: Measure) -> Sentence:
+    """What the next collection should read, after his usual pause."""
+    unit = Word("unit", measure.name)
+    return sentence("level.next", on=on, rest=rest_days, expected=expected, unit=unit)
+
+
+def settling_sentence(power: Power) -> Sentence:
+    """How many more collections would tell a fall worth acting on from none."""
+    if power.n_settling is None:
+        return sentence("level.settling_never", n=MOST_SETTLING)
+    if power.n_settling == 0:
+        return sentence("level.settled")
+    return sentence("level.settling", n=power.n_settling)
+
+
+def retest_sentence(window: DayWindow) -> Sentence:
+    """When a sample would show whether he has recovered from what was recorded."""
+    return sentence("level.retest", on=window.zero_on, first=window.first_on, last=window.last_on)
+
+
+def look_back_sentence(last_on: date, found: Sequence[Coincident]) -> Sentence:
+    """What is recorded in the look-back of the last collection: coincident, no more."""
+    first_on = min(window.first_on for window in look_back(last_on))
+    if not found:
+        return sentence("level.look_back_none", first=first_on, last=last_on)
+    kinds = tuple(Word("event", event.kind) for event in found)
+    return sentence("level.look_back", first=first_on, last=last_on, events=kinds)
+
+
+def _in_points(change: Estimate) -> Estimate:
+    """A change of a share in the points that are printed."""
+    return Estimate(
+        100.0 * change.median, 100.0 * change.lower, 100.0 * change.upper, change.interval_prob
+    )

@@ -1,0 +1,317 @@
+"""In which sentences is told how far the models can be trusted about this kennel?
+
+Each is chosen by a stated rule; nothing is graded, and a comparison that missing outcomes could
+turn round is called not usable before any difference is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from analytics.estimate import Estimate
+from analytics.models.breedings.records import ConceptionData
+from analytics.sentences import Sentence, Word, sentence
+from analytics.trust.checking import (
+    FEW_IN_CELL,
+    N_FOR_CROSS_VALIDATION,
+    CrossValidation,
+    ExpectedObserved,
+    MissingOutcomes,
+    Replicated,
+    Scores,
+    missing_outcomes,
+    smallest_difference,
+    survives_missing,
+)
+from analytics.trust.prior_width import MOVED_POINTS, NARROW, PriorWidth, direction
+
+CLEAR_SES = 2.0
+"""Standard errors from which a gain is more than chance allows; common practice, no source."""
+
+
+def expected_sentence(found: ExpectedObserved | None) -> Sentence:
+    """Litters that came, against those that published work alone would expect."""
+    if found is None:
+        return sentence("check.nothing_known")
+    if found.n_whelped < found.expected.lower:
+        verdict = sentence("check.fewer_than_expected")
+    elif found.n_whelped > found.expected.upper:
+        verdict = sentence("check.more_than_expected")
+    else:
+        verdict = sentence("check.as_expected")
+    return sentence(
+        "check.expected",
+        n=found.n_known,
+        n_whelped=found.n_whelped,
+        expected=found.expected,
+        verdict=verdict,
+    )
+
+
+def prediction_sentences(
+    found: CrossValidation | None, *, n_known: int, is_of_today: bool
+) -> tuple[Sentence, ...]:
+    """How breedings were predicted with their bitch left out, or why that is not told.
+
+    Parameters
+    ----------
+    found
+        None where it was not computed, or is of other records.
+    n_known
+        Known outcomes.
+    is_of_today
+        Whether the fit has read the records of today.
+    """
+    if n_known < N_FOR_CROSS_VALIDATION:
+        return (sentence("check.too_few", wanted=N_FOR_CROSS_VALIDATION),)
+    if found is None:
+        return (sentence("check.all_alike" if is_of_today else "check.awaiting"),)
+    told = [
+        sentence(
+            "check.predicted",
+            published=_gain(found.scores["published"]),
+            raw=_gain(found.scores["raw"]),
+        )
+    ]
+    if "boosting" in found.scores:
+        told.append(sentence("check.predicted_boosting", gain=_gain(found.scores["boosting"])))
+    told.append(
+        sentence(
+            "check.calibration",
+            gap=100 * found.calibration_gap,
+            slope=found.calibration_slope,
+            error=found.calibration_slope_se,
+        )
+    )
+    if found.n_unsure:
+        told.append(sentence("check.unsure", n=found.n_unsure))
+    return tuple(told)
+
+
+def _gain(scores: Scores) -> Sentence:
+    """Whether a gain of the log score is more than chance allows."""
+    reach = CLEAR_SES * scores.log_score_gain_se
+    if scores.log_score_gain > reach:
+        return sentence("check.better")
+    return sentence("check.worse" if scores.log_score_gain < -reach else "check.alike")
+
+
+def replicated_sentence(found: Sequence[Replicated]) -> tuple[Sentence, ...]:
+    """Whether the records look like records drawn again from the fitted model."""
+    if not found:
+        return ()
+    unlike = tuple(Word("figure", one.figure) for one in found if not one.is_usual)
+    if unlike:
+        return (sentence("check.unlike", figures=unlike, n=len(found)),)
+    return (sentence("check.alike_again", n=len(found)),)
+
+
+def difference_sentences(
+    data: ConceptionData, chosen: np.ndarray[Any, Any]
+) -> tuple[Sentence, ...]:
+    """Smallest difference from fresh semen (or from natural mating) that could have been shown.
+
+    Parameters
+    ----------
+    data
+        Records.
+    chosen
+        Mask over its rows.
+    """
+    known = chosen & (data.whelped >= 0)
+    kinds = [kind for kind in ("fresh", "natural") if (known & (data.semen_type == kind)).any()]
+    if not kinds:
+        return ()
+    beside = known & (data.semen_type == kinds[0])
+    told = []
+    for kind in ("natural", "fresh", "chilled", "frozen"):
+        of_kind = known & (data.semen_type == kind)
+        if kind == kinds[0] or not of_kind.any():
+            continue
+        told.append(
+            _smallest(
+                int(of_kind.sum()),
+                int(beside.sum()),
+                float((data.whelped[beside] == 1).mean()),
+                key="smallest",
+                kind=Word("semen", kind),
+                other=Word("semen", kinds[0]),
+            )
+        )
+    return tuple(told)
+
+
+def stud_difference_sentence(
+    data: ConceptionData, chosen: np.ndarray[Any, Any], stud: str
+) -> tuple[Sentence, ...]:
+    """Smallest difference between one stud and the others that could have been shown."""
+    known = chosen & (data.whelped >= 0)
+    his = known & (data.groups["stud"] == data.levels["stud"].index(stud))
+    others = known & ~his
+    if not his.any() or not others.any():
+        return ()
+    share = float((data.whelped[others] == 1).mean())
+    n_his, n_others = int(his.sum()), int(others.sum())
+    return (_smallest(n_his, n_others, share, key="smallest_stud", kind=stud),)
+
+
+def _smallest(n: int, n_other: int, share: float, *, key: str, **named: Word | str) -> Sentence:
+    points = smallest_difference(n_other, n, share)
+    if points is None:
+        return sentence(f"check.{key}_none", n_kind=n, n_other=n_other, **named)
+    return sentence(f"check.{key}", points=points, n_kind=n, n_other=n_other, **named)
+
+
+def sparse_sentences(cells: Sequence[tuple[str, str, str]]) -> tuple[Sentence, ...]:
+    """What the records cannot tell apart; from :func:`analytics.trust.checking.sparse_cells`."""
+    told = []
+    for cell, first, second in cells:
+        if cell == "stud":
+            told.append(sentence("check.sparse_stud", stud=first, kind=Word("semen", second)))
+        elif cell == "semen":
+            told.append(sentence("check.sparse_semen", kind=Word("semen", first), stud=second))
+        elif first == "natural":
+            told.append(sentence("check.sparse_natural", wanted=FEW_IN_CELL))
+        else:
+            told.append(
+                sentence(
+                    "check.sparse_few",
+                    kind=Word("semen", first),
+                    route=Word("route", second),
+                    wanted=FEW_IN_CELL,
+                )
+            )
+    return tuple(told)
+
+
+def unusable_sentences(
+    semen_type: np.ndarray[Any, Any], whelped: np.ndarray[Any, Any]
+) -> tuple[Sentence, ...]:
+    """Plain shares of semen types that missing outcomes alone could turn round.
+
+    Parameters
+    ----------
+    semen_type
+        Of breedings whose outcome is known or due.
+    whelped
+        1, 0 or −1 for not known.
+    """
+
+    def of_kind(kind: str) -> MissingOutcomes:
+        return missing_outcomes(whelped[semen_type == kind])
+
+    fresh = of_kind("fresh")
+    told = []
+    for kind in ("chilled", "frozen"):
+        other = of_kind(kind)
+        n_missing = fresh.n_missing + other.n_missing
+        if not n_missing or not _known(fresh) or not _known(other):
+            continue
+        if not survives_missing(fresh, other):
+            told.append(
+                sentence(
+                    "check.not_usable",
+                    n=n_missing,
+                    kind=Word("semen", kind),
+                    lowest=other.lowest_share,
+                    highest=other.highest_share,
+                    fresh_lowest=fresh.lowest_share,
+                    fresh_highest=fresh.highest_share,
+                )
+            )
+    return tuple(told)
+
+
+def _known(missing: MissingOutcomes) -> int:
+    return missing.n_breedings - missing.n_missing
+
+
+def stud_unusable_sentence(missing: MissingOutcomes, published: Estimate) -> tuple[Sentence, ...]:
+    """Whether missing outcomes alone decide if his share is above what published work expects.
+
+    Parameters
+    ----------
+    missing
+        His breedings past due.
+    published
+        Mean chance of his breedings from published work alone. [0 to 1]
+    """
+    if not missing.n_missing or not _known(missing):
+        return ()
+    if not missing.lowest_share < published.median < missing.highest_share:
+        return ()
+    return (
+        sentence(
+            "check.stud_not_usable",
+            n=missing.n_missing,
+            lowest=missing.lowest_share,
+            highest=missing.highest_share,
+            published=published.median,
+        ),
+    )
+
+
+def method_sentences(methods: Mapping[str, PriorWidth]) -> tuple[Sentence, ...]:
+    """How semen types stand next to fresh, and whether that hangs on the published numbers.
+
+    Parameters
+    ----------
+    methods
+        By semen type; without one, nothing is said.
+    """
+    if not methods:
+        return ()
+    parts = tuple(
+        sentence(f"check.{direction(one.table)}_method", kind=Word("semen", kind))
+        for kind, one in methods.items()
+    )
+    told = [sentence("check.methods", parts=parts)]
+    changed = [(kind, one) for kind, one in methods.items() if one.changed]
+    for kind, one in changed:
+        for factor in one.changed:
+            other = one.narrow if factor == NARROW else one.wide
+            told.append(
+                sentence(
+                    "check.flips_narrow" if factor == NARROW else "check.flips_wide",
+                    part=sentence(
+                        f"check.{direction(other or one.table)}_method", kind=Word("semen", kind)
+                    ),
+                )
+            )
+    unweighed = tuple(Word("semen", kind) for kind, one in methods.items() if not one.is_told)
+    if unweighed:
+        told.append(sentence("check.unweighed", kinds=unweighed))
+    elif not changed:
+        told.append(sentence("check.holds"))
+    return tuple(told)
+
+
+def stud_width_sentence(stud: str, width: PriorWidth, *, short: bool) -> tuple[Sentence, ...]:
+    """How far a stud's chance moves with narrower and wider priors.
+
+    Parameters
+    ----------
+    stud
+        Call name.
+    width
+        His chance under other priors.
+    short
+        Whether only a shift worth a reader's time is told, as among the first sentences.
+    """
+    moved = width.shift_points > MOVED_POINTS
+    if width.narrow is None or width.wide is None:
+        return () if short else (sentence("check.stud_unweighed", stud=stud),)
+    if short and not moved:
+        return ()
+    return (
+        sentence(
+            "check.stud_moves" if moved else "check.stud_stays",
+            stud=stud,
+            table=width.table.median,
+            narrow=width.narrow.median,
+            wide=width.wide.median,
+        ),
+    )

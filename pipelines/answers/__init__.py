@@ -1,0 +1,11 @@
+"""What is told in a terminal, as a value: sentences, tables, remarks, numbers for machines.
+
+``answer``
+    That value, and its lines of text.
+``counts``, ``semen``, ``heat``
+    The bench.
+``box``, ``slip``, ``card``
+    A sample in hand: divided, recorded, its slip; the card for the wall.
+``comparison``, ``season``
+    A plan.
+"""

@@ -1,0 +1,329 @@
+"""From views to posteriors that the records file keeps.
+
+Every model of `pipelines/fits/registry.py` is fitted, kept and read the same way, two side by side.
+A kept fit carries the fingerprints of its data and of the priors, the version of its model and the
+density that it was drawn from. A page made from it says how many records came since, and refuses
+when model or priors have changed, or the engine and with it the density.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Generic, Literal
+
+from analytics.errors import ConvergenceError, StaleFitError
+from analytics.models import sampling
+from analytics.models.sampling import Diagnostics, Draws
+from analytics.priors import priors_fingerprint
+from pipelines.fits.guard import (
+    density_now,
+    engine_versions,
+    holds_under_this_engine,
+    is_current,
+    marked_as_held,
+    model_fingerprint,
+)
+from pipelines.fits.registry import MODELS, Model, P
+from pipelines.records.database.store import KeptFit, Store
+
+N_KEPT_DRAWS = 1000
+"""Thinned draws that are kept; intervals of 90 % are then sure to about a point."""
+
+N_SIDE_BY_SIDE = 2
+"""Models fitted at once, in two processes that end with the last model: loading the sampler's
+library costs as much as a short fit, and a compiled program holds its memory."""
+
+ONE_CORE = "--xla_cpu_multi_thread_eigen=false intra_op_parallelism_threads=1"
+"""Setting of the sampler's compiler that keeps one fit to one core."""
+
+PROGRESS_EVERY_S = 15.0
+"""How often a running fit is heard of. [s]"""
+
+State = Literal["fitted", "unchanged", "skipped", "refused"]
+
+
+@dataclass(frozen=True, slots=True)
+class FitOutcome:
+    """What became of one model.
+
+    Attributes
+    ----------
+    model
+        Its name.
+    state
+        fitted, unchanged since the kept fit, skipped as too thin, or refused as not settled.
+    sentence
+        The same in words.
+    seconds
+        Wall time of the kept fit; 0 where there is none. [s]
+    diagnostics
+        What the sampler's gate read; empty where there is no fit.
+    """
+
+    model: str
+    state: State
+    sentence: str
+    seconds: float = 0.0
+    diagnostics: Mapping[str, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A settled fit as it comes back from its process.
+
+    Attributes
+    ----------
+    draws
+        Thinned.
+    checks
+        What was computed once of it, as plain numbers.
+    """
+
+    draws: Draws
+    checks: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Known(Generic[P]):
+    """What is known of one model's question today.
+
+    Attributes
+    ----------
+    posterior
+        From the kept fit, or the published table alone.
+    kept
+        The fit it was made from; None for the published table alone.
+    n_records_since
+        Lines loaded since that fit; 0 when they do not touch this model.
+    is_of_today
+        Whether the fit has seen today's records, all of them and nothing else.
+    """
+
+    posterior: P
+    kept: KeptFit | None
+    n_records_since: int
+    is_of_today: bool
+
+
+def cache_folder() -> Path:
+    """Where compiled programs are kept between runs; safe to delete."""
+    home = os.environ.get("XDG_CACHE_HOME")
+    return (Path(home) if home else Path.home() / ".cache") / "studcurve" / "compiled"
+
+
+def fit_models(
+    store: Store,
+    *,
+    seed: int,
+    say: Callable[[str], None],
+    models: Sequence[Model[Any, Any]] = MODELS,
+) -> list[FitOutcome]:
+    """Fit what the records allow and keep it.
+
+    Parameters
+    ----------
+    store
+        Open for writing.
+    seed
+        Seed of the sampler.
+    say
+        Told what is going on.
+    models
+        Which models.
+
+    Returns
+    -------
+    list of FitOutcome
+        One a model, in their order. A model that did not settle keeps its older fit.
+    """
+    outcomes: dict[str, FitOutcome] = {}
+    waiting: dict[str, Any] = {}
+    for model in models:
+        data = model.prepare(store)
+        thin = model.too_thin(data)
+        known = store.read_fit(model.name)
+        if thin is not None:
+            store.drop_fit(model.name)
+            sentence = (
+                f"{model.name}: {thin}, too thin to move its priors: skipped; what is said of it "
+                "is the published table alone"
+            )
+            outcomes[model.name] = FitOutcome(model.name, "skipped", sentence)
+        elif known is not None and known.seed == seed and _is_of(known, model, data):
+            if not holds_under_this_engine(known):
+                store.save_fit(marked_as_held(known))
+            sentence = f"{model.name}: nothing changed since the fit of {known.fitted_at:%Y-%m-%d}"
+            outcomes[model.name] = FitOutcome(
+                model.name, "unchanged", sentence, known.seconds, known.diagnostics
+            )
+        else:
+            waiting[model.name] = data
+            say(f"{model.name}: fitting {model.size(data)}")
+            continue
+        say(outcomes[model.name].sentence)
+    by_name = {model.name: model for model in models}
+    for name, result in _sampled(by_name, waiting, seed, say):
+        if isinstance(result, ConvergenceError):
+            outcomes[name] = FitOutcome(name, "refused", str(result))
+        else:
+            store.save_fit(_kept(by_name[name], waiting[name], result, seed, store.last_load()))
+            outcomes[name] = FitOutcome(
+                name, "fitted", _settled_sentence(name, result.draws), result.draws.seconds,
+                result.draws.diagnostics.as_dict(),
+            )  # fmt: skip
+        say(outcomes[name].sentence)
+    return [outcomes[model.name] for model in models]
+
+
+def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
+    """Read what is known of a model's question: its kept fit, else the published table.
+
+    Parameters
+    ----------
+    store
+        Open.
+    model
+        Which.
+    seed
+        Seed of the published table's draws, where there is no fit.
+
+    Raises
+    ------
+    StaleFitError
+        The kept fit was made by another model or from other priors, or by an engine under which
+        the model's density was another.
+    """
+    data = model.prepare(store)
+    kept = store.read_fit(model.name)
+    if kept is None:
+        posterior = model.restore(data, model.published(seed), seed=seed)
+        return Known(posterior, None, 0, False)
+    if not is_current(kept, model.version, model.prior_ids):
+        raise StaleFitError(
+            f"The kept fit of {model.name} was made by another version of the model or of the "
+            "published table. Run `studcurve fit`."
+        )
+    draws = Draws(kept.draws, _diagnostics(kept), kept.seconds, kept.labels)
+    posterior = model.restore(data, draws, seed=kept.seed)
+    if kept.data_fingerprint == data.fingerprint():
+        return Known(posterior, kept, 0, True)
+    return Known(posterior, kept, store.n_lines_since(kept.load_id), False)
+
+
+def _sampled(
+    by_name: Mapping[str, Model[Any, Any]],
+    waiting: Mapping[str, Any],
+    seed: int,
+    say: Callable[[str], None],
+) -> Any:  # noqa: ANN401
+    """Yield each model's name with its draws, or with the refusal of its sampler, as they come."""
+    if len(waiting) == 1:
+        ((name, data),) = waiting.items()
+        yield name, _fit(by_name[name], data, seed, cache_folder())
+    if len(waiting) < 2:
+        return
+    with ProcessPoolExecutor(
+        min(N_SIDE_BY_SIDE, os.cpu_count() or 1),
+        mp_context=multiprocessing.get_context("spawn"),
+    ) as pool:
+        running: dict[Future[Fitted | ConvergenceError], str] = {
+            pool.submit(_fit_named, name, data, seed, cache_folder()): name
+            for name, data in waiting.items()
+        }
+        started = datetime.now()
+        while running:
+            done, _ = wait(running, timeout=PROGRESS_EVERY_S, return_when=FIRST_COMPLETED)
+            if not done:
+                seconds = (datetime.now() - started).total_seconds()
+                say(f"{', '.join(running.values())}: {seconds:.0f} s so far")
+            for future in done:
+                yield running.pop(future), future.result()
+
+
+def _fit_named(name: str, data: Any, seed: int, cache: Path) -> Fitted | ConvergenceError:  # noqa: ANN401
+    """Fit one model of :data:`MODELS` in a process of its own."""
+    (model,) = (model for model in MODELS if model.name == name)
+    return _fit(model, data, seed, cache)
+
+
+def _fit(
+    model: Model[Any, Any],
+    data: Any,  # noqa: ANN401
+    seed: int,
+    cache: Path,
+) -> Fitted | ConvergenceError:
+    """Thinned draws of one model and what was checked, or the refusal of its sampler."""
+    # Read at the sampler's first use in a process: two fits side by side share no core, and sums do
+    # not depend on how many cores there are.
+    os.environ.setdefault("XLA_FLAGS", ONE_CORE)
+    sampling.keep_compiled(cache)
+    try:
+        posterior = model.fit(data, seed=seed)
+    except ConvergenceError as refusal:
+        return refusal
+    n_draws = posterior.diagnostics.n_chains * posterior.diagnostics.n_draws
+    thin = max(1, n_draws // N_KEPT_DRAWS)
+    values = {name: draws[::thin] for name, draws in posterior.draws.items()}
+    draws = Draws(values, posterior.diagnostics, posterior.seconds, posterior.labels)
+    return Fitted(draws, {**model.check(posterior, seed=seed), **density_now(model.name)})
+
+
+def _kept(
+    model: Model[Any, Any],
+    data: Any,  # noqa: ANN401
+    fitted: Fitted,
+    seed: int,
+    load_id: int,
+) -> KeptFit:
+    draws = fitted.draws
+    return KeptFit(
+        model=model.name,
+        fitted_at=datetime.now().replace(microsecond=0),
+        seed=seed,
+        data_fingerprint=data.fingerprint(),
+        model_fingerprint=model_fingerprint(model.name, model.version),
+        priors_fingerprint=priors_fingerprint(model.prior_ids),
+        versions=engine_versions(),
+        diagnostics=draws.diagnostics.as_dict(),
+        seconds=draws.seconds,
+        draws=draws.values,
+        labels=draws.labels,
+        load_id=load_id,
+        checks=fitted.checks,
+    )
+
+
+def _settled_sentence(name: str, draws: Draws) -> str:
+    read = draws.diagnostics
+    runs = "" if read.n_attempts == 1 else f" in {read.n_attempts} runs, each longer than the last"
+    return (
+        f"{name}: settled in {draws.seconds:.0f} s{runs} (R-hat {read.max_rhat:.3f}, effective "
+        f"sample {min(read.min_ess_bulk, read.min_ess_tail):.0f}, {read.n_divergent} divergences)"
+    )
+
+
+def _diagnostics(kept: KeptFit) -> Diagnostics:
+    """What the gate read, from the kept numbers."""
+    read = kept.diagnostics
+    return Diagnostics(
+        read["max_rhat"],
+        read["min_ess_bulk"],
+        read["min_ess_tail"],
+        int(read["n_divergent"]),
+        int(read["n_chains"]),
+        int(read["n_draws"]),
+        int(read["n_attempts"]),
+    )
+
+
+def _is_of(kept: KeptFit, model: Model[Any, Any], data: Any) -> bool:  # noqa: ANN401
+    """Whether a kept fit belongs to these data, this model and these priors."""
+    return kept.data_fingerprint == data.fingerprint() and is_current(
+        kept, model.version, model.prior_ids
+    )

@@ -1,0 +1,260 @@
+"""Which models are fitted, from which views, and how a kept fit becomes a posterior again.
+
+One description a model; `pipelines/fits/fit.py` fits, keeps and reads them all the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Generic, Protocol, TypeVar
+
+import pandas as pd
+
+from analytics.estimate import Floats
+from analytics.models.breedings.records import ConceptionData, prepare_conception
+from analytics.models.conception import model as conception
+from analytics.models.density import Story
+from analytics.models.litter import model as litter
+from analytics.models.ovulation.model import ovulation_of_cycles
+from analytics.models.sampling import Diagnostics, Draws
+from analytics.models.storage import curve as own_storage
+from analytics.models.storage import inputs as storage_inputs
+from analytics.models.storage import model as storage
+from analytics.models.stud import model as stud_quality
+from analytics.models.stud.inputs import StudData, prepare_stud_data
+from analytics.priors import PRIORS
+from analytics.trust import checking, prior_width
+from pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS
+
+MIN_STORED_READINGS = 5
+"""Readings of stored samples below which the published curve stands alone (J)."""
+
+
+class Views(Protocol):
+    """Where models read: an open records file, or the fixed records."""
+
+    def read(self, view: str) -> pd.DataFrame:
+        """Read a view whole, in the order of its grain."""
+        ...
+
+
+class ModelData(Protocol):
+    """What a model reads."""
+
+    def fingerprint(self) -> str:
+        """Fingerprint of everything that enters the likelihood."""
+        ...
+
+
+class Posterior(Protocol):
+    """What a fit gives: draws by id, and what their last axis counts where it counts levels."""
+
+    @property
+    def draws(self) -> Mapping[str, Floats]: ...  # noqa: D102
+    @property
+    def labels(self) -> Mapping[str, tuple[str, ...]]: ...  # noqa: D102
+    @property
+    def diagnostics(self) -> Diagnostics: ...  # noqa: D102
+    @property
+    def seconds(self) -> float: ...  # noqa: D102
+
+
+D = TypeVar("D", bound=ModelData)
+P = TypeVar("P", bound=Posterior)
+
+
+def _unchecked(posterior: Posterior, *, seed: int) -> Mapping[str, Any]:
+    """Nothing is computed of a model that no page checks."""
+    return {}
+
+
+def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
+    """Predictions with each bitch left out, and the answers under narrower and wider priors."""
+    predicted = checking.left_out(posterior, seed=seed)
+    return {
+        "left_out": None
+        if predicted is None
+        else {
+            "ways": {way: prob.tolist() for way, prob in predicted.ways.items()},
+            "pareto_k": predicted.pareto_k.tolist(),
+        },
+        "prior_widths": prior_width.as_plain(prior_width.prior_widths(posterior, seed=seed)),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Model(Generic[D, P]):
+    """One model, described.
+
+    Attributes
+    ----------
+    name
+        What the kept fit is called.
+    prior_ids
+        Beginnings of the ids of the rows of the priors table that it reads.
+    version
+        ``MODEL_VERSION`` of its module: what the density, a kept draw and a kept check mean.
+    prepare
+        Reads the views and gives what the model reads.
+    story
+        Sets what was read before the sampler: the density that is sampled.
+    size
+        What there is to read, in words: "214 breedings".
+    too_thin
+        Why the records cannot move what is published, or None when they can.
+    fit
+        Samples the posterior; ``fit(data, seed=…)``.
+    restore
+        Makes the posterior again from kept draws and the records of today; a level that the fit
+        has not seen gets draws of a new one. ``restore(data, draws, seed=…)``.
+    published
+        Draws of the published table alone; ``published(seed)``. Restored, they are the posterior
+        of a kennel without records.
+    check
+        Computes once, at the fit, what pages tell of how far it can be trusted, as plain numbers;
+        ``check(posterior, seed=…)``. Nothing by default.
+    """
+
+    name: str
+    prior_ids: tuple[str, ...]
+    version: int
+    prepare: Callable[[Views], D]
+    story: Callable[[D], Story]
+    size: Callable[[D], str]
+    too_thin: Callable[[D], str | None]
+    fit: Callable[..., P]
+    restore: Callable[..., P]
+    published: Callable[[int], Draws]
+    check: Callable[..., Mapping[str, Any]] = _unchecked
+
+
+def conception_data(store: Views) -> ConceptionData:
+    """Read what the conception model needs."""
+    return prepare_conception(
+        store.read("breedings"),
+        store.read("inseminations"),
+        ovulation_of_cycles(store.read("cycles"), store.read("progesterone")),
+    )
+
+
+def litter_data(store: Views) -> litter.LitterData:
+    """Read what the litter model needs."""
+    return litter.prepare_litter(store.read("breedings"), store.read("inseminations"))
+
+
+CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
+    name="conception",
+    prior_ids=("c0", "c1", "c20", "c21", "r05"),
+    version=conception.MODEL_VERSION,
+    prepare=conception_data,
+    story=conception.conception_story,
+    size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known outcome",
+    too_thin=lambda data: None if data.n_known else "no breeding has a known outcome",
+    fit=conception.fit_conception,
+    restore=conception.restore_conception,
+    published=conception.published_conception,
+    check=check_conception,
+)
+
+
+def storage_data(store: Views) -> storage_inputs.StorageData:
+    """Read what the storage model needs."""
+    return storage_inputs.prepare_storage(store.read("evaluations"), store.read("shipments"))
+
+
+STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
+    name=STORAGE_FIT,
+    prior_ids=STORAGE_PRIORS,
+    version=own_storage.MODEL_VERSION,
+    prepare=storage_data,
+    story=storage.storage_story,
+    size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",
+    too_thin=lambda data: (
+        None
+        if data.n_stored >= MIN_STORED_READINGS
+        else f"{data.n_stored} readings of stored samples, {MIN_STORED_READINGS} are needed"
+    ),
+    fit=storage.fit_storage,
+    restore=storage.restore_storage,
+    published=storage.published_storage_draws,
+)
+
+LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
+    name="litter",
+    prior_ids=("l",),
+    version=litter.MODEL_VERSION,
+    prepare=litter_data,
+    story=litter.litter_story,
+    size=lambda data: f"{data.n_litters} litters with pups counted",
+    too_thin=lambda data: None if data.n_litters else "no litter has its pups counted",
+    fit=litter.fit_litter,
+    restore=litter.restore_litter,
+    published=litter.published_litter_draws,
+)
+
+HOME_COUNT_CV = PRIORS["r02_home"].centre
+"""Error of a chamber count until a kennel states its own (prior r02)."""
+
+FEWEST_COLLECTIONS = 5
+"""Fewer collections of a measure cannot move its priors (rule of this toolkit)."""
+
+
+def _too_few_collections(data: StudData) -> str | None:
+    few = data.n_collections < FEWEST_COLLECTIONS
+    return f"{data.n_collections} collections were measured" if few else None
+
+
+def _over_time(
+    name: str, measure: str, prior_ids: tuple[str, ...], what: str
+) -> Model[StudData, stud_quality.StudQualityPosterior]:
+    """One measure of every stud over time."""
+
+    def prepare(store: Views) -> StudData:
+        views = store.read("evaluations"), store.read("events")
+        return prepare_stud_data(*views, measure, extra_cv=HOME_COUNT_CV)
+
+    return Model(
+        name=name,
+        prior_ids=("q01_tail", "q04", "q05", *prior_ids),
+        version=stud_quality.MODEL_VERSION,
+        prepare=prepare,
+        story=stud_quality.stud_story,
+        size=lambda data: f"{data.n_collections} {what} of {len(data.studs)} studs",
+        too_thin=_too_few_collections,
+        fit=stud_quality.fit_stud_quality,
+        restore=stud_quality.restore_stud_quality,
+        published=lambda seed: stud_quality.published_stud_quality(measure, seed),
+    )
+
+
+TOTAL_SPERM = _over_time(
+    "total sperm", "total_sperm_m", ("q01", "q03", "q06_total", "r02"), "counted collections"
+)
+
+MOTILITY = _over_time(
+    "progressive motility",
+    "progressive_motility_pct",
+    ("q02_centre_motility", "q02_between", "q02_within", "q06_motility", "r01", "r03"),
+    "readings of motility",
+)
+
+MORPHOLOGY = _over_time(
+    "normal morphology",
+    "normal_morphology_pct",
+    ("q02_centre_morphology", "q02_between", "q02_within", "q06_morphology", "r01_shape"),
+    "checks of shape",
+)
+
+STUD_OVER_TIME = (TOTAL_SPERM, MOTILITY, MORPHOLOGY)
+"""Those that follow one measure of every stud over time, total sperm first."""
+
+MODELS: tuple[Model[Any, Any], ...] = (
+    MORPHOLOGY,
+    MOTILITY,
+    TOTAL_SPERM,
+    LITTER,
+    CONCEPTION,
+    STORAGE,
+)
+"""Every model that `studcurve fit` fits, the longest first."""

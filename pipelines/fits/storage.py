@@ -1,0 +1,121 @@
+"""Which storage curve holds for a stud and an extender: the kennel's own fit, or the published one?
+
+Read at the bench, where no sampler may run: the draws of the last `studcurve fit` come from the
+records file, and nothing here imports the library that made them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from analytics.measures.motility_kept import N_DRAWS, StorageDraws, medium_of, published_storage
+from analytics.models.storage.curve import MODEL_VERSION, OwnStorage
+from analytics.models.storage.inputs import StorageData, prepare_storage, product_name
+from pipelines.fits.guard import is_current
+from pipelines.records.database.store import Store
+
+STORAGE_FIT = "storage"
+"""What the kept fit is called."""
+
+STORAGE_PRIORS = ("s01", "s02", "s03", "s04", "s05", "r01", "r04")
+"""Beginnings of the ids of the rows that the fit reads."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptStorage:
+    """What the records file knows of storage.
+
+    Attributes
+    ----------
+    own
+        The kept fit; None without one that belongs to this model and this table.
+    data
+        What the fit reads of today's records.
+    is_outdated
+        Whether there is a fit of another version of either.
+    """
+
+    own: OwnStorage | None
+    data: StorageData
+    is_outdated: bool
+
+    def curve(
+        self,
+        *,
+        stud: str | None,
+        extender: str | None,
+        rng: np.random.Generator,
+        n_draws: int = N_DRAWS,
+    ) -> StorageDraws:
+        """Storage curve of the next collection of a stud in an extender.
+
+        Parameters
+        ----------
+        stud
+            Call name; None for a stud like any other.
+        extender
+            As the owner writes it.
+        rng
+            Source of the draws.
+        n_draws
+            Number of draws.
+
+        Returns
+        -------
+        StorageDraws
+            Of the kept fit, else of the published table; its source says which of the two.
+        """
+        if self.own is not None:
+            return self.own.curve(
+                stud=stud, extender=extender, rng=rng, n_draws=n_draws,
+                observed_until_h=self.data.observed_until_h(product_name(extender)),
+            )  # fmt: skip
+        published = published_storage(medium_of(extender), rng=rng, n_draws=n_draws)
+        if not self.is_outdated:
+            return published
+        return replace(
+            published,
+            source=f"{published.source}; the kennel's own fit was made by another version of "
+            "the model or of the published table, run `studcurve fit`",
+        )
+
+    def veiled(self, dog: Callable[[str], str]) -> KeptStorage:
+        """The same with codes in place of the names of studs; nothing else here is shown."""
+        if self.own is None:
+            return self
+        studs = tuple(dog(name) for name in self.own.labels.get("effect_stud", ()))
+        own = replace(self.own, labels={**self.own.labels, "effect_stud": studs})
+        return replace(self, own=own)
+
+
+def read_storage(store: Store) -> KeptStorage:
+    """Read the kept fit of storage and what it rests on."""
+    kept = store.read_fit(STORAGE_FIT)
+    current = kept is not None and is_current(kept, MODEL_VERSION, STORAGE_PRIORS)
+    return KeptStorage(
+        OwnStorage(kept.draws, kept.labels) if kept is not None and current else None,
+        prepare_storage(store.read("evaluations"), store.read("shipments")),
+        kept is not None and not current,
+    )
+
+
+def storage_curve(
+    store_path: Path,
+    *,
+    stud: str | None,
+    extender: str | None,
+    rng: np.random.Generator,
+    n_draws: int = N_DRAWS,
+) -> StorageDraws:
+    """Storage curve of the next collection of a stud in an extender, from a records file.
+
+    Arguments as of :meth:`KeptStorage.curve`; without a fit in the file the curve is the published
+    one.
+    """
+    with Store.open(store_path, read_only=True) as store:
+        storage = read_storage(store)
+    return storage.curve(stud=stud, extender=extender, rng=rng, n_draws=n_draws)

@@ -1,0 +1,151 @@
+"""From views to the sheet that goes to a client with her box."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, datetime
+
+import numpy as np
+import pandas as pd
+
+from analytics.cautions import Caution, bitch_age, cautions_for_dog
+from analytics.errors import RecordsError
+from analytics.measures.motility_kept import kept_at
+from analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
+from analytics.models.ovulation.model import ovulation_of_cycles
+from analytics.sentences import Sentence
+from analytics.wording.program import box_sentence, ovulation_sentence, use_sentence
+from pipelines.pages.kennel import Kennel
+from pipelines.pages.stud_review import facts, provenance, records_of, storage_sources
+from reports.page import Reader
+from reports.pages.client_sheet import ClientResults, Kept
+
+KEPT_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0)
+"""Hours after the collection at which a dose is stated. [h]"""
+
+STORAGE_SEED = 1
+"""Seed of the storage curve's draws: the same box, the same sheet."""
+
+CYCLE_DAYS = 60
+"""A heat that began this long before the box, or less, is the one that it is for. [d]"""
+
+
+CHILLED_WINDOWS = tuple(
+    window for window in INSEMINATION_WINDOWS if "chilled" in window.semen_types
+)
+"""What the sources say of chilled semen."""
+
+
+def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
+    """Everything the sheet of a bitch's last box shows.
+
+    Raises
+    ------
+    RecordsError
+        No box to that bitch is recorded.
+    """
+    boxes = kennel.views["shipments"]
+    hers = boxes[boxes["for_bitch"].str.casefold() == bitch.casefold()]
+    if hers.empty:
+        known = ", ".join(sorted(set(boxes["for_bitch"].dropna()))) or "none"
+        raise RecordsError(
+            f"No box for {bitch!r} is recorded; boxes went to {known}. Add it to the Boxes sheet, "
+            "or correct the name."
+        )
+    box = hers.sort_values("sent_earliest").iloc[-1]
+    stud = box["stud"]
+    dogs = kennel.views["dogs"]
+    dog = dogs[dogs["call_name"] == stud].iloc[0]
+    raw = _raw_of(kennel, box)
+    motility = float(raw["progressive_motility_pct"]) if raw is not None else float("nan")
+    dose = float(box["motile_dose_m"])
+    extender = None if pd.isna(box["extender"]) else str(box["extender"])
+    curve = kennel.storage.curve(
+        stud=stud, extender=extender, rng=np.random.default_rng(STORAGE_SEED)
+    )
+    kept = [(hours, kept_at(curve, dose, hours)) for hours in KEPT_HOURS] if dose > 0 else []
+    known_kept = tuple(Kept(hours, left) for hours, left in kept if left is not None)
+    has_time = box["collected_latest"] - box["collected_earliest"] < pd.Timedelta(hours=12)
+    return ClientResults(
+        bitch=str(box["for_bitch"]),
+        stud=stud,
+        stud_facts=facts(dog, reader.words),
+        cautions=tuple(_cautions(kennel, stud, str(box["for_bitch"]))),
+        answer=(box_sentence(stud, _day(box["collected_earliest"]), [
+            (one.hours, one.motile_dose_m) for one in known_kept
+        ]),),
+        collected=box["collected_earliest"].to_pydatetime(),
+        has_collected_time=bool(has_time),
+        sent=box["sent_earliest"].to_pydatetime(),
+        promised_on=None if pd.isna(box["promised_on"]) else _day(box["promised_on"]),
+        carrier=None if pd.isna(box["carrier"]) else str(box["carrier"]),
+        extender=extender,
+        n_doses=float("nan") if pd.isna(box["n_doses"]) else float(box["n_doses"]),
+        dose_volume_ml=float(box["dose_volume_ml"]),
+        motile_dose_m=dose,
+        motility_pct=motility,
+        kept=known_kept,
+        own_until_h=curve.observed_until_h,
+        days=_days(kennel, str(box["for_bitch"]), box["sent_earliest"]),
+        sources=(
+            *(storage_sources(curve, reader.words) if known_kept else ()),
+            *(reader.words.source(window.source) for window in CHILLED_WINDOWS),
+        ),
+        provenance=provenance(kennel, reader.words, with_fit=False),
+    )  # fmt: skip
+
+
+def bitches_with_boxes(kennel: Kennel, n: int) -> list[str]:
+    """The bitches whom the last boxes were for, the last first, each once."""
+    boxes = kennel.views["shipments"].dropna(subset="for_bitch").sort_values("sent_earliest")
+    return list(dict.fromkeys(reversed(boxes["for_bitch"].tolist())))[:n]
+
+
+def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
+    """What stops his semen, and what is known of her: her own tests count as his do."""
+    of_both = (
+        *cautions_for_dog(records_of(kennel, stud), kennel.today),
+        *cautions_for_dog(records_of(kennel, bitch), kennel.today),
+    )
+    said = [caution for caution in of_both if _concerns_her(caution)]
+    said += [one for one in bitch_age(records_of(kennel, bitch), kennel.today) if one not in said]
+    order = {"stop": 0, "warn": 1, "say": 2}
+    yield from sorted(said, key=lambda caution: order[caution.severity])
+
+
+def _concerns_her(caution: Caution) -> bool:
+    """Infection, and whatever stops a box; other people's litters are not hers to know."""
+    return caution.severity == "stop" or caution.rule.startswith("brucella")
+
+
+def _raw_of(kennel: Kennel, box: pd.Series) -> pd.Series | None:
+    """The raw reading of the sample in the box."""
+    readings = kennel.views["evaluations"]
+    raw = readings[
+        (readings["stage"] == "raw") & (readings["collection_id"] == box["collection_id"])
+    ]
+    return None if raw.empty else raw.iloc[0]
+
+
+def _days(kennel: Kennel, bitch: str, sent: datetime) -> tuple[Sentence, ...]:
+    """When to use chilled semen, and her own ovulation where she has readings of this heat."""
+    cycles = kennel.views["cycles"]
+    begun = (pd.Timestamp(sent) - pd.to_datetime(cycles["first_day"])).dt.days
+    own = cycles[
+        (cycles["bitch"].str.casefold() == bitch.casefold()) & begun.between(-7, CYCLE_DAYS)
+    ]
+    said = []
+    if not own.empty:
+        when = ovulation_of_cycles(own, kennel.views["progesterone"]).iloc[-1]
+        said.append(
+            ovulation_sentence(
+                bitch, when["ovulation_at"].date(), float(when["ovulation_sd_days"]),
+                is_dated=bool(when["is_dated"]),
+            )
+        )  # fmt: skip
+    first = min(window.first_day for window in CHILLED_WINDOWS)
+    return (*said, use_sentence(first, max(window.last_day for window in CHILLED_WINDOWS)))
+
+
+def _day(moment: object) -> date:
+    return pd.Timestamp(moment).date()  # type: ignore[arg-type]

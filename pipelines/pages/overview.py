@@ -1,0 +1,210 @@
+"""From views to the program overview."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analytics.cautions import RECENT_DAYS, Caution, bitch_age, cautions_for_dog, stopped_answers
+from analytics.cautions.brucella import is_brucella
+from analytics.measures.counting import exact_share
+from analytics.measures.semen import total_sperm_m
+from analytics.sentences import Word, sentence
+from analytics.wording.program import program_sentences
+from pipelines.due.items import due_items, first_of, told
+from pipelines.pages.kennel import Kennel, left_out, may_be_told, once
+from pipelines.pages.stored import stages_of
+from pipelines.pages.stud_review import (
+    METHOD_OF_CHANCES,
+    METHOD_OF_LITTERS,
+    chosen_studs,
+    provenance,
+    records_of,
+    sources,
+    stud_told,
+    total_level,
+)
+from pipelines.pages.trust import kennel_checks, kennel_headline
+from reports.page import Reader
+from reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
+
+REPORTED_BELOW = frozenset({"outcome", "box", "caution"})
+"""Kinds of what is due that stand elsewhere on the page."""
+
+
+def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
+    """Everything the overview shows."""
+    words, views = reader.words, kennel.views
+    bred = views["breedings"]
+    told = bred[may_be_told(kennel.stopped, bred["stud"], bred["bitch"])]
+    answer = program_sentences(told, kennel.today, overdue_days=RECENT_DAYS)
+    if len(told) < len(bred):
+        n_held = len(bred) - len(told)
+        answer += (sentence("said.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
+    answer += left_out(kennel)
+    headline = kennel_headline(kennel)
+    chances, litters = kennel.chances, kennel.litters
+    sizes = litters.sizes(may_be_told(kennel.stopped, litters.stud, litters.bitch))
+    straws = views["frozen_lots"]
+    return OverviewResults(
+        kennel=kennel.name,
+        cautions=(*first_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
+        # Without a fit no shares are shown to stand beside.
+        answer=answer if chances else (*answer, *headline),
+        of_chances=headline,
+        due=_due(kennel, reader),
+        unreported=_unreported(kennel),
+        outcomes=outcomes(told),
+        studs=tuple(_stud(kennel, stud) for stud in chosen_studs(kennel, ())),
+        years=_years(told),
+        chances=chances,
+        litters=sizes,
+        stages=stages_of(kennel),
+        straws=straws[straws["n_straws_left"] > 0].sort_values(["stud", "frozen_on"]),
+        method=(*(METHOD_OF_CHANCES if chances else ()), *(METHOD_OF_LITTERS if sizes else ())),
+        sources=sources(words, with_chances=bool(chances), with_litters=sizes is not None),
+        provenance=provenance(kennel, words),
+        checks=kennel_checks(kennel),
+    )
+
+
+def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
+    """What must be said of the age of a bitch before she is bred in the heat she is in."""
+    items = due_items(kennel.views, today=kennel.today)
+    # An old one that nobody examined has her stop in the place of her days.
+    in_heat = {
+        item.dog
+        for item in items
+        if item.kind in {"progesterone", "insemination"}
+        or item.what.key == "caution.bitch_old_not_examined"
+    }
+    return tuple(
+        caution
+        for bitch in sorted(in_heat)
+        for caution in bitch_age(records_of(kennel, bitch), kennel.today)
+    )
+
+
+def _due(kennel: Kennel, reader: Reader) -> tuple[Due, ...]:
+    """What is due, but for what has a table of its own."""
+    items = due_items(kennel.views, today=kennel.today)
+    shown = [item for item in items if item.kind not in REPORTED_BELOW]
+    return tuple(
+        Due(item.on, item.until, item.is_late, said) for item, said in told(shown, reader.words)
+    )
+
+
+def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
+    """Breedings past due and boxes never confirmed, the oldest first."""
+    today = pd.Timestamp(kennel.today)
+    bred = kennel.views["breedings"]
+    bred = bred[~bred["outcome_known"].astype(bool)]
+    bred = bred[(today - bred["bred_earliest"]).dt.days > RECENT_DAYS]
+    boxes = kennel.views["shipments"]
+    boxes = boxes[~boxes["outcome_known"].astype(bool) & (boxes["sent_latest"] < today)]
+    rows = [
+        Unreported(
+            row["bred_earliest"].date(), row["bitch"], row["stud"],
+            Word("semen", row["semen_type"]), (today - row["bred_earliest"]).days,
+        )
+        for row in bred.to_dict("records")
+    ]  # fmt: skip
+    rows += [
+        Unreported(
+            row["sent_earliest"].date(),
+            "" if pd.isna(row["for_bitch"]) else row["for_bitch"],
+            row["stud"],
+            Word("semen", "box"),
+            (today - row["sent_earliest"]).days,
+        )
+        for row in boxes.to_dict("records")
+    ]
+    return tuple(sorted(rows, key=lambda row: row.on))
+
+
+@once
+def _stud(kennel: Kennel, stud: str) -> StudRow:
+    records = records_of(kennel, stud)
+    raw = records.evaluations
+    raw = raw[(raw["stage"] == "raw") & raw["failed_reason"].isna()].assign(
+        total=lambda rows: total_sperm_m(
+            rows["volume_ml"].to_numpy(float), rows["concentration_m_per_ml"].to_numpy(float)
+        )
+    )
+    counted = raw[raw["total"].notna()].sort_values("collected_earliest")
+    tests = [line for line in records.health if is_brucella(line) and line.on <= kennel.today]
+    last = tests[-1] if tests else None
+    bred = records.breedings
+    known = bred[bred["whelped"].notna()]
+    alive = bred["n_born_alive"].dropna()
+    cautions = cautions_for_dog(records, kennel.today)
+    return StudRow(
+        stud=stud,
+        last_on=counted["collected_earliest"].iloc[-1].date() if len(counted) else None,
+        last_total_m=float(counted["total"].iloc[-1]) if len(counted) else float("nan"),
+        told=total_level(stud_told(kennel, stud, cautions)),
+        brucella=None if last is None else last.result,
+        brucella_on=None if last is None else last.on,
+        n_bred=len(bred),
+        n_known=len(known),
+        n_whelped=int(known["whelped"].astype(bool).sum()),
+        pups_per_litter=float(alive.mean()) if len(alive) else None,
+        is_stopped="chances" in stopped_answers(cautions),
+    )
+
+
+def outcomes(bred: pd.DataFrame) -> pd.DataFrame:
+    """What became of breedings, counted from the scan to eight weeks.
+
+    Parameters
+    ----------
+    bred
+        Rows of the view ``breedings``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a scan (pregnant, not pregnant, unknown) and outcome (whelped, no litter, unknown):
+        breedings, litters with their pups counted and those pups, and of the litters counted again
+        at eight weeks the pups born alive and left.
+    """
+    counted, followed = bred["n_born_alive"].notna(), bred["n_alive_8_weeks"].notna()
+    rows = pd.DataFrame(
+        {
+            "scan": _told(bred["pregnant"], "pregnant", "not pregnant"),
+            "outcome": _told(bred["whelped"], "whelped", "no litter"),
+            "n_breedings": 1,
+            "n_litters_counted": counted,
+            "n_born_alive": bred["n_born_alive"].where(counted, 0),
+            "n_stillborn": bred["n_stillborn"].where(counted, 0).fillna(0),
+            "n_followed": bred["n_born_alive"].where(followed, 0).fillna(0),
+            "n_alive_8_weeks": bred["n_alive_8_weeks"].where(followed, 0),
+        }
+    )
+    by = ["scan", "outcome"]
+    return rows.groupby(by, as_index=False).sum().astype(dict.fromkeys(rows.columns[2:], "int64"))
+
+
+def _told(known: pd.Series, yes: str, no: str) -> pd.Series:
+    """Yes, no or unknown, also where nothing is known of any."""
+    return known.astype("object").map({True: yes, False: no}).astype("object").fillna("unknown")
+
+
+def _years(bred: pd.DataFrame) -> tuple[YearRow, ...]:
+    """The newest first."""
+    rows = []
+    years = bred["bred_earliest"].dt.year
+    for year, group in bred.groupby(years):
+        known = group[group["whelped"].notna()]
+        n_whelped = int(known["whelped"].astype(bool).sum())
+        rows.append(
+            YearRow(
+                int(year),
+                len(group),
+                len(known),
+                n_whelped,
+                exact_share(n_whelped, len(known)),
+                int(np.nansum(group["n_born_alive"].to_numpy(float))),
+            )
+        )
+    return tuple(reversed(rows))

@@ -1,0 +1,11 @@
+"""A plan from the records and the command line; calculated in :mod:`analytics.plan`.
+
+``records``
+    What the records say of the pair, the heat, the samples.
+``wishes``
+    What was asked, and the draws that follow from it.
+``comparison``
+    One breeding.
+``season``
+    Several bitches and one stud.
+"""

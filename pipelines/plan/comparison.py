@@ -1,0 +1,305 @@
+"""One breeding compared: read, calculated, not yet told.
+
+`records.py` reads, `wishes.py` draws, `analytics.plan` calculates,
+`pipelines/answers/comparison.py` tells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any, TypeVar
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from analytics.cautions import stopped_answers
+from analytics.models.ovulation.insemination_days import MORNING
+from analytics.models.ovulation.model import further_reading_prob
+from analytics.plan.breakeven import BreakEven, break_evens
+from analytics.plan.breeding_plan import BreedingPlan
+from analytics.plan.compare import OptionAnswer, answer_options, gap_between, option_values
+from analytics.plan.feasible import possible_options
+from analytics.plan.measure_next import (
+    Values,
+    Worth,
+    worth_of_counting,
+    worth_of_readings,
+    worth_of_test_cool,
+)
+from analytics.plan.options import Circumstances
+from analytics.plan.simulation.chain import Outcome, Pair, Unknowns, simulate
+from analytics.plan.simulation.lateness import box_record
+from analytics.plan.simulation.pups import Pups, draw_litter, pups_of
+from analytics.plan.simulation.unknowns import N_JOINT_DRAWS, Chain, published_chain, with_chain
+from analytics.plan.what_if import option_grid
+from analytics.sentences import Sentence
+from analytics.wording.plan import (
+    boxes_source_sentence,
+    litter_inbreeding_sentences,
+    pups_source_sentence,
+    storage_source_sentence,
+)
+from pipelines.plan.records import (
+    Heat,
+    PlanRecords,
+    chance_sources,
+    dam_of,
+    dog_row,
+    heat_of,
+    months_since_litter,
+    n_litters_of,
+    pair_of,
+    prices_on,
+)
+from pipelines.plan.wishes import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
+from pipelines.records.of_a_dog import cautions_of
+from pipelines.records.sheets.rules import FRACTION_INBREEDING
+
+N_READING_DAYS = 6
+"""Mornings on which a further progesterone reading is weighed."""
+
+W = TypeVar("W", bound=Callable[..., Any])
+
+
+def on_one_core(work: W) -> W:
+    """Keep the matrices of some work on one core.
+
+    They are many and small: to share each out takes longer than to multiply it, and on a machine
+    that has other work as well, five times the processor time.
+    """
+    limited: W = threadpool_limits.wrap(limits=1, user_api="blas")(work)
+    return limited
+
+
+@on_one_core
+def plan_breeding(
+    records: PlanRecords,
+    stud: str,
+    bitch: str,
+    wishes: Wishes,
+    *,
+    seed: int,
+    n_draws: int = N_JOINT_DRAWS,
+    with_grids: bool = False,
+) -> BreedingPlan:
+    """Compare every way in which a bitch can be bred in this heat.
+
+    Parameters
+    ----------
+    records
+        The records.
+    stud, bitch
+        Call names in any case of letters.
+    wishes
+        What the owners can do and want.
+    seed, n_draws
+        Of the joint draws.
+    with_grids
+        Whether the chances are also read over changes of circumstances, which takes seconds.
+
+    Raises
+    ------
+    RecordsError
+        A dog is not in the records.
+    """
+    female = str(dog_row(records, bitch, "female")["call_name"])
+    heat = heat_of(records, female, ovulation_on=wishes.ovulation_on)
+    bred_on = heat.ovulation.mean_at.date()
+    pair = pair_of(records, stud, female, clinic=wishes.clinic, on=bred_on)
+    today = records.asked_at.date()
+    cautions = (
+        *cautions_of(records.views, pair.stud, today),
+        *cautions_of(records.views, pair.bitch, today),
+    )
+    prices, currency = prices_on(records)
+    is_stopped = bool(PLAN_STOPS & stopped_answers(cautions))
+    nothing = BreedingPlan(
+        pair, heat.told, cautions, is_stopped, n_litters_of(records, pair.bitch),
+        months_since_litter(records, pair.bitch), wishes.litter_inbreeding_pct, (), None, prices,
+        currency, wishes.worth_of_litter, (), -1, (), (), (), (), n_draws, (),
+    )  # fmt: skip
+    if is_stopped:
+        return nothing
+    asked = circumstances_of(records, pair.stud, heat, wishes, prices)
+    options, infeasible = possible_options(asked)
+    if not options:
+        return replace(nothing, infeasible=infeasible)
+    posterior = records.conception.posterior
+    chain = Chain(posterior.draws, posterior.data.levels)
+    unknowns = unknowns_of(records, pair, heat, asked, wishes, chain, seed=seed, n_draws=n_draws)
+    outcomes = [simulate(option, pair, unknowns) for option in options]
+    best = best_days(outcomes)
+    before = with_chain(
+        unknowns, published_chain(np.random.default_rng(seed), n_draws), pair, seed=seed
+    )
+    published = [simulate(outcome.option, pair, before) for outcome in best]
+    born = records.litter.posterior
+    litter_chain = Chain(born.draws, born.data.levels)
+    dam = dam_of(records, pair, litter_inbreeding_pct=wishes.litter_inbreeding_pct)
+    litter = draw_litter(litter_chain, dam, seed=seed, n_draws=n_draws)
+    pups = [pups_of(outcome, litter) for outcome in best]
+    # Without any known cost a worth of a litter cannot be weighed against one.
+    costs = [outcome.option.cost(prices) for outcome in best]
+    worth = None if np.isnan(costs).all() else wishes.worth_of_litter
+    answers = answer_options(best, pups, published, pair, prices=prices, worth_of_litter=worth)
+    # What there are no data like is put in no order, unless there is nothing else.
+    centred = [k for k, answer in enumerate(answers) if answer.has_centre]
+    lead = max(centred or range(len(answers)), key=lambda k: _merit(answers[k], worth))
+    gaps = tuple(gap_between(answers, lead, k) for k in centred if k != lead)
+    shown = _best_of_each_semen(answers, worth)
+    grids = tuple(option_grid(k, best[k], pair, unknowns) for k in shown) if with_grids else ()
+    return replace(
+        nothing,
+        infeasible=infeasible,
+        sources=_sources(
+            records, pair.stud, asked, wishes.litter_inbreeding_pct, unknowns, answers, lead
+        ),
+        stored_until_h=unknowns.storage.observed_until_h,
+        answers=answers,
+        lead=lead,
+        gaps=gaps,
+        lines=_lines(shown, best, pair, unknowns),
+        worths=_worths(outcomes, best, pups, unknowns, heat, records.asked_at, prices, worth, seed),
+        grids=grids,
+    )
+
+
+def _sources(
+    records: PlanRecords,
+    stud: str,
+    asked: Circumstances,
+    inbreeding_pct: float | None,
+    unknowns: Unknowns,
+    answers: Sequence[OptionAnswer],
+    lead: int,
+) -> tuple[Sentence, ...]:
+    """Where the numbers come from: chance, pups, and of what is collected, sample and box."""
+    n_litters = records.litter.posterior.data.n_litters if records.litter.kept else 0
+    told = [
+        *chance_sources(records, answers[lead].share_from_records),
+        pups_source_sentence(n_litters),
+        *litter_inbreeding_sentences(
+            inbreeding_pct,
+            may_be_fraction=0.0 < (inbreeding_pct or 0.0) <= FRACTION_INBREEDING,
+        ),
+    ]
+    options = [answer.outcome.option for answer in answers]
+    if any(option.source == "next collection" for option in options):
+        told.append(unknowns.sample.source)
+    if unknowns.on_hand and any(option.source == "sample on hand" for option in options):
+        told.append(unknowns.on_hand.source)
+    if asked.carrier is not None and any(option.packed_at is not None for option in options):
+        own = records.storage.own
+        told.append(
+            storage_source_sentence(
+                stud,
+                asked.extender,
+                read_studs=own.labels.get("effect_stud", ()) if own else None,
+                read_products=own.labels.get("effect_product", ()) if own else (),
+                is_stale=records.storage.is_outdated,
+            )
+        )
+        boxes = box_record(records.views["shipments"], asked.carrier.name)
+        told.append(boxes_source_sentence(boxes.carrier, boxes.n_boxes))
+    return tuple(told)
+
+
+def _merit(answer: OptionAnswer, worth_of_litter: float | None) -> float:
+    """Value at a stated worth, else the chance; an unknown cost never leads."""
+    merit = answer.expected_litters if worth_of_litter is None else answer.value
+    return float("-inf") if np.isnan(merit) else merit
+
+
+def best_days(outcomes: Sequence[Outcome]) -> list[Outcome]:
+    """Each method on the day with its highest mean chance, in the order of the methods."""
+    best: dict[str, Outcome] = {}
+    for outcome in outcomes:
+        method = outcome.option.method
+        if method not in best or outcome.litter_prob.mean() > best[method].litter_prob.mean():
+            best[method] = outcome
+    return list(best.values())
+
+
+def _best_of_each_semen(answers: Sequence[OptionAnswer], worth: float | None) -> list[int]:
+    """Positions of the best way of each semen type with data like it, in their order."""
+    best: dict[str, int] = {}
+    for k, answer in enumerate(answers):
+        if not answer.has_centre:
+            continue
+        semen = answer.outcome.option.semen_type
+        if semen not in best or _merit(answer, worth) > _merit(answers[best[semen]], worth):
+            best[semen] = k
+    return list(best.values())
+
+
+def _lines(
+    chosen: Sequence[int], outcomes: Sequence[Outcome], pair: Pair, unknowns: Unknowns
+) -> tuple[BreakEven, ...]:
+    """Break-even lines of the chosen ways."""
+    return tuple(
+        BreakEven(k, chosen[line.other], line.axis, line.at, line.dose_m)
+        for n, k in enumerate(chosen)
+        for line in break_evens([outcomes[j] for j in chosen], pair, unknowns, n)
+    )
+
+
+def _worths(
+    outcomes: Sequence[Outcome],
+    best: Sequence[Outcome],
+    pups: Sequence[Pups],
+    unknowns: Unknowns,
+    heat: Heat,
+    asked_at: datetime,
+    prices: Mapping[str, float],
+    worth: float | None,
+    seed: int,
+) -> tuple[Worth, ...]:
+    """What a measurement would add, the greatest first."""
+    per_litter = {
+        outcome.option.method: mine.mean_alive / np.maximum(outcome.litter_prob, 1e-12)
+        for outcome, mine in zip(best, pups, strict=True)
+    }
+    values: dict[str, np.ndarray[tuple[int, int], np.dtype[np.float64]]] = {
+        "litters": np.column_stack([o.litter_prob for o in outcomes]),
+        "pups": np.column_stack([o.litter_prob * per_litter[o.option.method] for o in outcomes]),
+    }
+    if worth is not None:
+        money = option_values(outcomes, prices=prices, worth_of_litter=worth)
+        values["money"] = np.where(np.isnan(money), -np.inf, money)
+        if not np.isfinite(money).all():
+            del values["money"]
+    found: list[Worth | None] = list(_readings_worth(outcomes, values, unknowns, heat, asked_at))
+    rng = np.random.default_rng([seed, len(outcomes)])
+    found.append(worth_of_counting(outcomes, values, unknowns, rng))
+    found.append(worth_of_test_cool(outcomes, values, unknowns, rng))
+    known = [worth for worth in found if worth is not None]
+    return tuple(sorted(known, key=lambda worth: -worth.gain["litters"]))
+
+
+def _readings_worth(
+    outcomes: Sequence[Outcome],
+    values: Values,
+    unknowns: Unknowns,
+    heat: Heat,
+    asked_at: datetime,
+) -> tuple[Worth, ...]:
+    """The best of the coming mornings for a further progesterone reading."""
+    if heat.first_day is None:
+        return ()
+    first = datetime.combine(asked_at.date(), MORNING)
+    first += timedelta(days=first < asked_at)
+    mornings = [first + timedelta(days=k) for k in range(N_READING_DAYS)]
+    laboratory = heat.readings[-1].laboratory if heat.readings else None
+    worths = worth_of_readings(
+        outcomes,
+        values,
+        unknowns,
+        mornings,
+        lambda at: further_reading_prob(
+            heat.readings, at, laboratory=laboratory, first_day=heat.first_day,
+            lh_surge_on=heat.lh_surge_on,
+        ),
+    )  # fmt: skip
+    return (max(worths, key=lambda worth: worth.gain["litters"]),)

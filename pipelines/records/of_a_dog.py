@@ -1,0 +1,74 @@
+"""What is read of one dog from the views: what must be said of it, and its progesterone.
+
+One way for every command and page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from functools import lru_cache
+
+import pandas as pd
+
+from analytics.cautions import Caution, DogRecords, KennelRecords, cautions_for_dog
+from analytics.models.ovulation.model import ProgesteroneReading, recorded_reading
+
+CAUTION_VIEWS = (
+    "dogs", "evaluations", "breedings", "evaluations_seen", "breedings_seen", "inseminations_seen",
+    "health_lines", "intervals",
+)  # fmt: skip
+"""Views that the rules read."""
+
+
+class _SameFrames:
+    """Frames that are equal only to themselves, so that what they hold is worked out once."""
+
+    def __init__(self, views: Mapping[str, pd.DataFrame]) -> None:
+        self.views = {name: views[name] for name in CAUTION_VIEWS}
+
+    def __hash__(self) -> int:
+        return hash(tuple(map(id, self.views.values())))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _SameFrames) and all(
+            self.views[name] is other.views[name] for name in CAUTION_VIEWS
+        )
+
+
+@lru_cache(maxsize=8)
+def _read(frames: _SameFrames) -> KennelRecords:
+    return KennelRecords.of_views(frames.views)
+
+
+def kennel_records(views: Mapping[str, pd.DataFrame]) -> KennelRecords:
+    """Every dog as the rules read it; worked out once for the same frames.
+
+    Parameters
+    ----------
+    views
+        At least those of :data:`CAUTION_VIEWS`; the frames are not changed afterwards.
+    """
+    return _read(_SameFrames(views))
+
+
+def dog_records(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> DogRecords:
+    """The rows of one dog, as the rules of caution read them."""
+    return kennel_records(views).of(dog, today)
+
+
+def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
+    """What must be said of one dog, whichever sex, before any number."""
+    return cautions_for_dog(dog_records(views, dog, today), today)
+
+
+def readings_of_heat(
+    progesterone: pd.DataFrame, cycle_id: int, today: date
+) -> list[ProgesteroneReading]:
+    """Progesterone of one heat up to a day, from the view of that name."""
+    rows = progesterone[progesterone["cycle_id"] == cycle_id]
+    return [
+        recorded_reading(row)
+        for row in rows.to_dict("records")
+        if row["sampled_earliest"].date() <= today
+    ]

@@ -1,0 +1,325 @@
+"""The stud review: what one stud's samples and breedings say, and how surely."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from analytics.cautions import Caution, stopped_answers
+from analytics.estimate import Estimate
+from analytics.models.conception.response import Response
+from analytics.models.litter.sizes import LitterSizes
+from analytics.models.stud.summary import StudTold
+from analytics.sentences import Sentence
+from reports.charts.chances import chance_by_semen_type, coefficients
+from reports.page import Reader, Report, Section, Table, columns
+from reports.sections.litter_sizes import litter_sizes_section
+from reports.sections.stored import StagesTold, StorageTold, stages_section, storage_section
+from reports.sections.stud_over_time import NAMES, control_section, level_section, measure_section
+from reports.sections.trust import Checks, checks_annex, checks_told
+from reports.sections.what_if import BredDot, build_whatif
+from reports.words import Words
+
+ALWAYS_SHOWN = frozenset({"total_sperm_m", "progressive_motility_pct"})
+"""Measures whose samples are drawn without a fit, too."""
+
+LEVELS = frozenset({"c01", "c02"})
+"""Rows of the chain that are levels: zero means nothing to them, so the picture leaves them out."""
+
+
+@dataclass(frozen=True, slots=True)
+class SemenTypeChance:
+    """Chance of a litter of one semen type, three ways.
+
+    Attributes
+    ----------
+    semen_type
+        As in the views.
+    n_known, n_whelped
+        Breedings with a known outcome, and litters among them.
+    own
+        Share with its exact interval; None without a known outcome. [0 to 1]
+    published, together
+        Mean chance of the same breedings before and after the records. [0 to 1]
+    share_from_records
+        Share of the last that the records supply, 0 to 1.
+    """
+
+    semen_type: str
+    n_known: int
+    n_whelped: int
+    own: Estimate | None
+    published: Estimate
+    together: Estimate
+    share_from_records: float
+
+
+@dataclass(frozen=True, slots=True)
+class Coefficient:
+    """One row of the chain, before and after the records. [logit]
+
+    Attributes
+    ----------
+    row
+        Id in the priors table.
+    published, together
+        Before and after the records.
+    own
+        What the records alone say of it; None where they cannot speak.
+    share_from_records
+        Share of the last that the records supply, 0 to 1.
+    mark
+        Of the row's source.
+    """
+
+    row: str
+    published: Estimate
+    own: Estimate | None
+    together: Estimate
+    share_from_records: float
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class StudResults:
+    """Everything the page shows, finished.
+
+    Attributes
+    ----------
+    stud, facts
+        Call name; breed, birth and the like in one line.
+    cautions
+        What must be said first.
+    answer
+        What is said, sentence by sentence.
+    readings
+        Raw samples of this stud with measures and intervals (``with_measures``).
+    told
+        What each measure with a kept fit says of him over time, total sperm first.
+    stages, storage
+        What happened to his samples between stages, and how long they last; None without any.
+    events
+        The view's rows of this stud.
+    chances
+        By semen type; empty without a fit.
+    coefficients
+        Rows of the chain; empty without a fit.
+    litters
+        His litters by size; None without one.
+    responses, dots
+        Chances over hours, doses and days, and the breedings beside them; empty without a fit.
+    method
+        Keys of the paragraphs on how the numbers came about.
+    sources, provenance
+        As on every page.
+    checks
+        How far the models can be trusted about him.
+    """
+
+    stud: str
+    facts: str
+    cautions: tuple[Caution, ...]
+    answer: tuple[Sentence, ...]
+    readings: pd.DataFrame
+    told: tuple[StudTold, ...]
+    stages: StagesTold | None
+    storage: StorageTold | None
+    events: pd.DataFrame
+    chances: tuple[SemenTypeChance, ...]
+    coefficients: tuple[Coefficient, ...]
+    litters: LitterSizes | None
+    responses: tuple[Response, ...]
+    dots: tuple[BredDot, ...]
+    method: tuple[str, ...]
+    sources: tuple[str, ...]
+    provenance: str
+    checks: Checks
+
+    def with_readings(self, readings: pd.DataFrame, events: pd.DataFrame) -> StudResults:
+        """The same with fewer samples and events."""
+        return replace(self, readings=readings, events=events)
+
+    def told_of(self, measure: str) -> StudTold | None:
+        """What one measure says, where it has a kept fit and no caution stops it."""
+        if "forecast" in stopped_answers(self.cautions):
+            return None
+        return next((one for one in self.told if one.answers.measure.name == measure), None)
+
+
+def build_stud_review(results: StudResults, reader: Reader) -> Report:
+    """Lay out the review of one stud.
+
+    A caution that stops the conception answer keeps its pictures, tables and sentences out of the
+    page altogether; counts and readings, being records, stay. A client sees no observer, no event
+    and no table of the model.
+    """
+    words = reader.words
+    others = reader.audience != "client"
+    stopped = stopped_answers(results.cautions)
+    sections = []
+    for name in NAMES:
+        told = results.told_of(name)
+        if told is not None or name in ALWAYS_SHOWN:
+            sections.append(measure_section(name, results.readings, results.events, told, reader))
+        if told is not None:
+            is_headline = told is results.told[0]
+            sections.append(level_section(told, reader, is_headline=is_headline))
+            control = control_section(told, reader) if others else None
+            sections += [control] if control is not None else []
+    glossary = ["moving_forward", "interval", "by_eye"]
+    if results.told_of(next(iter(NAMES))) is not None:
+        glossary += ["level", "announced"]
+    if "chances" not in stopped and results.chances:
+        sections.append(chances_section(results.chances, words, stud=results.stud))
+        if results.responses:
+            dots = results.dots if others else ()
+            sections.append(build_whatif(results.responses, dots, words))
+        glossary += ["chance", "share_from_records"]
+        if others:
+            sections.append(_coefficients(results.coefficients, words))
+            glossary.append("log_odds")
+    if "chances" not in stopped_answers(results.cautions) and results.litters is not None:
+        sections.append(litter_sizes_section(results.litters, words))
+    if others and results.stages is not None:
+        sections.append(stages_section(results.stages, words))
+    if others and results.storage is not None and not stopped & {"box", "doses"}:
+        sections.append(storage_section(results.storage, words))
+    if others and not results.events.empty:
+        sections.append(_events(results.events, words))
+    return Report(
+        kind=words["review.kind"],
+        title=results.stud,
+        subtitle=results.facts,
+        cautions=results.cautions,
+        answer=tuple(words.tell(sentence) for sentence in results.answer),
+        sections=tuple(sections),
+        links=(),
+        method=(
+            *(words[f"method.{name}"] for name in results.method),
+            *(checks_told(results.checks, words) if others else ()),
+        ),
+        sources=results.sources,
+        provenance=results.provenance,
+        glossary=tuple(glossary),
+        reader=reader,
+        annex=checks_annex(results.checks, words) if others else (),
+    )
+
+
+def chances_section(
+    chances: Sequence[SemenTypeChance], words: Words, *, stud: str | None = None
+) -> Section:
+    """Chance of a litter by semen type, three ways: of one stud, or of all studs of the kennel."""
+    whose = words["review.chances_of_all"] if stud is None else stud
+    heading = words.say("review.chances", whose=whose)
+    marks: list[dict[str, str | float]] = []
+    for chance in chances:
+        share = words.say("review.share_note", share=chance.share_from_records)
+        known = words.say("review.known_note", n=chance.n_known)
+        for source, estimate, note in (
+            ("published", chance.published, ""),
+            ("own", chance.own, known),
+            ("together", chance.together, share),
+        ):
+            if estimate is not None:
+                marks.append(
+                    {
+                        "what": words.word("semen", chance.semen_type),
+                        "source": words[f"legend.{source}"],
+                        "median": 100 * estimate.median,
+                        "lower": 100 * estimate.lower,
+                        "upper": 100 * estimate.upper,
+                        "note": note,
+                    }
+                )
+    rows = tuple(
+        (
+            words.word("semen", chance.semen_type),
+            words.number(chance.n_known),
+            words.number(chance.n_whelped),
+            words.percent(chance.own),
+            words.percent(chance.published),
+            words.percent(chance.together),
+            words.number(100 * chance.share_from_records),
+        )
+        for chance in chances
+    )
+    names = ["semen", "known", "whelped", "own", "published", "together", "share"]
+    spoken = words.say(
+        "spoken.chances",
+        types=tuple(words.word("semen", chance.semen_type) for chance in chances),
+    )
+    return Section(
+        "chances",
+        heading,
+        words["review.chances_lead"],
+        charts=((spoken, chance_by_semen_type(pd.DataFrame(marks), words)),),
+        table=Table(heading, columns(words, names, texts_in={"semen"}), rows),
+    )
+
+
+def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section:
+    """Every row of the chain, as a picture by short names and as a table by whole ones."""
+    marks = [
+        {
+            "what": words[f"coefficient.{row.row}"],
+            "source": words[f"legend.{source}"],
+            "median": estimate.median,
+            "lower": estimate.lower,
+            "upper": estimate.upper,
+            "note": words.say("review.share_note", share=row.share_from_records),
+        }
+        for row in rows_of_chain
+        if row.row not in LEVELS
+        for source, estimate in (
+            ("published", row.published),
+            ("own", row.own),
+            ("together", row.together),
+        )
+        if estimate is not None
+    ]
+    rows = tuple(
+        (
+            words[f"prior.{row.row}"],
+            words.signed(row.published),
+            "–" if row.own is None else words.signed(row.own),
+            words.signed(row.together),
+            words.number(100 * row.share_from_records),
+            row.mark,
+        )
+        for row in rows_of_chain
+    )
+    names = ["what", "published_logit", "own_logit", "together_logit", "share", "mark"]
+    heading = words["review.coefficients"]
+    spoken = words.say("spoken.coefficients", n=len({mark["what"] for mark in marks}))
+    return Section(
+        "coefficients",
+        heading,
+        words["review.coefficients_lead"],
+        charts=((spoken, coefficients(pd.DataFrame(marks), words)),),
+        table=Table(heading, columns(words, names, texts_in={"what", "mark"}), rows),
+    )
+
+
+def _events(events: pd.DataFrame, words: Words) -> Section:
+    """What happened to the dog, as recorded."""
+    rows = tuple(
+        (
+            words.day(event["started_on"]),
+            words.day(event["until_on"]),
+            words.word("event", event["kind"]),
+            or_dash(event["drug_class"]),
+            or_dash(event["text"]),
+        )
+        for event in events.sort_values("started_on").to_dict("records")
+    )
+    names = ["from", "until", "event", "drug", "notes"]
+    table = Table(words["review.events"], columns(words, names, texts_in=set(names)), rows)
+    return Section("events", words["review.events"], words["review.events_lead"], table=table)
+
+
+def or_dash(recorded: object) -> str:
+    """A recorded text; a dash where there is none."""
+    return "–" if pd.isna(recorded) or recorded == "" else str(recorded)  # type: ignore[call-overload]

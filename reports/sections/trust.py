@@ -1,0 +1,173 @@
+"""How far the models can be trusted about this kennel: sentences, with the tables behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from analytics.estimate import Estimate
+from analytics.sentences import Sentence
+from analytics.trust.checking import Replicated, Scores
+from analytics.trust.prior_width import METHOD_ROWS, PriorWidth
+from analytics.trust.second_opinion import SecondOpinion
+from reports.page import Section, Table, columns
+from reports.words import Words
+
+
+@dataclass(frozen=True, slots=True)
+class Checks:
+    """What is told of the models, finished.
+
+    Attributes
+    ----------
+    said
+        Paragraphs of sentences, to be read without the tables.
+    scores
+        By way of predicting; empty below 100 known outcomes.
+    replicated
+        Figures of the records beside records drawn again; may be empty.
+    methods, studs
+        Answers under narrower and wider priors: differences from fresh by semen type,
+        chances by stud. Empty without a fit.
+    is_refitted
+        Whether one of them came from a further fit.
+    opinions
+        Classical analyses by outcome, or why there is none.
+    """
+
+    said: tuple[tuple[Sentence, ...], ...] = ()
+    scores: Mapping[str, Scores] | None = None
+    replicated: tuple[Replicated, ...] = ()
+    methods: Mapping[str, PriorWidth] | None = None
+    studs: Mapping[str, PriorWidth] | None = None
+    is_refitted: bool = False
+    opinions: Mapping[str, SecondOpinion | Sentence] | None = None
+
+
+def checks_told(checks: Checks, words: Words) -> tuple[str, ...]:
+    """The paragraphs, in words."""
+    return tuple(" ".join(words.tell(said) for said in paragraph) for paragraph in checks.said)
+
+
+def checks_annex(checks: Checks, words: Words) -> tuple[Section, ...]:
+    """Lay out the tables behind the sentences; what there is nothing of is left out."""
+    found = (
+        _scores(checks.scores or {}, words),
+        _replicated(checks.replicated, words),
+        _priors(checks, words),
+        *(_opinion(name, one, words) for name, one in (checks.opinions or {}).items()),
+    )
+    return tuple(section for section in found if section is not None)
+
+
+def _scores(scores: Mapping[str, Scores], words: Words) -> Section | None:
+    """How each way predicted."""
+    if not scores:
+        return None
+    rows = tuple(
+        (
+            words[f"predictor.{way}"],
+            words.number(one.log_score, 3),
+            _with_error(one.log_score_gain, one.log_score_gain_se, words, way),
+            words.number(one.brier, 3),
+            _with_error(one.brier_gain, one.brier_gain_se, words, way),
+        )
+        for way, one in scores.items()
+    )
+    heading = words["check.heading_predicted"]
+    names = ["predicted_by", "log_score", "log_gain", "brier", "brier_gain"]
+    table = Table(heading, columns(words, names, texts_in={"predicted_by"}), rows)
+    return Section("check-predicted", heading, words["check.lead_predicted"], table=table)
+
+
+def _with_error(gain: float, error: float, words: Words, way: str) -> str:
+    """A gain with its error; the model gains nothing over itself."""
+    if way == "model":
+        return "–"
+    return f"{words.number(gain, 3, signed=True)} ± {words.number(error, 3)}"
+
+
+def _replicated(replicated: tuple[Replicated, ...], words: Words) -> Section | None:
+    """Figures of the records beside records drawn again."""
+    if not replicated:
+        return None
+    rows = []
+    for one in replicated:
+        decimals = 2 if one.figure == "dispersion" else 0
+        rows.append(
+            (
+                words.word("figure", one.figure),
+                words.number(one.observed, decimals),
+                _interval(one.again, words, decimals),
+                words.number(100 * one.as_many_prob),
+            )
+        )
+    heading = words["check.heading_again"]
+    names = ["figure", "observed", "again", "as_many"]
+    table = Table(heading, columns(words, names, texts_in={"figure"}), tuple(rows))
+    return Section("check-again", heading, words["check.lead_again"], table=table)
+
+
+def _priors(checks: Checks, words: Words) -> Section | None:
+    """Answers under narrower and wider priors: log odds of methods, chances of studs."""
+    rows = [
+        (
+            words[f"coefficient.{METHOD_ROWS[kind]}"],
+            *(
+                "–" if one is None else words.signed(one)
+                for one in (width.table, width.narrow, width.wide)
+            ),
+        )
+        for kind, width in (checks.methods or {}).items()
+    ]
+    rows += [
+        (
+            stud,
+            *(
+                f"{words.percent(one)} %" if one is not None else "–"
+                for one in (width.table, width.narrow, width.wide)
+            ),
+        )
+        for stud, width in (checks.studs or {}).items()
+    ]
+    if not rows:
+        return None
+    heading = words["check.heading_priors"]
+    lead = words["check.lead_priors"]
+    if checks.is_refitted:
+        lead = f"{lead} {words['check.lead_refitted']}"
+    names = ["answer_about", "priors_table", "priors_narrow", "priors_wide"]
+    table = Table(heading, columns(words, names, texts_in={"answer_about"}), tuple(rows))
+    return Section("check-priors", heading, lead, table=table)
+
+
+def _opinion(name: str, opinion: SecondOpinion | Sentence, words: Words) -> Section:
+    """A classical analysis beside the model's own ratios, or why there is none."""
+    heading = words[f"check.{name}_heading"]
+    if isinstance(opinion, Sentence):
+        return Section(f"check-{name}", heading, paragraphs=(words.tell(opinion),))
+    rows = [
+        (
+            words[f"coefficient.{row.term}"],
+            _interval(row.classical, words, 2),
+            "–" if row.ours is None else _interval(row.ours, words, 2),
+        )
+        for row in opinion.rows
+    ]
+    rows += [
+        (words[f"coefficient.{term}"], words.tell(why), "–")
+        for term, why in opinion.left_out.items()
+    ]
+    names = ["what", "classical", "ours"]
+    return Section(
+        f"check-{name}",
+        heading,
+        paragraphs=(" ".join(words.tell(caveat) for caveat in opinion.caveats),),
+        table=Table(heading, columns(words, names, texts_in={"what"}), tuple(rows)),
+    )
+
+
+def _interval(estimate: Estimate, words: Words, decimals: int) -> str:
+    """A middle with its ends."""
+    ends = words.interval(estimate.lower, estimate.upper, decimals)
+    return f"{words.number(estimate.median, decimals)} ({ends})"
