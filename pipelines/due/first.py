@@ -131,7 +131,7 @@ def _of_exposed(
         dog=exposure.dog,
         by=exposure.by,
         on=exposure.last_on,
-        litters=litters,
+        litters=sentence("exposure.litters", litters=litters) if litters else "",
         others=sentence("exposure.others", dogs=others) if others else "",
     )
     return Caution("brucella exposure", "stop", said, SOURCE)
