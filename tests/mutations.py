@@ -2,8 +2,7 @@
 
 Each number of a rule is moved a little up and down, each comparison is shifted by its edge, each
 "and" becomes "or" and each "not" goes; the tests of that module run on a copy with the change.
-What no test notices is listed. ``python tests/mutations.py [MODULE ...]``; the result of the last
-run stands in ``tests/studies/results/mutations.txt``.
+What no test notices is listed. ``python tests/mutations.py [MODULE ...]``; .ci/nightly runs all.
 """
 
 from __future__ import annotations

@@ -234,7 +234,7 @@ class DogRecords:
     def weight_kg(self) -> float:
         """Adult weight; NaN where none is recorded. [kg]"""
         weight = None if self.row is None else self.row["adult_weight_kg"]
-        return float("nan") if weight is None or pd.isna(weight) else float(weight)
+        return float("nan") if pd.isna(weight) else float(weight)
 
 
 def stopped_answers(cautions: Iterable[Caution]) -> frozenset[Answer]:
@@ -323,8 +323,8 @@ def as_date(moment: object) -> date:
 
 
 def _number(cell: object) -> float:
-    return math.nan if cell is None or pd.isna(cell) else float(cell)  # type: ignore[arg-type, call-overload]
+    return math.nan if pd.isna(cell) else float(cell)  # type: ignore[arg-type, call-overload]
 
 
 def _text(cell: object) -> str:
-    return "" if cell is None or pd.isna(cell) else str(cell)  # type: ignore[call-overload]
+    return "" if pd.isna(cell) else str(cell)  # type: ignore[call-overload]
