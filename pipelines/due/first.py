@@ -151,7 +151,7 @@ def _litters(
             continue
         if not pd.isna(row["whelped_on"]):
             told.append(sentence("exposure.born", on=pd.Timestamp(row["whelped_on"]).date()))
-        elif pd.isna(row["whelped"]) and row["pregnant"] is not False:
+        elif pd.isna(row["whelped"]) and (pd.isna(row["pregnant"]) or bool(row["pregnant"])):
             first, last = whelping({str(name): value for name, value in row.items()})
             if last >= today:
                 told.append(sentence("exposure.expected", first=first, last=last))

@@ -86,6 +86,21 @@ def test_the_overview_begins_with_the_same_sentences(exposed):
     assert all(caution.severity == "stop" for caution in first[:6])
 
 
+def test_a_bitch_scanned_empty_awaits_no_litter_and_stays_exposed(kennel):
+    scanned = {"Scan on": on(-10), "Scan": "not pregnant"}
+    kennel.load(
+        kennel.write("health", [lab_line("Bracken", -10, "positive")]),
+        kennel.write("breedings", [bred("Senna", "Bracken", -45, **scanned)]), today=TODAY,
+    )  # fmt: skip
+
+    (said,) = [
+        item.what.values
+        for item in read_due(kennel.records, today=TODAY)
+        if item.what.key == "exposure.contact"
+    ]
+    assert (said["dog"], said["litters"]) == ("Senna", "")
+
+
 def test_without_an_earlier_negative_every_contact_counts(kennel):
     kennel.load(
         kennel.write("health", [lab_line("Bracken", -10, "+")]),
