@@ -84,9 +84,16 @@ def heats_within_three_weeks(records):
 
     import numpy as np
 
+    from pipelines.records.of_a_dog import cautions_of
+
     rng = np.random.default_rng(SEED)
     cycles = records.views["cycles"]
-    bitches = sorted(set(cycles["bitch"]))[:N_BITCHES]
+    # None whom a caution stops: of her no way is worked out.
+    bitches = [
+        bitch
+        for bitch in sorted(set(cycles["bitch"]))
+        if not any(c.stops for c in cautions_of(records.views, bitch, ASKED_AT.date()))
+    ][:N_BITCHES]
     last = cycles[cycles["bitch"].isin(bitches)].groupby("bitch")["first_day"].idxmax()
     moved = cycles.loc[last].copy()
     moved["first_day"] = [
@@ -94,7 +101,8 @@ def heats_within_three_weeks(records):
         for days in rng.integers(0, 21, len(moved))
     ]
     moved["lh_surge_on"] = None
-    # Heats without a reading yet: the widest windows, so the most options.
+    # Dated by a veterinarian: before a rise, or such a date, no day is worked out.
+    moved["vet_ovulation_on"] = moved["first_day"] + np.timedelta64(12, "D")
     progesterone = records.views["progesterone"]
     unread = progesterone[~progesterone["cycle_id"].isin(moved["cycle_id"])]
     views = {**records.views, "cycles": moved, "progesterone": unread}
