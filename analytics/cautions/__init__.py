@@ -36,6 +36,7 @@ from analytics.cautions.records import (
     Caution,
     DogRecords,
     Severity,
+    in_order,
     stopped_answers,
 )
 from analytics.cautions.samples import discolored_sample, falling, far_below, no_sperm_seen
@@ -50,6 +51,7 @@ __all__ = [
     "Severity",
     "bitch_age",
     "cautions_for_dog",
+    "in_order",
     "stopped_answers",
 ]
 
@@ -88,5 +90,4 @@ def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:
     if "forecast" not in stopped:
         spoken += falling(records, today)
     spoken += outcome_unknown(records, today, with_shares="conception" not in stopped)
-    order: dict[Severity, int] = {"stop": 0, "warn": 1, "say": 2}
-    return tuple(sorted(spoken, key=lambda caution: order[caution.severity]))
+    return tuple(in_order(spoken))

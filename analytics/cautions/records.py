@@ -237,6 +237,12 @@ class DogRecords:
         return float("nan") if pd.isna(weight) else float(weight)
 
 
+def in_order(cautions: Iterable[Caution]) -> list[Caution]:
+    """Cautions by severity, the gravest first; of one severity in the order they came."""
+    order: dict[Severity, int] = {"stop": 0, "warn": 1, "say": 2}
+    return sorted(cautions, key=lambda caution: order[caution.severity])
+
+
 def stopped_answers(cautions: Iterable[Caution]) -> frozenset[Answer]:
     """Collect every answer that at least one caution suppresses."""
     return frozenset[Answer]().union(*(caution.stops for caution in cautions))

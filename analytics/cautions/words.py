@@ -234,12 +234,8 @@ def is_plainly_normal(text: str) -> bool:
         return True
     left, n_found = _without_phrases(_without_denied_alarms(text), tables.NORMAL_PHRASES)
     n_found += sum(word in tables.NORMAL_WORDS for word in left)
-    organs = {folded(word) for words in tables.ORGANS.values() for word in words}
     return n_found > 0 and all(
-        word in tables.NORMAL_WORDS
-        or _says_neither(word)
-        or any(_is_of_stem(word, o) for o in organs)
-        for word in left
+        word in tables.NORMAL_WORDS or _says_neither(word) or _names_an_organ(word) for word in left
     )
 
 
@@ -371,11 +367,13 @@ def is_genetic_result(result: str) -> bool:
 
 def names_only_an_organ(what: str) -> bool:
     """Whether a name says what was examined and nothing of what was found."""
-    organs = [folded(stem) for stems in tables.ORGANS.values() for stem in stems]
-    return all(
-        _says_neither(word) or any(_is_of_stem(word, stem) for stem in organs)
-        for word in tokens(what)
-    )
+    return all(_says_neither(word) or _names_an_organ(word) for word in tokens(what))
+
+
+@lru_cache(maxsize=65_536)
+def _names_an_organ(word: str) -> bool:
+    organs = (folded(stem) for stems in tables.ORGANS.values() for stem in stems)
+    return any(_is_of_stem(word, stem) for stem in organs)
 
 
 def temperature_c(what: str, measured: str) -> float | None:

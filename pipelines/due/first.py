@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.cautions import Caution, cautions_for_dog
+from analytics.cautions import Caution, cautions_for_dog, in_order
 from analytics.cautions.brucella import SOURCE, status_of
 from analytics.cautions.records import Exposure
 from analytics.sentences import Sentence, sentence
@@ -58,11 +58,9 @@ def first_cautions(
         if dog["dog"] in alarmed:
             stops = [c for c in stops if c.rule != "brucella contact"]
         of_use += [*stops, *(c for c in spoken if c.rule in TEST_RULES)]
-    order = {"stop": 0, "warn": 1, "say": 2}
     if alarms:
         alarms.append(Caution("brucella people", "stop", sentence("exposure.people"), SOURCE))
-    rest = sorted(_together(of_use), key=lambda caution: order[caution.severity])
-    return (*alarms, *rest)
+    return (*alarms, *in_order(_together(of_use)))
 
 
 def in_use(views: Mapping[str, pd.DataFrame], today: date) -> list[dict[str, Any]]:

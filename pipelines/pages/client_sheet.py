@@ -8,7 +8,7 @@ from datetime import date, datetime
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import Caution, bitch_age, cautions_for_dog
+from analytics.cautions import Caution, bitch_age, cautions_for_dog, in_order
 from analytics.errors import RecordsError
 from analytics.measures.motility_kept import kept_at
 from analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
@@ -109,8 +109,7 @@ def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
     )
     said = [caution for caution in of_both if _concerns_her(caution)]
     said += [one for one in bitch_age(records_of(kennel, bitch), kennel.today) if one not in said]
-    order = {"stop": 0, "warn": 1, "say": 2}
-    yield from sorted(said, key=lambda caution: order[caution.severity])
+    yield from in_order(said)
 
 
 def _concerns_her(caution: Caution) -> bool:
