@@ -13,7 +13,7 @@ from datetime import date
 from types import MappingProxyType
 from typing import Any
 
-from analytics.estimate import Estimate
+from studcurve.analytics.estimate import Estimate
 
 
 @dataclass(frozen=True, slots=True)

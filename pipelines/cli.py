@@ -19,12 +19,12 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.main import get_command
 
-from analytics.errors import ToolkitError
-from pipelines.answers.answer import DEFAULT_SEED, printable, wrapped
-from pipelines.commands import daily
-from pipelines.commands.bench import bench
-from pipelines.commands.plan import compare, season
-from pipelines.commands.terminal import (
+from studcurve.analytics.errors import ToolkitError
+from studcurve.pipelines.answers.answer import DEFAULT_SEED, printable, wrapped
+from studcurve.pipelines.commands import daily
+from studcurve.pipelines.commands.bench import bench
+from studcurve.pipelines.commands.plan import compare, season
+from studcurve.pipelines.commands.terminal import (
     DEFAULT_STORE,
     Commands,
     JsonOption,
@@ -37,7 +37,7 @@ from pipelines.commands.terminal import (
 )
 
 if TYPE_CHECKING:
-    from reports.page import Reader
+    from studcurve.reports.page import Reader
 
 
 class DayOrder(Enum):
@@ -120,8 +120,8 @@ def due(
     as_json: JsonOption = False,
 ) -> None:
     """Print what is due: blood draws, inseminations, scans, whelpings, outcomes, tests, straws."""
-    from pipelines.due.items import due_lines, due_rows, read_due
-    from reports.words import Words
+    from studcurve.pipelines.due.items import due_lines, due_rows, read_due
+    from studcurve.reports.words import Words
 
     words, on = Words("en"), asked_on(today, store)
     items = read_due(store, today=on, ahead_days=days)
@@ -140,7 +140,7 @@ def demo(
     seed: SeedOption = DEFAULT_SEED,
 ) -> None:
     """Make the invented kennel: its records file, its fit and its pages."""
-    from pipelines.run import run_demo
+    from studcurve.pipelines.run import run_demo
 
     index = run_demo(out, seed=seed, say=_progress)
     typer.echo(f"Open {index} in a browser; the records file lies beside it.")
@@ -156,7 +156,7 @@ def load(
     as_json: JsonOption = False,
 ) -> None:
     """Read sheets into the records file; what cannot be true is kept apart with its reason."""
-    from pipelines.records.database.store import Store
+    from studcurve.pipelines.records.database.store import Store
 
     on = asked_on(today, store)
     with Store.open_copy(store) if check else Store.open(store) as opened:
@@ -197,7 +197,7 @@ def template(
     path: Annotated[Path, typer.Argument(metavar="FILE.xlsx", help="The workbook to make.")],
 ) -> None:
     """Make the empty workbook: it explains itself and has a sheet for each kind of record."""
-    from pipelines.records.template import write_template
+    from studcurve.pipelines.records.template import write_template
 
     write_template(path)
     typer.echo(f"wrote {path}; fill it in, then: studcurve load {path}")
@@ -213,8 +213,8 @@ def refused(
     as_json: JsonOption = False,
 ) -> None:
     """List what was refused or is doubtful, grouped by what to do."""
-    from pipelines.records.database.store import Store
-    from pipelines.records.findings import waiting_lines, write_corrections
+    from studcurve.pipelines.records.database.store import Store
+    from studcurve.pipelines.records.findings import waiting_lines, write_corrections
 
     with Store.open(store, read_only=True) as opened:
         findings = opened.read("findings")
@@ -236,7 +236,7 @@ def confirm(
     today: TodayOption = None,
 ) -> None:
     """Say that doubtful lines are right and count, by the numbers that `refused` shows."""
-    from pipelines.records.database.store import Store
+    from studcurve.pipelines.records.database.store import Store
 
     on = asked_on(today, store)
     with Store.open(store, make=False) as opened:
@@ -262,7 +262,7 @@ def withdraw(
     today: TodayOption = None,
 ) -> None:
     """Take lines out, by the numbers that `refused` shows; they stay readable."""
-    from pipelines.records.database.store import Store
+    from studcurve.pipelines.records.database.store import Store
 
     on = asked_on(today, store)
     with Store.open(store, make=False) as opened:
@@ -278,7 +278,7 @@ def erase(
     today: TodayOption = None,
 ) -> None:
     """Erase a person's name from every line, old versions too, leaving a tombstone."""
-    from pipelines.records.archive import erase_from_file
+    from studcurve.pipelines.records.archive import erase_from_file
 
     erased = erase_from_file(store, person, today=asked_on(today, store), reason=reason)
     dropped = (
@@ -300,7 +300,7 @@ def backup(
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
     """Copy the records file; other programs may read it meanwhile."""
-    from pipelines.records.archive import back_up
+    from studcurve.pipelines.records.archive import back_up
 
     back_up(store, file)
     typer.echo(f"wrote {file}")
@@ -312,7 +312,7 @@ def restore(
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
     """Put a backup or an export in the place of the records file, which is kept."""
-    from pipelines.records.archive import restore as put_back
+    from studcurve.pipelines.records.archive import restore as put_back
 
     kept = put_back(copy, store)
     typer.echo(f"{store} is restored" + (f"; the one before is {kept}" if kept else ""))
@@ -324,7 +324,7 @@ def export(
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
     """Write every record as Parquet and CSV, with a dictionary of every column."""
-    from pipelines.records.archive import export as write_out
+    from studcurve.pipelines.records.archive import export as write_out
 
     files = write_out(store, folder)
     typer.echo(f"wrote {len(files)} files into {folder}")
@@ -337,7 +337,7 @@ def fit(
     as_json: JsonOption = False,
 ) -> None:
     """Fit what the records allow and keep it in the records file."""
-    from pipelines.run import fit_records
+    from studcurve.pipelines.run import fit_records
 
     outcomes = fit_records(store, seed=seed, say=_progress)
     if as_json:
@@ -360,7 +360,7 @@ def review(
     anonymous: AnonymousOption = False,
 ) -> None:
     """Write the review of one stud or of all, and the index page."""
-    from pipelines.run import write_stud_reviews
+    from studcurve.pipelines.run import write_stud_reviews
 
     pages = write_stud_reviews(
         store,
@@ -384,7 +384,7 @@ def overview(
     anonymous: AnonymousOption = False,
 ) -> None:
     """Write the overview of the whole program: due and unreported first."""
-    from pipelines.run import write_overview
+    from studcurve.pipelines.run import write_overview
 
     page = write_overview(
         store,
@@ -408,7 +408,7 @@ def handout(
     anonymous: AnonymousOption = False,
 ) -> None:
     """Write two pages on a stud for the veterinarian, as a page and as a PDF."""
-    from pipelines.run import NO_PDF, write_handout
+    from studcurve.pipelines.run import NO_PDF, write_handout
 
     written = write_handout(
         store,
@@ -436,7 +436,7 @@ def client(
     anonymous: AnonymousOption = False,
 ) -> None:
     """Write the sheet that goes to a client with her bitch's box."""
-    from pipelines.run import write_client_sheet
+    from studcurve.pipelines.run import write_client_sheet
 
     page = write_client_sheet(
         store,
@@ -450,8 +450,8 @@ def client(
 
 
 def _reader(audience: PageReader, language: Language) -> Reader:
-    from reports.page import Reader
-    from reports.words import Words
+    from studcurve.reports.page import Reader
+    from studcurve.reports.words import Words
 
     return Reader(Words(language.value), audience.value)
 
@@ -480,7 +480,7 @@ def main(arguments: list[str] | None = None) -> None:
 
 def _give_up(problem: Exception, given: list[str]) -> NoReturn:
     """Tell an error of the program in a sentence, and write where it happened into a file."""
-    from pipelines.commands import trouble
+    from studcurve.pipelines.commands import trouble
 
     file = trouble.report(problem, given, _command_named(given))
     _say_why(trouble.sentence(problem, file), 3, *([] if file is None else [str(file)]))

@@ -7,34 +7,38 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from analytics.plan.breeding_plan import BreedingPlan
-from pipelines.answers.answer import DEFAULT_SEED
-from pipelines.fits.fit import FitOutcome, fit_models
-from pipelines.pages.client_sheet import bitches_with_boxes, client_results
-from pipelines.pages.comparison import coming_breedings, comparison_results, morning_records
-from pipelines.pages.handout import handout_results
-from pipelines.pages.kennel import Kennel, left_out, read_kennel, veiled
-from pipelines.pages.overview import overview_results
-from pipelines.pages.stud_review import (
+from studcurve.analytics.plan.breeding_plan import BreedingPlan
+from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.fits.fit import FitOutcome, fit_models
+from studcurve.pipelines.pages.client_sheet import bitches_with_boxes, client_results
+from studcurve.pipelines.pages.comparison import (
+    coming_breedings,
+    comparison_results,
+    morning_records,
+)
+from studcurve.pipelines.pages.handout import handout_results
+from studcurve.pipelines.pages.kennel import Kennel, left_out, read_kennel, veiled
+from studcurve.pipelines.pages.overview import overview_results
+from studcurve.pipelines.pages.stud_review import (
     chosen_studs,
     file_names,
     provenance,
     records_sentence,
     stud_results,
 )
-from pipelines.plan.comparison import on_one_core, plan_breeding
-from pipelines.plan.records import PlanRecords
-from pipelines.plan.wishes import Wishes
-from pipelines.records.database.store import Store
-from reports.page import Link, Reader, render
-from reports.pages.client_sheet import build_client_sheet
-from reports.pages.comparison import build_comparison
-from reports.pages.handout import N_SHEETS, build_handout
-from reports.pages.index import build_index
-from reports.pages.overview import build_overview
-from reports.pages.stud_review import build_stud_review
-from reports.pdf import Paper, can_set_type, pdf
-from reports.words import Words
+from studcurve.pipelines.plan.comparison import on_one_core, plan_breeding
+from studcurve.pipelines.plan.records import PlanRecords
+from studcurve.pipelines.plan.wishes import Wishes
+from studcurve.pipelines.records.database.store import Store
+from studcurve.reports.page import Link, Reader, render
+from studcurve.reports.pages.client_sheet import build_client_sheet
+from studcurve.reports.pages.comparison import build_comparison
+from studcurve.reports.pages.handout import N_SHEETS, build_handout
+from studcurve.reports.pages.index import build_index
+from studcurve.reports.pages.overview import build_overview
+from studcurve.reports.pages.stud_review import build_stud_review
+from studcurve.reports.pdf import Paper, can_set_type, pdf
+from studcurve.reports.words import Words
 
 DEMO = Path(__file__).parents[1] / "demo_data"
 """The demo's sheets: beside the packages, in a clone as in an installed wheel."""

@@ -20,8 +20,8 @@ import vl_convert
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from analytics.cautions import Caution
-from reports.words import Words, bound, visible, visible_parts
+from studcurve.analytics.cautions import Caution
+from studcurve.reports.words import Words, bound, visible, visible_parts
 
 Audience = Literal["owner", "vet", "client"]
 """Who reads: the owner sees all, a vet no prices, a client nothing about others."""
@@ -333,13 +333,13 @@ def _bundle() -> str:
 
 @cache
 def _static(name: str) -> str:
-    return (files("reports") / "static" / name).read_text(encoding="utf-8")
+    return (files("studcurve.reports") / "static" / name).read_text(encoding="utf-8")
 
 
 @cache
 def _environment() -> Environment:
     return Environment(
-        loader=PackageLoader("reports"),
+        loader=PackageLoader("studcurve.reports"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

@@ -14,9 +14,9 @@ from typing import Any, Literal
 
 import vl_convert
 
-from reports.page import Report, Table, chart_locale
-from reports.theme import PAPER_COLORS, PAPER_FONT
-from reports.words import Words, bound, visible, visible_parts
+from studcurve.reports.page import Report, Table, chart_locale
+from studcurve.reports.theme import PAPER_COLORS, PAPER_FONT
+from studcurve.reports.words import Words, bound, visible, visible_parts
 
 Paper = Literal["a4", "us-letter"]
 """Size of a sheet."""
@@ -168,4 +168,4 @@ def drawing(spec: dict[str, Any], words: Words) -> str:
 
 @cache
 def _template() -> bytes:
-    return (files("reports") / "templates" / "report.typ").read_bytes()
+    return (files("studcurve.reports") / "templates" / "report.typ").read_bytes()

@@ -24,9 +24,9 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.estimate import Estimate
-from analytics.sentences import Sentence, Value, Word
-from reports.catalog import Text, texts
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.sentences import Sentence, Value, Word
+from studcurve.reports.catalog import Text, texts
 
 _STAYS = "\n\u200c\u200d"
 
@@ -81,7 +81,7 @@ class Words:
     Attributes
     ----------
     language
-        One of :data:`reports.catalog.LANGUAGES`.
+        One of :data:`studcurve.reports.catalog.LANGUAGES`.
     """
 
     language: str

@@ -6,12 +6,9 @@ from contextlib import contextmanager
 from importlib.machinery import PathFinder
 from types import SimpleNamespace
 
-ROOTS = ("analytics", "pipelines", "reports")
-"""Packages of the program."""
-
 
 def is_of_the_program(name):
-    return name.partition(".")[0] in ROOTS
+    return name.partition(".")[0] == "studcurve"
 
 
 class _Changed:

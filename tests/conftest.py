@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from analytics.models.sampling import keep_compiled
-from pipelines import run
-from pipelines.fits.fit import cache_folder, fit_models, known
-from pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
-from pipelines.plan import records as plan_records
-from pipelines.records.database.store import LoadReport, Store
-from pipelines.run import DEMO, DEMO_TODAY
+from studcurve.analytics.models.sampling import keep_compiled
+from studcurve.pipelines import run
+from studcurve.pipelines.fits.fit import cache_folder, fit_models, known
+from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
+from studcurve.pipelines.plan import records as plan_records
+from studcurve.pipelines.records.database.store import LoadReport, Store
+from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 DEMO_SEED = 20240229
 

@@ -102,8 +102,8 @@ def is_noticed(tree: Path, module: str, text: str | None, tests: list[str]) -> b
         done = subprocess.run(
             [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider",
              *tests],
-            cwd=tree, env=os.environ | {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"},
-            capture_output=True, check=False,
+            cwd=tree, capture_output=True, check=False,
+            env=os.environ | {"PYTHONPATH": str(tree / ".package"), "PYTHONDONTWRITEBYTECODE": "1"},
         )  # fmt: skip
     finally:
         place.write_text(whole, encoding="utf-8")
@@ -111,11 +111,12 @@ def is_noticed(tree: Path, module: str, text: str | None, tests: list[str]) -> b
 
 
 def copy_of_the_tree(folder: Path) -> Path:
-    for name in ("analytics", "pipelines", "reports", "tests", "demo_data", "pyproject.toml"):
+    parts = ("analytics", "pipelines", "reports", "tests", "demo_data", ".package")
+    for name in (*parts, "pyproject.toml"):
         source = ROOT / name
         if source.is_dir():
             ignored = shutil.ignore_patterns("__pycache__")
-            shutil.copytree(source, folder / name, ignore=ignored)
+            shutil.copytree(source, folder / name, ignore=ignored, symlinks=True)
         else:
             shutil.copy(source, folder / name)
     return folder

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from hypothesis import strategies as st
 
-from pipelines.records.sheets.columns import MORPHOLOGY_PARTS, SHEETS
+from studcurve.pipelines.records.sheets.columns import MORPHOLOGY_PARTS, SHEETS
 
 TODAY = date(2026, 6, 1)
 STUDS, BITCHES = ("Rowan", "Alder"), ("Bryony", "Sedge")

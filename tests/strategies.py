@@ -8,8 +8,8 @@ from datetime import date, timedelta
 
 from hypothesis import strategies as st
 
-from analytics.vocabulary import VOCABULARY
-from pipelines.records.sheets.columns import EXAMPLE_PREFIX, MORPHOLOGY_PARTS, SHEETS
+from studcurve.analytics.vocabulary import VOCABULARY
+from studcurve.pipelines.records.sheets.columns import EXAMPLE_PREFIX, MORPHOLOGY_PARTS, SHEETS
 
 FIRST_DAY = date(2005, 1, 10)
 STUDS, BITCHES = ("Rowan", "Älgar", 'O"Tool', "Tarn, the old"), ("Bryony", "Señorita", "月")

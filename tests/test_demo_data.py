@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.cautions import stopped_answers
-from pipelines.pages.comparison import coming_breedings
-from pipelines.records.of_a_dog import cautions_of
-from pipelines.run import DEMO, DEMO_TODAY, N_DEMO_COMPARISONS
+from studcurve.analytics.cautions import stopped_answers
+from studcurve.pipelines.pages.comparison import coming_breedings
+from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.run import DEMO, DEMO_TODAY, N_DEMO_COMPARISONS
 
 RECORDS = DEMO / "records"
 
@@ -177,7 +177,7 @@ def test_no_straw_is_used_that_was_not_frozen(demo_store):
 
 
 def test_the_truth_is_not_the_centre_of_the_priors(truth):
-    from analytics.priors import PRIORS
+    from studcurve.analytics.priors import PRIORS
 
     rows = [row for row in truth["parameters"] if row in PRIORS and row.startswith("c")]
     away = [

@@ -16,13 +16,13 @@ import pytest
 import time_machine
 from typer.main import get_command
 
-from pipelines import cli
-from pipelines.pages.client_sheet import bitches_with_boxes
-from pipelines.pages.comparison import coming_breedings
-from pipelines.records.archive import back_up, export
-from pipelines.records.database.store import Store
-from pipelines.records.template import write_template
-from pipelines.run import DEMO_TODAY
+from studcurve.pipelines import cli
+from studcurve.pipelines.pages.client_sheet import bitches_with_boxes
+from studcurve.pipelines.pages.comparison import coming_breedings
+from studcurve.pipelines.records.archive import back_up, export
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.template import write_template
+from studcurve.pipelines.run import DEMO_TODAY
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 

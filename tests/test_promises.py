@@ -35,7 +35,7 @@ def test_readme_promises_two_commands_that_stand_alone():
 def test_every_command_the_readme_names_exists():
     from typer.testing import CliRunner
 
-    from pipelines.cli import app
+    from studcurve.pipelines.cli import app
 
     help_text = CliRunner().invoke(app, ["--help"]).output
     named = set(re.findall(r"`studcurve ([a-z]+)", README))
@@ -47,7 +47,7 @@ def test_every_command_the_readme_names_exists():
 def test_help_starts_without_the_heavy_packages():
     heavy = {"jax", "numpyro", "statsmodels", "sklearn", "altair", "vl_convert"}
     loaded = subprocess.run(
-        [sys.executable, "-c", "import sys, pipelines.cli; print(*sorted(sys.modules))"],
+        [sys.executable, "-c", "import sys, studcurve.pipelines.cli; print(*sorted(sys.modules))"],
         cwd=ROOT,
         capture_output=True,
         text=True,
@@ -80,9 +80,21 @@ def test_no_tracked_file_holds_an_address_or_a_path_of_a_machine(stray):
     assert found == []
 
 
-def test_the_wheel_holds_the_packages_and_the_demo_and_no_tests():
+def test_the_wheel_installs_one_name_with_the_packages_and_the_demo_and_no_tests():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-    shipped = project["tool"]["hatch"]["build"]["targets"]["wheel"]["only-include"]
+    wheel = project["tool"]["hatch"]["build"]["targets"]["wheel"]
+    inside = [
+        f"{wheel['sources'][part]}{path.removeprefix(part)}".removeprefix("/")
+        for path in wheel["only-include"]
+        for part in wheel["sources"]
+        if path.startswith(part)
+    ]
 
-    assert {"analytics", "pipelines", "reports", "demo_data/records"} <= set(shipped)
-    assert not any(path.startswith("tests") for path in shipped)
+    assert len(inside) == len(wheel["only-include"])
+    assert {path.partition("/")[0] for path in inside} == {"studcurve"}
+    assert {"studcurve/analytics", "studcurve/demo_data/records"} <= set(inside)
+
+
+def test_the_folders_are_imported_from_where_they_stand():
+    for part in ("analytics", "pipelines", "reports", "demo_data"):
+        assert (ROOT / ".package" / "studcurve" / part).resolve() == ROOT / part

@@ -14,23 +14,23 @@ from __future__ import annotations
 
 from datetime import date
 
-from analytics.cautions.breeding import (
+from studcurve.analytics.cautions.breeding import (
     bitch_age,
     caesareans,
     litter_recent,
     outcome_unknown,
     successive_failures,
 )
-from analytics.cautions.brucella import brucella_cautions
-from analytics.cautions.illness import (
+from studcurve.analytics.cautions.brucella import brucella_cautions
+from studcurve.analytics.cautions.illness import (
     RECENT_DAYS,
     drugs,
     illness_cautions,
     other_tests,
     unread_events,
 )
-from analytics.cautions.kennel import KennelRecords
-from analytics.cautions.records import (
+from studcurve.analytics.cautions.kennel import KennelRecords
+from studcurve.analytics.cautions.records import (
     BRUCELLA_RETEST_DAYS,
     Answer,
     Caution,
@@ -39,7 +39,12 @@ from analytics.cautions.records import (
     in_order,
     stopped_answers,
 )
-from analytics.cautions.samples import discolored_sample, falling, far_below, no_sperm_seen
+from studcurve.analytics.cautions.samples import (
+    discolored_sample,
+    falling,
+    far_below,
+    no_sperm_seen,
+)
 
 __all__ = [
     "BRUCELLA_RETEST_DAYS",

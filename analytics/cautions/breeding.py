@@ -6,11 +6,11 @@ from datetime import date, timedelta
 
 import pandas as pd
 
-from analytics.cautions import words
-from analytics.cautions.illness import RECENT_DAYS
-from analytics.cautions.lifting import of_kind, that_lift
-from analytics.cautions.records import Caution, DogRecords, as_date, until
-from analytics.sentences import sentence
+from studcurve.analytics.cautions import words
+from studcurve.analytics.cautions.illness import RECENT_DAYS
+from studcurve.analytics.cautions.lifting import of_kind, that_lift
+from studcurve.analytics.cautions.records import Caution, DogRecords, as_date, until
+from studcurve.analytics.sentences import sentence
 
 FAILURES_TO_REFER = 2
 """Successive empty breedings after which the bitch and the stud are for a veterinarian. (M)"""

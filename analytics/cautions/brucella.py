@@ -11,8 +11,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from analytics.cautions import words
-from analytics.cautions.records import (
+from studcurve.analytics.cautions import words
+from studcurve.analytics.cautions.records import (
     EVERY_ANSWER,
     NEXT_ANSWERS,
     Answer,
@@ -22,7 +22,7 @@ from analytics.cautions.records import (
     Exposure,
     HealthLine,
 )
-from analytics.sentences import Sentence, Value, sentence
+from studcurve.analytics.sentences import Sentence, Value, sentence
 
 SECOND_TEST_DAYS = (28, 56)
 """After the last contact laboratories and authorities ask for a second test within these days. [d]

@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from analytics.cautions import words
-from analytics.cautions.brucella import is_brucella
-from analytics.cautions.lifting import is_released, of_kind, that_lift, was_examined
-from analytics.cautions.records import NEXT_ANSWERS, Caution, DogRecords, HealthLine
-from analytics.cautions.samples import raw_samples
-from analytics.cautions.tables import MOMENTARY
-from analytics.sentences import Sentence, Value, Word, sentence
+from studcurve.analytics.cautions import words
+from studcurve.analytics.cautions.brucella import is_brucella
+from studcurve.analytics.cautions.lifting import is_released, of_kind, that_lift, was_examined
+from studcurve.analytics.cautions.records import NEXT_ANSWERS, Caution, DogRecords, HealthLine
+from studcurve.analytics.cautions.samples import raw_samples
+from studcurve.analytics.cautions.tables import MOMENTARY
+from studcurve.analytics.sentences import Sentence, Value, Word, sentence
 
 RECENT_DAYS = 70
 """How long a past illness or drug stays in the first lines. [d]

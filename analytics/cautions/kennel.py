@@ -9,8 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.cautions.brucella import exposures_by_dog
-from analytics.cautions.records import (
+from studcurve.analytics.cautions.brucella import exposures_by_dog
+from studcurve.analytics.cautions.records import (
     BRUCELLA_RETEST_DAYS,
     Contact,
     DogRecords,
@@ -21,7 +21,7 @@ from analytics.cautions.records import (
     health_lines,
     samples_by_stud,
 )
-from analytics.cautions.words import names_brucella
+from studcurve.analytics.cautions.words import names_brucella
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ class KennelRecords:
 
     @classmethod
     def of_views(cls, views: Mapping[str, pd.DataFrame]) -> KennelRecords:
-        """Read the views of :data:`pipelines.records.of_a_dog.CAUTION_VIEWS`.
+        """Read the views of :data:`studcurve.pipelines.records.of_a_dog.CAUTION_VIEWS`.
 
         What was seen of a dog is read at once, doubtful lines too; what its breedings came to, and
         what pages show of its samples, without them.

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import date
 
-from analytics.cautions import words
-from analytics.cautions.records import HealthLine
-from analytics.cautions.tables import REPRODUCTIVE
+from studcurve.analytics.cautions import words
+from studcurve.analytics.cautions.records import HealthLine
+from studcurve.analytics.cautions.tables import REPRODUCTIVE
 
 
 def of_kind(lines: Iterable[HealthLine], kind: str, today: date) -> Iterator[HealthLine]:

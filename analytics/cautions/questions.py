@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from analytics.cautions import words
+from studcurve.analytics.cautions import words
 
 Question = Literal["", "brucella", "infection", "mention", "test", "event", "drug", "release"]
 """What nobody can read of a line; empty where all of it can be read."""

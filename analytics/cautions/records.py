@@ -10,8 +10,8 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from analytics.measures.semen import total_sperm_m
-from analytics.sentences import Sentence
+from studcurve.analytics.measures.semen import total_sperm_m
+from studcurve.analytics.sentences import Sentence
 
 Severity = Literal["stop", "warn", "say"]
 """``stop`` suppresses numbers, ``warn`` heads the answer, ``say`` is part of an honest answer."""

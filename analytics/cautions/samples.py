@@ -10,10 +10,16 @@ import math
 from collections.abc import Callable, Sequence
 from datetime import date
 
-from analytics.cautions.lifting import is_released, was_examined
-from analytics.cautions.records import EVERY_ANSWER, NEXT_ANSWERS, Caution, DogRecords, Sample
-from analytics.measures.semen import zero_count_limit_m
-from analytics.sentences import Sentence, sentence
+from studcurve.analytics.cautions.lifting import is_released, was_examined
+from studcurve.analytics.cautions.records import (
+    EVERY_ANSWER,
+    NEXT_ANSWERS,
+    Caution,
+    DogRecords,
+    Sample,
+)
+from studcurve.analytics.measures.semen import zero_count_limit_m
+from studcurve.analytics.sentences import Sentence, sentence
 
 NO_SPERM_TOLD_DAYS = 365
 """How long a sample without sperm is told after a counted one that held some. [d] (J)"""

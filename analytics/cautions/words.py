@@ -16,7 +16,7 @@ from difflib import get_close_matches
 from functools import lru_cache
 from typing import Literal
 
-from analytics.cautions import tables
+from studcurve.analytics.cautions import tables
 
 Test = Literal["brucella", "infection", "near infection", "other", "unknown"]
 """What a laboratory test looks for.

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import fdtri, ndtri, stdtrit
 
-from analytics.estimate import INTERVAL_PROB, Estimate, Floats
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats
 
 LIMITS_SD = 1.96
 """Standard deviations between the mean difference and a limit of agreement.

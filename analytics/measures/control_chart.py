@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from analytics.estimate import Floats
+from studcurve.analytics.estimate import Floats
 
 MIN_COLLECTIONS = 10
 """Fewest collections from which limits are made (J; the worked example of NIST has ten)."""

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betaincinv, gammaincc, gammainccinv, gammaincinv, ndtri
 
-from analytics.estimate import INTERVAL_PROB, Estimate, Floats
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats
 
 NEUBAUER_NL: Mapping[str, float] = MappingProxyType({"square": 4.0, "row": 20.0, "grid": 100.0})
 """Volume above a part of the improved Neubauer chamber. [nL]

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from analytics.estimate import INTERVAL_PROB, Floats
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.priors import PRIORS
 
 PROGESTERONE_G_PER_MOL = 314.46
 """Molar mass of progesterone, C₂₁H₃₀O₂. [g/mol] (P)"""

@@ -2,8 +2,8 @@ r"""How many doses does this sample make, and will each be enough when she is in
 
 A dose is judged at the hour of insemination, not at the bench: with :math:`N` sperm moving forward
 in the sample, the share :math:`S(t)` that still does after :math:`t` hours
-(:mod:`analytics.measures.motility_kept`) and :math:`n` doses, one dose meets the target :math:`D`
-with probability
+(:mod:`studcurve.analytics.measures.motility_kept`) and :math:`n` doses, one dose meets the target
+:math:`D` with probability
 
 .. math:: P_n(t) = P\{ N\, S(t) / n \ge D \}
 
@@ -22,10 +22,10 @@ from typing import Literal
 import numpy as np
 from scipy.special import betaincinv, gammaincinv, ndtr, ndtri
 
-from analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
-from analytics.measures.motility_kept import N_DRAWS, StorageDraws, last_hour
-from analytics.measures.semen import PHOTOMETER_CV, VOLUME_CV
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
+from studcurve.analytics.measures.motility_kept import N_DRAWS, StorageDraws, last_hour
+from studcurve.analytics.measures.semen import PHOTOMETER_CV, VOLUME_CV
+from studcurve.analytics.priors import PRIORS
 
 Route = Literal["vaginal", "transcervical"]
 """Routes that the bench makes doses for."""

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analytics.estimate import Floats
-from analytics.measures.doses import Route
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.doses import Route
 
 USUAL_RATIO = (3.0, 5.0)
 """Parts of extender to one of semen in common use.

@@ -22,8 +22,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
+from studcurve.analytics.priors import PRIORS
 
 Medium = Literal["egg yolk", "milk", "cream", "unknown", "undiluted"]
 """What the sample is kept in: an extender at 4 to 5 °C, or nothing at room temperature."""

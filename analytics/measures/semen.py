@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from analytics.estimate import INTERVAL_PROB, Floats
-from analytics.measures.counting import count_interval, wilson_interval
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.measures.counting import count_interval, wilson_interval
+from studcurve.analytics.priors import PRIORS
 
 if TYPE_CHECKING:
     # Frames come in and go out by their own methods; the bench starts without the frame library.
@@ -86,7 +86,9 @@ def total_sperm_interval_m(
         cells the upper end is what the volume that was looked at still allows, NaN where that
         volume is not known.
 
-    Notes ----- The interval of the count (:func:`analytics.measures.counting.count_interval`), with
+    Notes
+    -----
+    The interval of the count (:func:`studcurve.analytics.measures.counting.count_interval`), with
     the error of the volume joined to that of the reading.
     """
     total = total_sperm_m(volume_ml, concentration_m_per_ml)

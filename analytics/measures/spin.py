@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from analytics.estimate import INTERVAL_PROB, Floats
-from analytics.measures.counting import exact_interval
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.measures.counting import exact_interval
+from studcurve.analytics.priors import PRIORS
 
 G_PER_CM_RPM2 = 1.118e-5
 """Multiples of gravity per centimeter and squared turn a minute, as laboratories print it (P).

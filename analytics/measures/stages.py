@@ -4,7 +4,7 @@ Every comparison is paired: two readings of the *same* collection at two stages,
 differs between dogs and days drops out. Recovery is the later value as a share of the earlier one,
 as a geometric mean over the collections; whether the kennel's reading of the kept-back tube and
 the clinic's on arrival agree is a matter of differences and their limits
-(:mod:`analytics.measures.agreement`).
+(:mod:`studcurve.analytics.measures.agreement`).
 
 A difference holds everything that lies between the stages: hours, cold, the spin, another pair of
 eyes and another microscope. Does not know which of them it was. Readings hours apart are not
@@ -23,9 +23,9 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
-from analytics.estimate import INTERVAL_PROB, Estimate, Floats
-from analytics.measures.agreement import MIN_SAMPLES, Agreement, agreement
-from analytics.measures.moments import middle_of
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats
+from studcurve.analytics.measures.agreement import MIN_SAMPLES, Agreement, agreement
+from studcurve.analytics.measures.moments import middle_of
 
 Stage = Literal["raw", "after spin", "extended", "kept back", "on arrival", "after thaw"]
 

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline
 
-from analytics.estimate import Floats
+from studcurve.analytics.estimate import Floats
 
 SPLINE_DEGREE = 3
 """Degree of the B-splines that estimate a conditional expectation."""

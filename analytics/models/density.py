@@ -18,7 +18,7 @@ from numpyro import handlers
 from numpyro.infer.initialization import init_to_uniform
 from numpyro.infer.util import constrain_fn, potential_energy
 
-from analytics.estimate import Floats
+from studcurve.analytics.estimate import Floats
 
 REACH = (0.35, 0.9)
 """How far the coordinates of each point lie from nought, in the sampler's own units."""

@@ -31,13 +31,13 @@ import numpyro.distributions as dist
 import pandas as pd
 from numpy.typing import NDArray
 
-from analytics.estimate import Estimate, Floats, estimate_from_draws
-from analytics.models.likelihoods import (
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.models.likelihoods import (
     beta_binomial_log_likelihood,
     binomial_log_likelihood,
     truncated_count_log_likelihood,
 )
-from analytics.models.sampling import SCHEDULE, Diagnostics, Draws, Run, sample
+from studcurve.analytics.models.sampling import SCHEDULE, Diagnostics, Draws, Run, sample
 
 Ints = NDArray[np.int64]
 
@@ -163,7 +163,7 @@ def fit_mixed_logistic(
     spread_scale
         Scale of the half-normal prior of each factor's spread. [logit]
     seed, schedule
-        As in :func:`analytics.models.sampling.sample`.
+        As in :func:`studcurve.analytics.models.sampling.sample`.
 
     Raises
     ------
@@ -320,9 +320,9 @@ def draw_effects(data: Mapping[str, Any], factors: Sequence[str]) -> Any:  # noq
 
     The spread is sampled with a sign that cancels in the effects: a half-normal spread, without the
     steep wall that its logarithm has, so that steps can be longer. Few breedings say little about a
-    spread: bent as in :func:`analytics.models.sampling.half_normal_spread`, which rich records
-    want, it had fewer effective draws. Sites ``signed_<factor>``, ``z_<factor>`` and, derived,
-    ``sd_<factor>``.
+    spread: bent as in :func:`studcurve.analytics.models.sampling.half_normal_spread`, which rich
+    records want, it had fewer effective draws. Sites ``signed_<factor>``, ``z_<factor>`` and,
+    derived, ``sd_<factor>``.
     """
     total: Any = 0.0
     for factor in factors:

@@ -23,8 +23,8 @@ import numpyro.distributions as dist
 from arviz_stats.base import array_stats
 from numpyro.infer import HMC, MCMC, NUTS
 
-from analytics.errors import ConvergenceError
-from analytics.estimate import Floats
+from studcurve.analytics.errors import ConvergenceError
+from studcurve.analytics.estimate import Floats
 
 numpyro.enable_x64()
 

@@ -14,8 +14,8 @@ from typing import Literal
 
 import numpy as np
 
-from analytics.estimate import Floats
-from analytics.plan.simulation.chain import Outcome, Pair, Shift, Unknowns, simulate
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.plan.simulation.chain import Outcome, Pair, Shift, Unknowns, simulate
 
 Axis = Literal["delay_h", "doublings", "days"]
 """What is moved: the box (hours), the motile dose (log2 of a factor), the day."""

@@ -1,7 +1,7 @@
 """One breeding compared, as one value: what the terminal and the page tell.
 
 Nothing is calculated here beyond read-outs of the draws; the words follow from
-:mod:`analytics.wording.plan`.
+:mod:`studcurve.analytics.wording.plan`.
 """
 
 from __future__ import annotations
@@ -10,15 +10,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from analytics.cautions import Caution
-from analytics.plan.breakeven import BreakEven
-from analytics.plan.compare import Gap, OptionAnswer
-from analytics.plan.feasible import Infeasible
-from analytics.plan.measure_next import Worth
-from analytics.plan.options import PRICE_ITEMS
-from analytics.plan.simulation.chain import Pair
-from analytics.plan.what_if import OptionGrid
-from analytics.sentences import Sentence
+from studcurve.analytics.cautions import Caution
+from studcurve.analytics.plan.breakeven import BreakEven
+from studcurve.analytics.plan.compare import Gap, OptionAnswer
+from studcurve.analytics.plan.feasible import Infeasible
+from studcurve.analytics.plan.measure_next import Worth
+from studcurve.analytics.plan.options import PRICE_ITEMS
+from studcurve.analytics.plan.simulation.chain import Pair
+from studcurve.analytics.plan.what_if import OptionGrid
+from studcurve.analytics.sentences import Sentence
 
 
 @dataclass(frozen=True, slots=True)

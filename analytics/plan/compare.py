@@ -22,11 +22,11 @@ from typing import Literal
 import numpy as np
 from scipy.special import expit
 
-from analytics.estimate import Estimate, Floats, estimate_from_draws
-from analytics.measures.value_of_information import conditional_mean
-from analytics.plan.simulation.chain import DRIVERS, Outcome, Pair
-from analytics.plan.simulation.pups import Pups
-from analytics.sentences import Sentence, Word, sentence
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.measures.value_of_information import conditional_mean
+from studcurve.analytics.plan.simulation.chain import DRIVERS, Outcome, Pair
+from studcurve.analytics.plan.simulation.pups import Pups
+from studcurve.analytics.sentences import Sentence, Word, sentence
 
 BAND_LITTER_PROB = 0.05
 """Gap in the chance of a litter below which two options are not told apart; a rule of this
@@ -137,7 +137,7 @@ class Driver:
     Attributes
     ----------
     name
-        One of :data:`analytics.plan.simulation.chain.DRIVERS`.
+        One of :data:`studcurve.analytics.plan.simulation.chain.DRIVERS`.
     gap
         What it adds to the gap of the two chances, mean over the draws.
     share_of_doubt

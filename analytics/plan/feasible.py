@@ -10,8 +10,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from analytics.plan.options import Carrier, Circumstances, OpeningHours, Option, Source, Straws
-from analytics.sentences import Sentence, Word, sentence
+from studcurve.analytics.plan.options import (
+    Carrier,
+    Circumstances,
+    OpeningHours,
+    Option,
+    Source,
+    Straws,
+)
+from studcurve.analytics.sentences import Sentence, Word, sentence
 
 METHODS = (
     ("natural", "natural"), ("fresh", "vaginal"), ("fresh", "transcervical"),

@@ -1,9 +1,9 @@
 r"""What would be worth measuring before this breeding is decided?
 
 The decision is which option, on which day. What a measurement adds is the expected value with its
-result less that without (:mod:`analytics.measures.value_of_information`), in litters, pups or
-money. A further progesterone reading at :math:`t`, with its result at :math:`t'`, is weighed on the
-ovulation grid:
+result less that without (:mod:`studcurve.analytics.measures.value_of_information`), in litters,
+pups or money. A further progesterone reading at :math:`t`, with its result at :math:`t'`, is
+weighed on the ovulation grid:
 
 .. math:: \max\Bigl\{ \max_{a \in A_{<t'}} \bar v_a, \;
     \sum_y \max_{a \in A_{\ge t'}} \sum_T \bar v_a(T)\, P(y \mid T)\, P(T) \Bigr\}
@@ -27,16 +27,16 @@ from typing import Literal
 
 import numpy as np
 
-from analytics.estimate import Floats
-from analytics.measures.motility_kept import retention_share
-from analytics.measures.semen import VOLUME_CV
-from analytics.measures.value_of_information import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.motility_kept import retention_share
+from studcurve.analytics.measures.semen import VOLUME_CV
+from studcurve.analytics.measures.value_of_information import (
     conditional_mean,
     value_of_partial_information,
     value_of_sample_information,
 )
-from analytics.plan.simulation.chain import Outcome, Unknowns
-from analytics.priors import PRIORS
+from studcurve.analytics.plan.simulation.chain import Outcome, Unknowns
+from studcurve.analytics.priors import PRIORS
 
 RESULT_AFTER_H = 6.0
 """From a draw of blood to its result. [h] (common practice, no source)"""
@@ -109,7 +109,7 @@ def worth_of_readings(
         When blood might be drawn.
     reading_prob
         Gives the grid of days and the probability of each value given ovulation then
-        (:func:`analytics.models.ovulation.model.further_reading_prob`).
+        (:func:`studcurve.analytics.models.ovulation.model.further_reading_prob`).
     """
     steps = [first_step_at(outcome) for outcome in outcomes]
     worths = []

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.estimate import INTERVAL_PROB, Floats
-from analytics.plan.breakeven import axes_of
-from analytics.plan.simulation.chain import Outcome, Pair, Shift, Unknowns, simulate
+from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.plan.breakeven import axes_of
+from studcurve.analytics.plan.simulation.chain import Outcome, Pair, Shift, Unknowns, simulate
 
 DELAYS_H = (0.0, 6.0, 12.0, 24.0, 36.0, 48.0)
 """How much later the box comes and its semen goes in. [h]"""

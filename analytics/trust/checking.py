@@ -25,16 +25,20 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.model_selection import GroupKFold
 from statsmodels.stats.power import NormalIndPower
 
-from analytics.estimate import Estimate, Floats, estimate_from_draws, normal_nodes
-from analytics.models.breedings.records import ConceptionData
-from analytics.models.conception.chance import (
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, normal_nodes
+from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.models.conception.chance import (
     N_DRAWS_READ,
     new_partner_spread,
     partner_effects,
     recorded_pregnant_prob,
 )
-from analytics.models.conception.model import ConceptionPosterior, chain_log_likelihood, seen_probs
-from analytics.priors import PRIORS
+from studcurve.analytics.models.conception.model import (
+    ConceptionPosterior,
+    chain_log_likelihood,
+    seen_probs,
+)
+from studcurve.analytics.priors import PRIORS
 
 N_FOR_CROSS_VALIDATION = 100
 """Known outcomes from which breedings are predicted with their bitch left out. (rule)"""
@@ -524,7 +528,8 @@ def with_other_prior(
     -------
     Estimate or None
         None where the weights cannot be trusted (Pareto k above 0.7): the model must be fitted
-        again with other priors, as :func:`analytics.models.conception.model.fit_conception` can.
+        again with other priors, as
+        :func:`studcurve.analytics.models.conception.model.fit_conception` can.
     """
     weight, k = smoothed_weights(prior_log_ratio(draws, rows, factor))
     if not k <= MAX_PARETO_K:

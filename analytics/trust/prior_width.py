@@ -17,12 +17,12 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
 
-from analytics.errors import ConvergenceError
-from analytics.estimate import Estimate, Floats, estimate_from_draws
-from analytics.models.conception.chance import own_breedings_prob
-from analytics.models.conception.model import ConceptionPosterior, fit_conception
-from analytics.models.sampling import SCHEDULE
-from analytics.trust.checking import with_other_prior
+from studcurve.analytics.errors import ConvergenceError
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.models.conception.chance import own_breedings_prob
+from studcurve.analytics.models.conception.model import ConceptionPosterior, fit_conception
+from studcurve.analytics.models.sampling import SCHEDULE
+from studcurve.analytics.trust.checking import with_other_prior
 
 NARROW, WIDE = 0.5, 2.0
 """Factors of the priors' spreads. (rule)"""

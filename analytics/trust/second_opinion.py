@@ -33,13 +33,13 @@ import statsmodels.api as sm
 from scipy.optimize import linprog
 from scipy.stats import t as student_t
 
-from analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
-from analytics.models.breedings.records import numbers
-from analytics.models.breedings.terms import LINEAR, design_matrix
-from analytics.models.conception.model import ConceptionPosterior
-from analytics.models.litter import model as litter
-from analytics.models.litter.model import LitterPosterior, prepare_litter
-from analytics.sentences import Sentence, sentence
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
+from studcurve.analytics.models.breedings.records import numbers
+from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
+from studcurve.analytics.models.conception.model import ConceptionPosterior
+from studcurve.analytics.models.litter import model as litter
+from studcurve.analytics.models.litter.model import LitterPosterior, prepare_litter
+from studcurve.analytics.sentences import Sentence, sentence
 
 Outcome = Literal["whelped", "litter_size"]
 

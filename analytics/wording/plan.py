@@ -11,20 +11,20 @@ from datetime import date
 
 import numpy as np
 
-from analytics.cautions import Caution
-from analytics.estimate import Estimate
-from analytics.models.storage.inputs import product_name
-from analytics.plan.breakeven import BreakEven
-from analytics.plan.breeding_plan import BreedingPlan, HeatTold
-from analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
-from analytics.plan.feasible import TOO_DEAR
-from analytics.plan.measure_next import Worth
-from analytics.plan.options import Option
-from analytics.plan.season.conflicts import SeasonPlan
-from analytics.plan.season.program import FEWEST_REST_DAYS
-from analytics.priors import PRIORS
-from analytics.sentences import Sentence, Value, Word, sentence
-from analytics.wording.program import SPEAKING_SHARE
+from studcurve.analytics.cautions import Caution
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.models.storage.inputs import product_name
+from studcurve.analytics.plan.breakeven import BreakEven
+from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from studcurve.analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
+from studcurve.analytics.plan.feasible import TOO_DEAR
+from studcurve.analytics.plan.measure_next import Worth
+from studcurve.analytics.plan.options import Option
+from studcurve.analytics.plan.season.conflicts import SeasonPlan
+from studcurve.analytics.plan.season.program import FEWEST_REST_DAYS
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.sentences import Sentence, Value, Word, sentence
+from studcurve.analytics.wording.program import SPEAKING_SHARE
 
 NO_PRICE_LITTERS = 0.005
 """A conflict that costs less than this has no price: one litter in two hundred seasons."""

@@ -12,8 +12,8 @@ from datetime import date
 
 import pandas as pd
 
-from analytics.estimate import Estimate
-from analytics.sentences import Sentence, sentence
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.sentences import Sentence, sentence
 
 SPEAKING_SHARE = 0.10
 """Below this share of own information the records cannot speak yet. (rule of this toolkit)"""

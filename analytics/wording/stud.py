@@ -9,20 +9,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from analytics.estimate import Estimate
-from analytics.measures.dates import DayWindow, look_back, retest
-from analytics.models.stud.announcement import (
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.dates import DayWindow, look_back, retest
+from studcurve.analytics.models.stud.announcement import (
     MOST_SETTLING,
     PROMISE_PROB,
     SEEN_PROB,
     Announcement,
     Power,
 )
-from analytics.models.stud.dips import Coincident, Dip
-from analytics.models.stud.inputs import Measure
-from analytics.models.stud.level import FEWEST_COLLECTIONS, LastCollection, StudAnswers
-from analytics.sentences import Sentence, Value, Word, sentence
-from analytics.wording.program import speaking_sentence
+from studcurve.analytics.models.stud.dips import Coincident, Dip
+from studcurve.analytics.models.stud.inputs import Measure
+from studcurve.analytics.models.stud.level import FEWEST_COLLECTIONS, LastCollection, StudAnswers
+from studcurve.analytics.sentences import Sentence, Value, Word, sentence
+from studcurve.analytics.wording.program import speaking_sentence
 
 _CHANGE_KEYS = {
     "readers": {True: "said.change_total_readers", False: "said.change_share_readers"},
@@ -176,7 +176,7 @@ def power_sentence(stud: str, power: Power) -> Sentence:
     stud
         Call name.
     power
-        From :func:`analytics.models.stud.announcement.power`.
+        From :func:`studcurve.analytics.models.stud.announcement.power`.
     """
     unseen = [seen.size for seen in power.seen if seen.prob < SEEN_PROB]
     blind = (
@@ -210,7 +210,7 @@ def dip_sentence(stud: str, dip: Dip, coincident: Sequence[Coincident]) -> Sente
     stud
         Call name.
     dip
-        From :func:`analytics.models.stud.dips.find_dips`.
+        From :func:`studcurve.analytics.models.stud.dips.find_dips`.
     coincident
         Events in its look-back windows.
     """

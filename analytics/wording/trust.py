@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from analytics.estimate import Estimate
-from analytics.models.breedings.records import ConceptionData
-from analytics.sentences import Sentence, Word, sentence
-from analytics.trust.checking import (
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.sentences import Sentence, Word, sentence
+from studcurve.analytics.trust.checking import (
     FEW_IN_CELL,
     N_FOR_CROSS_VALIDATION,
     CrossValidation,
@@ -26,7 +26,7 @@ from analytics.trust.checking import (
     smallest_difference,
     survives_missing,
 )
-from analytics.trust.prior_width import MOVED_POINTS, NARROW, PriorWidth, direction
+from studcurve.analytics.trust.prior_width import MOVED_POINTS, NARROW, PriorWidth, direction
 
 CLEAR_SES = 2.0
 """Standard errors from which a gain is more than chance allows; common practice, no source."""
@@ -166,7 +166,10 @@ def _smallest(n: int, n_other: int, share: float, *, key: str, **named: Word | s
 
 
 def sparse_sentences(cells: Sequence[tuple[str, str, str]]) -> tuple[Sentence, ...]:
-    """What the records cannot tell apart; from :func:`analytics.trust.checking.sparse_cells`."""
+    """What the records cannot tell apart.
+
+    From :func:`studcurve.analytics.trust.checking.sparse_cells`.
+    """
     told = []
     for cell, first, second in cells:
         if cell == "stud":

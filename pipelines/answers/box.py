@@ -16,13 +16,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import Caution, cautions_for_dog, stopped_answers
-from analytics.cautions.records import Sample
-from analytics.errors import RecordsError, ToolkitError
-from analytics.measures import doses, extending, motility_kept
-from analytics.measures.semen import total_sperm_m
-from pipelines.answers.answer import Answer, TextTable, percent, spoken, spoken_range
-from pipelines.answers.semen import (
+from studcurve.analytics.cautions import Caution, cautions_for_dog, stopped_answers
+from studcurve.analytics.cautions.records import Sample
+from studcurve.analytics.errors import RecordsError, ToolkitError
+from studcurve.analytics.measures import doses, extending, motility_kept
+from studcurve.analytics.measures.semen import total_sperm_m
+from studcurve.pipelines.answers.answer import Answer, TextTable, percent, spoken, spoken_range
+from studcurve.pipelines.answers.semen import (
     at_most_sentence,
     dose_values,
     doses_sentence,
@@ -30,12 +30,19 @@ from pipelines.answers.semen import (
     unstudied_sentence,
     upper_limit_m,
 )
-from pipelines.answers.slip import BoxRequest, MadeUp, make_slip, record_box, slip_name, until_at
-from pipelines.fits.storage import storage_curve
-from pipelines.records.database.store import Store
-from pipelines.records.of_a_dog import CAUTION_VIEWS, cautions_of, dog_records
-from reports.pages.slip import render_slip
-from reports.words import Words
+from studcurve.pipelines.answers.slip import (
+    BoxRequest,
+    MadeUp,
+    make_slip,
+    record_box,
+    slip_name,
+    until_at,
+)
+from studcurve.pipelines.fits.storage import storage_curve
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, cautions_of, dog_records
+from studcurve.reports.pages.slip import render_slip
+from studcurve.reports.words import Words
 
 N_OWN_SAMPLES = 20
 """Latest counted samples that say what is usual for a dog (J)."""

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import numpy as np
 
-from analytics.errors import ToolkitError
-from analytics.measures import counting, doses, spin
-from analytics.measures.extending import MOST_ML
-from analytics.measures.motility_kept import StorageDraws
-from analytics.priors import PRIORS
-from pipelines.answers.answer import Answer
-from pipelines.answers.semen import refuse_untold
-from reports.pages.card import BenchCard, render_card
-from reports.words import Words
+from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.measures import counting, doses, spin
+from studcurve.analytics.measures.extending import MOST_ML
+from studcurve.analytics.measures.motility_kept import StorageDraws
+from studcurve.analytics.priors import PRIORS
+from studcurve.pipelines.answers.answer import Answer
+from studcurve.pipelines.answers.semen import refuse_untold
+from studcurve.reports.pages.card import BenchCard, render_card
+from studcurve.reports.words import Words
 
 CARD_CELLS = (25, 50, 75, 100, 150, 200, 300, 400, 500, 600)
 """Cells counted, the rows of the dose table."""

@@ -1,22 +1,22 @@
 """How the comparison of one breeding is shown: cautions, answer, tables, what would change it.
 
-Which sentence is true is a rule of `analytics.wording.plan`; its words stand in the catalog.
-Every number in a sentence stands in a table or in the JSON.
+Which sentence is true is a rule of `studcurve.analytics.wording.plan`; its words stand in the
+catalog. Every number in a sentence stands in a table or in the JSON.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from analytics.cautions import Caution
-from analytics.estimate import Estimate
-from analytics.plan.breeding_plan import BreedingPlan, HeatTold
-from analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
-from analytics.sentences import Sentence
-from analytics.wording import plan as wording
-from pipelines.answers.answer import Answer, TextTable
-from reports.sections.plan_rows import measure_rows
-from reports.words import Words
+from studcurve.analytics.cautions import Caution
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from studcurve.analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.wording import plan as wording
+from studcurve.pipelines.answers.answer import Answer, TextTable
+from studcurve.reports.sections.plan_rows import measure_rows
+from studcurve.reports.words import Words
 
 MOST_LINES = 8
 """Break-even lines that are printed; the JSON holds all."""

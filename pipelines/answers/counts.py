@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analytics.errors import ToolkitError
-from analytics.estimate import INTERVAL_PROB, Estimate
-from analytics.measures import agreement as observers
-from analytics.measures import counting, semen
-from analytics.priors import PRIORS
-from pipelines.answers.answer import Answer, TextTable, spoken, spoken_range
+from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate
+from studcurve.analytics.measures import agreement as observers
+from studcurve.analytics.measures import counting, semen
+from studcurve.analytics.priors import PRIORS
+from studcurve.pipelines.answers.answer import Answer, TextTable, spoken, spoken_range
 
 WHO = "WHO laboratory manual for human semen, 5th ed., 2010"
 CLUMPED_PROB = 0.05

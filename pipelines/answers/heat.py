@@ -8,19 +8,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
-from analytics.errors import ToolkitError
-from analytics.measures import dates
-from analytics.measures.dates import (
+from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.measures import dates
+from studcurve.analytics.measures.dates import (
     DayWindow,
     ProgesteroneUnit,
     Whelping,
     expected_whelping,
     spoken_day,
 )
-from analytics.models.ovulation import insemination_days as timing
-from analytics.models.ovulation import model as ovulation
-from analytics.priors import PRIORS
-from pipelines.answers.answer import YEARS, Answer, TextTable, percent, spoken
+from studcurve.analytics.models.ovulation import insemination_days as timing
+from studcurve.analytics.models.ovulation import model as ovulation
+from studcurve.analytics.priors import PRIORS
+from studcurve.pipelines.answers.answer import YEARS, Answer, TextTable, percent, spoken
 
 DAYS_SHOWN = 10
 """Days for which the chance of lying in a window is printed."""

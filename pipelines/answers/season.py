@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from analytics.estimate import Estimate, estimate_from_draws
-from analytics.plan.season.conflicts import Assignment, SeasonPlan
-from analytics.wording import plan as wording
-from pipelines.answers.answer import Answer, TextTable
-from pipelines.answers.comparison import ends, heat_values, tell, told_cautions
-from pipelines.plan.season import Season
-from reports.words import Words
+from studcurve.analytics.estimate import Estimate, estimate_from_draws
+from studcurve.analytics.plan.season.conflicts import Assignment, SeasonPlan
+from studcurve.analytics.wording import plan as wording
+from studcurve.pipelines.answers.answer import Answer, TextTable
+from studcurve.pipelines.answers.comparison import ends, heat_values, tell, told_cautions
+from studcurve.pipelines.plan.season import Season
+from studcurve.reports.words import Words
 
 
 def season_answer(season: Season, words: Words, *, seed: int) -> Answer:

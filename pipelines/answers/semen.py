@@ -9,12 +9,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analytics.errors import ToolkitError
-from analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
-from analytics.measures import doses, extending, motility_kept, semen, spin
-from analytics.priors import PRIORS
-from pipelines.answers.answer import Answer, TextTable, percent, spoken, spoken_range
-from pipelines.answers.counts import ONE_SIDED, RANGE, estimate_row, source_of
+from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
+from studcurve.analytics.measures import doses, extending, motility_kept, semen, spin
+from studcurve.analytics.priors import PRIORS
+from studcurve.pipelines.answers.answer import Answer, TextTable, percent, spoken, spoken_range
+from studcurve.pipelines.answers.counts import ONE_SIDED, RANGE, estimate_row, source_of
 
 USUAL_HOURS = 24.0
 """From a collection to an insemination by overnight box. [h]"""
@@ -177,7 +177,7 @@ def refuse_untold(hours: float) -> None:
     Raises
     ------
     ToolkitError
-        Beyond :data:`analytics.measures.motility_kept.TOLD_UNTIL_HOURS`.
+        Beyond :data:`studcurve.analytics.measures.motility_kept.TOLD_UNTIL_HOURS`.
     """
     if hours > motility_kept.TOLD_UNTIL_HOURS:
         raise ToolkitError(

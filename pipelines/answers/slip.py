@@ -13,13 +13,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.cautions.words import test_of
-from analytics.errors import RecordsError
-from analytics.estimate import Estimate, estimate_from_draws
-from analytics.measures import doses, extending, motility_kept
-from pipelines.records.database.store import Store
-from pipelines.records.sheets.columns import SHEETS
-from reports.pages.slip import BoxSlip, HealthTest
+from studcurve.analytics.cautions.words import test_of
+from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.estimate import Estimate, estimate_from_draws
+from studcurve.analytics.measures import doses, extending, motility_kept
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.reports.pages.slip import BoxSlip, HealthTest
 
 USUAL_RATIO = 4.0
 """Parts of extender to one of semen until told: the middle of 3 to 5 (Sugai 2024, P)."""

@@ -11,9 +11,9 @@ from typing import Annotated
 
 import typer
 
-from analytics.errors import ToolkitError
-from pipelines.answers.answer import DEFAULT_SEED
-from pipelines.commands.options import (
+from studcurve.analytics.errors import ToolkitError
+from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.commands.options import (
     Assay,
     CertaintyOption,
     DilutionOption,
@@ -41,7 +41,7 @@ from pipelines.commands.options import (
     sure_enough,
     volume_of_square_nl,
 )
-from pipelines.commands.terminal import (
+from studcurve.pipelines.commands.terminal import (
     DEFAULT_STORE,
     Commands,
     JsonOption,
@@ -77,7 +77,7 @@ def concentration(
     as_json: JsonOption = False,
 ) -> None:
     """Concentration from a chamber count, with its interval."""
-    from pipelines.answers.counts import concentration_answer
+    from studcurve.pipelines.answers.counts import concentration_answer
 
     counted = [int(value) for value in numbers(cells, "cells")]
     answer = concentration_answer(
@@ -101,7 +101,7 @@ def agree(
     as_json: JsonOption = False,
 ) -> None:
     """Do two counts, two percentages or two readers agree?"""
-    from pipelines.answers.counts import agree_answer
+    from studcurve.pipelines.answers.counts import agree_answer
 
     answer = agree_answer(numbers(first, "readings"), numbers(second, "readings"), are_pct=are_pct)
     show(answer, as_json=as_json)
@@ -139,7 +139,7 @@ def dose(
     """How many doses does this sample make at the hour of insemination?"""
     import numpy as np
 
-    from pipelines.answers.semen import dose_answer
+    from studcurve.pipelines.answers.semen import dose_answer
 
     reading = sample_reading(
         volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
@@ -185,7 +185,7 @@ def spin(
     as_json: JsonOption = False,
 ) -> None:
     """Force and speed of this rotor, what a spin costs, and what it recovered."""
-    from pipelines.answers.semen import spin_answer
+    from studcurve.pipelines.answers.semen import spin_answer
 
     recovery = None
     if before is not None and after is not None:
@@ -231,7 +231,7 @@ def extend(
     as_json: JsonOption = False,
 ) -> None:
     """How much extender, and does the dose fit?"""
-    from pipelines.answers.semen import extend_answer
+    from studcurve.pipelines.answers.semen import extend_answer
 
     answer = extend_answer(
         volume,
@@ -267,7 +267,7 @@ def keep(
     """How much motility is left at an hour, and until when is a dose enough?"""
     import numpy as np
 
-    from pipelines.answers.semen import keep_answer
+    from studcurve.pipelines.answers.semen import keep_answer
 
     answer = keep_answer(
         motility_pct=forward,
@@ -308,7 +308,7 @@ def ovulation(
     as_json: JsonOption = False,
 ) -> None:
     """When did she ovulate, which days to inseminate, when to test next?"""
-    from pipelines.answers.heat import ovulation_answer, read_progesterone
+    from studcurve.pipelines.answers.heat import ovulation_answer, read_progesterone
 
     answer = ovulation_answer(
         [
@@ -347,7 +347,7 @@ def whelping(
     as_json: JsonOption = False,
 ) -> None:
     """When should she whelp, counted from what?"""
-    from pipelines.answers.heat import whelping_answer
+    from studcurve.pipelines.answers.heat import whelping_answer
 
     answer = whelping_answer(
         lh_peak_on=day_of(lh_on),
@@ -372,6 +372,6 @@ def lookback(
     as_json: JsonOption = False,
 ) -> None:
     """When did harm begin that shows in a sample, and when to examine again?"""
-    from pipelines.answers.heat import look_back_answer
+    from studcurve.pipelines.answers.heat import look_back_answer
 
     show(look_back_answer(day_of(collected_on), day_of(ended_on)), as_json=as_json)

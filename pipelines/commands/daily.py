@@ -12,8 +12,8 @@ from typing import Annotated
 
 import typer
 
-from pipelines.answers.answer import DEFAULT_SEED
-from pipelines.commands.options import (
+from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.commands.options import (
     CertaintyOption,
     DilutionOption,
     ExtenderOption,
@@ -34,7 +34,7 @@ from pipelines.commands.options import (
     storage_of,
     sure_enough,
 )
-from pipelines.commands.terminal import (
+from studcurve.pipelines.commands.terminal import (
     DEFAULT_STORE,
     JsonOption,
     SeedOption,
@@ -136,9 +136,9 @@ def box(
     """Pack a box: doses, extender, chance at the insemination; the slip and the record."""
     import numpy as np
 
-    from pipelines.answers.box import pack_box
-    from pipelines.answers.slip import BoxRequest
-    from reports.words import Words
+    from studcurve.pipelines.answers.box import pack_box
+    from studcurve.pipelines.answers.slip import BoxRequest
+    from studcurve.reports.words import Words
 
     reading = sample_reading(
         volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
@@ -198,8 +198,8 @@ def card(
     """Write the card for the wall above the bench: doses, forces, dilutions."""
     import numpy as np
 
-    from pipelines.answers.card import N_CARD_DRAWS, write_card
-    from reports.words import Words
+    from studcurve.pipelines.answers.card import N_CARD_DRAWS, write_card
+    from studcurve.reports.words import Words
 
     rng = np.random.default_rng(seed)
     answer = write_card(

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from analytics.errors import ToolkitError
+from studcurve.analytics.errors import ToolkitError
 
 if TYPE_CHECKING:
     import numpy as np
 
-    from analytics.measures.doses import SampleReading
-    from analytics.measures.motility_kept import StorageDraws
+    from studcurve.analytics.measures.doses import SampleReading
+    from studcurve.analytics.measures.motility_kept import StorageDraws
 
 
 class Route(Enum):
@@ -113,7 +113,7 @@ def sample_reading(
     normal: float | None,
 ) -> SampleReading:
     """A sample in hand, from the options that describe how it was read."""
-    from analytics.measures.doses import SampleReading
+    from studcurve.analytics.measures.doses import SampleReading
 
     if cells is not None and concentration is not None:
         raise ToolkitError(
@@ -133,8 +133,8 @@ def sample_reading(
 
 def remembered_target(store: Path, route: Route, target: float | None, *, keep: bool) -> float:
     """The dose aimed at: as told, as the kennel remembers it, or the usual one of the route. [M]"""
-    from analytics.measures.doses import TARGET_ROWS
-    from analytics.priors import PRIORS
+    from studcurve.analytics.measures.doses import TARGET_ROWS
+    from studcurve.analytics.priors import PRIORS
 
     told = _remembered(store, f"target_{route.value}_m", target, keep=keep)
     return PRIORS[TARGET_ROWS[route.value]].centre if told is None else told
@@ -166,7 +166,7 @@ def storage_of(
     ToolkitError
         A caution stops the doses of the named stud.
     """
-    from analytics.measures.motility_kept import N_DRAWS, medium_of, published_storage
+    from studcurve.analytics.measures.motility_kept import N_DRAWS, medium_of, published_storage
 
     if stud is not None and store.exists():
         _refuse_stopped(store, stud)
@@ -174,17 +174,17 @@ def storage_of(
     n = n_draws or N_DRAWS
     if not store.exists():
         return published_storage(medium_of(extender), rng=rng, n_draws=n)
-    from pipelines.fits.storage import storage_curve
+    from studcurve.pipelines.fits.storage import storage_curve
 
     return storage_curve(store, stud=stud, extender=extender, rng=rng, n_draws=n)
 
 
 def _refuse_stopped(store: Path, stud: str) -> None:
     """A caution that stops a stud's doses leaves no number of his at the bench either."""
-    from pipelines.commands.terminal import asked_on
-    from pipelines.records.database.store import Store
-    from pipelines.records.of_a_dog import CAUTION_VIEWS, cautions_of
-    from reports.words import Words
+    from studcurve.pipelines.commands.terminal import asked_on
+    from studcurve.pipelines.records.database.store import Store
+    from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, cautions_of
+    from studcurve.reports.words import Words
 
     with Store.open(store, read_only=True) as opened:
         views = {view: opened.read(view) for view in CAUTION_VIEWS}
@@ -202,7 +202,7 @@ def _refuse_stopped(store: Path, stud: str) -> None:
 
 def sure_enough(certainty: float | None) -> float:
     """How surely each dose must meet the target."""
-    from analytics.measures.doses import CERTAINTY
+    from studcurve.analytics.measures.doses import CERTAINTY
 
     return CERTAINTY if certainty is None else certainty
 
@@ -222,7 +222,7 @@ def numbers(text: str, what: str) -> list[float]:
 
 def _remembered(store: Path, name: str, told: float | None, *, keep: bool) -> float | None:
     """What the kennel says once: as told now, and kept where there is a records file."""
-    from analytics.vocabulary import VOCABULARY
+    from studcurve.analytics.vocabulary import VOCABULARY
 
     if told is not None:
         known = VOCABULARY[name]
@@ -233,7 +233,7 @@ def _remembered(store: Path, name: str, told: float | None, *, keep: bool) -> fl
             )
     if not store.exists() or (told is not None and not keep):
         return told
-    from pipelines.records.database.store import Store
+    from studcurve.pipelines.records.database.store import Store
 
     with Store.open(store, read_only=True) as opened:
         kept = opened.settings().get(name)
@@ -246,14 +246,14 @@ def _remembered(store: Path, name: str, told: float | None, *, keep: bool) -> fl
 
 def volume_of_square_nl(part: Part, square_nl: float | None) -> float:
     """Volume above one square: as told, else of the improved Neubauer chamber. [nL]"""
-    from analytics.measures.counting import NEUBAUER_NL
+    from studcurve.analytics.measures.counting import NEUBAUER_NL
 
     return NEUBAUER_NL[part.value] if square_nl is None else square_nl
 
 
 def count_error(trained: bool) -> float:
     """Error of a chamber count beyond chance (prior r02)."""
-    from analytics.priors import PRIORS
+    from studcurve.analytics.priors import PRIORS
 
     return PRIORS["r02_trained" if trained else "r02_home"].centre
 

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from analytics.errors import ToolkitError
-from pipelines.answers.answer import DEFAULT_SEED
-from pipelines.commands.daily import PageLanguage
-from pipelines.commands.terminal import (
+from studcurve.analytics.errors import ToolkitError
+from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.commands.daily import PageLanguage
+from studcurve.pipelines.commands.terminal import (
     DEFAULT_STORE,
     JsonOption,
     PageReader,
@@ -27,7 +27,7 @@ from pipelines.commands.terminal import (
 )
 
 if TYPE_CHECKING:
-    from pipelines.plan.wishes import Wishes
+    from studcurve.pipelines.plan.wishes import Wishes
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 """Names of weekdays on the command line."""
@@ -132,10 +132,10 @@ def compare(
     as_json: JsonOption = False,
 ) -> None:
     """Compare fresh, chilled and frozen semen by every route for one breeding."""
-    from pipelines.answers.comparison import plan_answer
-    from pipelines.plan.comparison import plan_breeding
-    from pipelines.plan.records import read_plan_records
-    from reports.words import Words
+    from studcurve.pipelines.answers.comparison import plan_answer
+    from studcurve.pipelines.plan.comparison import plan_breeding
+    from studcurve.pipelines.plan.records import read_plan_records
+    from studcurve.reports.words import Words
 
     wishes = _wishes(
         worth_of_litter=worth if audience is PageReader.OWNER else None,
@@ -161,8 +161,8 @@ def compare(
     words = Words(language.value)
     show(plan_answer(plan, words), as_json=as_json)
     if out is not None:
-        from pipelines.run import write_comparison
-        from reports.page import Reader
+        from studcurve.pipelines.run import write_comparison
+        from studcurve.reports.page import Reader
 
         reader = Reader(words, audience.value)
         page = write_comparison(plan, records, out, reader=reader, anonymous=anonymous)
@@ -208,10 +208,10 @@ def season(
     as_json: JsonOption = False,
 ) -> None:
     """Plan who gets which collection of one stud while several bitches are in heat."""
-    from pipelines.answers.season import season_answer
-    from pipelines.plan.records import read_plan_records
-    from pipelines.plan.season import plan_stud_season
-    from reports.words import Words
+    from studcurve.pipelines.answers.season import season_answer
+    from studcurve.pipelines.plan.records import read_plan_records
+    from studcurve.pipelines.plan.season import plan_stud_season
+    from studcurve.reports.words import Words
 
     wishes = _wishes(
         worth_of_litter=worth,
@@ -239,8 +239,8 @@ def _wishes(
     *, clinic_hours: tuple[str, str, list[datetime] | None], **asked: Any  # noqa: ANN401
 ) -> Wishes:  # fmt: skip
     """Put together what was asked."""
-    from analytics.plan.options import OpeningHours
-    from pipelines.plan.wishes import Wishes
+    from studcurve.analytics.plan.options import OpeningHours
+    from studcurve.pipelines.plan.wishes import Wishes
 
     hours, days, closed = clinic_hours
     opens, closes = read_hours(hours)

@@ -16,7 +16,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperCommand
 
-from pipelines.answers.answer import YEARS, Answer, text_lines
+from studcurve.pipelines.answers.answer import YEARS, Answer, text_lines
 
 LARGEST_SEED = 2**32 - 1
 """The largest seed that every generator takes."""
@@ -117,7 +117,7 @@ def asked_at(now: datetime | None, store: Path) -> datetime:
 
 def _ended_on(store: Path, option: str) -> date | None:
     """Last day of records that end, said; None for records that go on, and where there are none."""
-    from pipelines.records.database.store import last_day
+    from studcurve.pipelines.records.database.store import last_day
 
     ended_on = last_day(store)
     if ended_on is not None:

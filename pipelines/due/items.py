@@ -17,11 +17,11 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from analytics.cautions import Caution
-from analytics.cautions.brucella import status_of
-from analytics.cautions.words import names_brucella
-from analytics.measures.dates import Whelping, expected_whelping
-from analytics.models.ovulation.insemination_days import (
+from studcurve.analytics.cautions import Caution
+from studcurve.analytics.cautions.brucella import status_of
+from studcurve.analytics.cautions.words import names_brucella
+from studcurve.analytics.measures.dates import Whelping, expected_whelping
+from studcurve.analytics.models.ovulation.insemination_days import (
     HEAT_DAYS,
     INSEMINATION_WINDOWS,
     LAST_DRAW_DAY,
@@ -29,17 +29,17 @@ from analytics.models.ovulation.insemination_days import (
     HeatAnswer,
     heat_answer,
 )
-from analytics.models.ovulation.model import (
+from studcurve.analytics.models.ovulation.model import (
     OvulationPosterior,
     ProgesteroneReading,
     ovulation_posterior,
 )
-from analytics.sentences import Sentence, Word, sentence
-from pipelines.due.first import FIRST_VIEWS, first_cautions, in_use
-from pipelines.records.database.store import Store
-from pipelines.records.of_a_dog import cautions_of, kennel_records, readings_of_heat
-from pipelines.records.sheets.columns import SEMEN_TYPES
-from reports.words import Words
+from studcurve.analytics.sentences import Sentence, Word, sentence
+from studcurve.pipelines.due.first import FIRST_VIEWS, first_cautions, in_use
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.of_a_dog import cautions_of, kennel_records, readings_of_heat
+from studcurve.pipelines.records.sheets.columns import SEMEN_TYPES
+from studcurve.reports.words import Words
 
 Kind = Literal[
     "progesterone", "insemination", "scan", "radiograph", "temperature", "whelping", "box",
@@ -173,7 +173,10 @@ def due_items(
 
 
 def first_of(views: Mapping[str, pd.DataFrame], today: date) -> tuple[Caution, ...]:
-    """What must be said before anything else of the kennel; see :mod:`pipelines.due.first`."""
+    """What must be said before anything else of the kennel.
+
+    See :mod:`studcurve.pipelines.due.first`.
+    """
 
     def whelping(row: Mapping[str, Any]) -> tuple[date, date]:
         last_on = max(row["bred_latest"], row["bred_earliest"]).date()

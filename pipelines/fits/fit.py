@@ -17,11 +17,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Generic, Literal
 
-from analytics.errors import ConvergenceError, StaleFitError
-from analytics.models import sampling
-from analytics.models.sampling import Diagnostics, Draws
-from analytics.priors import priors_fingerprint
-from pipelines.fits.guard import (
+from studcurve.analytics.errors import ConvergenceError, StaleFitError
+from studcurve.analytics.models import sampling
+from studcurve.analytics.models.sampling import Diagnostics, Draws
+from studcurve.analytics.priors import priors_fingerprint
+from studcurve.pipelines.fits.guard import (
     density_now,
     engine_versions,
     holds_under_this_engine,
@@ -29,8 +29,8 @@ from pipelines.fits.guard import (
     marked_as_held,
     model_fingerprint,
 )
-from pipelines.fits.registry import MODELS, Model, P
-from pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.fits.registry import MODELS, Model, P
+from studcurve.pipelines.records.database.store import KeptFit, Store
 
 N_KEPT_DRAWS = 1000
 """Thinned draws that are kept; intervals of 90 % are then sure to about a point."""

@@ -16,8 +16,8 @@ from typing import Any
 
 import numpy as np
 
-from analytics.priors import priors_fingerprint
-from pipelines.records.database.store import KeptFit
+from studcurve.analytics.priors import priors_fingerprint
+from studcurve.pipelines.records.database.store import KeptFit
 
 ENGINE = ("jax", "jaxlib", "numpyro", "numpy")
 """Libraries that make the draws."""
@@ -100,9 +100,9 @@ def fixed_density(name: str) -> dict[str, Any]:
         Of the model.
     """
     # Imported here: these load the sampler's library.
-    from analytics.models.density import at_fixed_points
-    from pipelines.fits.fixed_records import FixedRecords
-    from pipelines.fits.registry import MODELS
+    from studcurve.analytics.models.density import at_fixed_points
+    from studcurve.pipelines.fits.fixed_records import FixedRecords
+    from studcurve.pipelines.fits.registry import MODELS
 
     (model,) = (model for model in MODELS if model.name == name)
     return at_fixed_points(model.story(model.prepare(FixedRecords())))

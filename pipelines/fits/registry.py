@@ -11,21 +11,21 @@ from typing import Any, Generic, Protocol, TypeVar
 
 import pandas as pd
 
-from analytics.estimate import Floats
-from analytics.models.breedings.records import ConceptionData, prepare_conception
-from analytics.models.conception import model as conception
-from analytics.models.density import Story
-from analytics.models.litter import model as litter
-from analytics.models.ovulation.model import ovulation_of_cycles
-from analytics.models.sampling import Diagnostics, Draws
-from analytics.models.storage import curve as own_storage
-from analytics.models.storage import inputs as storage_inputs
-from analytics.models.storage import model as storage
-from analytics.models.stud import model as stud_quality
-from analytics.models.stud.inputs import StudData, prepare_stud_data
-from analytics.priors import PRIORS
-from analytics.trust import checking, prior_width
-from pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.breedings.records import ConceptionData, prepare_conception
+from studcurve.analytics.models.conception import model as conception
+from studcurve.analytics.models.density import Story
+from studcurve.analytics.models.litter import model as litter
+from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
+from studcurve.analytics.models.sampling import Diagnostics, Draws
+from studcurve.analytics.models.storage import curve as own_storage
+from studcurve.analytics.models.storage import inputs as storage_inputs
+from studcurve.analytics.models.storage import model as storage
+from studcurve.analytics.models.stud import model as stud_quality
+from studcurve.analytics.models.stud.inputs import StudData, prepare_stud_data
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.trust import checking, prior_width
+from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS
 
 MIN_STORED_READINGS = 5
 """Readings of stored samples below which the published curve stands alone (J)."""

@@ -12,11 +12,16 @@ from pathlib import Path
 
 import numpy as np
 
-from analytics.measures.motility_kept import N_DRAWS, StorageDraws, medium_of, published_storage
-from analytics.models.storage.curve import MODEL_VERSION, OwnStorage
-from analytics.models.storage.inputs import StorageData, prepare_storage, product_name
-from pipelines.fits.guard import is_current
-from pipelines.records.database.store import Store
+from studcurve.analytics.measures.motility_kept import (
+    N_DRAWS,
+    StorageDraws,
+    medium_of,
+    published_storage,
+)
+from studcurve.analytics.models.storage.curve import MODEL_VERSION, OwnStorage
+from studcurve.analytics.models.storage.inputs import StorageData, prepare_storage, product_name
+from studcurve.pipelines.fits.guard import is_current
+from studcurve.pipelines.records.database.store import Store
 
 STORAGE_FIT = "storage"
 """What the kept fit is called."""

@@ -11,11 +11,11 @@ from datetime import date, datetime
 
 import pandas as pd
 
-from analytics.models.stud.model import StudQualityPosterior
-from analytics.models.stud.summary import StudTold, tell_stud
-from pipelines.fits.fit import Known, known
-from pipelines.fits.registry import STUD_OVER_TIME
-from pipelines.records.database.store import Store
+from studcurve.analytics.models.stud.model import StudQualityPosterior
+from studcurve.analytics.models.stud.summary import StudTold, tell_stud
+from studcurve.pipelines.fits.fit import Known, known
+from studcurve.pipelines.fits.registry import STUD_OVER_TIME
+from studcurve.pipelines.records.database.store import Store
 
 NOT_NAMED = "not named"
 """A reader whom nobody noted; that names nobody."""

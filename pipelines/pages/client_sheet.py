@@ -8,17 +8,17 @@ from datetime import date, datetime
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import Caution, bitch_age, cautions_for_dog, in_order
-from analytics.errors import RecordsError
-from analytics.measures.motility_kept import kept_at
-from analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
-from analytics.models.ovulation.model import ovulation_of_cycles
-from analytics.sentences import Sentence
-from analytics.wording.program import box_sentence, ovulation_sentence, use_sentence
-from pipelines.pages.kennel import Kennel
-from pipelines.pages.stud_review import facts, provenance, records_of, storage_sources
-from reports.page import Reader
-from reports.pages.client_sheet import ClientResults, Kept
+from studcurve.analytics.cautions import Caution, bitch_age, cautions_for_dog, in_order
+from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.measures.motility_kept import kept_at
+from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
+from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.wording.program import box_sentence, ovulation_sentence, use_sentence
+from studcurve.pipelines.pages.kennel import Kennel
+from studcurve.pipelines.pages.stud_review import facts, provenance, records_of, storage_sources
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.client_sheet import ClientResults, Kept
 
 KEPT_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0)
 """Hours after the collection at which a dose is stated. [h]"""

@@ -9,17 +9,17 @@ from datetime import datetime, time
 import numpy as np
 import pandas as pd
 
-from analytics.models.conception import model as conception
-from analytics.models.litter import model as litter
-from analytics.models.ovulation.insemination_days import HEAT_DAYS
-from analytics.plan.breeding_plan import BreedingPlan
-from analytics.sentences import Sentence, Value
-from pipelines.pages.kennel import Kennel, codes_of
-from pipelines.pages.stud_review import cited, stated_provenance
-from pipelines.plan.records import PlanRecords
-from pipelines.records.of_a_dog import cautions_of
-from reports.page import Reader
-from reports.pages.comparison import ComparisonResults
+from studcurve.analytics.models.conception import model as conception
+from studcurve.analytics.models.litter import model as litter
+from studcurve.analytics.models.ovulation.insemination_days import HEAT_DAYS
+from studcurve.analytics.plan.breeding_plan import BreedingPlan
+from studcurve.analytics.sentences import Sentence, Value
+from studcurve.pipelines.pages.kennel import Kennel, codes_of
+from studcurve.pipelines.pages.stud_review import cited, stated_provenance
+from studcurve.pipelines.plan.records import PlanRecords
+from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.comparison import ComparisonResults
 
 ROWS = (*conception.COEFFICIENTS, "c19", "c20_bitch", "c20_stud", "c22", *litter.COEFFICIENTS)
 """Rows of the priors table that the numbers of a plan rest on."""

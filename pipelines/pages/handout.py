@@ -7,13 +7,13 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.cautions.samples import FAR_BELOW_M
-from analytics.sentences import Sentence, sentence
-from pipelines.pages.kennel import Kennel
-from pipelines.pages.stud_review import records_of, stud_results
-from reports.page import Reader
-from reports.pages.handout import BredRow, HandoutResults
-from reports.words import Words
+from studcurve.analytics.cautions.samples import FAR_BELOW_M
+from studcurve.analytics.sentences import Sentence, sentence
+from studcurve.pipelines.pages.kennel import Kennel
+from studcurve.pipelines.pages.stud_review import records_of, stud_results
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.handout import BredRow, HandoutResults
+from studcurve.reports.words import Words
 
 N_COLLECTIONS, N_BRED, N_TESTS, N_KEPT = 8, 10, 6, 4
 """Rows of each table; two pages hold no more."""

@@ -12,27 +12,27 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import stopped_answers
-from analytics.estimate import Estimate, estimate_from_draws, share_from_records
-from analytics.measures.counting import exact_share
-from analytics.measures.doses import TARGET_ROWS
-from analytics.models.breedings.records import ConceptionData
-from analytics.models.conception.chance import own_breedings_prob
-from analytics.models.conception.model import ConceptionPosterior
-from analytics.models.litter.model import LitterPosterior
-from analytics.models.litter.sizes import LittersAgain, litters_again
-from analytics.priors import PRIORS
-from analytics.sentences import Sentence, sentence
-from pipelines.due.items import DUE_VIEWS
-from pipelines.fits.fit import Known, known
-from pipelines.fits.registry import CONCEPTION, LITTER
-from pipelines.fits.storage import KeptStorage, read_storage
-from pipelines.fits.stud import StudLevels, read_levels
-from pipelines.plan.records import PLAN_VIEWS
-from pipelines.records.database.store import Store
-from pipelines.records.of_a_dog import cautions_of
-from reports.pages.stud_review import SemenTypeChance
-from reports.words import Words
+from studcurve.analytics.cautions import stopped_answers
+from studcurve.analytics.estimate import Estimate, estimate_from_draws, share_from_records
+from studcurve.analytics.measures.counting import exact_share
+from studcurve.analytics.measures.doses import TARGET_ROWS
+from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.models.conception.chance import own_breedings_prob
+from studcurve.analytics.models.conception.model import ConceptionPosterior
+from studcurve.analytics.models.litter.model import LitterPosterior
+from studcurve.analytics.models.litter.sizes import LittersAgain, litters_again
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.sentences import Sentence, sentence
+from studcurve.pipelines.due.items import DUE_VIEWS
+from studcurve.pipelines.fits.fit import Known, known
+from studcurve.pipelines.fits.registry import CONCEPTION, LITTER
+from studcurve.pipelines.fits.storage import KeptStorage, read_storage
+from studcurve.pipelines.fits.stud import StudLevels, read_levels
+from studcurve.pipelines.plan.records import PLAN_VIEWS
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.reports.pages.stud_review import SemenTypeChance
+from studcurve.reports.words import Words
 
 PAGE_VIEWS = (
     "dogs", "evaluations", "breedings", "shipments", "cycles", "progesterone", "events",
@@ -184,7 +184,7 @@ def stopped_dogs(views: Mapping[str, pd.DataFrame], today: date) -> frozenset[st
     Parameters
     ----------
     views
-        At least those of :data:`pipelines.due.items.DUE_VIEWS`.
+        At least those of :data:`studcurve.pipelines.due.items.DUE_VIEWS`.
     today
         Day of the question.
     """

@@ -5,16 +5,22 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import RECENT_DAYS, Caution, bitch_age, cautions_for_dog, stopped_answers
-from analytics.cautions.brucella import is_brucella
-from analytics.measures.counting import exact_share
-from analytics.measures.semen import total_sperm_m
-from analytics.sentences import Word, sentence
-from analytics.wording.program import program_sentences
-from pipelines.due.items import due_items, first_of, told
-from pipelines.pages.kennel import Kennel, left_out, may_be_told, once
-from pipelines.pages.stored import stages_of
-from pipelines.pages.stud_review import (
+from studcurve.analytics.cautions import (
+    RECENT_DAYS,
+    Caution,
+    bitch_age,
+    cautions_for_dog,
+    stopped_answers,
+)
+from studcurve.analytics.cautions.brucella import is_brucella
+from studcurve.analytics.measures.counting import exact_share
+from studcurve.analytics.measures.semen import total_sperm_m
+from studcurve.analytics.sentences import Word, sentence
+from studcurve.analytics.wording.program import program_sentences
+from studcurve.pipelines.due.items import due_items, first_of, told
+from studcurve.pipelines.pages.kennel import Kennel, left_out, may_be_told, once
+from studcurve.pipelines.pages.stored import stages_of
+from studcurve.pipelines.pages.stud_review import (
     METHOD_OF_CHANCES,
     METHOD_OF_LITTERS,
     chosen_studs,
@@ -24,9 +30,9 @@ from pipelines.pages.stud_review import (
     stud_told,
     total_level,
 )
-from pipelines.pages.trust import kennel_checks, kennel_headline
-from reports.page import Reader
-from reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
+from studcurve.pipelines.pages.trust import kennel_checks, kennel_headline
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 
 REPORTED_BELOW = frozenset({"outcome", "box", "caution"})
 """Kinds of what is due that stand elsewhere on the page."""

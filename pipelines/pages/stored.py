@@ -7,15 +7,21 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import INTERVAL_PROB, estimate_from_draws
-from analytics.measures.doses import CERTAINTY
-from analytics.measures.motility_kept import StorageDraws, enough_prob, last_hour
-from analytics.measures.stages import STAGES, Stage, clinic_against_kennel, recoveries, stage_pairs
-from analytics.models.storage.curve import ExtenderOrder
-from analytics.models.storage.inputs import product_name
-from analytics.wording.program import BOX_HOURS
-from pipelines.pages.kennel import Kennel, once
-from reports.sections.stored import Dose, ExtenderCurve, StagesTold, StorageTold
+from studcurve.analytics.estimate import INTERVAL_PROB, estimate_from_draws
+from studcurve.analytics.measures.doses import CERTAINTY
+from studcurve.analytics.measures.motility_kept import StorageDraws, enough_prob, last_hour
+from studcurve.analytics.measures.stages import (
+    STAGES,
+    Stage,
+    clinic_against_kennel,
+    recoveries,
+    stage_pairs,
+)
+from studcurve.analytics.models.storage.curve import ExtenderOrder
+from studcurve.analytics.models.storage.inputs import product_name
+from studcurve.analytics.wording.program import BOX_HOURS
+from studcurve.pipelines.pages.kennel import Kennel, once
+from studcurve.reports.sections.stored import Dose, ExtenderCurve, StagesTold, StorageTold
 
 CURVE_HOURS = tuple(float(hour) for hour in range(0, 97, 6))
 """Hours at which a curve is drawn; those beyond the studied ones are left out. [h]"""

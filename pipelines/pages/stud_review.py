@@ -12,29 +12,29 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_answers
-from analytics.errors import RecordsError
-from analytics.estimate import estimate_from_draws, records_alone, share_from_records
-from analytics.measures.motility_kept import StorageDraws
-from analytics.measures.semen import with_measures
-from analytics.models.breedings.inputs import USUAL_DOSE_M
-from analytics.models.conception import model as conception
-from analytics.models.conception.chance import own_breedings_prob
-from analytics.models.conception.response import Response, read_response
-from analytics.models.litter import model as litter
-from analytics.models.litter.sizes import LitterSizes
-from analytics.models.stud.inputs import Measure
-from analytics.models.stud.summary import StudTold
-from analytics.priors import PRIORS
-from analytics.sentences import Sentence, sentence
-from analytics.wording.program import (
+from studcurve.analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_answers
+from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.estimate import estimate_from_draws, records_alone, share_from_records
+from studcurve.analytics.measures.motility_kept import StorageDraws
+from studcurve.analytics.measures.semen import with_measures
+from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.conception import model as conception
+from studcurve.analytics.models.conception.chance import own_breedings_prob
+from studcurve.analytics.models.conception.response import Response, read_response
+from studcurve.analytics.models.litter import model as litter
+from studcurve.analytics.models.litter.sizes import LitterSizes
+from studcurve.analytics.models.stud.inputs import Measure
+from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.sentences import Sentence, sentence
+from studcurve.analytics.wording.program import (
     fit_age_sentence,
     level_age_sentence,
     litters_sentence,
     samples_sentence,
 )
-from analytics.wording.stud import per_kg_sentence
-from pipelines.pages.kennel import (
+from studcurve.analytics.wording.stud import per_kg_sentence
+from studcurve.pipelines.pages.kennel import (
     Kennel,
     chances_over,
     left_out,
@@ -43,16 +43,16 @@ from pipelines.pages.kennel import (
     once,
     own_share,
 )
-from pipelines.pages.stored import stages_of, storage_told
-from pipelines.pages.trust import stud_checks, stud_headline
-from pipelines.records.database.store import KeptFit
-from pipelines.records.of_a_dog import dog_records
-from reports.page import Reader
-from reports.pages.stud_review import Coefficient, SemenTypeChance, StudResults
-from reports.sections.stud_over_time import headline
-from reports.sections.trust import Checks
-from reports.sections.what_if import BredDot
-from reports.words import Words
+from studcurve.pipelines.pages.stored import stages_of, storage_told
+from studcurve.pipelines.pages.trust import stud_checks, stud_headline
+from studcurve.pipelines.records.database.store import KeptFit
+from studcurve.pipelines.records.of_a_dog import dog_records
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.stud_review import Coefficient, SemenTypeChance, StudResults
+from studcurve.reports.sections.stud_over_time import headline
+from studcurve.reports.sections.trust import Checks
+from studcurve.reports.sections.what_if import BredDot
+from studcurve.reports.words import Words
 
 HOME_COUNT_CV = PRIORS["r02_home"].centre
 """Error of a count until a kennel states its own (prior r02)."""

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import RECENT_DAYS
-from analytics.estimate import Estimate
-from analytics.models.breedings.records import known_outcome
-from analytics.sentences import Sentence
-from analytics.trust.checking import (
+from studcurve.analytics.cautions import RECENT_DAYS
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.models.breedings.records import known_outcome
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.trust.checking import (
     LeftOut,
     Replicated,
     cross_validation,
@@ -22,13 +22,13 @@ from analytics.trust.checking import (
     replicated_litters,
     sparse_cells,
 )
-from analytics.trust.prior_width import PriorWidths, from_plain
-from analytics.trust.second_opinion import (
+from studcurve.analytics.trust.prior_width import PriorWidths, from_plain
+from studcurve.analytics.trust.second_opinion import (
     SecondOpinion,
     second_opinion_on_litter_size,
     second_opinion_on_whelping,
 )
-from analytics.wording.trust import (
+from studcurve.analytics.wording.trust import (
     difference_sentences,
     expected_sentence,
     method_sentences,
@@ -40,8 +40,8 @@ from analytics.wording.trust import (
     stud_width_sentence,
     unusable_sentences,
 )
-from pipelines.pages.kennel import Kennel, may_be_told, names_of_pairs, once
-from reports.sections.trust import Checks
+from studcurve.pipelines.pages.kennel import Kennel, may_be_told, names_of_pairs, once
+from studcurve.reports.sections.trust import Checks
 
 CHECKS_SEED = 1
 """Seed of records drawn again: the same records, the same page."""

@@ -1,4 +1,4 @@
-"""A plan from the records and the command line; calculated in :mod:`analytics.plan`.
+"""A plan from the records and the command line; calculated in :mod:`studcurve.analytics.plan`.
 
 ``records``
     What the records say of the pair, the heat, the samples.

@@ -1,6 +1,6 @@
 """One breeding compared: read, calculated, not yet told.
 
-`records.py` reads, `wishes.py` draws, `analytics.plan` calculates,
+`records.py` reads, `wishes.py` draws, `studcurve.analytics.plan` calculates,
 `pipelines/answers/comparison.py` tells.
 """
 
@@ -14,34 +14,44 @@ from typing import Any, TypeVar
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from analytics.cautions import stopped_answers
-from analytics.models.ovulation.insemination_days import MORNING
-from analytics.models.ovulation.model import further_reading_prob
-from analytics.plan.breakeven import BreakEven, break_evens
-from analytics.plan.breeding_plan import BreedingPlan
-from analytics.plan.compare import OptionAnswer, answer_options, gap_between, option_values
-from analytics.plan.feasible import possible_options
-from analytics.plan.measure_next import (
+from studcurve.analytics.cautions import stopped_answers
+from studcurve.analytics.models.ovulation.insemination_days import MORNING
+from studcurve.analytics.models.ovulation.model import further_reading_prob
+from studcurve.analytics.plan.breakeven import BreakEven, break_evens
+from studcurve.analytics.plan.breeding_plan import BreedingPlan
+from studcurve.analytics.plan.compare import (
+    OptionAnswer,
+    answer_options,
+    gap_between,
+    option_values,
+)
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.measure_next import (
     Values,
     Worth,
     worth_of_counting,
     worth_of_readings,
     worth_of_test_cool,
 )
-from analytics.plan.options import Circumstances
-from analytics.plan.simulation.chain import Outcome, Pair, Unknowns, simulate
-from analytics.plan.simulation.lateness import box_record
-from analytics.plan.simulation.pups import Pups, draw_litter, pups_of
-from analytics.plan.simulation.unknowns import N_JOINT_DRAWS, Chain, published_chain, with_chain
-from analytics.plan.what_if import option_grid
-from analytics.sentences import Sentence
-from analytics.wording.plan import (
+from studcurve.analytics.plan.options import Circumstances
+from studcurve.analytics.plan.simulation.chain import Outcome, Pair, Unknowns, simulate
+from studcurve.analytics.plan.simulation.lateness import box_record
+from studcurve.analytics.plan.simulation.pups import Pups, draw_litter, pups_of
+from studcurve.analytics.plan.simulation.unknowns import (
+    N_JOINT_DRAWS,
+    Chain,
+    published_chain,
+    with_chain,
+)
+from studcurve.analytics.plan.what_if import option_grid
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.wording.plan import (
     boxes_source_sentence,
     litter_inbreeding_sentences,
     pups_source_sentence,
     storage_source_sentence,
 )
-from pipelines.plan.records import (
+from studcurve.pipelines.plan.records import (
     Heat,
     PlanRecords,
     chance_sources,
@@ -53,9 +63,9 @@ from pipelines.plan.records import (
     pair_of,
     prices_on,
 )
-from pipelines.plan.wishes import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
-from pipelines.records.of_a_dog import cautions_of
-from pipelines.records.sheets.rules import FRACTION_INBREEDING
+from studcurve.pipelines.plan.wishes import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
+from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.sheets.rules import FRACTION_INBREEDING
 
 N_READING_DAYS = 6
 """Mornings on which a further progesterone reading is weighed."""

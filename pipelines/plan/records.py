@@ -1,7 +1,7 @@
 """What do the records say about one breeding that is planned, or about a season?
 
-From views to the values that `analytics.plan` reads: the pair, the heat, the stud's last samples,
-boxes and straws, prices in force. No number is calculated here.
+From views to the values that `studcurve.analytics.plan` reads: the pair, the heat, the stud's last
+samples, boxes and straws, prices in force. No number is calculated here.
 """
 
 from __future__ import annotations
@@ -16,33 +16,33 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.errors import RecordsError
-from analytics.estimate import Floats
-from analytics.measures.semen import with_measures
-from analytics.models.conception.model import ConceptionPosterior
-from analytics.models.litter.model import LitterPosterior
-from analytics.models.ovulation.insemination_days import HEAT_DAYS
-from analytics.models.ovulation.model import (
+from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.semen import with_measures
+from studcurve.analytics.models.conception.model import ConceptionPosterior
+from studcurve.analytics.models.litter.model import LitterPosterior
+from studcurve.analytics.models.ovulation.insemination_days import HEAT_DAYS
+from studcurve.analytics.models.ovulation.model import (
     DATE_SD_DAYS,
     GRID_STEP_DAYS,
     OvulationPosterior,
     ProgesteroneReading,
     ovulation_posterior,
 )
-from analytics.models.stud.model import StudQualityPosterior
-from analytics.plan.breeding_plan import HeatTold
-from analytics.plan.options import PRICE_ITEMS, Straws
-from analytics.plan.simulation.chain import Pair
-from analytics.plan.simulation.pups import Dam
-from analytics.priors import PRIORS
-from analytics.sentences import Sentence, sentence
-from analytics.wording.plan import chance_source_sentence
-from analytics.wording.program import fit_age_sentence
-from pipelines.fits.fit import Known, known
-from pipelines.fits.registry import CONCEPTION, LITTER, TOTAL_SPERM
-from pipelines.fits.storage import KeptStorage, read_storage
-from pipelines.records.database.store import Store
-from pipelines.records.of_a_dog import CAUTION_VIEWS, readings_of_heat
+from studcurve.analytics.models.stud.model import StudQualityPosterior
+from studcurve.analytics.plan.breeding_plan import HeatTold
+from studcurve.analytics.plan.options import PRICE_ITEMS, Straws
+from studcurve.analytics.plan.simulation.chain import Pair
+from studcurve.analytics.plan.simulation.pups import Dam
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.sentences import Sentence, sentence
+from studcurve.analytics.wording.plan import chance_source_sentence
+from studcurve.analytics.wording.program import fit_age_sentence
+from studcurve.pipelines.fits.fit import Known, known
+from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, TOTAL_SPERM
+from studcurve.pipelines.fits.storage import KeptStorage, read_storage
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, readings_of_heat
 
 PLAN_VIEWS = (
     *CAUTION_VIEWS, "inseminations", "cycles", "progesterone", "shipments", "frozen_lots", "prices",

@@ -9,17 +9,17 @@ from types import MappingProxyType
 
 import numpy as np
 
-from analytics.cautions import Caution, stopped_answers
-from analytics.errors import ToolkitError
-from analytics.estimate import Floats
-from analytics.plan.breeding_plan import HeatTold
-from analytics.plan.feasible import possible_options
-from analytics.plan.season.conflicts import SeasonPlan, plan_season
-from analytics.plan.season.program import StudLimits, Way
-from analytics.plan.season.ways import published_rest, rest_shares, ways_of
-from analytics.plan.simulation.unknowns import Chain
-from analytics.sentences import Sentence
-from pipelines.plan.records import (
+from studcurve.analytics.cautions import Caution, stopped_answers
+from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.plan.breeding_plan import HeatTold
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.season.conflicts import SeasonPlan, plan_season
+from studcurve.analytics.plan.season.program import StudLimits, Way
+from studcurve.analytics.plan.season.ways import published_rest, rest_shares, ways_of
+from studcurve.analytics.plan.simulation.unknowns import Chain
+from studcurve.analytics.sentences import Sentence
+from studcurve.pipelines.plan.records import (
     PlanRecords,
     chance_sources,
     dog_row,
@@ -30,8 +30,8 @@ from pipelines.plan.records import (
     raw_samples,
     straws_of,
 )
-from pipelines.plan.wishes import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
-from pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.plan.wishes import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
+from studcurve.pipelines.records.of_a_dog import cautions_of
 
 N_SEASON_DRAWS = 1000
 """Joint draws of a season; a chance is then sure to half a point."""

@@ -10,20 +10,20 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import Answer as StoppedAnswer
-from analytics.errors import ToolkitError
-from analytics.measures.doses import SampleReading, draw_sample
-from analytics.measures.motility_kept import StorageDraws
-from analytics.models.stud.level import next_total
-from analytics.plan.options import Carrier, Circumstances, OpeningHours
-from analytics.plan.season.program import FEWEST_REST_DAYS
-from analytics.plan.simulation.chain import Pair, Unknowns
-from analytics.plan.simulation.lateness import box_record
-from analytics.plan.simulation.samples import Rest, SampleDraws, next_sample, usual_of
-from analytics.plan.simulation.unknowns import Chain, draw_unknowns
-from analytics.priors import PRIORS
-from analytics.sentences import sentence
-from pipelines.plan.records import Heat, PlanRecords, raw_samples, straws_of, usual_box
+from studcurve.analytics.cautions import Answer as StoppedAnswer
+from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.measures.doses import SampleReading, draw_sample
+from studcurve.analytics.measures.motility_kept import StorageDraws
+from studcurve.analytics.models.stud.level import next_total
+from studcurve.analytics.plan.options import Carrier, Circumstances, OpeningHours
+from studcurve.analytics.plan.season.program import FEWEST_REST_DAYS
+from studcurve.analytics.plan.simulation.chain import Pair, Unknowns
+from studcurve.analytics.plan.simulation.lateness import box_record
+from studcurve.analytics.plan.simulation.samples import Rest, SampleDraws, next_sample, usual_of
+from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.sentences import sentence
+from studcurve.pipelines.plan.records import Heat, PlanRecords, raw_samples, straws_of, usual_box
 
 PLAN_STOPS: frozenset[StoppedAnswer] = frozenset({"plan", "conception"})
 """Answers whose stop leaves a plan without any number."""

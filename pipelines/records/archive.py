@@ -17,10 +17,10 @@ from datetime import date
 from itertools import count
 from pathlib import Path
 
-from analytics.errors import RecordsError, StoreLockedError
-from pipelines.records.database.history import Erased
-from pipelines.records.database.schema import newest_schema
-from pipelines.records.database.store import (
+from studcurve.analytics.errors import RecordsError, StoreLockedError
+from studcurve.pipelines.records.database.history import Erased
+from studcurve.pipelines.records.database.schema import newest_schema
+from studcurve.pipelines.records.database.store import (
     Store,
     copy_file,
     fold_in,
@@ -28,8 +28,8 @@ from pipelines.records.database.store import (
     refuse_damaged,
     write_ahead,
 )
-from pipelines.records.sheets.columns import SHEETS
-from pipelines.records.sheets.dictionary import write_dictionary
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.sheets.dictionary import write_dictionary
 
 MANIFEST = "studcurve-export.json"
 """Names the schema and the number of rows of each table of an export."""

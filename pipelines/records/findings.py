@@ -11,9 +11,9 @@ from types import MappingProxyType
 
 import pandas as pd
 
-from analytics.errors import RecordsError
-from pipelines.records.sheets.columns import SHEETS
-from pipelines.records.template import WorkbookLine, write_workbook
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.template import WorkbookLine, write_workbook
 
 TITLES: Mapping[str, str] = MappingProxyType(
     {

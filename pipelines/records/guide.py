@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from pipelines.records.sheets.columns import EXAMPLE_PREFIX, REQUIRED_MARK, SHEETS
+from studcurve.pipelines.records.sheets.columns import EXAMPLE_PREFIX, REQUIRED_MARK, SHEETS
 
 PURPOSES: Mapping[str, str] = MappingProxyType(
     {

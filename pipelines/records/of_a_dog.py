@@ -11,8 +11,8 @@ from functools import lru_cache
 
 import pandas as pd
 
-from analytics.cautions import Caution, DogRecords, KennelRecords, cautions_for_dog
-from analytics.models.ovulation.model import ProgesteroneReading, recorded_reading
+from studcurve.analytics.cautions import Caution, DogRecords, KennelRecords, cautions_for_dog
+from studcurve.analytics.models.ovulation.model import ProgesteroneReading, recorded_reading
 
 CAUTION_VIEWS = (
     "dogs", "evaluations", "breedings", "evaluations_seen", "breedings_seen", "inseminations_seen",

@@ -19,11 +19,11 @@ import xlsxwriter
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
-from analytics.errors import RecordsError
-from analytics.vocabulary import TERMS, VOCABULARY
-from pipelines.records.guide import EXAMPLES, guide_lines
-from pipelines.records.reading.workbook import GUIDE_TITLE, cell_text
-from pipelines.records.sheets.columns import (
+from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.vocabulary import TERMS, VOCABULARY
+from studcurve.pipelines.records.guide import EXAMPLES, guide_lines
+from studcurve.pipelines.records.reading.workbook import GUIDE_TITLE, cell_text
+from studcurve.pipelines.records.sheets.columns import (
     ANSWER_HEADING,
     EXAMPLE_PREFIX,
     REMARK_HEADING,
@@ -32,7 +32,7 @@ from pipelines.records.sheets.columns import (
     Column,
     Sheet,
 )
-from pipelines.records.sheets.rules import EARLIEST_YEAR
+from studcurve.pipelines.records.sheets.rules import EARLIEST_YEAR
 
 N_READY_LINES = 2000
 """Lines of each sheet that have lists and limits; more may be filled in."""

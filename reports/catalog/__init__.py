@@ -1,10 +1,10 @@
 """Every text a reader sees, one file a language.
 
 A key is a dotted path (``caution.brucella_negative``). Its text names the values it prints in
-braces, with the formats of :mod:`reports.words`; an entry with ``one`` and ``other`` is chosen by
-the value ``n``. A second language is a second file with the same keys and values. English names of
-quantities and of the rows of the priors table have their home in ``analytics``; another language
-names in its file those that pages print.
+braces, with the formats of :mod:`studcurve.reports.words`; an entry with ``one`` and ``other`` is
+chosen by the value ``n``. A second language is a second file with the same keys and values. English
+names of quantities and of the rows of the priors table have their home in ``analytics``; another
+language names in its file those that pages print.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
 
-from analytics.priors import PRIORS
-from analytics.vocabulary import VOCABULARY
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.vocabulary import VOCABULARY
 
 LANGUAGES = ("en", "de")
 """Languages with a file."""
@@ -37,7 +37,9 @@ def texts(language: str) -> Mapping[str, Text]:
     """
     if language not in LANGUAGES:
         raise ValueError(f"no texts in {language!r}; there are {', '.join(LANGUAGES)}")
-    source = (files("reports") / "catalog" / f"{language}.toml").read_text(encoding="utf-8")
+    source = (files("studcurve.reports") / "catalog" / f"{language}.toml").read_text(
+        encoding="utf-8"
+    )
     named: dict[str, Text] = {
         **{f"quantity.{name}": quantity.label for name, quantity in VOCABULARY.items()},
         **{f"prior.{row}": prior.words for row, prior in PRIORS.items()},

@@ -9,9 +9,9 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.charts.frame import AT_LEFT, DIMMED, HEIGHT, dimmed, finished, legend_of
-from reports.theme import FILLS, INK, MUTED, PAPER, SERIES, SHAPES
-from reports.words import Words
+from studcurve.reports.charts.frame import AT_LEFT, DIMMED, HEIGHT, dimmed, finished, legend_of
+from studcurve.reports.theme import FILLS, INK, MUTED, PAPER, SERIES, SHAPES
+from studcurve.reports.words import Words
 
 BAR_HALF, APART = 0.42, 0.17
 """Half of a bar's width, and how far marks stand beside its middle. [pups]"""

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 from altair.utils.schemapi import disable_debug_mode
 
-from reports.theme import chart_config
+from studcurve.reports.theme import chart_config
 
 # Checking every part against the grammar as it is made takes a third of a page's time; a test
 # checks every finished picture whole. Channels are spelled out (``alt.X2("upper:Q")``,

@@ -7,9 +7,9 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.charts.frame import AT_LEFT, AT_RIGHT, finished
-from reports.theme import FILLS, INK, MUTED, RULE, SERIES
-from reports.words import Words
+from studcurve.reports.charts.frame import AT_LEFT, AT_RIGHT, finished
+from studcurve.reports.theme import FILLS, INK, MUTED, RULE, SERIES
+from studcurve.reports.words import Words
 
 OPTION_ROW, SHARES_ROW, PART_ROW = 46, 38, 40
 """Height of a way's row in a comparison, of its pups and of a part of a gap: label above, bars

@@ -8,9 +8,9 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.charts.frame import AT_TOP, finished, legend_of
-from reports.theme import INK, MUTED, SERIES, SHAPES
-from reports.words import Words
+from studcurve.reports.charts.frame import AT_TOP, finished, legend_of
+from studcurve.reports.theme import INK, MUTED, SERIES, SHAPES
+from studcurve.reports.words import Words
 
 STORED_STAGES = ("kept back", "on arrival", "after thaw")
 """Stages whose readings stand beside a storage curve, each with a shape of its own."""

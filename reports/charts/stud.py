@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports.charts.frame import (
+from studcurve.reports.charts.frame import (
     APART_FROM_AXIS,
     AT_LEFT,
     AT_TOP,
@@ -21,8 +21,8 @@ from reports.charts.frame import (
     finished,
     legend_of,
 )
-from reports.theme import INK, LEVEL, MUTED, PAPER, SERIES, SHAPES
-from reports.words import Words
+from studcurve.reports.theme import INK, LEVEL, MUTED, PAPER, SERIES, SHAPES
+from studcurve.reports.words import Words
 
 
 def readings_over_time(

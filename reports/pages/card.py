@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from reports.page import fill
-from reports.words import Words
+from studcurve.reports.page import fill
+from studcurve.reports.words import Words
 
 
 @dataclass(frozen=True, slots=True)

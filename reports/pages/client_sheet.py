@@ -8,12 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from analytics.cautions import Caution, stopped_answers
-from analytics.estimate import Estimate
-from analytics.sentences import Sentence
-from reports.charts.stored import storage_curve
-from reports.page import Reader, Report, Section, Table, columns
-from reports.words import Words
+from studcurve.analytics.cautions import Caution, stopped_answers
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.sentences import Sentence
+from studcurve.reports.charts.stored import storage_curve
+from studcurve.reports.page import Reader, Report, Section, Table, columns
+from studcurve.reports.words import Words
 
 ASKED = ("arrived", "motility", "inseminated", "route", "scan", "whelped", "pups", "alive_8_weeks")
 """What is asked back, in the order in which it becomes known; keys below ``ask``."""

@@ -14,17 +14,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import Estimate, Floats
-from analytics.plan.breeding_plan import BreedingPlan
-from analytics.plan.compare import OptionAnswer
-from analytics.plan.what_if import OptionGrid
-from analytics.wording import plan as wording
-from reports.charts.chances import response
-from reports.charts.plan import IN_PERCENT, gap_parts, option_bars, pups_shares
-from reports.page import Panel, Reader, Report, Section, Slider, Table, columns
-from reports.sections.plan_rows import measure_rows
-from reports.sections.what_if import along_axis
-from reports.words import Words
+from studcurve.analytics.estimate import Estimate, Floats
+from studcurve.analytics.plan.breeding_plan import BreedingPlan
+from studcurve.analytics.plan.compare import OptionAnswer
+from studcurve.analytics.plan.what_if import OptionGrid
+from studcurve.analytics.wording import plan as wording
+from studcurve.reports.charts.chances import response
+from studcurve.reports.charts.plan import IN_PERCENT, gap_parts, option_bars, pups_shares
+from studcurve.reports.page import Panel, Reader, Report, Section, Slider, Table, columns
+from studcurve.reports.sections.plan_rows import measure_rows
+from studcurve.reports.sections.what_if import along_axis
+from studcurve.reports.words import Words
 
 BIN_POINTS = 4
 """Width of a bar of the chances. [points]"""

@@ -13,12 +13,12 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.cautions import Caution, stopped_answers
-from analytics.sentences import Sentence
-from reports.page import Reader, Report, Section, Table, columns
-from reports.pages.stud_review import StudResults, or_dash
-from reports.sections.stud_over_time import counted_cells, measure_charts
-from reports.words import Words
+from studcurve.analytics.cautions import Caution, stopped_answers
+from studcurve.analytics.sentences import Sentence
+from studcurve.reports.page import Reader, Report, Section, Table, columns
+from studcurve.reports.pages.stud_review import StudResults, or_dash
+from studcurve.reports.sections.stud_over_time import counted_cells, measure_charts
+from studcurve.reports.words import Words
 
 N_SHEETS = 2
 """Sheets of paper that a handout takes, front and back of one."""

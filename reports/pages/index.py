@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.sentences import Value, sentence, values_kept
-from reports.page import Link, Reader, Report, Section, Table, columns
-from reports.words import Words
+from studcurve.analytics.sentences import Value, sentence, values_kept
+from studcurve.reports.page import Link, Reader, Report, Section, Table, columns
+from studcurve.reports.words import Words
 
 
 def build_index(

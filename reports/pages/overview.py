@@ -8,19 +8,19 @@ from datetime import date
 
 import pandas as pd
 
-from analytics.cautions import Caution
-from analytics.estimate import Estimate
-from analytics.models.litter.sizes import LitterSizes
-from analytics.models.stud.summary import StudTold
-from analytics.sentences import Sentence, Word
-from reports.charts.chances import outcome_flow
-from reports.page import Link, Reader, Report, Section, Table, columns
-from reports.pages.stud_review import SemenTypeChance, chances_section
-from reports.sections.litter_sizes import litter_sizes_section
-from reports.sections.stored import StagesTold, stages_section
-from reports.sections.stud_over_time import state_text
-from reports.sections.trust import Checks, checks_annex, checks_told
-from reports.words import Words
+from studcurve.analytics.cautions import Caution
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.models.litter.sizes import LitterSizes
+from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.sentences import Sentence, Word
+from studcurve.reports.charts.chances import outcome_flow
+from studcurve.reports.page import Link, Reader, Report, Section, Table, columns
+from studcurve.reports.pages.stud_review import SemenTypeChance, chances_section
+from studcurve.reports.sections.litter_sizes import litter_sizes_section
+from studcurve.reports.sections.stored import StagesTold, stages_section
+from studcurve.reports.sections.stud_over_time import state_text
+from studcurve.reports.sections.trust import Checks, checks_annex, checks_told
+from studcurve.reports.words import Words
 
 SCANS = ("pregnant", "unknown", "not pregnant")
 OUTCOMES = ("whelped", "unknown", "no litter")

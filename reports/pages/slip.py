@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from analytics.estimate import Estimate
-from analytics.sentences import Value
-from reports.page import fill
-from reports.words import Words
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.sentences import Value
+from studcurve.reports.page import fill
+from studcurve.reports.words import Words
 
 
 @dataclass(frozen=True, slots=True)

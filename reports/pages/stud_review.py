@@ -7,20 +7,30 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from analytics.cautions import Caution, stopped_answers
-from analytics.estimate import Estimate
-from analytics.models.conception.response import Response
-from analytics.models.litter.sizes import LitterSizes
-from analytics.models.stud.summary import StudTold
-from analytics.sentences import Sentence
-from reports.charts.chances import chance_by_semen_type, coefficients
-from reports.page import Reader, Report, Section, Table, columns
-from reports.sections.litter_sizes import litter_sizes_section
-from reports.sections.stored import StagesTold, StorageTold, stages_section, storage_section
-from reports.sections.stud_over_time import NAMES, control_section, level_section, measure_section
-from reports.sections.trust import Checks, checks_annex, checks_told
-from reports.sections.what_if import BredDot, build_whatif
-from reports.words import Words
+from studcurve.analytics.cautions import Caution, stopped_answers
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.models.conception.response import Response
+from studcurve.analytics.models.litter.sizes import LitterSizes
+from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.sentences import Sentence
+from studcurve.reports.charts.chances import chance_by_semen_type, coefficients
+from studcurve.reports.page import Reader, Report, Section, Table, columns
+from studcurve.reports.sections.litter_sizes import litter_sizes_section
+from studcurve.reports.sections.stored import (
+    StagesTold,
+    StorageTold,
+    stages_section,
+    storage_section,
+)
+from studcurve.reports.sections.stud_over_time import (
+    NAMES,
+    control_section,
+    level_section,
+    measure_section,
+)
+from studcurve.reports.sections.trust import Checks, checks_annex, checks_told
+from studcurve.reports.sections.what_if import BredDot, build_whatif
+from studcurve.reports.words import Words
 
 ALWAYS_SHOWN = frozenset({"total_sperm_m", "progressive_motility_pct"})
 """Measures whose samples are drawn without a fit, too."""

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from analytics.models.litter.sizes import Expected, LitterSizes
-from reports.charts.chances import litter_sizes
-from reports.page import Section, Table, columns
-from reports.words import Words
+from studcurve.analytics.models.litter.sizes import Expected, LitterSizes
+from studcurve.reports.charts.chances import litter_sizes
+from studcurve.reports.page import Section, Table, columns
+from studcurve.reports.words import Words
 
 
 def litter_sizes_section(sizes: LitterSizes, words: Words) -> Section:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from analytics.plan.breeding_plan import BreedingPlan
-from analytics.plan.measure_next import SMALLEST_GAIN
-from analytics.wording import plan as wording
-from reports.words import Words
+from studcurve.analytics.plan.breeding_plan import BreedingPlan
+from studcurve.analytics.plan.measure_next import SMALLEST_GAIN
+from studcurve.analytics.wording import plan as wording
+from studcurve.reports.words import Words
 
 
 def measure_rows(plan: BreedingPlan, words: Words, *, prices: bool) -> tuple[tuple[str, ...], ...]:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analytics.estimate import Estimate
-from analytics.measures.stages import ReadersAgreement, Recovery, Stage
-from analytics.models.storage.curve import ExtenderOrder
-from analytics.sentences import Sentence, Value, Word, sentence
-from reports.charts.stored import kept_by_stage, storage_of_extender
-from reports.page import Section, Table, columns
-from reports.words import Words
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.stages import ReadersAgreement, Recovery, Stage
+from studcurve.analytics.models.storage.curve import ExtenderOrder
+from studcurve.analytics.sentences import Sentence, Value, Word, sentence
+from studcurve.reports.charts.stored import kept_by_stage, storage_of_extender
+from studcurve.reports.page import Section, Table, columns
+from studcurve.reports.words import Words
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,13 +11,13 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.estimate import Estimate
-from analytics.measures.dates import look_back
-from analytics.models.stud.announcement import PROMISE_PROB
-from analytics.models.stud.inputs import MEASURES, Measure
-from analytics.models.stud.summary import StudTold
-from analytics.sentences import Sentence
-from analytics.wording.stud import (
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.dates import look_back
+from studcurve.analytics.models.stud.announcement import PROMISE_PROB
+from studcurve.analytics.models.stud.inputs import MEASURES, Measure
+from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.wording.stud import (
     change_sentence,
     dip_sentence,
     fall_retest_sentence,
@@ -29,9 +29,9 @@ from analytics.wording.stud import (
     retest_sentence,
     settling_sentence,
 )
-from reports.charts.stud import control_chart, readings_over_time
-from reports.page import Reader, Section, Table, columns
-from reports.words import Words
+from studcurve.reports.charts.stud import control_chart, readings_over_time
+from studcurve.reports.page import Reader, Section, Table, columns
+from studcurve.reports.words import Words
 
 EVENT_CHARACTERS = 24
 """Longest name of an event in a picture; the table of events has it whole."""

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from analytics.estimate import Estimate
-from analytics.sentences import Sentence
-from analytics.trust.checking import Replicated, Scores
-from analytics.trust.prior_width import METHOD_ROWS, PriorWidth
-from analytics.trust.second_opinion import SecondOpinion
-from reports.page import Section, Table, columns
-from reports.words import Words
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.trust.checking import Replicated, Scores
+from studcurve.analytics.trust.prior_width import METHOD_ROWS, PriorWidth
+from studcurve.analytics.trust.second_opinion import SecondOpinion
+from studcurve.reports.page import Section, Table, columns
+from studcurve.reports.words import Words
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from analytics.models.conception.response import BEST_DAY, Response
-from reports.charts.chances import response
-from reports.page import Panel, Section, Slider, Table, columns
-from reports.words import Words
+from studcurve.analytics.models.conception.response import BEST_DAY, Response
+from studcurve.reports.charts.chances import response
+from studcurve.reports.page import Panel, Section, Slider, Table, columns
+from studcurve.reports.words import Words
 
 TABLE_DAYS = (-2.0, 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0)
 """Days that the table behind the sliders shows. [d]"""

@@ -5,8 +5,8 @@ from datetime import date, timedelta
 
 import pandas as pd
 
-from analytics.cautions import DogRecords, cautions_for_dog
-from analytics.cautions.records import HealthLine, Sample
+from studcurve.analytics.cautions import DogRecords, cautions_for_dog
+from studcurve.analytics.cautions.records import HealthLine, Sample
 
 TODAY = date(2026, 6, 1)
 

@@ -53,7 +53,7 @@ def checks_of(models, name):
     """Sums of what is computed once of a model, over many copies of the fixed records."""
     if name != models.CONCEPTION.name:
         return {}
-    from pipelines.fits.fixed_records import FixedRecords
+    from studcurve.pipelines.fits.fixed_records import FixedRecords
 
     data = _copied(models.conception_data(FixedRecords()))
     posterior = models.CONCEPTION.restore(data, models.CONCEPTION.published(0), seed=0)
@@ -102,8 +102,8 @@ def _short(plain):
 
 
 def main():
-    from pipelines.fits import guard
-    from pipelines.fits import registry as models
+    from studcurve.pipelines.fits import guard
+    from studcurve.pipelines.fits import registry as models
 
     known = {(each["model"], each["version"]) for each in sets()} if FILE.exists() else set()
     with FILE.open("a", encoding="utf-8") as file:

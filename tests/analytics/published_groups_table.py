@@ -23,16 +23,16 @@ from typing import Literal
 import numpy as np
 from scipy.special import expit, logit
 
-from analytics.estimate import Floats
-from analytics.measures.counting import exact_interval
-from analytics.models.conception.chance import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.counting import exact_interval
+from studcurve.analytics.models.conception.chance import (
     Archetype,
     litter_prob,
     new_partner_spread,
     pregnant_logit,
 )
-from analytics.models.conception.model import prior_draws
-from analytics.priors import PRIORS
+from studcurve.analytics.models.conception.model import prior_draws
+from studcurve.analytics.priors import PRIORS
 
 Endpoint = Literal["pregnant", "whelped"]
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from analytics.measures.dates import (
+from studcurve.analytics.measures.dates import (
     NO_LABOR_DAYS,
     PUP_COUNT_DAYS,
     SPERMATOGENESIS_DAYS,

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.estimate import Estimate
-from analytics.trust.checking import (
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.trust.checking import (
     CrossValidation,
     ExpectedObserved,
     MissingOutcomes,
@@ -14,8 +14,8 @@ from analytics.trust.checking import (
     Scores,
     smallest_difference,
 )
-from analytics.trust.prior_width import PriorWidth
-from analytics.wording.trust import (
+from studcurve.analytics.trust.prior_width import PriorWidth
+from studcurve.analytics.wording.trust import (
     difference_sentences,
     expected_sentence,
     method_sentences,
@@ -26,7 +26,7 @@ from analytics.wording.trust import (
     stud_width_sentence,
     unusable_sentences,
 )
-from reports.words import Words
+from studcurve.reports.words import Words
 
 EN, DE = Words("en"), Words("de")
 FEWER, OPEN = Estimate(-0.8, -1.3, -0.3), Estimate(-0.4, -0.9, 0.1)

@@ -10,13 +10,18 @@ from arviz_stats.base import array_stats
 from scipy.special import expit
 from scipy.stats import norm
 from statsmodels.stats.proportion import proportion_effectsize
+from tests.studies.recovery import poor_kennel
 
-from analytics.models.breedings.records import prepare_conception
-from analytics.models.conception.chance import partner_effects, recorded_pregnant_prob
-from analytics.models.conception.model import fit_conception, prior_draws, restore_conception
-from analytics.models.sampling import independent_draws
-from analytics.priors import PRIORS
-from analytics.trust.checking import (
+from studcurve.analytics.models.breedings.records import prepare_conception
+from studcurve.analytics.models.conception.chance import partner_effects, recorded_pregnant_prob
+from studcurve.analytics.models.conception.model import (
+    fit_conception,
+    prior_draws,
+    restore_conception,
+)
+from studcurve.analytics.models.sampling import independent_draws
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.trust.checking import (
     MAX_PARETO_K,
     cross_validation,
     discrimination,
@@ -31,7 +36,6 @@ from analytics.trust.checking import (
     survives_missing,
     with_other_prior,
 )
-from tests.studies.recovery import poor_kennel
 
 REFERENCES = Path(__file__).parents[1] / "references"
 

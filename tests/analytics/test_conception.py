@@ -8,25 +8,29 @@ import pandas as pd
 import pytest
 from scipy.special import expit
 
-from analytics.errors import ConvergenceError
-from analytics.estimate import share_from_records
-from analytics.models import sampling
-from analytics.models.breedings.records import prepare_conception
-from analytics.models.breedings.terms import LINEAR, design_matrix
-from analytics.models.conception.chance import ARCHETYPES, archetype_prob, own_breedings_prob
-from analytics.models.conception.model import (
+from studcurve.analytics.errors import ConvergenceError
+from studcurve.analytics.estimate import share_from_records
+from studcurve.analytics.models import sampling
+from studcurve.analytics.models.breedings.records import prepare_conception
+from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
+from studcurve.analytics.models.conception.chance import (
+    ARCHETYPES,
+    archetype_prob,
+    own_breedings_prob,
+)
+from studcurve.analytics.models.conception.model import (
     COEFFICIENTS,
     chain_log_likelihood,
     fit_conception,
     prior_draws,
     seen_probs,
 )
-from analytics.models.ovulation.model import ovulation_of_cycles
-from analytics.models.sampling import SCHEDULE
-from pipelines.fits.fit import N_KEPT_DRAWS
-from pipelines.fits.registry import conception_data
-from pipelines.records.database.store import Store
-from pipelines.run import DEMO, DEMO_TODAY
+from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
+from studcurve.analytics.models.sampling import SCHEDULE
+from studcurve.pipelines.fits.fit import N_KEPT_DRAWS
+from studcurve.pipelines.fits.registry import conception_data
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 BANDS = {
     "natural, timed": (76, 86, 81),

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from analytics.measures import control_chart
-from analytics.measures.control_chart import (
+from studcurve.analytics.measures import control_chart
+from studcurve.analytics.measures.control_chart import (
     Baseline,
     baseline,
     cusum_chart,

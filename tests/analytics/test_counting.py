@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom, chi2, nbinom, poisson
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
-from analytics.measures.counting import (
+from studcurve.analytics.measures.counting import (
     cells_for_error,
     concentration_interval_m_per_ml,
     concentration_m_per_ml,

@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import least_squares, minimize
 from statsmodels.duration.survfunc import SurvfuncRight, survdiff
 
-from analytics.measures.motility_kept import log_retention, retention_share
+from studcurve.analytics.measures.motility_kept import log_retention, retention_share
 
 STRD = Path(__file__).parents[1] / "references" / "nist_strd"
 

@@ -5,15 +5,15 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
-
-from analytics.models.stud.announcement import announce
-from analytics.models.stud.dips import coincident_events, find_dips
-from analytics.models.stud.level import stud_answers
-from pipelines.fits.fit import fit_models, known
-from pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
-from pipelines.records.database.store import Store
-from pipelines.run import DEMO
 from tests.conftest import DEMO_SEED
+
+from studcurve.analytics.models.stud.announcement import announce
+from studcurve.analytics.models.stud.dips import coincident_events, find_dips
+from studcurve.analytics.models.stud.level import stud_answers
+from studcurve.pipelines.fits.fit import fit_models, known
+from studcurve.pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import DEMO
 
 TRUTH = json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))
 

@@ -7,8 +7,8 @@ import numpyro.distributions as dist
 import pytest
 from scipy import stats
 
-from analytics.models.density import REACH, STEP, Story, at_fixed_points
-from analytics.models.sampling import flat
+from studcurve.analytics.models.density import REACH, STEP, Story, at_fixed_points
+from studcurve.analytics.models.sampling import flat
 
 
 def model(data):

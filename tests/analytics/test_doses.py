@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from analytics.measures.doses import (
+from studcurve.analytics.measures.doses import (
     MOST_DOSES,
     TARGET_ROWS,
     SampleDraws,
@@ -16,9 +16,9 @@ from analytics.measures.doses import (
     usual_total,
     worth_of_a_count,
 )
-from analytics.measures.motility_kept import StorageDraws, published_storage
-from analytics.models.breedings.inputs import USUAL_DOSE_M
-from analytics.priors import PRIORS
+from studcurve.analytics.measures.motility_kept import StorageDraws, published_storage
+from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.priors import PRIORS
 
 SEED = 20240229
 

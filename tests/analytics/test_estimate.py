@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analytics.estimate import records_alone
+from studcurve.analytics.estimate import records_alone
 
 DRAWS = 200_000
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.measures.extending import (
+from studcurve.analytics.measures.extending import (
     MOST_ML,
     bench_reminders,
     extender_for_concentration_ml,

@@ -5,164 +5,219 @@ import importlib.util
 from pathlib import Path
 
 import pytest
-
-from pipelines.fits import guard
-from pipelines.fits import registry as models
 from tests.analytics.golden_density import agree, checks_agree, checks_of, sets, values_of
 from tests.changed_program import changed
+
+from studcurve.pipelines.fits import guard
+from studcurve.pipelines.fits import registry as models
 
 NAMES = [model.name for model in models.MODELS]
 TOTAL, MOTILITY, MORPHOLOGY = (model.name for model in models.STUD_OVER_TIME)
 
 SILENT = {
-    "analytics.models.density": "how a density is asked, not what it is",
-    "analytics.errors": "refusals",
-    "analytics.models.fingerprint": "compares data; enters no density",
-    "analytics.models.storage.curve": "reads kept draws and makes none",
+    "studcurve.analytics.models.density": "how a density is asked, not what it is",
+    "studcurve.analytics.errors": "refusals",
+    "studcurve.analytics.models.fingerprint": "compares data; enters no density",
+    "studcurve.analytics.models.storage.curve": "reads kept draws and makes none",
 }
 """Modules that a model imports and that have no say in its density, and why."""
 
 # Module, what stands in it, what stands there instead, and a model that must notice.
 MUTATIONS = [
-    ("analytics.measures.moments", "- earliest) / 2", "- earliest) / 3", "conception"),
+    ("studcurve.analytics.measures.moments", "- earliest) / 2", "- earliest) / 3", "conception"),
     (
-        "analytics.models.breedings.inputs",
+        "studcurve.analytics.models.breedings.inputs",
         "DAY_WEIGHTS = normal_nodes(7)",
         "DAY_WEIGHTS = normal_nodes(3)",
         "conception",
     ),
     (
-        "analytics.models.breedings.inputs",
+        "studcurve.analytics.models.breedings.inputs",
         "DOSE_WEIGHTS = normal_nodes(2)",
         "DOSE_WEIGHTS = normal_nodes(1)",
         "litter",
     ),
     (
-        "analytics.models.breedings.inputs",
+        "studcurve.analytics.models.breedings.inputs",
         "DOSE_LOG2_SD = 0.35",
         "DOSE_LOG2_SD = 0.36",
         "conception",
     ),
     (
-        "analytics.models.breedings.inputs",
+        "studcurve.analytics.models.breedings.inputs",
         '"chilled": (2.0, 1.5)',
         '"chilled": (2.1, 1.5)',
         "conception",
     ),
     (
-        "analytics.models.breedings.records",
+        "studcurve.analytics.models.breedings.records",
         'rows["breed"].fillna("unknown")',
         'rows["stud"]',
         "litter",
     ),
     (
-        "analytics.models.breedings.records",
+        "studcurve.analytics.models.breedings.records",
         "dtype=np.float64) / 86400.0",
         "dtype=np.float64) / 43200.0",
         "conception",
     ),
-    ("analytics.models.breedings.terms", "HINGE_WIDTH = 0.25", "HINGE_WIDTH = 0.26", "litter"),
     (
-        "analytics.models.breedings.terms",
+        "studcurve.analytics.models.breedings.terms",
+        "HINGE_WIDTH = 0.25",
+        "HINGE_WIDTH = 0.26",
+        "litter",
+    ),
+    (
+        "studcurve.analytics.models.breedings.terms",
         "PEAK_DAY, PEAK_SD_DAYS = 3.3",
         "PEAK_DAY, PEAK_SD_DAYS = 3.4",
         "conception",
     ),
-    ("analytics.trust.checking", "normal_nodes(9)", "normal_nodes(7)", "conception"),
-    ("analytics.models.stud.inputs", "RESTED_DAYS = 30.0", "RESTED_DAYS = 31.0", TOTAL),
-    ("analytics.models.stud.inputs", "EPISODE_GAP_DAYS = 14", "EPISODE_GAP_DAYS = 4", MOTILITY),
-    ("analytics.models.stud.inputs", "SHAPES_CHECKED = 100.0", "SHAPES_CHECKED = 99.0", MORPHOLOGY),
-    ("analytics.models.stud.inputs", "SMALL_COUNT = 20", "SMALL_COUNT = 8", TOTAL),
+    ("studcurve.analytics.trust.checking", "normal_nodes(9)", "normal_nodes(7)", "conception"),
+    ("studcurve.analytics.models.stud.inputs", "RESTED_DAYS = 30.0", "RESTED_DAYS = 31.0", TOTAL),
     (
-        "analytics.measures.counting",
+        "studcurve.analytics.models.stud.inputs",
+        "EPISODE_GAP_DAYS = 14",
+        "EPISODE_GAP_DAYS = 4",
+        MOTILITY,
+    ),
+    (
+        "studcurve.analytics.models.stud.inputs",
+        "SHAPES_CHECKED = 100.0",
+        "SHAPES_CHECKED = 99.0",
+        MORPHOLOGY,
+    ),
+    ("studcurve.analytics.models.stud.inputs", "SMALL_COUNT = 20", "SMALL_COUNT = 8", TOTAL),
+    (
+        "studcurve.analytics.measures.counting",
         "LEAST_SHARE_VARIANCE = 0.002",
         "LEAST_SHARE_VARIANCE = 0.003",
         "storage",
     ),
-    ("analytics.estimate", "hermegauss(n_nodes)", "hermegauss(n_nodes + 1)", "litter"),
+    ("studcurve.analytics.estimate", "hermegauss(n_nodes)", "hermegauss(n_nodes + 1)", "litter"),
     (
-        "analytics.measures.motility_kept",
+        "studcurve.analytics.measures.motility_kept",
         "return -((hours / eta_h) ** kappa)",
         "return -((hours / eta_h) ** (1.001 * kappa))",
         "storage",
     ),
-    ("analytics.measures.motility_kept", '("cream", "cream")', '("cream", "milk")', "storage"),
     (
-        "analytics.models.likelihoods",
+        "studcurve.analytics.measures.motility_kept",
+        '("cream", "cream")',
+        '("cream", "milk")',
+        "storage",
+    ),
+    (
+        "studcurve.analytics.models.likelihoods",
         "(nu - 1.0) / (2.0 * nu)",
         "(nu - 1.0) / (3.0 * nu)",
         "litter",
     ),
     (
-        "analytics.models.likelihoods",
+        "studcurve.analytics.models.likelihoods",
         "log_product(q, n_trials - n_success)",
         "log_product(q, n_trials)",
         "litter",
     ),
-    ("analytics.models.conception.chance", "normal_nodes(15)", "normal_nodes(3)", "conception"),
     (
-        "analytics.models.conception.model",
+        "studcurve.analytics.models.conception.chance",
+        "normal_nodes(15)",
+        "normal_nodes(3)",
+        "conception",
+    ),
+    (
+        "studcurve.analytics.models.conception.model",
         "[sensitivity, 1.0 - sensitivity], 1.0)",
         "[sensitivity, 1.0 - sensitivity], 0.9)",
         "conception",
     ),
     (
-        "analytics.models.conception.model",
+        "studcurve.analytics.models.conception.model",
         "timing.max(axis=1)",
         "timing.mean(axis=1)",
         "conception",
     ),
-    ("analytics.models.litter.model", 'first + data["lost_known"] * later', "first", "litter"),
     (
-        "analytics.models.litter.model",
+        "studcurve.analytics.models.litter.model",
+        'first + data["lost_known"] * later',
+        "first",
+        "litter",
+    ),
+    (
+        "studcurve.analytics.models.litter.model",
         'values["coefficients"][:, k]',
         'values["coefficients"][:, k - 1]',
         "litter",
     ),
-    ("analytics.models.litter.model", "N_UNRECORDED = 5", "N_UNRECORDED = 4", "litter"),
+    ("studcurve.analytics.models.litter.model", "N_UNRECORDED = 5", "N_UNRECORDED = 4", "litter"),
     (
-        "analytics.models.ovulation.model",
+        "studcurve.analytics.models.ovulation.model",
         "LH_SURGE_SD_DAYS = 0.5",
         "LH_SURGE_SD_DAYS = 0.6",
         "conception",
     ),
-    ("analytics.models.storage.model", "guess * shape * -log_kept", "guess * -log_kept", "storage"),
     (
-        "analytics.models.storage.model",
+        "studcurve.analytics.models.storage.model",
+        "guess * shape * -log_kept",
+        "guess * -log_kept",
+        "storage",
+    ),
+    (
+        "studcurve.analytics.models.storage.model",
         'np.exp(values["log_scales"][:, k])',
         'values["log_scales"][:, k]',
         "storage",
     ),
-    ("analytics.models.stud.model", "MANY_STUDS = 20", "MANY_STUDS = 30", MORPHOLOGY),
-    ("analytics.models.stud.model", "centre[:, None] + own[:, :, 0]", "own[:, :, 0]", MOTILITY),
-    ("analytics.models.stud.model", 'within**2 + data["grid_sd"]', 'data["grid_sd"]', TOTAL),
+    ("studcurve.analytics.models.stud.model", "MANY_STUDS = 20", "MANY_STUDS = 30", MORPHOLOGY),
     (
-        "analytics.trust.prior_width",
+        "studcurve.analytics.models.stud.model",
+        "centre[:, None] + own[:, :, 0]",
+        "own[:, :, 0]",
+        MOTILITY,
+    ),
+    (
+        "studcurve.analytics.models.stud.model",
+        'within**2 + data["grid_sd"]',
+        'data["grid_sd"]',
+        TOTAL,
+    ),
+    (
+        "studcurve.analytics.trust.prior_width",
         "NARROW, WIDE = 0.5, 2.0",
         "NARROW, WIDE = 0.6, 2.0",
         "conception",
     ),
     (
-        "analytics.priors",
+        "studcurve.analytics.priors",
         'storage time between studs", 0.35',
         'storage time between studs", 0.36',
         "storage",
     ),
     (
-        "analytics.models.regression",
+        "studcurve.analytics.models.regression",
         "total + signed * z[",
         "total + jnp.abs(signed) * z[",
         "conception",
     ),
-    ("analytics.models.sampling", "SPREAD_BEND = 1.0", "SPREAD_BEND = 1.1", "storage"),
-    ("analytics.models.sampling", "2.0 * bent[0] + turning", "bent[0] + turning", MORPHOLOGY),
-    ("analytics.measures.semen", "PHOTOMETER_CV = 0.10", "PHOTOMETER_CV = 0.11", TOTAL),
-    ("analytics.models.stud.curves", "SMOOTHNESS = 1.5", "SMOOTHNESS = 2.5", MOTILITY),
-    ("analytics.models.stud.curves", "MOST_MISSING = 0.95", "MOST_MISSING = 0.01", TOTAL),
-    ("analytics.models.storage.inputs", "WARMED_MINUTES = 1.0", "WARMED_MINUTES = 4.0", "storage"),
-    ("analytics.models.stud.arrays", "np.sqrt(2.0),", "2.0,", MOTILITY),
+    ("studcurve.analytics.models.sampling", "SPREAD_BEND = 1.0", "SPREAD_BEND = 1.1", "storage"),
     (
-        "pipelines.fits.registry",
+        "studcurve.analytics.models.sampling",
+        "2.0 * bent[0] + turning",
+        "bent[0] + turning",
+        MORPHOLOGY,
+    ),
+    ("studcurve.analytics.measures.semen", "PHOTOMETER_CV = 0.10", "PHOTOMETER_CV = 0.11", TOTAL),
+    ("studcurve.analytics.models.stud.curves", "SMOOTHNESS = 1.5", "SMOOTHNESS = 2.5", MOTILITY),
+    ("studcurve.analytics.models.stud.curves", "MOST_MISSING = 0.95", "MOST_MISSING = 0.01", TOTAL),
+    (
+        "studcurve.analytics.models.storage.inputs",
+        "WARMED_MINUTES = 1.0",
+        "WARMED_MINUTES = 4.0",
+        "storage",
+    ),
+    ("studcurve.analytics.models.stud.arrays", "np.sqrt(2.0),", "2.0,", MOTILITY),
+    (
+        "studcurve.pipelines.fits.registry",
         'PRIORS["r02_home"].centre',
         '2.0 * PRIORS["r02_home"].centre',
         TOTAL,
@@ -209,7 +264,9 @@ def imported_by(module, found):
         found.add(module)
         text = Path(importlib.util.find_spec(module).origin).read_text(encoding="utf-8")
         for node in ast.walk(ast.parse(text)):
-            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("analytics"):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(
+                "studcurve.analytics"
+            ):
                 names = [f"{node.module}.{alias.name}" for alias in node.names]
                 for name in names if is_package(node.module) else [node.module]:
                     imported_by(name, found)
@@ -221,9 +278,14 @@ def is_package(module):
 
 
 def test_every_module_that_a_model_imports_is_mutated_or_has_no_say():
-    found = imported_by("pipelines.fits.registry", set()) - {"pipelines.fits.registry"}
+    found = imported_by("studcurve.pipelines.fits.registry", set()) - {
+        "studcurve.pipelines.fits.registry"
+    }
 
-    assert {"analytics.models.conception.model", "analytics.models.breedings.inputs"} <= found
+    assert {
+        "studcurve.analytics.models.conception.model",
+        "studcurve.analytics.models.breedings.inputs",
+    } <= found
     mutated = {module for module, *_ in MUTATIONS}
     assert found - mutated == set(SILENT)
     assert not mutated & set(SILENT)
@@ -234,10 +296,10 @@ def test_every_module_that_a_model_imports_is_mutated_or_has_no_say():
 def test_a_change_of_what_a_model_means_is_noticed(module, old, new, name):
     known = set_of(model_named(name))
     with changed(module, old, new) as load:
-        density = load("pipelines.fits.guard").fixed_density(name)
+        density = load("studcurve.pipelines.fits.guard").fixed_density(name)
         # Checks are dear, and read only where nothing else has moved.
         moved = not guard.densities_agree(density, known) or not checks_agree(
-            guard, checks_of(load("pipelines.fits.registry"), name), known["checks"]
+            guard, checks_of(load("studcurve.pipelines.fits.registry"), name), known["checks"]
         )
 
     assert moved
@@ -246,10 +308,12 @@ def test_a_change_of_what_a_model_means_is_noticed(module, old, new, name):
 @pytest.mark.slow
 def test_a_copy_without_a_change_says_the_same():
     with changed(
-        "analytics.models.breedings.inputs", "normal_nodes(7)", "normal_nodes( 7 )"
+        "studcurve.analytics.models.breedings.inputs", "normal_nodes(7)", "normal_nodes( 7 )"
     ) as load:
         found = values_of(
-            load("pipelines.fits.guard"), load("pipelines.fits.registry"), "conception"
+            load("studcurve.pipelines.fits.guard"),
+            load("studcurve.pipelines.fits.registry"),
+            "conception",
         )
 
     assert agree(guard, found, set_of(models.CONCEPTION))

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.stats import norm
 
-from analytics.measures.value_of_information import (
+from studcurve.analytics.measures.value_of_information import (
     expected_value,
     value_of_partial_information,
     value_of_perfect_information,

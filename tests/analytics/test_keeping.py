@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from analytics.measures.motility_kept import (
+from studcurve.analytics.measures.motility_kept import (
     TOLD_STEP_HOURS,
     TOLD_UNTIL_HOURS,
     StorageDraws,
@@ -147,7 +147,8 @@ def test_a_curve_with_unequal_rows_is_a_programmers_error():
 
 def test_the_curve_needs_no_sampler():
     loaded = subprocess.run(
-        [sys.executable, "-c", "import sys, analytics.measures.motility_kept; print(*sys.modules)"],
+        [sys.executable, "-c",
+         "import sys, studcurve.analytics.measures.motility_kept; print(*sys.modules)"],
         capture_output=True, text=True, check=True,
     ).stdout.split()  # fmt: skip
 

@@ -16,14 +16,14 @@ from statsmodels.discrete.truncated_model import (
 )
 from statsmodels.stats.meta_analysis import combine_effects
 
-from analytics.models.likelihoods import (
+from studcurve.analytics.models.likelihoods import (
     beta_binomial_log_likelihood,
     binomial_log_likelihood,
     log_rate_of_mean,
     truncated_count_log_likelihood,
 )
-from analytics.models.sampling import N_CHAINS  # noqa: F401  (64 bits are switched on there)
-from analytics.priors import PRIORS
+from studcurve.analytics.models.sampling import N_CHAINS  # noqa: F401  (64 bits are switched on there)
+from studcurve.analytics.priors import PRIORS
 
 REFERENCES = Path(__file__).parents[1] / "references"
 

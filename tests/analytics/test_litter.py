@@ -8,17 +8,17 @@ import pytest
 from scipy.special import expit, gammaln, logsumexp
 from scipy.stats import betabinom
 
-from analytics.models.litter import model as litter
-from analytics.models.litter.model import (
+from studcurve.analytics.models.litter import model as litter
+from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
     LINEAR,
     litter_log_likelihood,
     prepare_litter,
 )
-from analytics.priors import PRIORS
-from pipelines.fits.registry import litter_data
-from pipelines.records.database.store import Store
-from pipelines.run import DEMO
+from studcurve.analytics.priors import PRIORS
+from studcurve.pipelines.fits.registry import litter_data
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import DEMO
 
 
 def test_counts_have_the_probability_of_enumeration():

@@ -6,7 +6,7 @@ from scipy.optimize import brentq
 from scipy.special import expit, gammaln, logit
 from scipy.stats import betabinom
 
-from analytics.models.litter.model import (
+from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
     LINEAR,
     N_SUPPORT,
@@ -14,8 +14,8 @@ from analytics.models.litter.model import (
     LitterPosterior,
     prior_draws,
 )
-from analytics.models.litter.sizes import N_DRAWS_READ, litters_again
-from analytics.models.sampling import Diagnostics
+from studcurve.analytics.models.litter.sizes import N_DRAWS_READ, litters_again
+from studcurve.analytics.models.sampling import Diagnostics
 
 N = 40
 TRUE = {"l01_medium": np.log(5.4), "l13": 0.2, "l14": logit(0.06), "l14_size": 0.05,

@@ -6,7 +6,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from analytics.measures.agreement import agreement, concordance, intraclass_correlation, within_sd
+from studcurve.analytics.measures.agreement import (
+    agreement,
+    concordance,
+    intraclass_correlation,
+    within_sd,
+)
 
 # Bland & Altman 1986, Lancet 1:307-310, table 1: peak flow of 17 subjects, two meters twice each.
 FIRST_METER = [

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from analytics.models.ovulation.model import (
+from studcurve.analytics.models.ovulation.model import (
     ASSAY_ROWS,
     DATE_SD_DAYS,
     LEVEL_SD,
@@ -26,7 +26,7 @@ from analytics.models.ovulation.model import (
     profile_log_ng_per_ml,
     rise_of,
 )
-from analytics.priors import PRIORS
+from studcurve.analytics.priors import PRIORS
 
 FIRST = date(2024, 3, 1)
 ORIGIN = datetime(2024, 3, 1)
@@ -387,7 +387,7 @@ def test_the_state_without_ovulation_agrees_with_brute_simulation():
 def test_the_days_of_past_breedings_are_what_they_were(demo_store):
     # Given that she ovulated and without a rise beyond day 31 the grid's end is all that changed:
     # with the earlier wall at day 31 put back the posterior is the same to a second.
-    from analytics.models.ovulation import model
+    from studcurve.analytics.models.ovulation import model
 
     cycles, progesterone = demo_store.read("cycles"), demo_store.read("progesterone")
     now = model.ovulation_of_cycles(cycles, progesterone)

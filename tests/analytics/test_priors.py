@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 
-from analytics.priors import PRIORS, priors_fingerprint
+from studcurve.analytics.priors import PRIORS, priors_fingerprint
 
 
 def test_every_row_of_the_table_is_there():

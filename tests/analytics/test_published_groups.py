@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from scipy.special import expit, logit
 from scipy.stats import beta
-
-from analytics.models.conception.model import prior_draws
 from tests.analytics.published_groups_table import PUBLISHED_GROUPS, check_groups, selection_sd
+
+from studcurve.analytics.models.conception.model import prior_draws
 
 SCRIPT = Path(__file__).parents[1] / "benchmarks" / "published_groups.py"
 

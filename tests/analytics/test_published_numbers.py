@@ -7,7 +7,7 @@ from scipy.optimize import brentq
 from scipy.stats import chi2_contingency, fisher_exact, linregress, poisson
 from statsmodels.stats.contingency_tables import Table2x2
 
-from analytics.priors import PRIORS
+from studcurve.analytics.priors import PRIORS
 
 
 def two_by_two(k1, n1, k2, n2):

@@ -12,20 +12,20 @@ import pandas as pd
 import pytest
 from scipy.special import expit, gammaln, logit
 from scipy.stats import betabinom
-
-from analytics.models.regression import (
-    NormalPrior,
-    fit_beta_binomial,
-    fit_mixed_logistic,
-    fit_truncated_count,
-    regression_table,
-)
 from tests.analytics.exact_posterior import (
     CrossedBlocks,
     flat_enough,
     most_likely,
     posterior_moments,
     quadrature_log_likelihood,
+)
+
+from studcurve.analytics.models.regression import (
+    NormalPrior,
+    fit_beta_binomial,
+    fit_mixed_logistic,
+    fit_truncated_count,
+    regression_table,
 )
 
 REFERENCES = Path(__file__).parents[1] / "references"

@@ -6,8 +6,8 @@ from scipy.integrate import quad
 from scipy.special import expit
 from scipy.stats import norm
 
-from analytics.models.conception.model import prior_draws
-from analytics.models.conception.response import DAYS, DOSES_M, read_response
+from studcurve.analytics.models.conception.model import prior_draws
+from studcurve.analytics.models.conception.response import DAYS, DOSES_M, read_response
 
 
 class Alone:

@@ -8,8 +8,8 @@ import pytest
 from numpyro import handlers
 from scipy.stats import halfnorm
 
-from analytics.errors import ConvergenceError
-from analytics.models.sampling import (
+from studcurve.analytics.errors import ConvergenceError
+from studcurve.analytics.models.sampling import (
     Run,
     half_normal_spread,
     half_normal_spreads_of_one_sum,

@@ -6,9 +6,9 @@ import pytest
 import statsmodels.api as sm
 from scipy.special import expit
 
-from analytics.models.regression import NormalPrior, fit_mixed_logistic, regression_table
-from analytics.sentences import Sentence
-from analytics.trust.second_opinion import (
+from studcurve.analytics.models.regression import NormalPrior, fit_mixed_logistic, regression_table
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.trust.second_opinion import (
     CONCEPTION_TERMS,
     LITTER_TERMS,
     LOGISTIC_TO_NORMAL,
@@ -17,7 +17,7 @@ from analytics.trust.second_opinion import (
     second_opinion_on_litter_size,
     second_opinion_on_whelping,
 )
-from reports.words import Words
+from studcurve.reports.words import Words
 
 METHODS = (("natural", "natural"), ("fresh", "vaginal"), ("fresh", "transcervical"),
            ("chilled", "vaginal"), ("chilled", "transcervical"), ("frozen", "vaginal"),

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.measures.semen import (
+from studcurve.analytics.measures.semen import (
     motility_interval_pct,
     total_sperm_interval_m,
     total_sperm_m,

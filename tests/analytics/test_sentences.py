@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from analytics.sentences import Word, kept_values, sentence, values_kept
+from studcurve.analytics.sentences import Word, kept_values, sentence, values_kept
 
 
 def test_what_a_sentence_carries_comes_back_as_it_was():

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import poisson
 
-from analytics.measures.spin import (
+from studcurve.analytics.measures.spin import (
     DAMAGE_FROM_G,
     STUDIED_G,
     expected_kept_pct,

@@ -7,14 +7,14 @@ import pandas as pd
 import pytest
 from scipy.stats import ttest_rel
 
-from analytics.measures.stages import (
+from studcurve.analytics.measures.stages import (
     STAGES,
     clinic_against_kennel,
     recoveries,
     recovery,
     stage_pairs,
 )
-from pipelines.run import DEMO
+from studcurve.pipelines.run import DEMO
 
 START = pd.Timestamp("2025-03-03 10:00")
 

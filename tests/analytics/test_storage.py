@@ -5,19 +5,19 @@ import pandas as pd
 import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
+from tests.benchmarks.storage import Truth, simulated_views
 
-from analytics.errors import ConvergenceError
-from analytics.measures.motility_kept import medium_of, published_storage
-from analytics.models.sampling import Run
-from analytics.models.storage.curve import OwnStorage
-from analytics.models.storage.inputs import NO_NAME, prepare_storage, product_name
-from analytics.models.storage.model import (
+from studcurve.analytics.errors import ConvergenceError
+from studcurve.analytics.measures.motility_kept import medium_of, published_storage
+from studcurve.analytics.models.sampling import Run
+from studcurve.analytics.models.storage.curve import OwnStorage
+from studcurve.analytics.models.storage.inputs import NO_NAME, prepare_storage, product_name
+from studcurve.analytics.models.storage.model import (
     collection_log_likelihood,
     fit_storage,
     published_storage_draws,
     restore_storage,
 )
-from tests.benchmarks.storage import Truth, simulated_views
 
 
 @pytest.fixture(scope="module")

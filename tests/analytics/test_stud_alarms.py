@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from tests.analytics.stud_records import kennel
 from tests.studies import stud_alarms
 

@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 from scipy.special import ndtr
-
-from analytics.models.stud.announcement import MOST_SETTLING, power
-from analytics.models.stud.charts import stud_charts
-from analytics.models.stud.inputs import DAYS_PER_YEAR
-from analytics.models.stud.level import last_in_line, own_past
 from tests.analytics.stud_records import kennel
 from tests.analytics.test_stud_level import known_posterior, steady
+
+from studcurve.analytics.models.stud.announcement import MOST_SETTLING, power
+from studcurve.analytics.models.stud.charts import stud_charts
+from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR
+from studcurve.analytics.models.stud.level import last_in_line, own_past
 
 
 def test_limits_stand_in_millions_and_hold_the_counting_error():

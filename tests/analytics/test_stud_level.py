@@ -8,13 +8,14 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import norm
 from scipy.stats import t as student_t
+from tests.analytics.stud_records import counted, events, kennel, no_events
 
-from analytics.models.sampling import Diagnostics
-from analytics.models.stud.announcement import announce, looks_at, rule
-from analytics.models.stud.curves import step_shape
-from analytics.models.stud.dips import coincident_events, find_dips
-from analytics.models.stud.inputs import MEASURES, prepare_stud_data
-from analytics.models.stud.level import (
+from studcurve.analytics.models.sampling import Diagnostics
+from studcurve.analytics.models.stud.announcement import announce, looks_at, rule
+from studcurve.analytics.models.stud.curves import step_shape
+from studcurve.analytics.models.stud.dips import coincident_events, find_dips
+from studcurve.analytics.models.stud.inputs import MEASURES, prepare_stud_data
+from studcurve.analytics.models.stud.level import (
     change_since,
     expected_collection,
     last_in_line,
@@ -24,8 +25,7 @@ from analytics.models.stud.level import (
     readers_told_apart,
     stud_answers,
 )
-from analytics.models.stud.model import StudQualityPosterior
-from tests.analytics.stud_records import counted, events, kennel, no_events
+from studcurve.analytics.models.stud.model import StudQualityPosterior
 
 TOTAL, MOTILITY, SHAPE = MEASURES
 N_DRAWS = 2000

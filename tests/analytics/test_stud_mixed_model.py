@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
-
-from analytics.models.stud.inputs import REST_REFERENCE_DAYS, prepare_stud_data
-from analytics.models.stud.model import fit_stud_quality
 from tests.analytics.stud_records import collections, kennel, no_events
+
+from studcurve.analytics.models.stud.inputs import REST_REFERENCE_DAYS, prepare_stud_data
+from studcurve.analytics.models.stud.model import fit_stud_quality
 
 N_STUDS, N_EACH = 12, 15
 BETWEEN, WITHIN = 0.5, 0.4

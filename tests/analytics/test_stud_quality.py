@@ -10,11 +10,12 @@ from scipy.integrate import quad
 from scipy.special import expit, roots_hermitenorm
 from scipy.stats import halfnorm, poisson
 from scipy.stats import t as student_t
+from tests.analytics.stud_records import collections, counted, events, kennel, no_events
 
-from analytics.models.sampling import Diagnostics, Draws
-from analytics.models.stud import model as stud_quality
-from analytics.models.stud.arrays import prior_numbers, stud_arrays
-from analytics.models.stud.curves import (
+from studcurve.analytics.models.sampling import Diagnostics, Draws
+from studcurve.analytics.models.stud import model as stud_quality
+from studcurve.analytics.models.stud.arrays import prior_numbers, stud_arrays
+from studcurve.analytics.models.stud.curves import (
     basis_at,
     rest_term,
     season_columns,
@@ -22,15 +23,14 @@ from analytics.models.stud.curves import (
     step_shape,
     tailed_log,
 )
-from analytics.models.stud.inputs import (
+from studcurve.analytics.models.stud.inputs import (
     GRID_NODES,
     MEASURES,
     RESTED_DAYS,
     days_of,
     prepare_stud_data,
 )
-from analytics.models.stud.model import published_stud_quality, restore_stud_quality
-from tests.analytics.stud_records import collections, counted, events, kennel, no_events
+from studcurve.analytics.models.stud.model import published_stud_quality, restore_stud_quality
 
 TOTAL, MOTILITY, SHAPE = MEASURES
 SETTLED = Diagnostics(1.0, 4000.0, 4000.0, 0, 4, 1000, 1)

@@ -3,13 +3,15 @@
 from datetime import date
 
 import numpy as np
+from tests.analytics.stud_records import kennel
+from tests.analytics.test_stud_level import known_posterior, steady
 
-from analytics.estimate import Estimate
-from analytics.models.stud.announcement import Power, SeenWithinAYear, announce
-from analytics.models.stud.dips import Coincident, Dip
-from analytics.models.stud.inputs import MEASURES
-from analytics.models.stud.level import LastCollection, stud_answers
-from analytics.wording.stud import (
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.models.stud.announcement import Power, SeenWithinAYear, announce
+from studcurve.analytics.models.stud.dips import Coincident, Dip
+from studcurve.analytics.models.stud.inputs import MEASURES
+from studcurve.analytics.models.stud.level import LastCollection, stud_answers
+from studcurve.analytics.wording.stud import (
     change_sentence,
     dip_sentence,
     fall_retest_sentence,
@@ -17,9 +19,7 @@ from analytics.wording.stud import (
     level_sentence,
     power_sentence,
 )
-from reports.words import Words
-from tests.analytics.stud_records import kennel
-from tests.analytics.test_stud_level import known_posterior, steady
+from studcurve.reports.words import Words
 
 EN, DE = Words("en"), Words("de")
 DIP = Dip(

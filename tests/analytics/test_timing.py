@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.models.ovulation.insemination_days import (
+from studcurve.analytics.models.ovulation.insemination_days import (
     EARLY_ENOUGH_PROB,
     HEAT_DAYS,
     INSEMINATION_WINDOWS,
@@ -24,7 +24,7 @@ from analytics.models.ovulation.insemination_days import (
     sharpest,
     state_of,
 )
-from analytics.models.ovulation.model import (
+from studcurve.analytics.models.ovulation.model import (
     OvulationPosterior,
     ProgesteroneReading,
     ovulation_posterior,

@@ -6,9 +6,9 @@ import re
 import duckdb
 import pytest
 
-from analytics.vocabulary import TERMS, VOCABULARY
-from pipelines.records.database.store import Store
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.analytics.vocabulary import TERMS, VOCABULARY
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 MEASURED = {"count", "number", "reading", "by eye"}
 

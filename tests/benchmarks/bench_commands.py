@@ -8,9 +8,10 @@ import os
 import tempfile
 from pathlib import Path
 
-from pipelines.records.database.store import Store
-from pipelines.run import DEMO, DEMO_TODAY
 from tests.pipelines.test_bench import bench_arguments, daily_arguments, fresh_process
+
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 
 def main() -> None:

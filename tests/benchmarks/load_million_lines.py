@@ -56,7 +56,7 @@ def write_sheets(folder, n_lines):
 
 def load(folder):
     """Seconds of our load: rules, verbatim lines, tables."""
-    from pipelines.records.database.store import Store
+    from studcurve.pipelines.records.database.store import Store
 
     with Store.open(folder / "kennel.duckdb") as store:
         store.load([folder / "dogs.csv"], today=date(2026, 10, 31))

@@ -33,8 +33,8 @@ COEFFICIENT_SD, SPREAD_SCALE = 2.5, 1.0
 OURS = """
 import sys, numpy as np, pandas as pd
 from pathlib import Path
-from analytics.models.regression import NormalPrior, fit_mixed_logistic, regression_table
-from analytics.models.sampling import N_CHAINS, keep_compiled
+from studcurve.analytics.models.regression import NormalPrior, fit_mixed_logistic, regression_table
+from studcurve.analytics.models.sampling import N_CHAINS, keep_compiled
 data, cache, out, sd, scale = sys.argv[1:]
 keep_compiled(Path(cache))
 frame = pd.read_csv(data)
@@ -197,7 +197,7 @@ def main():
         print(line, flush=True)
         lines.append(line)
 
-    from pipelines.fits.guard import engine_versions
+    from studcurve.pipelines.fits.guard import engine_versions
 
     say(f"{datetime.now(tz=UTC):%Y-%m-%d %H:%M} UTC, seed {SEED}, {os.cpu_count()} processors")
     say(f"load in the minute before {os.getloadavg()[0]:.1f}, Python {platform.python_version()}")

@@ -10,7 +10,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from pipelines.run import DEMO_TODAY, write_every_page
+from studcurve.pipelines.run import DEMO_TODAY, write_every_page
 
 ALL_S, PAGE_MB, PAINT_MS = 20.0, 2.5, 1500.0
 PAINTED = "performance.getEntriesByName('first-contentful-paint')[0]"

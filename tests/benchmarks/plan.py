@@ -33,13 +33,13 @@ def main():
     with timed("import", told):
         import jax
 
-        from pipelines.answers import comparison as plan_answers
-        from pipelines.answers import season as season_answers
-        from pipelines.plan import comparison as planning
-        from pipelines.plan import records as plan_records
-        from pipelines.plan import season as season_planning
-        from pipelines.plan.wishes import Wishes
-        from reports.words import Words
+        from studcurve.pipelines.answers import comparison as plan_answers
+        from studcurve.pipelines.answers import season as season_answers
+        from studcurve.pipelines.plan import comparison as planning
+        from studcurve.pipelines.plan import records as plan_records
+        from studcurve.pipelines.plan import season as season_planning
+        from studcurve.pipelines.plan.wishes import Wishes
+        from studcurve.reports.words import Words
 
     compiled = []
     jax.monitoring.register_event_duration_secs_listener(
@@ -84,7 +84,7 @@ def heats_within_three_weeks(records):
 
     import numpy as np
 
-    from pipelines.records.of_a_dog import cautions_of
+    from studcurve.pipelines.records.of_a_dog import cautions_of
 
     rng = np.random.default_rng(SEED)
     cycles = records.views["cycles"]

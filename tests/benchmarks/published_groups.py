@@ -4,7 +4,6 @@ Run with `python tests/benchmarks/published_groups.py`.
 """
 
 import numpy as np
-
 from tests.analytics.published_groups_table import check_groups
 
 SEED = 20240229

@@ -99,8 +99,8 @@ def simulated_views(rng, n_collections, truth):
 def fit_cold(n_collections):
     """One fit in this process; its line."""
     started = time.perf_counter()
-    from analytics.models.storage.inputs import prepare_storage
-    from analytics.models.storage.model import fit_storage
+    from studcurve.analytics.models.storage.inputs import prepare_storage
+    from studcurve.analytics.models.storage.model import fit_storage
 
     views = simulated_views(np.random.default_rng(SEED), n_collections, Truth())
     found = fit_storage(prepare_storage(*views), seed=SEED)

@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 from scipy.special import expit
-
 from tests.analytics.stud_records import collections, counted, kennel, no_events
 
 SIZES = (150, 600)
@@ -53,9 +52,9 @@ def simulated(rng, measure, n):
 def fit_once(measure, n, folder):
     """One fit in this process; its line."""
     started = time.perf_counter()
-    from analytics.models.sampling import keep_compiled
-    from analytics.models.stud.inputs import prepare_stud_data
-    from analytics.models.stud.model import fit_stud_quality
+    from studcurve.analytics.models.sampling import keep_compiled
+    from studcurve.analytics.models.stud.inputs import prepare_stud_data
+    from studcurve.analytics.models.stud.model import fit_stud_quality
 
     keep_compiled(Path(folder))
     rows = simulated(np.random.default_rng(SEED), measure, n)

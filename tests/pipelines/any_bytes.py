@@ -21,12 +21,12 @@ from pathlib import Path
 import duckdb
 import xlsxwriter
 
-from analytics.errors import RecordsError
-from pipelines.records.database.store import Store
-from pipelines.records.guide import EXAMPLES
-from pipelines.records.reading.staging import read_texts, stage
-from pipelines.records.sheets.columns import SHEETS
-from pipelines.records.template import WorkbookLine, write_workbook
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.guide import EXAMPLES
+from studcurve.pipelines.records.reading.staging import read_texts, stage
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.template import WorkbookLine, write_workbook
 
 TODAY = date(2026, 10, 31)
 SEED = 20240229

@@ -4,8 +4,8 @@ from datetime import date
 
 import pytest
 
-from pipelines.records.database.store import Store
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 TODAY = date(2026, 10, 31)
 

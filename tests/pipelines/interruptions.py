@@ -21,9 +21,9 @@ from pathlib import Path
 import duckdb
 import openpyxl
 
-from pipelines.records.database.schema import KEYS
-from pipelines.records.database.store import Store
-from pipelines.records.findings import write_corrections
+from studcurve.pipelines.records.database.schema import KEYS
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.findings import write_corrections
 
 TODAY = date(2026, 10, 31)
 SEED = 20240229
@@ -34,8 +34,8 @@ DEMO = Path(__file__).parents[2] / "demo_data"
 OLD_FILE = Path(__file__).parent / "old_files" / "schema_0001.duckdb.gz"
 
 BEGIN = "import sys\nfrom datetime import date\nfrom pathlib import Path\n" + (
-    "from pipelines.records.archive import back_up\n"
-    "from pipelines.records.database.store import Store\n"
+    "from studcurve.pipelines.records.archive import back_up\n"
+    "from studcurve.pipelines.records.database.store import Store\n"
     "path, other = Path(sys.argv[1]), Path(sys.argv[2])\n"
     "print('begun', flush=True)\n"
 )

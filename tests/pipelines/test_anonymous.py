@@ -7,13 +7,13 @@ from datetime import datetime
 import pandas as pd
 import pytest
 
-from pipelines.pages.client_sheet import bitches_with_boxes
-from pipelines.pages.comparison import coming_breedings
-from pipelines.pages.kennel import read_kennel
-from pipelines.plan.comparison import plan_breeding
-from pipelines.plan.records import read_plan_records
-from pipelines.plan.wishes import Wishes
-from pipelines.run import (
+from studcurve.pipelines.pages.client_sheet import bitches_with_boxes
+from studcurve.pipelines.pages.comparison import coming_breedings
+from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.plan.comparison import plan_breeding
+from studcurve.pipelines.plan.records import read_plan_records
+from studcurve.pipelines.plan.wishes import Wishes
+from studcurve.pipelines.run import (
     DEMO_TODAY,
     write_client_sheet,
     write_comparison,
@@ -21,8 +21,8 @@ from pipelines.run import (
     write_overview,
     write_stud_reviews,
 )
-from reports.page import Reader
-from reports.words import Words
+from studcurve.reports.page import Reader
+from studcurve.reports.words import Words
 
 pytestmark = pytest.mark.slow  # every kind of page in two languages
 

@@ -13,15 +13,15 @@ import duckdb
 import pandas as pd
 import pytest
 
-from analytics.errors import RecordsError, StoreLockedError
-from analytics.vocabulary import TERMS, VOCABULARY
-from pipelines.records.archive import MANIFEST, back_up, erase_from_file, export, restore
-from pipelines.records.database.schema import KEYS, newest_schema
-from pipelines.records.database.store import Store
-from pipelines.records.sheets.columns import SHEETS
-from reports.page import Reader
-from reports.pages.index import build_index
-from reports.words import Words
+from studcurve.analytics.errors import RecordsError, StoreLockedError
+from studcurve.analytics.vocabulary import TERMS, VOCABULARY
+from studcurve.pipelines.records.archive import MANIFEST, back_up, erase_from_file, export, restore
+from studcurve.pipelines.records.database.schema import KEYS, newest_schema
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.index import build_index
+from studcurve.reports.words import Words
 
 OLD_FILES = sorted((Path(__file__).parent / "old_files").glob("schema_*.duckdb.gz"))
 WITHOUT_VALUES = [path for path in OLD_FILES if path.name < "schema_0008"]
@@ -84,7 +84,8 @@ def test_a_backup_waits_for_no_writer_and_says_so(kennel):
 
 def back_up_in_another_process(source, target):
     said = subprocess.run(
-        [sys.executable, "-m", "pipelines.cli", "backup", str(target), "--store", str(source)],
+        [sys.executable, "-m", "studcurve.pipelines.cli", "backup", str(target),
+         "--store", str(source)],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert said.returncode == 1

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.answers.answer import WIDTH, printable, spoken
-from pipelines.cli import main
+from studcurve.pipelines.answers.answer import WIDTH, printable, spoken
+from studcurve.pipelines.cli import main
 
 ROOT = Path(__file__).parents[2]
 HEAVY = {"jax", "numpyro", "statsmodels", "sklearn", "altair", "scipy.stats"}
@@ -409,7 +409,7 @@ TIMED = """
 import io, json, sys, time
 from contextlib import redirect_stdout
 commands = json.loads(sys.argv[1])
-from pipelines.cli import main
+from studcurve.pipelines.cli import main
 def run(arguments):
     begin = time.process_time()
     with redirect_stdout(io.StringIO()):

@@ -9,11 +9,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from analytics.errors import RecordsError, StoreLockedError
-from pipelines.records import archive
-from pipelines.records.archive import back_up, erase_from_file, restore
-from pipelines.records.database import store
-from pipelines.records.database.store import Store
+from studcurve.analytics.errors import RecordsError, StoreLockedError
+from studcurve.pipelines.records import archive
+from studcurve.pipelines.records.archive import back_up, erase_from_file, restore
+from studcurve.pipelines.records.database import store
+from studcurve.pipelines.records.database.store import Store
 
 TODAY = date(2026, 10, 31)
 NAME = "Ingrid Holm"
@@ -21,7 +21,7 @@ N_QUESTIONS = 12
 
 COMMANDS = """
 import contextlib, io, json, sys
-from pipelines.cli import main
+from studcurve.pipelines.cli import main
 for line in sys.stdin:
     said = io.StringIO()
     with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):

@@ -8,13 +8,13 @@ from types import SimpleNamespace
 
 import pytest
 
-from analytics.estimate import Estimate
-from analytics.measures.doses import DoseChance, DosePlan
-from pipelines.answers.answer import WIDTH
-from pipelines.answers.card import CARD_LIMIT_ML
-from pipelines.answers.slip import until_at
-from pipelines.cli import main
-from reports.words import Words
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.doses import DoseChance, DosePlan
+from studcurve.pipelines.answers.answer import WIDTH
+from studcurve.pipelines.answers.card import CARD_LIMIT_ML
+from studcurve.pipelines.answers.slip import until_at
+from studcurve.pipelines.cli import main
+from studcurve.reports.words import Words
 
 HOSTILE = "</td><script>alert(1)</script>"
 SIX = ["Doses", "Extender", "In each then", "Meets target", "If counted", "Cautions"]

@@ -4,15 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from analytics.trust.checking import cross_validation, left_out
-from analytics.trust.prior_width import as_plain, from_plain
-from pipelines.due.items import DUE_VIEWS, cautions_of
-from pipelines.pages.kennel import may_be_told, names_of_pairs, veiled
-from pipelines.pages.overview import overview_results
-from pipelines.pages.trust import kennel_checks, kennel_headline, stud_checks
-from pipelines.run import DEMO_TODAY, ENGLISH_OWNER
-from reports.page import render
-from reports.pages.overview import build_overview
+from studcurve.analytics.trust.checking import cross_validation, left_out
+from studcurve.analytics.trust.prior_width import as_plain, from_plain
+from studcurve.pipelines.due.items import DUE_VIEWS, cautions_of
+from studcurve.pipelines.pages.kennel import may_be_told, names_of_pairs, veiled
+from studcurve.pipelines.pages.overview import overview_results
+from studcurve.pipelines.pages.trust import kennel_checks, kennel_headline, stud_checks
+from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER
+from studcurve.reports.page import render
+from studcurve.reports.pages.overview import build_overview
 
 STUDS = {"Bracken", "Merle", "Pike", "Sorrel", "Tarn"}
 

@@ -7,8 +7,8 @@ import sys
 
 import pytest
 
-from pipelines.cli import main
-from pipelines.run import DEMO
+from studcurve.pipelines.cli import main
+from studcurve.pipelines.run import DEMO
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 
@@ -106,7 +106,7 @@ def test_control_characters_of_a_cell_are_shown_and_not_obeyed(tmp_path, capsys)
 
 def test_the_console_command_is_the_same_program():
     shown = subprocess.run(
-        [sys.executable, "-m", "pipelines.cli", "--help"],
+        [sys.executable, "-m", "studcurve.pipelines.cli", "--help"],
         capture_output=True,
         text=True,
         check=True,
@@ -147,7 +147,7 @@ def test_overview_handout_and_client_sheet_are_written(demo_path, tmp_path, caps
 def test_without_the_typesetter_the_page_is_written_and_the_command_says_so(
     demo_path, tmp_path, capsys, monkeypatch
 ):
-    monkeypatch.setattr("pipelines.run.can_set_type", lambda: False)
+    monkeypatch.setattr("studcurve.pipelines.run.can_set_type", lambda: False)
     code, out, err = run(
         "handout", "tarn", "--store", demo_path, "--out", tmp_path / "p", "--today", "2026-10-31",
         capsys=capsys,

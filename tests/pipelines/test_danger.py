@@ -12,27 +12,27 @@ from datetime import date, datetime, time, timedelta
 import numpy as np
 import pytest
 
-from analytics.measures.doses import SampleReading
-from pipelines.answers.box import pack_box
-from pipelines.answers.comparison import plan_answer
-from pipelines.answers.season import season_answer
-from pipelines.answers.slip import BoxRequest
-from pipelines.due.items import read_due
-from pipelines.pages.client_sheet import client_results
-from pipelines.pages.handout import handout_results
-from pipelines.pages.kennel import read_kennel
-from pipelines.pages.stud_review import stud_results
-from pipelines.plan.comparison import plan_breeding
-from pipelines.plan.records import read_plan_records
-from pipelines.plan.season import plan_stud_season
-from pipelines.plan.wishes import Wishes
-from pipelines.records.database.store import Store
-from pipelines.records.of_a_dog import cautions_of
-from pipelines.run import ENGLISH_OWNER, ENGLISH_VET
-from reports.page import Reader
-from reports.pages.handout import build_handout
-from reports.pages.stud_review import build_stud_review
-from reports.words import Words
+from studcurve.analytics.measures.doses import SampleReading
+from studcurve.pipelines.answers.box import pack_box
+from studcurve.pipelines.answers.comparison import plan_answer
+from studcurve.pipelines.answers.season import season_answer
+from studcurve.pipelines.answers.slip import BoxRequest
+from studcurve.pipelines.due.items import read_due
+from studcurve.pipelines.pages.client_sheet import client_results
+from studcurve.pipelines.pages.handout import handout_results
+from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.pages.stud_review import stud_results
+from studcurve.pipelines.plan.comparison import plan_breeding
+from studcurve.pipelines.plan.records import read_plan_records
+from studcurve.pipelines.plan.season import plan_stud_season
+from studcurve.pipelines.plan.wishes import Wishes
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.run import ENGLISH_OWNER, ENGLISH_VET
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.handout import build_handout
+from studcurve.reports.pages.stud_review import build_stud_review
+from studcurve.reports.words import Words
 
 TODAY = date(2026, 10, 31)
 LATER = TODAY + timedelta(days=365)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from analytics.measures.motility_kept import retention_share
-from analytics.models.ovulation.model import ovulation_of_cycles
+from studcurve.analytics.measures.motility_kept import retention_share
+from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 
 READ = [("2024-03-08", "0.8"), ("2024-03-10", "1.9"), ("2024-03-12", "4.6"), ("2024-03-13", "6.9")]
 EGG_YOLK_H, SHAPE = 192.0, 1.5

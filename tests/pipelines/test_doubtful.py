@@ -9,15 +9,15 @@ import pytest
 import xlsxwriter
 from typer.testing import CliRunner
 
-from analytics.errors import RecordsError
-from pipelines.cli import app
-from pipelines.pages import kennel as pages_kennel
-from pipelines.records.archive import export, restore
-from pipelines.records.database.history import Confirmed
-from pipelines.records.database.store import SheetCount
-from pipelines.records.findings import TITLES, waiting_lines, write_corrections
-from pipelines.records.reading.workbook_cells import percent_text
-from pipelines.records.sheets.rules import (
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.cli import app
+from studcurve.pipelines.pages import kennel as pages_kennel
+from studcurve.pipelines.records.archive import export, restore
+from studcurve.pipelines.records.database.history import Confirmed
+from studcurve.pipelines.records.database.store import SheetCount
+from studcurve.pipelines.records.findings import TITLES, waiting_lines, write_corrections
+from studcurve.pipelines.records.reading.workbook_cells import percent_text
+from studcurve.pipelines.records.sheets.rules import (
     FEW_M_PER_ML,
     FRACTION_PCT,
     MANY_MOVING_PCT,
@@ -26,9 +26,9 @@ from pipelines.records.sheets.rules import (
     SAME_LITTER,
     USUAL_VOLUME_ML,
 )
-from pipelines.run import write_overview, write_stud_reviews
-from reports.page import Reader
-from reports.words import Words
+from studcurve.pipelines.run import write_overview, write_stud_reviews
+from studcurve.reports.page import Reader
+from studcurve.reports.words import Words
 
 TODAY = date(2026, 10, 31)
 FEW = {"Concentration (M/mL)": "0.28", "% moving": "80", "% moving forward": "80"}

@@ -8,10 +8,10 @@ from datetime import date, timedelta
 
 import pytest
 
-from analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
-from pipelines.due.items import AHEAD_DAYS, LINE_WIDTH, due_lines, read_due
-from pipelines.run import DEMO_TODAY
-from reports.words import Words
+from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
+from studcurve.pipelines.due.items import AHEAD_DAYS, LINE_WIDTH, due_lines, read_due
+from studcurve.pipelines.run import DEMO_TODAY
+from studcurve.reports.words import Words
 
 EN = Words("en")
 TODAY = date(2024, 3, 20)
@@ -292,7 +292,7 @@ def test_the_demo_s_list_is_read_in_either_language_at_eighty_columns(due_in_the
 def test_studcurve_alone_prints_what_is_due_without_the_sampler(demo_store_path, tmp_path):
     said = subprocess.run(
         [sys.executable, "-X", "importtime", "-c",
-         "import sys; from pipelines.cli import main; main([])"],
+         "import sys; from studcurve.pipelines.cli import main; main([])"],
         env=os.environ | {"STUDCURVE_STORE": str(demo_store_path)},
         capture_output=True, text=True, check=False,
     )  # fmt: skip
@@ -304,7 +304,7 @@ def test_studcurve_alone_prints_what_is_due_without_the_sampler(demo_store_path,
 
 
 def test_machines_get_every_item(demo_store_path, due_in_the_demo, capsys):
-    from pipelines.cli import main
+    from studcurve.pipelines.cli import main
 
     with pytest.raises(SystemExit) as stop:
         main(["due", "--store", str(demo_store_path), "--today", "2026-10-31", "--json"])
@@ -400,7 +400,7 @@ def test_past_the_last_day_without_labor_she_is_for_a_veterinarian_today(kennel,
 
 
 def test_the_whelping_of_the_list_is_that_of_the_bench(kennel, capsys):
-    from pipelines.cli import main
+    from studcurve.pipelines.cli import main
 
     sheet = kennel.write("breedings", [BRED | {"Date": on(-50)}])
     (item,) = of_kind(due(kennel, sheet, ahead_days=60), "whelping")

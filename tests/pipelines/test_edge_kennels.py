@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from pipelines.cli import main
+from studcurve.pipelines.cli import main
 
 TODAY = "2026-06-01"
 DOGS = "Dog,Sex,Born,Breed\nRowan,male,2021-04-02,Ostrel Spaniel\n{bitches}"

@@ -9,14 +9,19 @@ import openpyxl
 import pytest
 from typer.testing import CliRunner
 
-from analytics.errors import RecordsError
-from pipelines.cli import app
-from pipelines.records.archive import erase_from_file
-from pipelines.records.database.history import Confirmed, Erased
-from pipelines.records.database.schema import KEYS
-from pipelines.records.database.store import KeptFit
-from pipelines.records.findings import TITLES, group_findings, waiting_lines, write_corrections
-from pipelines.records.sheets.columns import ANSWER_HEADING, REMARK_HEADING
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.cli import app
+from studcurve.pipelines.records.archive import erase_from_file
+from studcurve.pipelines.records.database.history import Confirmed, Erased
+from studcurve.pipelines.records.database.schema import KEYS
+from studcurve.pipelines.records.database.store import KeptFit
+from studcurve.pipelines.records.findings import (
+    TITLES,
+    group_findings,
+    waiting_lines,
+    write_corrections,
+)
+from studcurve.pipelines.records.sheets.columns import ANSWER_HEADING, REMARK_HEADING
 
 TODAY = date(2026, 10, 31)
 BAD = {"Date": "2024-03-12", "% moving forward": "850"}

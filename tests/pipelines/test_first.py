@@ -3,12 +3,12 @@
 from datetime import timedelta
 
 import pytest
-
-from pipelines.due.items import read_due
-from pipelines.pages.kennel import read_kennel
-from pipelines.pages.overview import overview_results
-from pipelines.run import ENGLISH_OWNER
 from tests.pipelines.conftest import TODAY
+
+from studcurve.pipelines.due.items import read_due
+from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.pages.overview import overview_results
+from studcurve.pipelines.run import ENGLISH_OWNER
 
 
 def on(days):

@@ -6,16 +6,16 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-
-from analytics.errors import StaleFitError
-from analytics.models import sampling
-from analytics.models.conception.model import fit_conception
-from pipelines.cli import main
-from pipelines.fits.fit import fit_models, known
-from pipelines.fits.registry import CONCEPTION, MODELS
-from pipelines.records.database.store import Store
-from pipelines.run import DEMO_TODAY, write_stud_reviews
 from tests.conftest import DEMO_SEED
+
+from studcurve.analytics.errors import StaleFitError
+from studcurve.analytics.models import sampling
+from studcurve.analytics.models.conception.model import fit_conception
+from studcurve.pipelines.cli import main
+from studcurve.pipelines.fits.fit import fit_models, known
+from studcurve.pipelines.fits.registry import CONCEPTION, MODELS
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import DEMO_TODAY, write_stud_reviews
 
 
 @pytest.fixture

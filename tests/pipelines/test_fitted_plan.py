@@ -12,13 +12,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analytics.plan.feasible import possible_options
-from analytics.plan.simulation.chain import Shift, bias_draws, simulate
-from analytics.plan.simulation.pups import draw_litter, pups_of
-from analytics.plan.simulation.unknowns import CONCEPTION_SPREAD, Chain, partner_effects
-from pipelines.plan.comparison import plan_breeding
-from pipelines.plan.records import dam_of, heat_of, pair_of, prices_on
-from pipelines.plan.wishes import Wishes, circumstances_of, unknowns_of
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.simulation.chain import Shift, bias_draws, simulate
+from studcurve.analytics.plan.simulation.pups import draw_litter, pups_of
+from studcurve.analytics.plan.simulation.unknowns import CONCEPTION_SPREAD, Chain, partner_effects
+from studcurve.pipelines.plan.comparison import plan_breeding
+from studcurve.pipelines.plan.records import dam_of, heat_of, pair_of, prices_on
+from studcurve.pipelines.plan.wishes import Wishes, circumstances_of, unknowns_of
 
 N_DRAWS = 1000
 PAIR = ("Tarn", "Thyme")

@@ -5,12 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from tests.analytics.stud_records import collections, events, kennel
+from tests.changed_program import changed
+from tests.conftest import DEMO_SEED
+from tests.pipelines.test_kept_storage import kept_fit
 
-from analytics.models.fingerprint import fingerprint_of
-from analytics.models.stud.inputs import prepare_stud_data
-from pipelines.fits import guard
-from pipelines.fits.fit import fit_models, known
-from pipelines.fits.guard import (
+from studcurve.analytics.models.fingerprint import fingerprint_of
+from studcurve.analytics.models.stud.inputs import prepare_stud_data
+from studcurve.pipelines.fits import guard
+from studcurve.pipelines.fits.fit import fit_models, known
+from studcurve.pipelines.fits.guard import (
     DENSITY,
     density_now,
     engine_versions,
@@ -18,13 +22,9 @@ from pipelines.fits.guard import (
     is_current,
     model_fingerprint,
 )
-from pipelines.fits.registry import CONCEPTION, STORAGE
-from pipelines.records.database.store import Store
-from pipelines.run import DEMO_TODAY
-from tests.analytics.stud_records import collections, events, kennel
-from tests.changed_program import changed
-from tests.conftest import DEMO_SEED
-from tests.pipelines.test_kept_storage import kept_fit
+from studcurve.pipelines.fits.registry import CONCEPTION, STORAGE
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import DEMO_TODAY
 
 OTHER_ENGINE = {**engine_versions(), "jax": "0.0.1"}
 
@@ -89,18 +89,22 @@ def test_another_version_an_older_file_or_other_priors_make_a_fit_stale(changes)
     ("module", "old", "new"),
     [
         (
-            "analytics.models.storage.model",
+            "studcurve.analytics.models.storage.model",
             "How long does a chilled sample last",
             "How long it lasts",
         ),
         (
-            "analytics.models.storage.model",
+            "studcurve.analytics.models.storage.model",
             "    # In units of the priors' own",
             "    # Within the priors'",
         ),
-        ("analytics.models.storage.inputs", "    # Uniform within the noted moment.\n", ""),
         (
-            "analytics.models.sampling",
+            "studcurve.analytics.models.storage.inputs",
+            "    # Uniform within the noted moment.\n",
+            "",
+        ),
+        (
+            "studcurve.analytics.models.sampling",
             "Has the sampler settled? Nothing leaves before",
             "Nothing leaves",
         ),
@@ -109,7 +113,10 @@ def test_another_version_an_older_file_or_other_priors_make_a_fit_stale(changes)
 def test_a_reworded_docstring_or_comment_leaves_a_fit_current(module, old, new):
     kept = kept_fit()
     with changed(module, old, new) as load:
-        models, copy = load("pipelines.fits.registry"), load("pipelines.fits.guard")
+        models, copy = (
+            load("studcurve.pipelines.fits.registry"),
+            load("studcurve.pipelines.fits.guard"),
+        )
 
         assert copy is not guard
         assert copy.is_current(kept, models.STORAGE.version, models.STORAGE.prior_ids)

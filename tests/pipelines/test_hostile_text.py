@@ -13,13 +13,13 @@ import openpyxl
 import pytest
 from typer.testing import CliRunner
 
-from pipelines.cli import app
-from pipelines.records.archive import export
-from pipelines.records.sheets.cell_rules import FORMULA
-from pipelines.records.sheets.columns import SHEETS
-from pipelines.run import write_client_sheet, write_every_page, write_handout
-from reports.pdf import can_set_type
-from reports.words import visible
+from studcurve.pipelines.cli import app
+from studcurve.pipelines.records.archive import export
+from studcurve.pipelines.records.sheets.cell_rules import FORMULA
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.run import write_client_sheet, write_every_page, write_handout
+from studcurve.reports.pdf import can_set_type
+from studcurve.reports.words import visible
 
 DAY = date(2026, 10, 31)
 TAKEN = {
@@ -219,7 +219,7 @@ def test_no_cell_of_an_export_is_run_by_a_spreadsheet(hostile, tmp_path):
     ids=lambda arguments: arguments[0],
 )
 def test_the_terminal_shows_escapes_and_never_obeys_them(hostile, arguments, capsys, tmp_path):
-    from pipelines.cli import main
+    from studcurve.pipelines.cli import main
 
     store = tmp_path / "kennel.duckdb"
     shutil.copyfile(hostile.records, store)

@@ -1,7 +1,6 @@
 """Interruptions at random moments lose no acknowledged row and leave no half load."""
 
 import pytest
-
 from tests.pipelines.interruptions import interrupt
 
 

@@ -9,20 +9,20 @@ from datetime import datetime
 import numpy as np
 import pytest
 
-from analytics.measures.motility_kept import kept_at, published_storage
-from analytics.models.storage.curve import MODEL_VERSION
-from analytics.priors import priors_fingerprint
-from pipelines.cli import main
-from pipelines.commands.options import storage_of
-from pipelines.fits.guard import density_now, model_fingerprint
-from pipelines.fits.registry import STORAGE, storage_data
-from pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS, storage_curve
-from pipelines.pages.client_sheet import client_results
-from pipelines.pages.kennel import read_kennel
-from pipelines.records.database.store import KeptFit, Store
-from pipelines.run import DEMO_TODAY
-from reports.page import Reader
-from reports.words import Words
+from studcurve.analytics.measures.motility_kept import kept_at, published_storage
+from studcurve.analytics.models.storage.curve import MODEL_VERSION
+from studcurve.analytics.priors import priors_fingerprint
+from studcurve.pipelines.cli import main
+from studcurve.pipelines.commands.options import storage_of
+from studcurve.pipelines.fits.guard import density_now, model_fingerprint
+from studcurve.pipelines.fits.registry import STORAGE, storage_data
+from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS, storage_curve
+from studcurve.pipelines.pages.client_sheet import client_results
+from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.run import DEMO_TODAY
+from studcurve.reports.page import Reader
+from studcurve.reports.words import Words
 
 N_KEPT = 500
 
@@ -120,7 +120,7 @@ def test_what_is_read_without_the_model_is_the_model_s():
 def test_reading_a_kept_curve_starts_no_sampler(store_with_fit):
     program = (
         "import sys, numpy as np\nfrom pathlib import Path\n"
-        "from pipelines.fits.storage import storage_curve\n"
+        "from studcurve.pipelines.fits.storage import storage_curve\n"
         f"found = storage_curve(Path({str(store_with_fit)!r}), stud='Tarn', extender='egg yolk',"
         " rng=np.random.default_rng(1))\n"
         "assert abs(found.eta_h.mean() - 60) < 1e-6\n"

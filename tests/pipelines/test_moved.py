@@ -4,9 +4,9 @@ from datetime import date, timedelta
 
 import pytest
 
-from pipelines.records.sheets.columns import SHEETS as DEFINED
-from pipelines.records.sheets.rules import MOVED, SAME_HEAT, SAME_LITTER
-from reports.words import Words
+from studcurve.pipelines.records.sheets.columns import SHEETS as DEFINED
+from studcurve.pipelines.records.sheets.rules import MOVED, SAME_HEAT, SAME_LITTER
+from studcurve.reports.words import Words
 
 TODAY = date(2026, 10, 31)
 FIRST = date(2024, 3, 12)
@@ -193,8 +193,8 @@ def test_two_matings_that_are_both_right_become_one_breeding(kennel, days):
 
 @pytest.mark.parametrize("language", ["en", "de"])
 def test_the_question_names_both_lines_in_either_language(kennel, language):
-    from reports.page import Reader
-    from reports.pages.index import build_index
+    from studcurve.reports.page import Reader
+    from studcurve.reports.pages.index import build_index
 
     name = '"A" & <b>/breedings.csv'
     kennel.load(kennel.write("breedings", lines("breedings", day(0)), name))

@@ -11,19 +11,19 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from analytics.errors import ToolkitError
-from analytics.wording.plan import heat_sentence, verdict_from_lead
-from pipelines.answers.comparison import plan_answer
-from pipelines.cli import app
-from pipelines.commands.plan import read_clock, read_hours, read_ovulations, read_weekdays
-from pipelines.pages.comparison import comparison_results
-from pipelines.plan.comparison import plan_breeding
-from pipelines.plan.records import PRICE_WORDS, heat_of, prices_on, read_plan_records
-from pipelines.plan.wishes import Wishes
-from reports.catalog import texts
-from reports.page import Reader
-from reports.pages.comparison import build_comparison
-from reports.words import Words
+from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.wording.plan import heat_sentence, verdict_from_lead
+from studcurve.pipelines.answers.comparison import plan_answer
+from studcurve.pipelines.cli import app
+from studcurve.pipelines.commands.plan import read_clock, read_hours, read_ovulations, read_weekdays
+from studcurve.pipelines.pages.comparison import comparison_results
+from studcurve.pipelines.plan.comparison import plan_breeding
+from studcurve.pipelines.plan.records import PRICE_WORDS, heat_of, prices_on, read_plan_records
+from studcurve.pipelines.plan.wishes import Wishes
+from studcurve.reports.catalog import texts
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.comparison import build_comparison
+from studcurve.reports.words import Words
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 

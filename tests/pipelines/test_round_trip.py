@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
-
-from pipelines.records.archive import export, restore
-from pipelines.records.database.schema import VIEWS
-from pipelines.records.database.store import Store
-from pipelines.records.sheets.columns import SHEETS
-from pipelines.records.template import WorkbookLine, write_workbook
 from tests.strategies import records
+
+from studcurve.pipelines.records.archive import export, restore
+from studcurve.pipelines.records.database.schema import VIEWS
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.template import WorkbookLine, write_workbook
 
 TODAY = date(2026, 10, 31)
 SLOW = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]

@@ -4,11 +4,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from analytics.sentences import values_kept
-from pipelines.records.sheets.cell_rules import ANOTHER, CONFLICT, GONE, rules_of
-from pipelines.records.sheets.columns import SHEETS
-from pipelines.records.sheets.rules import MOVED, RULES
-from reports.words import Words
+from studcurve.analytics.sentences import values_kept
+from studcurve.pipelines.records.sheets.cell_rules import ANOTHER, CONFLICT, GONE, rules_of
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.sheets.rules import MOVED, RULES
+from studcurve.reports.words import Words
 
 COMPARED = {CONFLICT, ANOTHER, GONE, MOVED}
 """Rules about lines beside each other; test_store proves them."""

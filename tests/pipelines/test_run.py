@@ -6,11 +6,11 @@ import shutil
 import pandas as pd
 import pytest
 
-from pipelines.pages.stud_review import file_names
-from pipelines.records.database.store import Store
-from pipelines.run import DEMO_TODAY, write_overview, write_stud_reviews
-from reports.page import Reader
-from reports.words import Words
+from studcurve.pipelines.pages.stud_review import file_names
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import DEMO_TODAY, write_overview, write_stud_reviews
+from studcurve.reports.page import Reader
+from studcurve.reports.words import Words
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 

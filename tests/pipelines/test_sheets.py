@@ -12,11 +12,11 @@ import xlsxwriter
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.errors import RecordsError
-from pipelines.records.reading import files
-from pipelines.records.reading.files import read_csv_text, rewrite
-from pipelines.records.reading.staging import read_texts
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.reading import files
+from studcurve.pipelines.records.reading.files import read_csv_text, rewrite
+from studcurve.pipelines.records.reading.staging import read_texts
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 HEAD = "Dog,Sex,Born,Notes\n"
 

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, example, given, settings
-
-from pipelines import cli
-from pipelines.records.sheets.columns import SHEETS
 from tests import small_kennels
 from tests.small_kennels import BITCHES, STUDS, TODAY, lines_of, optional_columns, without
+
+from studcurve.pipelines import cli
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 

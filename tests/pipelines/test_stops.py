@@ -6,22 +6,28 @@ import shutil
 
 import pandas as pd
 import pytest
-
-from pipelines.cli import app
-from pipelines.pages.handout import handout_results
-from pipelines.pages.kennel import read_kennel
-from pipelines.pages.overview import overview_results
-from pipelines.pages.stud_review import stud_results
-from pipelines.records.database.store import Store
-from pipelines.run import DEMO_TODAY, ENGLISH_OWNER, ENGLISH_VET, write_every_page, write_handout
-from reports.catalog import LANGUAGES
-from reports.page import Reader
-from reports.pages.handout import build_handout
-from reports.pages.overview import build_overview
-from reports.pages.stud_review import build_stud_review
-from reports.pdf import can_set_type
-from reports.words import Words
 from tests.pipelines.test_stud_levels import kept_level
+
+from studcurve.pipelines.cli import app
+from studcurve.pipelines.pages.handout import handout_results
+from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.pages.overview import overview_results
+from studcurve.pipelines.pages.stud_review import stud_results
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import (
+    DEMO_TODAY,
+    ENGLISH_OWNER,
+    ENGLISH_VET,
+    write_every_page,
+    write_handout,
+)
+from studcurve.reports.catalog import LANGUAGES
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.handout import build_handout
+from studcurve.reports.pages.overview import build_overview
+from studcurve.reports.pages.stud_review import build_stud_review
+from studcurve.reports.pdf import can_set_type
+from studcurve.reports.words import Words
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 

@@ -13,12 +13,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.errors import RecordsError, StoreLockedError
-from pipelines.records.database import loading
-from pipelines.records.database.loading import SheetCount
-from pipelines.records.database.schema import KEYS, VIEWS, are_views_current
-from pipelines.records.database.store import KeptFit, Store
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.analytics.errors import RecordsError, StoreLockedError
+from studcurve.pipelines.records.database import loading
+from studcurve.pipelines.records.database.loading import SheetCount
+from studcurve.pipelines.records.database.schema import KEYS, VIEWS, are_views_current
+from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 TODAY = date(2026, 10, 31)

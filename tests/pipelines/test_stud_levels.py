@@ -7,23 +7,23 @@ from io import BytesIO
 import numpy as np
 import pytest
 from pypdf import PdfReader
-
-from analytics.models.stud.inputs import days_of
-from analytics.priors import priors_fingerprint
-from pipelines.fits.guard import density_now, model_fingerprint
-from pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
-from pipelines.pages.handout import handout_results
-from pipelines.pages.kennel import read_kennel
-from pipelines.pages.overview import overview_results
-from pipelines.pages.stud_review import chosen_studs, stud_results
-from pipelines.records.database.store import KeptFit, Store
-from pipelines.run import DEMO_TODAY, ENGLISH_OWNER, write_handout, write_stud_reviews
-from reports.catalog import LANGUAGES
-from reports.page import Reader
-from reports.pages.handout import N_SHEETS, build_handout
-from reports.pdf import can_set_type, pdf
-from reports.words import Words
 from tests.pipelines.test_run import names_in
+
+from studcurve.analytics.models.stud.inputs import days_of
+from studcurve.analytics.priors import priors_fingerprint
+from studcurve.pipelines.fits.guard import density_now, model_fingerprint
+from studcurve.pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
+from studcurve.pipelines.pages.handout import handout_results
+from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.pages.overview import overview_results
+from studcurve.pipelines.pages.stud_review import chosen_studs, stud_results
+from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER, write_handout, write_stud_reviews
+from studcurve.reports.catalog import LANGUAGES
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.handout import N_SHEETS, build_handout
+from studcurve.reports.pdf import can_set_type, pdf
+from studcurve.reports.words import Words
 
 N_KEPT = 400
 FALLEN = "Bracken"

@@ -11,12 +11,17 @@ import openpyxl
 import pytest
 from python_calamine import CalamineWorkbook
 
-from analytics.errors import RecordsError
-from analytics.vocabulary import VOCABULARY
-from pipelines.records.guide import EXAMPLES, PURPOSES
-from pipelines.records.reading.workbook import GUIDE_TITLE
-from pipelines.records.sheets.columns import EXAMPLE_PREFIX, SHEETS
-from pipelines.records.template import N_READY_LINES, WorkbookLine, write_template, write_workbook
+from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.vocabulary import VOCABULARY
+from studcurve.pipelines.records.guide import EXAMPLES, PURPOSES
+from studcurve.pipelines.records.reading.workbook import GUIDE_TITLE
+from studcurve.pipelines.records.sheets.columns import EXAMPLE_PREFIX, SHEETS
+from studcurve.pipelines.records.template import (
+    N_READY_LINES,
+    WorkbookLine,
+    write_template,
+    write_workbook,
+)
 
 BRYONY = WorkbookLine({"call_name": "Bryony", "sex": "female"})
 

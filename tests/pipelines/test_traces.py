@@ -6,10 +6,10 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 
-from pipelines.plan import records as plan_records
-from pipelines.plan.comparison import plan_breeding
-from pipelines.plan.wishes import Wishes
-from pipelines.run import (
+from studcurve.pipelines.plan import records as plan_records
+from studcurve.pipelines.plan.comparison import plan_breeding
+from studcurve.pipelines.plan.wishes import Wishes
+from studcurve.pipelines.run import (
     DEMO_TODAY,
     write_comparison,
     write_handout,

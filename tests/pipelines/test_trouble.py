@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from pipelines import cli, run
-from pipelines.commands import trouble
-from pipelines.records.database.store import Store, last_day
-from pipelines.run import DEMO, DEMO_TODAY
+from studcurve.pipelines import cli, run
+from studcurve.pipelines.commands import trouble
+from studcurve.pipelines.records.database.store import Store, last_day
+from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 DEFECT = "Rowan of Mrs. Holm"
 """What the message of an error may quote."""
@@ -38,7 +38,7 @@ def defect(monkeypatch):
         except KeyError as why:
             raise TypeError(f"{DEFECT} is no number") from why
 
-    monkeypatch.setattr("pipelines.due.items.due_items", fails)
+    monkeypatch.setattr("studcurve.pipelines.due.items.due_items", fails)
 
 
 @pytest.mark.usefixtures("defect")

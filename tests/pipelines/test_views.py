@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipelines.records.database.schema import KEYS, SQL, VIEWS
+from studcurve.pipelines.records.database.schema import KEYS, SQL, VIEWS
 
 WHOLE_DAY = timedelta(hours=23, minutes=59, seconds=59)
 HEAT = {"Bitch": "Senna", "First day": "2024-03-01"}

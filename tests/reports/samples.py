@@ -7,24 +7,24 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from analytics.cautions import Caution
-from analytics.cautions.records import EVERY_ANSWER
-from analytics.estimate import Estimate
-from analytics.measures.agreement import Agreement
-from analytics.measures.control_chart import Chart
-from analytics.measures.dates import retest
-from analytics.measures.motility_kept import published_storage
-from analytics.measures.semen import with_measures
-from analytics.measures.stages import ReadersAgreement, Recovery
-from analytics.models.conception.response import Response
-from analytics.models.litter.sizes import Expected, LitterSizes, SizeRow
-from analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
-from analytics.models.storage.curve import ExtenderOrder
-from analytics.models.stud.announcement import Announcement, Power, SeenWithinAYear
-from analytics.models.stud.charts import ChartRule, StudCharts
-from analytics.models.stud.dips import Coincident, Dip
-from analytics.models.stud.inputs import MEASURES
-from analytics.models.stud.level import (
+from studcurve.analytics.cautions import Caution
+from studcurve.analytics.cautions.records import EVERY_ANSWER
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.agreement import Agreement
+from studcurve.analytics.measures.control_chart import Chart
+from studcurve.analytics.measures.dates import retest
+from studcurve.analytics.measures.motility_kept import published_storage
+from studcurve.analytics.measures.semen import with_measures
+from studcurve.analytics.measures.stages import ReadersAgreement, Recovery
+from studcurve.analytics.models.conception.response import Response
+from studcurve.analytics.models.litter.sizes import Expected, LitterSizes, SizeRow
+from studcurve.analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
+from studcurve.analytics.models.storage.curve import ExtenderOrder
+from studcurve.analytics.models.stud.announcement import Announcement, Power, SeenWithinAYear
+from studcurve.analytics.models.stud.charts import ChartRule, StudCharts
+from studcurve.analytics.models.stud.dips import Coincident, Dip
+from studcurve.analytics.models.stud.inputs import MEASURES
+from studcurve.analytics.models.stud.level import (
     FALL_POINTS,
     FALL_SIZES,
     Band,
@@ -32,33 +32,38 @@ from analytics.models.stud.level import (
     LastCollection,
     StudAnswers,
 )
-from analytics.models.stud.summary import StudTold
-from analytics.plan.breakeven import BreakEven
-from analytics.plan.breeding_plan import BreedingPlan, HeatTold
-from analytics.plan.compare import answer_options, gap_between
-from analytics.plan.feasible import possible_options
-from analytics.plan.measure_next import Worth
-from analytics.plan.options import Circumstances, Straws
-from analytics.plan.simulation.chain import Pair, simulate
-from analytics.plan.simulation.pups import Dam, draw_litter, published_litter_chain, pups_of
-from analytics.plan.simulation.samples import next_sample
-from analytics.plan.simulation.unknowns import draw_unknowns, published_chain
-from analytics.plan.what_if import option_grid
-from analytics.sentences import Word, sentence
-from analytics.trust.checking import Replicated, Scores
-from analytics.trust.prior_width import PriorWidth
-from analytics.trust.second_opinion import SecondOpinion, SecondOpinionRow
-from reports.page import Reader
-from reports.pages.client_sheet import ClientResults, Kept
-from reports.pages.comparison import ComparisonResults
-from reports.pages.handout import BredRow, HandoutResults
-from reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
-from reports.pages.stud_review import Coefficient, SemenTypeChance, StudResults
-from reports.sections.stored import Dose, ExtenderCurve, StagesTold, StorageTold
-from reports.sections.stud_over_time import headline
-from reports.sections.trust import Checks
-from reports.sections.what_if import BredDot
-from reports.words import Words
+from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.plan.breakeven import BreakEven
+from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from studcurve.analytics.plan.compare import answer_options, gap_between
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.measure_next import Worth
+from studcurve.analytics.plan.options import Circumstances, Straws
+from studcurve.analytics.plan.simulation.chain import Pair, simulate
+from studcurve.analytics.plan.simulation.pups import (
+    Dam,
+    draw_litter,
+    published_litter_chain,
+    pups_of,
+)
+from studcurve.analytics.plan.simulation.samples import next_sample
+from studcurve.analytics.plan.simulation.unknowns import draw_unknowns, published_chain
+from studcurve.analytics.plan.what_if import option_grid
+from studcurve.analytics.sentences import Word, sentence
+from studcurve.analytics.trust.checking import Replicated, Scores
+from studcurve.analytics.trust.prior_width import PriorWidth
+from studcurve.analytics.trust.second_opinion import SecondOpinion, SecondOpinionRow
+from studcurve.reports.page import Reader
+from studcurve.reports.pages.client_sheet import ClientResults, Kept
+from studcurve.reports.pages.comparison import ComparisonResults
+from studcurve.reports.pages.handout import BredRow, HandoutResults
+from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
+from studcurve.reports.pages.stud_review import Coefficient, SemenTypeChance, StudResults
+from studcurve.reports.sections.stored import Dose, ExtenderCurve, StagesTold, StorageTold
+from studcurve.reports.sections.stud_over_time import headline
+from studcurve.reports.sections.trust import Checks
+from studcurve.reports.sections.what_if import BredDot
+from studcurve.reports.words import Words
 
 HOSTILE = "</script><script>alert(1)</script>{{x}}=HYPERLINK(1)#eval"
 EN = Words("en")
@@ -402,13 +407,13 @@ def handout_results(name="Rowan", cautions=()):
 @cache
 def every_report(name="Rowan", *, is_stopped=False):
     """Every kind of page of one kennel, by its short name; built once for all who look at it."""
-    from reports.page import Link
-    from reports.pages.client_sheet import build_client_sheet
-    from reports.pages.comparison import build_comparison
-    from reports.pages.handout import build_handout
-    from reports.pages.index import build_index
-    from reports.pages.overview import build_overview
-    from reports.pages.stud_review import build_stud_review
+    from studcurve.reports.page import Link
+    from studcurve.reports.pages.client_sheet import build_client_sheet
+    from studcurve.reports.pages.comparison import build_comparison
+    from studcurve.reports.pages.handout import build_handout
+    from studcurve.reports.pages.index import build_index
+    from studcurve.reports.pages.overview import build_overview
+    from studcurve.reports.pages.stud_review import build_stud_review
 
     cautions = (STOP,) if is_stopped else ()
     findings = pd.DataFrame(

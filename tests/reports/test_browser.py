@@ -6,15 +6,15 @@ from importlib.resources import files
 
 import pytest
 
-from analytics.models.conception.response import read_response
-from pipelines.answers.answer import DEFAULT_SEED
-from pipelines.pages.comparison import coming_breedings, morning_records
-from pipelines.pages.kennel import read_kennel
-from pipelines.plan.comparison import plan_breeding
-from pipelines.plan.wishes import Wishes
-from pipelines.run import DEMO_TODAY, write_every_page
-from reports.page import render
-from reports.pages.handout import N_SHEETS
+from studcurve.analytics.models.conception.response import read_response
+from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.pages.comparison import coming_breedings, morning_records
+from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.plan.comparison import plan_breeding
+from studcurve.pipelines.plan.wishes import Wishes
+from studcurve.pipelines.run import DEMO_TODAY, write_every_page
+from studcurve.reports.page import render
+from studcurve.reports.pages.handout import N_SHEETS
 from tests.reports.samples import HOSTILE, every_report
 
 pytestmark = pytest.mark.browser

@@ -8,19 +8,19 @@ from string import Formatter
 
 import pytest
 
-from analytics.estimate import Estimate
-from analytics.models.conception.model import COEFFICIENTS
-from analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
-from analytics.models.stud.inputs import MEASURES
-from analytics.priors import PRIORS
-from analytics.sentences import Word, sentence
-from analytics.vocabulary import VOCABULARY
-from pipelines.pages.client_sheet import CHILLED_WINDOWS
-from pipelines.pages.stud_review import rows_read, works_cited
-from pipelines.records.sheets.cell_rules import rules_of
-from pipelines.records.sheets.columns import SHEETS
-from reports.catalog import LANGUAGES, texts
-from reports.words import Words, bound
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.models.conception.model import COEFFICIENTS
+from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
+from studcurve.analytics.models.stud.inputs import MEASURES
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.sentences import Word, sentence
+from studcurve.analytics.vocabulary import VOCABULARY
+from studcurve.pipelines.pages.client_sheet import CHILLED_WINDOWS
+from studcurve.pipelines.pages.stud_review import rows_read, works_cited
+from studcurve.pipelines.records.sheets.cell_rules import rules_of
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.reports.catalog import LANGUAGES, texts
+from studcurve.reports.words import Words, bound
 
 ROOT = Path(__file__).parents[2]
 EN, DE = Words("en"), Words("de")

@@ -6,9 +6,9 @@ import altair as alt
 import numpy as np
 import pytest
 
-from analytics.sentences import sentence
-from reports.page import render
-from reports.pages.comparison import build_comparison
+from studcurve.analytics.sentences import sentence
+from studcurve.reports.page import render
+from studcurve.reports.pages.comparison import build_comparison
 from tests.reports.samples import (
     CLIENT,
     OWNER,

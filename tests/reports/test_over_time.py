@@ -5,10 +5,10 @@ from dataclasses import replace
 
 import pytest
 
-from analytics.models.stud.announcement import Announcement
-from reports.page import Reader
-from reports.sections.stud_over_time import headline, level_section, measure_charts
-from reports.words import Words
+from studcurve.analytics.models.stud.announcement import Announcement
+from studcurve.reports.page import Reader
+from studcurve.reports.sections.stud_over_time import headline, level_section, measure_charts
+from studcurve.reports.words import Words
 from tests.reports.samples import CLIENT, EN, OWNER, evaluations, stud_results, told
 
 DE = Reader(Words("de"))

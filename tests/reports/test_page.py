@@ -11,14 +11,14 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 
-from analytics.estimate import Estimate
-from analytics.sentences import Word
-from reports.page import Column, Section, Table, render
-from reports.pages.client_sheet import build_client_sheet
-from reports.pages.index import build_index
-from reports.pages.overview import build_overview
-from reports.pages.stud_review import build_stud_review
-from reports.words import Words
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.sentences import Word
+from studcurve.reports.page import Column, Section, Table, render
+from studcurve.reports.pages.client_sheet import build_client_sheet
+from studcurve.reports.pages.index import build_index
+from studcurve.reports.pages.overview import build_overview
+from studcurve.reports.pages.stud_review import build_stud_review
+from studcurve.reports.words import Words
 from tests.reports.samples import (
     CLIENT,
     EN,

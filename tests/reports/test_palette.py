@@ -14,7 +14,7 @@ from importlib.resources import files
 import pytest
 from coloraide import Color
 
-from reports.theme import FILLS, PAPER_COLORS, SERIES
+from studcurve.reports.theme import FILLS, PAPER_COLORS, SERIES
 from tests.reports.samples import every_report
 
 APART = 10.0
@@ -38,7 +38,7 @@ VISIONS = [
 
 def schemes():
     """Roles of the stylesheet: on light, on dark, and in ink."""
-    style = (files("reports") / "static" / "page.css").read_text(encoding="utf-8")
+    style = (files("studcurve.reports") / "static" / "page.css").read_text(encoding="utf-8")
     found = [
         dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]{6})", block))
         for block in re.findall(r":root \{(.*?)\}", style, re.DOTALL)

@@ -6,11 +6,11 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
-from reports.page import Column, Section, Table, render
-from reports.pages.handout import N_SHEETS
-from reports.pdf import can_set_type, drawing, pdf
-from reports.theme import PAPER_COLORS
-from reports.words import Words
+from studcurve.reports.page import Column, Section, Table, render
+from studcurve.reports.pages.handout import N_SHEETS
+from studcurve.reports.pdf import can_set_type, drawing, pdf
+from studcurve.reports.theme import PAPER_COLORS
+from studcurve.reports.words import Words
 from tests.reports.samples import HOSTILE, every_report
 
 pytestmark = pytest.mark.skipif(not can_set_type(), reason="the extra pdf is not installed")

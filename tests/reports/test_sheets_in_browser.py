@@ -5,10 +5,10 @@ from datetime import date, datetime
 
 import pytest
 
-from analytics.estimate import Estimate
-from pipelines.answers.card import write_card
-from reports.pages.slip import BoxSlip, HealthTest, render_slip
-from reports.words import Words
+from studcurve.analytics.estimate import Estimate
+from studcurve.pipelines.answers.card import write_card
+from studcurve.reports.pages.slip import BoxSlip, HealthTest, render_slip
+from studcurve.reports.words import Words
 from tests.reports.test_browser import ARGUMENTS
 
 pytestmark = pytest.mark.browser
@@ -34,7 +34,7 @@ def slip(n_tests=6):
 def sheets(tmp_path_factory):
     import numpy as np
 
-    from analytics.measures.motility_kept import published_storage
+    from studcurve.analytics.measures.motility_kept import published_storage
 
     out = tmp_path_factory.mktemp("sheets")
     pages = []

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.measures.stages import ReadersAgreement
-from pipelines.pages.stored import stages_told, storage_told
-from reports.pages.stud_review import build_stud_review
-from reports.sections.stored import stages_section, storage_section
+from studcurve.analytics.measures.stages import ReadersAgreement
+from studcurve.pipelines.pages.stored import stages_told, storage_told
+from studcurve.reports.pages.stud_review import build_stud_review
+from studcurve.reports.sections.stored import stages_section, storage_section
 from tests.reports.samples import EN, OWNER, STOP, stages_of_samples, storage, stud_results
 
 

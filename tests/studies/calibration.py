@@ -16,10 +16,6 @@ from functools import partial
 import numpy as np
 from scipy.special import expit, logsumexp
 from scipy.stats import betabinom, chisquare, kstest
-
-from analytics.errors import ConvergenceError
-from analytics.models.conception.model import fit_conception
-from analytics.models.litter.model import LitterData, fit_litter
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,
@@ -40,6 +36,10 @@ from tests.studies.kennels import (
     summed_effects,
 )
 from tests.studies.runner import Study, of_today, run
+
+from studcurve.analytics.errors import ConvergenceError
+from studcurve.analytics.models.conception.model import fit_conception
+from studcurve.analytics.models.litter.model import LitterData, fit_litter
 
 N_BREEDINGS = 40
 N_LITTERS = 30

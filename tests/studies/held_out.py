@@ -16,18 +16,18 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import expit
 from sklearn.model_selection import GroupKFold
+from tests.studies.recovery import poor_kennel
+from tests.studies.runner import Study, of_today, run
 
-from analytics.errors import ConvergenceError
-from analytics.models.breedings.records import prepare_conception
-from analytics.models.conception.chance import (
+from studcurve.analytics.errors import ConvergenceError
+from studcurve.analytics.models.breedings.records import prepare_conception
+from studcurve.analytics.models.conception.chance import (
     new_partner_spread,
     partner_effects,
     recorded_pregnant_prob,
 )
-from analytics.models.conception.model import fit_conception
-from analytics.trust.checking import boosted_prob
-from tests.studies.recovery import poor_kennel
-from tests.studies.runner import Study, of_today, run
+from studcurve.analytics.models.conception.model import fit_conception
+from studcurve.analytics.trust.checking import boosted_prob
 
 N_BREEDINGS = 60
 N_BITCHES = 24

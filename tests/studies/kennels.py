@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, gammaln, logsumexp
 
-from analytics.models.breedings.records import ConceptionData
-from analytics.priors import PRIORS
+from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.priors import PRIORS
 
 METHODS = (
     ("natural", "natural", 0.25),

@@ -15,12 +15,6 @@ One line a kennel is appended to the lines file, so that an interrupted run goes
 from dataclasses import replace
 
 import numpy as np
-
-from analytics.errors import ConvergenceError
-from analytics.models.breedings.inputs import insemination_days
-from analytics.models.breedings.records import prepare_conception
-from analytics.models.conception.model import fit_conception
-from analytics.priors import PRIORS
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,
@@ -31,6 +25,12 @@ from tests.studies.kennels import (
     views,
 )
 from tests.studies.runner import Study, of_today, run
+
+from studcurve.analytics.errors import ConvergenceError
+from studcurve.analytics.models.breedings.inputs import insemination_days
+from studcurve.analytics.models.breedings.records import prepare_conception
+from studcurve.analytics.models.conception.model import fit_conception
+from studcurve.analytics.priors import PRIORS
 
 N_BREEDINGS = 300
 WELL_MEASURED_DAYS = 1.0

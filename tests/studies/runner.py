@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipelines.fits.guard import engine_versions
+from studcurve.pipelines.fits.guard import engine_versions
 
 SEED = 20261126
 

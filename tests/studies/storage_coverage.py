@@ -16,10 +16,10 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
-
-from analytics.models.storage.inputs import prepare_storage
-from analytics.models.storage.model import fit_storage
 from tests.benchmarks.storage import STUDS, drawn_truth, simulated_views
+
+from studcurve.analytics.models.storage.inputs import prepare_storage
+from studcurve.analytics.models.storage.model import fit_storage
 
 SEED = 20261126
 N_KENNELS, N_BOXES = 60, 12

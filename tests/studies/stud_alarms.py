@@ -26,11 +26,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
-
-from analytics.models.stud.announcement import announce, power
-from analytics.models.stud.inputs import prepare_stud_data
-from analytics.models.stud.model import fit_stud_quality
 from tests.analytics.stud_records import counted, kennel, no_events
+
+from studcurve.analytics.models.stud.announcement import announce, power
+from studcurve.analytics.models.stud.inputs import prepare_stud_data
+from studcurve.analytics.models.stud.model import fit_stud_quality
 
 SEED = 20261126
 PAUSE_DAYS, N_HISTORY, N_FOLLOWED = 14.0, 26, 26

@@ -14,10 +14,6 @@ import pytest
 from arviz_stats.base import array_stats
 from numpyro.infer import MCMC, NUTS
 from scipy.stats import binom
-
-from analytics.models.breedings.records import prepare_conception
-from analytics.models.conception.model import fit_conception
-from analytics.priors import PRIORS
 from tests.studies import calibration, held_out, recovery
 from tests.studies.kennels import (
     CHAIN_ROWS,
@@ -29,6 +25,10 @@ from tests.studies.kennels import (
     views,
 )
 from tests.studies.runner import Study, lines_of
+
+from studcurve.analytics.models.breedings.records import prepare_conception
+from studcurve.analytics.models.conception.model import fit_conception
+from studcurve.analytics.priors import PRIORS
 
 SEED = 7
 

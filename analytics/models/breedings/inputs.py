@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import Floats, normal_nodes
-from analytics.measures.moments import middle_of
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import Floats, normal_nodes
+from studcurve.analytics.measures.moments import middle_of
+from studcurve.analytics.priors import PRIORS
 
 USUAL_DOSE_M = {
     "vaginal": PRIORS["c10_vaginal"].centre,

@@ -13,15 +13,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import Floats
-from analytics.measures.moments import middle_of
-from analytics.models.breedings.inputs import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.moments import middle_of
+from studcurve.analytics.models.breedings.inputs import (
     days_given_population,
     doses_given_record,
     insemination_days,
 )
-from analytics.models.breedings.terms import design_matrix
-from analytics.models.fingerprint import fingerprint_of
+from studcurve.analytics.models.breedings.terms import design_matrix
+from studcurve.analytics.models.fingerprint import fingerprint_of
 
 GROUPED_BY = ("stud", "bitch", "breed", "kennel", "clinic", "year")
 """Grouping factors of breedings; the last three only where there is more than one."""

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from analytics.estimate import Floats
+from studcurve.analytics.estimate import Floats
 
 LINEAR = ("c03", "c04", "c05", "c06", "c07", "c08", "c09", "c12", "c13", "c14", "c15", "c16")
 """Ids of the coefficients with a column of their own in the design matrix."""

@@ -14,23 +14,23 @@ from typing import Any
 import numpy as np
 from scipy.special import expit
 
-from analytics.estimate import Floats, normal_nodes
-from analytics.models.breedings.inputs import (
+from studcurve.analytics.estimate import Floats, normal_nodes
+from studcurve.analytics.models.breedings.inputs import (
     DAY_NODES,
     DAY_WEIGHTS,
     DOSE_NODES,
     DOSE_WEIGHTS,
     USUAL_DOSE_M,
 )
-from analytics.models.breedings.records import ConceptionData
-from analytics.models.breedings.terms import (
+from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.models.breedings.terms import (
     LINEAR,
     design_matrix,
     dose_term,
     method_flags,
     timing_term,
 )
-from analytics.models.conception.model import EARLY, LATE, ConceptionPosterior
+from studcurve.analytics.models.conception.model import EARLY, LATE, ConceptionPosterior
 
 SPREAD_NODES, SPREAD_WEIGHTS = normal_nodes(15)
 """Where the effects of partners not seen before are read, in sd."""
@@ -131,7 +131,7 @@ def pregnant_logits(
     semen_type, route
         Text, shape (n,).
     design
-        From :func:`analytics.models.breedings.terms.design_matrix`, shape (n, 12).
+        From :func:`studcurve.analytics.models.breedings.terms.design_matrix`, shape (n, 12).
     doublings
         Log2 of dose over the usual one, shape (n,); not read for natural matings.
     days, inseminated

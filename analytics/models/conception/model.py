@@ -42,13 +42,23 @@ import numpy as np
 import numpyro
 import numpyro.distributions as dist
 
-from analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
-from analytics.models.breedings.inputs import DAY_NODES, DAY_WEIGHTS, DOSE_NODES, DOSE_WEIGHTS
-from analytics.models.breedings.records import ConceptionData
-from analytics.models.breedings.terms import LINEAR, dose_term, method_flags, timing_term
-from analytics.models.density import Story
-from analytics.models.regression import draw_coefficients, draw_effects, effect_draws, factor_arrays
-from analytics.models.sampling import (
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
+from studcurve.analytics.models.breedings.inputs import (
+    DAY_NODES,
+    DAY_WEIGHTS,
+    DOSE_NODES,
+    DOSE_WEIGHTS,
+)
+from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.models.breedings.terms import LINEAR, dose_term, method_flags, timing_term
+from studcurve.analytics.models.density import Story
+from studcurve.analytics.models.regression import (
+    draw_coefficients,
+    draw_effects,
+    effect_draws,
+    factor_arrays,
+)
+from studcurve.analytics.models.sampling import (
     SCHEDULE,
     Diagnostics,
     Draws,
@@ -58,7 +68,7 @@ from analytics.models.sampling import (
     padded_size,
     sample,
 )
-from analytics.priors import PRIORS
+from studcurve.analytics.priors import PRIORS
 
 MODEL_VERSION = 1
 """Raised whenever the density, or what a kept draw or check means, changes (a test holds it)."""

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.estimate import INTERVAL_PROB, Floats
-from analytics.models.breedings.inputs import USUAL_DOSE_M
-from analytics.models.breedings.terms import design_matrix
-from analytics.models.conception.chance import Archetype, litter_prob, pregnant_logits
-from analytics.models.conception.model import ConceptionPosterior
+from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.terms import design_matrix
+from studcurve.analytics.models.conception.chance import Archetype, litter_prob, pregnant_logits
+from studcurve.analytics.models.conception.model import ConceptionPosterior
 
 DAYS = tuple(np.arange(-3.0, 8.01, 0.5).tolist())
 """Days from ovulation at which the chance is read. [d]"""

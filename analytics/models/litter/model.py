@@ -42,23 +42,28 @@ import numpyro
 import pandas as pd
 from jax.scipy.special import gammaln, logsumexp
 
-from analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
-from analytics.models.breedings.inputs import (
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
+from studcurve.analytics.models.breedings.inputs import (
     DOSE_NODES,
     DOSE_WEIGHTS,
     USUAL_DOSE_M,
     doses_given_record,
 )
-from analytics.models.breedings.records import grouped, known_outcome, numbers
-from analytics.models.breedings.terms import hinge
-from analytics.models.density import Story
-from analytics.models.fingerprint import fingerprint_of
-from analytics.models.likelihoods import (
+from studcurve.analytics.models.breedings.records import grouped, known_outcome, numbers
+from studcurve.analytics.models.breedings.terms import hinge
+from studcurve.analytics.models.density import Story
+from studcurve.analytics.models.fingerprint import fingerprint_of
+from studcurve.analytics.models.likelihoods import (
     beta_binomial_log_likelihood,
     truncated_count_log_likelihood,
 )
-from analytics.models.regression import draw_coefficients, draw_effects, effect_draws, factor_arrays
-from analytics.models.sampling import (
+from studcurve.analytics.models.regression import (
+    draw_coefficients,
+    draw_effects,
+    effect_draws,
+    factor_arrays,
+)
+from studcurve.analytics.models.sampling import (
     SCHEDULE,
     Diagnostics,
     Draws,
@@ -68,7 +73,7 @@ from analytics.models.sampling import (
     padded_size,
     sample,
 )
-from analytics.priors import PRIORS
+from studcurve.analytics.priors import PRIORS
 
 MODEL_VERSION = 1
 """Raised whenever the density, or what a kept draw means, changes (a test holds it)."""

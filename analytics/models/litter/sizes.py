@@ -19,15 +19,15 @@ import jax
 import numpy as np
 from scipy.special import expit
 
-from analytics.estimate import (
+from studcurve.analytics.estimate import (
     INTERVAL_PROB,
     Estimate,
     Floats,
     estimate_from_draws,
     share_from_records,
 )
-from analytics.models.likelihoods import truncated_count_log_likelihood
-from analytics.models.litter.model import (
+from studcurve.analytics.models.likelihoods import truncated_count_log_likelihood
+from studcurve.analytics.models.litter.model import (
     LINEAR,
     N_SUPPORT,
     LitterPosterior,

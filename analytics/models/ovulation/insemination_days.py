@@ -1,9 +1,9 @@
 r"""On which days should which semen go in, and when to test next?
 
-From the posterior of the ovulation time (:mod:`analytics.models.ovulation.model`). Windows are days
-after ovulation, the day of ovulation being day 0, as each source prints them: the sources disagree,
-and the disagreement is shown and not averaged away. Does not know: what the veterinarian sees in
-cells, cervix and behavior.
+From the posterior of the ovulation time (:mod:`studcurve.analytics.models.ovulation.model`).
+Windows are days after ovulation, the day of ovulation being day 0, as each source prints them: the
+sources disagree, and the disagreement is shown and not averaged away. Does not know: what the
+veterinarian sees in cells, cervix and behavior.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from analytics.models.ovulation.model import (
+from studcurve.analytics.models.ovulation.model import (
     BLEEDING_RANGE_DAYS,
     RISE_NG_PER_ML,
     AssayClass,

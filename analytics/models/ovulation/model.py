@@ -38,8 +38,8 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from scipy.special import expit, log_ndtr, logsumexp
 
-from analytics.estimate import INTERVAL_PROB, Floats
-from analytics.priors import PRIORS, PROGESTERONE_PROFILE
+from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.priors import PRIORS, PROGESTERONE_PROFILE
 
 if TYPE_CHECKING:
     import pandas as pd

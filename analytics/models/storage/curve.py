@@ -1,8 +1,9 @@
 r"""What do this kennel's own stored samples say of one stud and one extender?
 
-Turns the draws of a fit (:mod:`analytics.models.storage.model`) into storage curves of the same
-kind as the published ones, and puts extenders in order. Needs no sampler: the draws are those that
-the records file keeps. A stud or a product that the fit has not seen gets draws of a new one.
+Turns the draws of a fit (:mod:`studcurve.analytics.models.storage.model`) into storage curves of
+the same kind as the published ones, and puts extenders in order. Needs no sampler: the draws are
+those that the records file keeps. A stud or a product that the fit has not seen gets draws of a new
+one.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
-from analytics.measures.motility_kept import (
+from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
+from studcurve.analytics.measures.motility_kept import (
     N_DRAWS,
     STUDIED_HOURS_CHILLED,
     STUDIED_HOURS_UNDILUTED,
@@ -22,8 +23,8 @@ from analytics.measures.motility_kept import (
     medium_of,
     retention_share,
 )
-from analytics.models.storage.inputs import product_name
-from analytics.priors import PRIORS
+from studcurve.analytics.models.storage.inputs import product_name
+from studcurve.analytics.priors import PRIORS
 
 MODEL_VERSION = 1
 """Of the storage model. Raised whenever its density, or what a kept draw means, changes (a test
@@ -62,7 +63,7 @@ class OwnStorage:
     Attributes
     ----------
     draws
-        As in :class:`analytics.models.storage.model.StoragePosterior`.
+        As in :class:`studcurve.analytics.models.storage.model.StoragePosterior`.
     labels
         Studs of ``effect_stud`` and products of ``effect_product``.
     """

@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import Floats
-from analytics.measures.moments import middle_of
-from analytics.measures.motility_kept import Medium, medium_of
-from analytics.models.fingerprint import fingerprint_of
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.moments import middle_of
+from studcurve.analytics.measures.motility_kept import Medium, medium_of
+from studcurve.analytics.models.fingerprint import fingerprint_of
+from studcurve.analytics.priors import PRIORS
 
 FRESH_STAGES = ("raw", "after spin", "extended")
 """Stages read at once; a reading without a clock time of its own counts as at hour 0."""

@@ -37,11 +37,11 @@ import numpy as np
 import numpyro
 import numpyro.distributions as dist
 
-from analytics.estimate import Floats
-from analytics.measures.counting import LEAST_SHARE_VARIANCE
-from analytics.measures.motility_kept import log_retention
-from analytics.models.density import Story
-from analytics.models.sampling import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.counting import LEAST_SHARE_VARIANCE
+from studcurve.analytics.measures.motility_kept import log_retention
+from studcurve.analytics.models.density import Story
+from studcurve.analytics.models.sampling import (
     SCHEDULE,
     Diagnostics,
     Draws,
@@ -52,9 +52,9 @@ from analytics.models.sampling import (
     padded_size,
     sample,
 )
-from analytics.models.storage.curve import OwnStorage
-from analytics.models.storage.inputs import MEDIA, StorageData
-from analytics.priors import PRIORS
+from studcurve.analytics.models.storage.curve import OwnStorage
+from studcurve.analytics.models.storage.inputs import MEDIA, StorageData
+from studcurve.analytics.priors import PRIORS
 
 SCALES = ("s01", "s02_milk", "s02_cream", "s02_unknown", "s04", "s03")
 """Ids of the log-normal rows, in the order of the vector of their logs."""
@@ -105,7 +105,7 @@ def fit_storage(
     Parameters
     ----------
     data
-        From :func:`analytics.models.storage.inputs.prepare_storage`.
+        From :func:`studcurve.analytics.models.storage.inputs.prepare_storage`.
     seed
         Seed of the sampler.
     schedule

@@ -28,10 +28,10 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 from scipy.special import logit, ndtr, ndtri
 
-from analytics.estimate import INTERVAL_PROB, Floats
-from analytics.models.stud.curves import recent_share
-from analytics.models.stud.inputs import DAYS_PER_YEAR, Measure, days_of
-from analytics.models.stud.level import (
+from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.models.stud.curves import recent_share
+from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, Measure, days_of
+from studcurve.analytics.models.stud.level import (
     FALL_POINTS,
     FALL_SIZES,
     REST_BEFORE_REPEAT_DAYS,
@@ -45,8 +45,8 @@ from analytics.models.stud.level import (
     tail_variance,
     usual_pause_days,
 )
-from analytics.models.stud.model import StudQualityPosterior
-from analytics.priors import PRIORS
+from studcurve.analytics.models.stud.model import StudQualityPosterior
+from studcurve.analytics.priors import PRIORS
 
 SURE_PROB = 0.95
 """A fall is announced only above this probability of any fall (rule of this toolkit)."""

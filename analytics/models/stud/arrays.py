@@ -11,22 +11,22 @@ from typing import Any
 
 import numpy as np
 
-from analytics.estimate import Floats
-from analytics.models.stud.curves import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.stud.curves import (
     BASIS_PER_HALF_YEAR_OF_RANGE,
     basis_at,
     basis_domain,
     recent_share,
     season_columns,
 )
-from analytics.models.stud.inputs import (
+from studcurve.analytics.models.stud.inputs import (
     DAYS_PER_YEAR,
     REST_REFERENCE_DAYS,
     Measure,
     StudData,
     days_of,
 )
-from analytics.priors import PRIORS
+from studcurve.analytics.priors import PRIORS
 
 LEAST_SPREAD = 0.25
 """Spread of single collections, against its prior scale, that the sampler's coordinates assume at

@@ -13,8 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from analytics.estimate import Floats
-from analytics.measures.control_chart import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.control_chart import (
     MIN_COLLECTIONS,
     Chart,
     baseline,
@@ -23,8 +23,8 @@ from analytics.measures.control_chart import (
     individuals_chart,
     individuals_run_length,
 )
-from analytics.models.stud.inputs import DAYS_PER_YEAR, Measure, StudData
-from analytics.models.stud.level import own_past, usual_pause_days
+from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, Measure, StudData
+from studcurve.analytics.models.stud.level import own_past, usual_pause_days
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpyro.contrib.hsgp.spectral_densities import diag_spectral_density_matern
 
-from analytics.estimate import Floats
-from analytics.models.stud.inputs import DAYS_PER_YEAR, REST_REFERENCE_DAYS, days_of
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, REST_REFERENCE_DAYS, days_of
 
 SMOOTHNESS = 1.5
 """Matérn order of the slow level."""

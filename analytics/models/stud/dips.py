@@ -26,13 +26,18 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp
 
-from analytics.estimate import Estimate, Floats
-from analytics.measures.dates import look_back
-from analytics.models.stud.curves import rest_term, season_columns, share_moments, step_shape
-from analytics.models.stud.inputs import DAYS_PER_YEAR, EPOCH, days_of
-from analytics.models.stud.level import levels_at, tail_variance
-from analytics.models.stud.model import StudQualityPosterior
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import Estimate, Floats
+from studcurve.analytics.measures.dates import look_back
+from studcurve.analytics.models.stud.curves import (
+    rest_term,
+    season_columns,
+    share_moments,
+    step_shape,
+)
+from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, EPOCH, days_of
+from studcurve.analytics.models.stud.level import levels_at, tail_variance
+from studcurve.analytics.models.stud.model import StudQualityPosterior
+from studcurve.analytics.priors import PRIORS
 
 DIPS_PER_YEAR = 0.2
 """How often a stud dips, before any reading: once in five years. (J)"""

@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import Floats
-from analytics.measures.moments import middle_of
-from analytics.measures.semen import PHOTOMETER_CV, VOLUME_CV
-from analytics.models.fingerprint import fingerprint_of
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.moments import middle_of
+from studcurve.analytics.measures.semen import PHOTOMETER_CV, VOLUME_CV
+from studcurve.analytics.models.fingerprint import fingerprint_of
+from studcurve.analytics.priors import PRIORS
 
 DAYS_PER_YEAR = 365.25
 EPOCH = np.datetime64("2000-01-01", "s")

@@ -32,8 +32,8 @@ from scipy.sparse.csgraph import connected_components
 from scipy.special import expit
 from scipy.stats import t as student_t
 
-from analytics.estimate import Estimate, Floats, estimate_from_draws
-from analytics.models.stud.curves import (
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.models.stud.curves import (
     basis_at,
     recent_share,
     rest_term,
@@ -42,9 +42,15 @@ from analytics.models.stud.curves import (
     step_shape,
     tailed_log,
 )
-from analytics.models.stud.inputs import AGE_FROM_YEARS, DAYS_PER_YEAR, Measure, StudData, days_of
-from analytics.models.stud.model import StudQualityPosterior
-from analytics.priors import PRIORS
+from studcurve.analytics.models.stud.inputs import (
+    AGE_FROM_YEARS,
+    DAYS_PER_YEAR,
+    Measure,
+    StudData,
+    days_of,
+)
+from studcurve.analytics.models.stud.model import StudQualityPosterior
+from studcurve.analytics.priors import PRIORS
 
 FALL_SIZES = (0.10, 0.25, 0.40)
 """Falls of total sperm whose probability is told, as shares of his own past."""
@@ -416,7 +422,7 @@ class NextTotal:
     total_m
         After the reference rest, shape (n,). [10⁶]
     recovery_days, deficit
-        Of :func:`analytics.models.stud.curves.rest_term`, same draws. [d, 0 to 1]
+        Of :func:`studcurve.analytics.models.stud.curves.rest_term`, same draws. [d, 0 to 1]
     """
 
     total_m: Floats

@@ -50,10 +50,10 @@ import numpy as np
 import numpyro
 import numpyro.distributions as dist
 
-from analytics.estimate import Floats
-from analytics.measures.counting import LEAST_SHARE_VARIANCE
-from analytics.models.density import Story
-from analytics.models.sampling import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.counting import LEAST_SHARE_VARIANCE
+from studcurve.analytics.models.density import Story
+from studcurve.analytics.models.sampling import (
     SCHEDULE,
     Diagnostics,
     Draws,
@@ -65,8 +65,8 @@ from analytics.models.sampling import (
     independent_draws,
     sample,
 )
-from analytics.models.stud.arrays import n_basis_of, prior_numbers, stud_arrays
-from analytics.models.stud.curves import (
+from studcurve.analytics.models.stud.arrays import n_basis_of, prior_numbers, stud_arrays
+from studcurve.analytics.models.stud.curves import (
     basis_domain,
     rest_term,
     share_moments,
@@ -74,7 +74,7 @@ from analytics.models.stud.curves import (
     step_shape,
     tailed_log,
 )
-from analytics.models.stud.inputs import DAYS_PER_YEAR, GRID_NODES, MEASURES, StudData
+from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, GRID_NODES, MEASURES, StudData
 
 MODEL_VERSION = 1
 """Of all measures. Raised whenever the density, or what a kept draw means, changes (a test holds
@@ -135,7 +135,7 @@ def fit_stud_quality(
     Parameters
     ----------
     data
-        From :func:`analytics.models.stud.inputs.prepare_stud_data`; at least one row.
+        From :func:`studcurve.analytics.models.stud.inputs.prepare_stud_data`; at least one row.
     seed
         Seed of the sampler.
     schedule
@@ -258,7 +258,7 @@ def published_stud_quality(measure: str, seed: int, *, n_draws: int = 4000) -> D
     Parameters
     ----------
     measure
-        Key of :data:`analytics.models.stud.inputs.MEASURES`.
+        Key of :data:`studcurve.analytics.models.stud.inputs.MEASURES`.
     seed
         Seed of the draws.
     n_draws

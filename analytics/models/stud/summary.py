@@ -13,13 +13,13 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import Estimate, estimate_from_draws, share_from_records
-from analytics.measures.dates import DayWindow, retest
-from analytics.models.stud.announcement import Announcement, Power, announce, power
-from analytics.models.stud.charts import StudCharts, stud_charts
-from analytics.models.stud.dips import Coincident, Dip, coincident_events, find_dips
-from analytics.models.stud.inputs import DAYS_PER_YEAR, RESTED_DAYS, days_of
-from analytics.models.stud.level import (
+from studcurve.analytics.estimate import Estimate, estimate_from_draws, share_from_records
+from studcurve.analytics.measures.dates import DayWindow, retest
+from studcurve.analytics.models.stud.announcement import Announcement, Power, announce, power
+from studcurve.analytics.models.stud.charts import StudCharts, stud_charts
+from studcurve.analytics.models.stud.dips import Coincident, Dip, coincident_events, find_dips
+from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, RESTED_DAYS, days_of
+from studcurve.analytics.models.stud.level import (
     FEWEST_COLLECTIONS,
     Band,
     LastCollection,
@@ -32,7 +32,7 @@ from analytics.models.stud.level import (
     stud_answers,
     usual_pause_days,
 )
-from analytics.models.stud.model import StudQualityPosterior
+from studcurve.analytics.models.stud.model import StudQualityPosterior
 
 SEED = 1
 """Of everything simulated here: the same fit, the same sentence."""

@@ -30,9 +30,15 @@ from itertools import combinations
 import numpy as np
 from scipy.optimize import Bounds, milp
 
-from analytics.errors import ToolkitError
-from analytics.estimate import Floats
-from analytics.plan.season.program import LONGEST_REST, Collections, SeasonProgram, StudLimits, Way
+from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.plan.season.program import (
+    LONGEST_REST,
+    Collections,
+    SeasonProgram,
+    StudLimits,
+    Way,
+)
 
 Solution = tuple[dict[int, tuple[int, int | None]], Collections, float, float]
 """Chosen way and state by bitch; the collections; the value; its upper bound."""

@@ -1,6 +1,6 @@
 """The integer program of a season: variables, objective, rules, and how a solution is read.
 
-See :mod:`analytics.plan.season.conflicts` for the equations.
+See :mod:`studcurve.analytics.plan.season.conflicts` for the equations.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ import numpy as np
 from scipy.optimize import LinearConstraint
 from scipy.sparse import coo_array
 
-from analytics.estimate import Floats
-from analytics.plan.options import Option
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.plan.options import Option
 
 Collections = tuple[tuple[date, int | None, int], ...]
 """Day, days of rest before it (None where the last one is not known) and doses."""

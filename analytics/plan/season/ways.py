@@ -14,14 +14,14 @@ from datetime import date
 import numpy as np
 from scipy.special import expit
 
-from analytics.estimate import Floats
-from analytics.models.breedings.inputs import USUAL_DOSE_M
-from analytics.models.breedings.terms import dose_term
-from analytics.plan.options import Option
-from analytics.plan.season.program import RESTS, STATES, Way
-from analytics.plan.simulation.chain import FEWEST_SPERM_M, Pair, Unknowns, simulate
-from analytics.plan.simulation.samples import Rest
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.terms import dose_term
+from studcurve.analytics.plan.options import Option
+from studcurve.analytics.plan.season.program import RESTS, STATES, Way
+from studcurve.analytics.plan.simulation.chain import FEWEST_SPERM_M, Pair, Unknowns, simulate
+from studcurve.analytics.plan.simulation.samples import Rest
+from studcurve.analytics.priors import PRIORS
 
 
 def published_rest(rng: np.random.Generator, n_draws: int) -> Rest:

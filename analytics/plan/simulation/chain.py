@@ -33,10 +33,10 @@ from typing import Any
 import numpy as np
 from scipy.special import expit
 
-from analytics.estimate import Floats
-from analytics.measures.motility_kept import StorageDraws, retention_share
-from analytics.models.breedings.inputs import USUAL_DOSE_M
-from analytics.models.breedings.terms import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.motility_kept import StorageDraws, retention_share
+from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.terms import (
     EARLY_EDGE_DAYS,
     LATE_EDGE_DAYS,
     LINEAR,
@@ -44,11 +44,11 @@ from analytics.models.breedings.terms import (
     dose_term,
     timing_term,
 )
-from analytics.models.conception import model as conception
-from analytics.plan.options import Option
-from analytics.plan.simulation.lateness import outcome_draws
-from analytics.plan.simulation.samples import SampleDraws, straw_dose_m
-from analytics.priors import PRIORS
+from studcurve.analytics.models.conception import model as conception
+from studcurve.analytics.plan.options import Option
+from studcurve.analytics.plan.simulation.lateness import outcome_draws
+from studcurve.analytics.plan.simulation.samples import SampleDraws, straw_dose_m
+from studcurve.analytics.priors import PRIORS
 
 BIASED = ("c03", "c04", "c05", "c06", "c07", "c08")
 """Contrasts of semen type and route that carry a bias term (prior c22)."""
@@ -241,7 +241,7 @@ def simulate(
     Parameters
     ----------
     option
-        From :func:`analytics.plan.feasible.possible_options`.
+        From :func:`studcurve.analytics.plan.feasible.possible_options`.
     pair
         The two dogs.
     unknowns

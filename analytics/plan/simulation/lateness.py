@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analytics.estimate import Floats
-from analytics.priors import PRIORS
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.priors import PRIORS
 
 OUTCOMES = ("on time", "next day", "after the weekend")
 """What can happen to a box."""

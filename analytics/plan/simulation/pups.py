@@ -1,10 +1,10 @@
 """How many pups may come of one option, alive at 8 weeks?
 
-Given a litter, the litter model answers (:mod:`analytics.models.litter.model`): total born by her
-weight, age, litters and inbreeding, by the litter's own inbreeding, by method, dose and partners;
-stillborn pups by size of the litter and her age; losses by eight weeks; and losses of one litter go
-together. Its draws are those of the kennel's fit, or of the published table alone. An empty bitch
-has none.
+Given a litter, the litter model answers (:mod:`studcurve.analytics.models.litter.model`): total
+born by her weight, age, litters and inbreeding, by the litter's own inbreeding, by method, dose and
+partners; stillborn pups by size of the litter and her age; losses by eight weeks; and losses of one
+litter go together. Its draws are those of the kennel's fit, or of the published table alone. An
+empty bitch has none.
 
 A smaller dose is taken never to go with more pups: a coefficient drawn with the other sign counts
 as zero here.
@@ -20,13 +20,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, gammaln
 
-from analytics.estimate import Floats
-from analytics.models.breedings.terms import hinge
-from analytics.models.likelihoods import (
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.breedings.terms import hinge
+from studcurve.analytics.models.likelihoods import (
     beta_binomial_log_likelihood,
     truncated_count_log_likelihood,
 )
-from analytics.models.litter.model import (
+from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
     DAM_AGE_FROM,
     GROUP_PRIOR,
@@ -37,9 +37,9 @@ from analytics.models.litter.model import (
     prior_draws,
     stillborn_logit,
 )
-from analytics.plan.options import Option
-from analytics.plan.simulation.chain import FEWEST_SPERM_M, Outcome
-from analytics.plan.simulation.unknowns import N_JOINT_DRAWS, Chain, partner_effects
+from studcurve.analytics.plan.options import Option
+from studcurve.analytics.plan.simulation.chain import FEWEST_SPERM_M, Outcome
+from studcurve.analytics.plan.simulation.unknowns import N_JOINT_DRAWS, Chain, partner_effects
 
 BORN = np.arange(1.0, N_SUPPORT + 1.0)
 """Sizes of a litter."""
@@ -160,7 +160,7 @@ def pups_of(outcome: Outcome, litter: LitterUnknowns) -> Pups:
     Parameters
     ----------
     outcome
-        Of :func:`analytics.plan.simulation.chain.simulate`.
+        Of :func:`studcurve.analytics.plan.simulation.chain.simulate`.
     litter
         Draws of the litter, as many.
     """

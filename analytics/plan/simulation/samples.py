@@ -1,7 +1,8 @@
 r"""What will a sample of this stud hold: the next one, the one on hand, the straws in stock?
 
 Total sperm of a next collection is what is usual for the dog
-(:func:`analytics.measures.doses.usual_total`); its progressive motility is, on the logit scale,
+(:func:`studcurve.analytics.measures.doses.usual_total`); its progressive motility is, on the logit
+scale,
 
 .. math:: y_i = \mu + a + w_i + e_i, \qquad a \sim N(0, s_b^2), \quad w_i \sim N(0, s_w^2)
 
@@ -9,8 +10,8 @@ with published centre :math:`\mu`, level :math:`a` of the stud, collection :math
 and known reading error :math:`e_i` (r01), all normal, so that the next collection follows in closed
 form. A stud without a record has the published spread between dogs. Where the kennel's studs are
 fitted over time, total sperm is that of the fit instead: his level on the day, season, spread
-between collections and rest (:func:`analytics.models.stud.level.next_total`). A sample on hand is
-drawn given how it was read.
+between collections and rest (:func:`studcurve.analytics.models.stud.level.next_total`). A sample on
+hand is drawn given how it was read.
 
 Without that fit it does not know rest, season, observers and slow change.
 """
@@ -24,13 +25,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from analytics.estimate import Floats
-from analytics.measures.doses import UsualTotal, usual_total
-from analytics.models.breedings.inputs import DOSE_LOG2_SD, DOSE_POPULATION, USUAL_DOSE_M
-from analytics.models.stud.curves import rest_term
-from analytics.plan.options import Straws
-from analytics.priors import PRIORS
-from analytics.sentences import Sentence, sentence
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.doses import UsualTotal, usual_total
+from studcurve.analytics.models.breedings.inputs import DOSE_LOG2_SD, DOSE_POPULATION, USUAL_DOSE_M
+from studcurve.analytics.models.stud.curves import rest_term
+from studcurve.analytics.plan.options import Straws
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.sentences import Sentence, sentence
 
 PUBLISHED_SAMPLE = sentence("source.sample_published")
 """Where a sample comes from of whose stud nothing is recorded."""
@@ -163,8 +164,9 @@ def next_sample(readings: pd.DataFrame, z: Floats) -> SampleDraws:
     Parameters
     ----------
     readings
-        Raw samples of this stud with measures (:func:`analytics.measures.semen.with_measures`); may
-        be empty. Samples without sperm are left out: a caution speaks of them.
+        Raw samples of this stud with measures
+        (:func:`studcurve.analytics.measures.semen.with_measures`); may be empty. Samples without
+        sperm are left out: a caution speaks of them.
     z
         Standard normal numbers, shape (2, n), shared by every option.
     """

@@ -12,13 +12,13 @@ from zlib import crc32
 
 import numpy as np
 
-from analytics.estimate import Floats
-from analytics.measures.motility_kept import StorageDraws
-from analytics.models.conception import model as conception
-from analytics.models.ovulation.model import OvulationPosterior
-from analytics.plan.simulation.chain import Pair, Unknowns, bias_draws, plan_coefficients
-from analytics.plan.simulation.lateness import BoxRecord, share_draws
-from analytics.plan.simulation.samples import SampleDraws
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.motility_kept import StorageDraws
+from studcurve.analytics.models.conception import model as conception
+from studcurve.analytics.models.ovulation.model import OvulationPosterior
+from studcurve.analytics.plan.simulation.chain import Pair, Unknowns, bias_draws, plan_coefficients
+from studcurve.analytics.plan.simulation.lateness import BoxRecord, share_draws
+from studcurve.analytics.plan.simulation.samples import SampleDraws
 
 N_JOINT_DRAWS = 4000
 """Joint draws of a plan; a chance is then sure to a quarter of a point."""
@@ -37,8 +37,8 @@ class Chain:
     Attributes
     ----------
     draws
-        By id, as in :class:`analytics.models.conception.model.ConceptionPosterior` or
-        :class:`analytics.models.litter.model.LitterPosterior`.
+        By id, as in :class:`studcurve.analytics.models.conception.model.ConceptionPosterior` or
+        :class:`studcurve.analytics.models.litter.model.LitterPosterior`.
     levels
         Names of the levels by grouping factor; empty for the published table.
     """

@@ -9,7 +9,7 @@ from typing import Any
 import duckdb
 from duckdb.func import SPECIAL
 
-from analytics.cautions import questions, words
+from studcurve.analytics.cautions import questions, words
 
 FUNCTIONS: dict[str, tuple[Callable[..., str | bool], int, Any]] = {
     "health_question": (questions.question_of, 6, "varchar"),

@@ -10,11 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from analytics.errors import RecordsError
-from pipelines.records.database.schema import OF_A_LINE, REFERENCES
-from pipelines.records.reading.staging import Connection
-from pipelines.records.sheets.columns import SHEETS
-from pipelines.records.sheets.rules import MOVED, ONE_HEAT_DAYS, SAME_HEAT, SAME_LITTER
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.database.schema import OF_A_LINE, REFERENCES
+from studcurve.pipelines.records.reading.staging import Connection
+from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.sheets.rules import MOVED, ONE_HEAT_DAYS, SAME_HEAT, SAME_LITTER
 
 _PERSON_COLUMNS = tuple(
     sorted(

@@ -2,7 +2,7 @@
 
 Everything is done by the database on whole sheets; Python only puts the statements together from
 the columns and rules of a sheet. They run on a connection that
-:mod:`pipelines.records.database.store` opens.
+:mod:`studcurve.pipelines.records.database.store` opens.
 """
 
 from __future__ import annotations
@@ -12,14 +12,14 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
-from analytics.sentences import kept_values
-from pipelines.records.database.schema import OF_A_LINE, SQL
-from pipelines.records.reading.files import SheetText
-from pipelines.records.reading.staging import Connection, by_sheet, present_columns
-from pipelines.records.sheets.cell_rules import rules_of
-from pipelines.records.sheets.columns import ANSWER_NAME, Column, Sheet
-from pipelines.records.sheets.rules import Rule, Severity, columns_named
-from reports.words import Words
+from studcurve.analytics.sentences import kept_values
+from studcurve.pipelines.records.database.schema import OF_A_LINE, SQL
+from studcurve.pipelines.records.reading.files import SheetText
+from studcurve.pipelines.records.reading.staging import Connection, by_sheet, present_columns
+from studcurve.pipelines.records.sheets.cell_rules import rules_of
+from studcurve.pipelines.records.sheets.columns import ANSWER_NAME, Column, Sheet
+from studcurve.pipelines.records.sheets.rules import Rule, Severity, columns_named
+from studcurve.reports.words import Words
 
 DayOrder = Literal["day-first", "month-first"]
 """Which comes first in a date such as 03/04/2024."""

@@ -8,11 +8,11 @@ from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
-from analytics.errors import RecordsError
-from pipelines.records.reading.staging import Connection
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.reading.staging import Connection
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
-SQL = files("pipelines.records") / "sql"
+SQL = files("studcurve.pipelines.records") / "sql"
 
 VIEWS = (
     "doubtful_entries",

@@ -24,14 +24,14 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from analytics.errors import RecordsError, StoreLockedError
-from analytics.estimate import Floats
-from analytics.vocabulary import VOCABULARY
-from pipelines.records.database import history
-from pipelines.records.database.health_functions import add_health_functions
-from pipelines.records.database.history import Confirmed, Erased
-from pipelines.records.database.loading import DayOrder, SheetCount, load_sheets
-from pipelines.records.database.schema import (
+from studcurve.analytics.errors import RecordsError, StoreLockedError
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.vocabulary import VOCABULARY
+from studcurve.pipelines.records.database import history
+from studcurve.pipelines.records.database.health_functions import add_health_functions
+from studcurve.pipelines.records.database.history import Confirmed, Erased
+from studcurve.pipelines.records.database.loading import DayOrder, SheetCount, load_sheets
+from studcurve.pipelines.records.database.schema import (
     SQL,
     VIEWS,
     are_views_current,
@@ -47,9 +47,14 @@ from pipelines.records.database.schema import (
     schema_version,
     shadow_views,
 )
-from pipelines.records.database.tables import columns_of, read_tables, write_sheet, write_tables
-from pipelines.records.reading.staging import read_texts, stage
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.database.tables import (
+    columns_of,
+    read_tables,
+    write_sheet,
+    write_tables,
+)
+from studcurve.pipelines.records.reading.staging import read_texts, stage
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 STORAGE_VERSION = "v1.4.0"
 """File format: readable by every release of the engine since 1.4."""
@@ -320,7 +325,7 @@ class Store:
         Parameters
         ----------
         view
-            One of :data:`pipelines.records.database.schema.VIEWS`.
+            One of :data:`studcurve.pipelines.records.database.schema.VIEWS`.
         """
         if view not in VIEWS:
             raise ValueError(f"{view!r} is no view; the views are {', '.join(VIEWS)}")

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
-from analytics.errors import RecordsError
-from pipelines.records.database.schema import KEYS
-from pipelines.records.reading.staging import Connection
-from pipelines.records.sheets.cell_rules import FORMULA
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.database.schema import KEYS
+from studcurve.pipelines.records.reading.staging import Connection
+from studcurve.pipelines.records.sheets.cell_rules import FORMULA
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 
 def columns_of(connection: Connection) -> list[tuple[str, str, str]]:

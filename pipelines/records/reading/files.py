@@ -24,8 +24,8 @@ from pathlib import Path
 
 import numpy as np
 
-from analytics.errors import RecordsError
-from pipelines.records.sheets.columns import Sheet, library_names, n_known, recognize
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.sheets.columns import Sheet, library_names, n_known, recognize
 
 MAX_BYTES = 1_000_000_000
 """Largest file that is read. [bytes] Ten million lines fit."""

@@ -6,16 +6,22 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
-from analytics.errors import RecordsError
-from pipelines.records.reading.files import (
+from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.reading.files import (
     MAX_RECORD_CHARACTERS,
     SheetText,
     find_files,
     read_csv_text,
     rewrite,
 )
-from pipelines.records.reading.workbook import WORKBOOK_ENDINGS, read_workbook
-from pipelines.records.sheets.columns import ANSWER_NAME, EXAMPLE_PREFIX, SHEETS, Column, Sheet
+from studcurve.pipelines.records.reading.workbook import WORKBOOK_ENDINGS, read_workbook
+from studcurve.pipelines.records.sheets.columns import (
+    ANSWER_NAME,
+    EXAMPLE_PREFIX,
+    SHEETS,
+    Column,
+    Sheet,
+)
 
 BUFFER_BYTES = 64_000_000
 """How much of a text the engine reads at a time. [bytes]

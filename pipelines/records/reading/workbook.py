@@ -14,11 +14,15 @@ from typing import Any
 
 from python_calamine import CalamineError, CalamineWorkbook
 
-from analytics.errors import RecordsError
-from analytics.vocabulary import VOCABULARY
-from pipelines.records.reading.files import MAX_COLUMNS, SheetText, stamp, write_records
-from pipelines.records.reading.workbook_cells import CellNotes, WorkbookParts, percent_text
-from pipelines.records.sheets.columns import SHEETS, Column, library_names, recognize
+from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.vocabulary import VOCABULARY
+from studcurve.pipelines.records.reading.files import MAX_COLUMNS, SheetText, stamp, write_records
+from studcurve.pipelines.records.reading.workbook_cells import (
+    CellNotes,
+    WorkbookParts,
+    percent_text,
+)
+from studcurve.pipelines.records.sheets.columns import SHEETS, Column, library_names, recognize
 
 MAX_CELLS = 20_000_000
 """Most cells of a worksheet, counted as rows times columns of its far corner."""

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from xml.parsers import expat
 
-from analytics.errors import RecordsError
+from studcurve.analytics.errors import RecordsError
 
 WORKBOOK_PART = "xl/workbook.xml"
 STYLES_PART = "xl/styles.xml"

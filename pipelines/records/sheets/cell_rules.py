@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 
-from analytics.sentences import Value, Word, sentence
-from analytics.vocabulary import VOCABULARY
-from pipelines.records.sheets.columns import Column, Sheet
-from pipelines.records.sheets.rules import EARLIEST_YEAR, MOVED, RULES, Rule
+from studcurve.analytics.sentences import Value, Word, sentence
+from studcurve.analytics.vocabulary import VOCABULARY
+from studcurve.pipelines.records.sheets.columns import Column, Sheet
+from studcurve.pipelines.records.sheets.rules import EARLIEST_YEAR, MOVED, RULES, Rule
 
 CONFLICT = "two versions of one line"
 """Rule against lines of equal identity and different values in one load."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
-from analytics.errors import RecordsError
+from studcurve.analytics.errors import RecordsError
 
 CellKind = Literal[
     "text", "dog", "choice", "day", "clock", "count", "number", "reading", "by eye", "printed"

@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from analytics.vocabulary import TERMS, VOCABULARY
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.analytics.vocabulary import TERMS, VOCABULARY
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 HEADINGS = (
     "where", "column", "holds", "label", "owner's word", "unit", "lowest", "highest", "meaning",

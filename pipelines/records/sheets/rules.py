@@ -20,8 +20,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from analytics.sentences import Sentence, Value, sentence
-from pipelines.records.sheets.columns import N_PROGESTERONE, SHEETS, Sheet
+from studcurve.analytics.sentences import Sentence, Value, sentence
+from studcurve.pipelines.records.sheets.columns import N_PROGESTERONE, SHEETS, Sheet
 
 Severity = Literal["refused", "doubtful", "question"]
 Scope = Literal["line", "records"]

@@ -4,9 +4,6 @@ from datetime import timedelta
 
 import pandas as pd
 import pytest
-
-from analytics.cautions import cautions_for_dog, stopped_answers
-from analytics.cautions.breeding import BETWEEN_LITTERS_DAYS, EXAMINED_WITHIN_DAYS, GESTATION_DAYS
 from tests.analytics.caution_records import (
     ROW,
     TODAY,
@@ -16,6 +13,13 @@ from tests.analytics.caution_records import (
     rules,
     sample,
     stops,
+)
+
+from studcurve.analytics.cautions import cautions_for_dog, stopped_answers
+from studcurve.analytics.cautions.breeding import (
+    BETWEEN_LITTERS_DAYS,
+    EXAMINED_WITHIN_DAYS,
+    GESTATION_DAYS,
 )
 
 

@@ -4,15 +4,6 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-
-from analytics.cautions import BRUCELLA_RETEST_DAYS, stopped_answers
-from analytics.cautions.brucella import (
-    SECOND_TEST_DAYS,
-    SEROCONVERSION_DAYS,
-    exposures_by_dog,
-    status_of,
-)
-from analytics.cautions.records import EVERY_ANSWER, Contact, Exposure
 from tests.analytics.caution_records import (
     TODAY,
     ago,
@@ -24,6 +15,15 @@ from tests.analytics.caution_records import (
     rules,
     stops,
 )
+
+from studcurve.analytics.cautions import BRUCELLA_RETEST_DAYS, stopped_answers
+from studcurve.analytics.cautions.brucella import (
+    SECOND_TEST_DAYS,
+    SEROCONVERSION_DAYS,
+    exposures_by_dog,
+    status_of,
+)
+from studcurve.analytics.cautions.records import EVERY_ANSWER, Contact, Exposure
 
 
 def stopped(*lines):

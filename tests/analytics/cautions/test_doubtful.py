@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 import pytest
-
 from tests.analytics.caution_records import (
     NAN,
     event,

@@ -2,16 +2,6 @@
 
 import pandas as pd
 import pytest
-
-from analytics.cautions import stopped_answers
-from analytics.cautions.illness import (
-    FEVER_FROM_C,
-    IMPLANT_LOWERS_BY_DAYS,
-    IMPLANT_RETURNS_DAYS,
-    RECENT_DAYS,
-    RECOVERY_DAYS,
-)
-from analytics.cautions.records import NEXT_ANSWERS
 from tests.analytics.caution_records import (
     event,
     examination,
@@ -23,6 +13,16 @@ from tests.analytics.caution_records import (
     sample,
     stops,
 )
+
+from studcurve.analytics.cautions import stopped_answers
+from studcurve.analytics.cautions.illness import (
+    FEVER_FROM_C,
+    IMPLANT_LOWERS_BY_DAYS,
+    IMPLANT_RETURNS_DAYS,
+    RECENT_DAYS,
+    RECOVERY_DAYS,
+)
+from studcurve.analytics.cautions.records import NEXT_ANSWERS
 
 TESTED = lab_test(60)
 

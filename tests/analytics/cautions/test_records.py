@@ -5,9 +5,10 @@ from datetime import date
 
 import pandas as pd
 import pytest
+from tests.analytics.caution_records import records
 
-from analytics.cautions import KennelRecords
-from analytics.cautions.records import (
+from studcurve.analytics.cautions import KennelRecords
+from studcurve.analytics.cautions.records import (
     Contact,
     Sample,
     contacts_by_dog,
@@ -15,7 +16,6 @@ from analytics.cautions.records import (
     samples_by_stud,
     until,
 )
-from tests.analytics.caution_records import records
 
 EVALUATIONS = pd.DataFrame(
     [

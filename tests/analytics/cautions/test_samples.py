@@ -3,19 +3,6 @@
 import numpy as np
 import pytest
 from scipy.stats import chi2
-
-from analytics.cautions import stopped_answers
-from analytics.cautions.records import EVERY_ANSWER, NEXT_ANSWERS
-from analytics.cautions.samples import (
-    FALLING_TO,
-    FAR_BELOW_FORWARD_PCT,
-    FAR_BELOW_M,
-    FAR_BELOW_M_PER_KG,
-    FAR_BELOW_NORMAL_PCT,
-    N_FALLING,
-    NO_SPERM_TOLD_DAYS,
-)
-from analytics.measures.semen import zero_count_limit_m
 from tests.analytics.caution_records import (
     NAN,
     ROW,
@@ -28,6 +15,19 @@ from tests.analytics.caution_records import (
     sample,
     stops,
 )
+
+from studcurve.analytics.cautions import stopped_answers
+from studcurve.analytics.cautions.records import EVERY_ANSWER, NEXT_ANSWERS
+from studcurve.analytics.cautions.samples import (
+    FALLING_TO,
+    FAR_BELOW_FORWARD_PCT,
+    FAR_BELOW_M,
+    FAR_BELOW_M_PER_KG,
+    FAR_BELOW_NORMAL_PCT,
+    N_FALLING,
+    NO_SPERM_TOLD_DAYS,
+)
+from studcurve.analytics.measures.semen import zero_count_limit_m
 
 TESTED = lab_test(60)
 

@@ -1,7 +1,7 @@
 """The numbers of the rules, once more: a changed one is a decision, with its source beside it."""
 
-from analytics.cautions import breeding, brucella, illness, records, samples, words
-from analytics.measures import semen
+from studcurve.analytics.cautions import breeding, brucella, illness, records, samples, words
+from studcurve.analytics.measures import semen
 
 
 def test_the_numbers_of_the_rules_are_those_of_their_sources():

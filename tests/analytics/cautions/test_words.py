@@ -2,8 +2,8 @@
 
 import pytest
 
-from analytics.cautions import words
-from analytics.cautions.questions import is_alarming, question_of
+from studcurve.analytics.cautions import words
+from studcurve.analytics.cautions.questions import is_alarming, question_of
 
 BRUCELLA = (
     "Brucella", "brucella canis", "Brucella (RSAT)", "brucellosis", "brucellosis serology",

@@ -7,13 +7,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.measures.motility_kept import published_storage
-from analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
-from analytics.plan.options import Circumstances, Straws
-from analytics.plan.simulation.chain import Pair
-from analytics.plan.simulation.pups import Dam, draw_litter, published_litter_chain
-from analytics.plan.simulation.samples import next_sample
-from analytics.plan.simulation.unknowns import draw_unknowns, published_chain
+from studcurve.analytics.measures.motility_kept import published_storage
+from studcurve.analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
+from studcurve.analytics.plan.options import Circumstances, Straws
+from studcurve.analytics.plan.simulation.chain import Pair
+from studcurve.analytics.plan.simulation.pups import Dam, draw_litter, published_litter_chain
+from studcurve.analytics.plan.simulation.samples import next_sample
+from studcurve.analytics.plan.simulation.unknowns import draw_unknowns, published_chain
 
 ASKED_AT = datetime(2026, 11, 22, 18)
 

@@ -10,24 +10,24 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
-from analytics.models.breedings.inputs import USUAL_DOSE_M
-from analytics.models.breedings.terms import EARLY_EDGE_DAYS, LATE_EDGE_DAYS, hinge
-from analytics.models.conception import model as conception
-from analytics.models.conception.chance import (
+from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.terms import EARLY_EDGE_DAYS, LATE_EDGE_DAYS, hinge
+from studcurve.analytics.models.conception import model as conception
+from studcurve.analytics.models.conception.chance import (
     Archetype,
     litter_prob,
     new_partner_spread,
     pregnant_logit,
 )
-from analytics.plan.feasible import possible_options
-from analytics.plan.simulation.chain import (
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.simulation.chain import (
     NEVER_HARMFUL,
     NEVER_HELPFUL,
     Shift,
     bias_draws,
     simulate,
 )
-from analytics.plan.simulation.unknowns import (
+from studcurve.analytics.plan.simulation.unknowns import (
     CONCEPTION_SPREAD,
     Chain,
     draw_unknowns,

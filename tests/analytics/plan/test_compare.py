@@ -8,8 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
-from analytics.plan.breakeven import GRIDS, axes_of, break_evens, crossing
-from analytics.plan.compare import (
+from studcurve.analytics.plan.breakeven import GRIDS, axes_of, break_evens, crossing
+from studcurve.analytics.plan.compare import (
     DRIVERS,
     answer_options,
     drivers_of,
@@ -17,9 +17,9 @@ from analytics.plan.compare import (
     option_values,
     outside_studied,
 )
-from analytics.plan.feasible import possible_options
-from analytics.plan.simulation.chain import Shift, simulate
-from analytics.plan.simulation.pups import pups_of
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.simulation.chain import Shift, simulate
+from studcurve.analytics.plan.simulation.pups import pups_of
 
 PRICES = {
     "collection": 80.0, "box": 145.0, "extender dose": 18.0, "transcervical insemination": 190.0,

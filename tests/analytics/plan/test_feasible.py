@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.plan.feasible import METHODS, possible_options
-from analytics.plan.options import Carrier, Circumstances, OpeningHours, Straws
-from analytics.sentences import Word, sentence
+from studcurve.analytics.plan.feasible import METHODS, possible_options
+from studcurve.analytics.plan.options import Carrier, Circumstances, OpeningHours, Straws
+from studcurve.analytics.sentences import Word, sentence
 
 SUNDAY_EVENING = datetime(2026, 11, 22, 18)
 STRAWS = (Straws("A-1", 6, 3, 34.0),)

@@ -11,9 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import expit, logit
 
-from analytics.plan.options import Straws
-from analytics.plan.simulation.lateness import BoxRecord, box_record, outcome_draws, share_draws
-from analytics.plan.simulation.samples import (
+from studcurve.analytics.plan.options import Straws
+from studcurve.analytics.plan.simulation.lateness import (
+    BoxRecord,
+    box_record,
+    outcome_draws,
+    share_draws,
+)
+from studcurve.analytics.plan.simulation.samples import (
     Rest,
     SampleDraws,
     next_sample,
@@ -21,8 +26,8 @@ from analytics.plan.simulation.samples import (
     usual_motility,
     usual_of,
 )
-from analytics.priors import PRIORS
-from analytics.sentences import sentence
+from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.sentences import sentence
 
 MONDAY, FRIDAY = 0, 4
 

@@ -9,21 +9,21 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analytics.models.ovulation.model import (
+from studcurve.analytics.models.ovulation.model import (
     LOOK_AHEAD_LOG_NG_PER_ML,
     ProgesteroneReading,
     further_reading_prob,
     ovulation_posterior,
 )
-from analytics.plan.feasible import possible_options
-from analytics.plan.measure_next import (
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.measure_next import (
     first_step_at,
     gain_of_reading,
     worth_of_counting,
     worth_of_readings,
     worth_of_test_cool,
 )
-from analytics.plan.simulation.chain import simulate
+from studcurve.analytics.plan.simulation.chain import simulate
 
 FIRST_DAY = date(2026, 11, 12)
 READ_AT = datetime(2026, 11, 20, 9)

@@ -10,17 +10,22 @@ from scipy.optimize import brentq
 from scipy.special import expit, gammaln
 from scipy.stats import betabinom
 
-from analytics.models.litter.model import COEFFICIENTS, GROUP_PRIOR, LINEAR, prepare_litter
-from analytics.plan.feasible import possible_options
-from analytics.plan.simulation.chain import Shift, simulate
-from analytics.plan.simulation.pups import (
+from studcurve.analytics.models.litter.model import (
+    COEFFICIENTS,
+    GROUP_PRIOR,
+    LINEAR,
+    prepare_litter,
+)
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.simulation.chain import Shift, simulate
+from studcurve.analytics.plan.simulation.pups import (
     Dam,
     draw_litter,
     log_mean_born,
     published_litter_chain,
     pups_of,
 )
-from analytics.plan.simulation.unknowns import Chain
+from studcurve.analytics.plan.simulation.unknowns import Chain
 
 SUPPORT = np.arange(0, 80)
 

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.plan.feasible import possible_options
-from analytics.plan.options import Option, Straws
-from analytics.plan.season.conflicts import PROVEN_GAP, plan_season
-from analytics.plan.season.program import (
+from studcurve.analytics.plan.feasible import possible_options
+from studcurve.analytics.plan.options import Option, Straws
+from studcurve.analytics.plan.season.conflicts import PROVEN_GAP, plan_season
+from studcurve.analytics.plan.season.program import (
     LONGEST_REST,
     MOST_SHARES,
     RESTS,
@@ -22,8 +22,8 @@ from analytics.plan.season.program import (
     Way,
     told_rest,
 )
-from analytics.plan.season.ways import published_rest, rest_shares, ways_of
-from analytics.plan.simulation.chain import simulate
+from studcurve.analytics.plan.season.ways import published_rest, rest_shares, ways_of
+from studcurve.analytics.plan.simulation.chain import simulate
 
 FIRST = date(2026, 3, 1)
 TANK = Straws("A", 9, 3, 34.0)

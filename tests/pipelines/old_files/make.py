@@ -13,9 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.records.database.schema import SQL
-from pipelines.records.database.store import KeptFit, Store
-from pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.database.schema import SQL
+from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.sheets.columns import SHEETS
 
 HERE = Path(__file__).parent
 TODAY = date(2026, 10, 31)
