@@ -6,92 +6,96 @@ once; none needs a fit, and only a remembered rotor or target needs a records fi
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Annotated
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from enum import Enum
+from typing import Annotated, ClassVar
 
 import typer
 
 from studcurve.analytics.errors import ToolkitError
-from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.commands.from_records import rotor_radius_cm
+from studcurve.pipelines.commands.groups import CommandGroup, OptionGroup, command
 from studcurve.pipelines.commands.options import (
-    Assay,
-    CertaintyOption,
-    DilutionOption,
-    ExtenderOption,
-    JudgedOption,
-    Part,
-    PartOption,
+    DAY_FORMATS,
+    DEFAULT_STORE,
+    MOMENT_FORMATS,
+    Chamber,
+    Common,
+    JsonOption,
+    MinutesOption,
+    RadiusOption,
+    RatioOption,
     Route,
     RouteOption,
-    SemenType,
-    SquaresOption,
-    SquareVolumeOption,
-    StudOption,
-    TargetOption,
+    Sample,
+    Storage,
+    StoreOption,
+    Target,
     TrainedOption,
-    Unit,
     WeightOption,
     count_error,
-    day_of,
-    numbers,
-    remembered_radius,
-    remembered_target,
-    sample_reading,
-    storage_of,
-    sure_enough,
-    volume_of_square_nl,
 )
-from studcurve.pipelines.commands.terminal import (
-    DEFAULT_STORE,
-    Commands,
-    JsonOption,
-    SeedOption,
-    StoreOption,
-    show,
-)
+from studcurve.pipelines.commands.terminal import show
 
-DAY_FORMATS = ["%Y-%m-%d", "%d.%m.%Y"]
-"""How a day may be typed; with points the day comes first, so it has one reading."""
-
-MOMENT_FORMATS = ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M", *DAY_FORMATS]
-"""How a moment may be typed."""
-
-bench = Commands(
+bench = typer.Typer(
+    cls=CommandGroup,
     help="Numbers at the bench: counts, doses, spin, hours, days.",
     rich_markup_mode=None,
     no_args_is_help=True,
 )
 
 
-@bench.command()
+class SemenType(Enum):
+    """What goes in."""
+
+    NATURAL = "natural"
+    FRESH = "fresh"
+    CHILLED = "chilled"
+    FROZEN = "frozen"
+
+
+class Unit(Enum):
+    """Unit of progesterone."""
+
+    NANOGRAM = "ng/mL"
+    NANOMOLE = "nmol/L"
+
+
+class Assay(Enum):
+    """Kind of progesterone assay."""
+
+    UNKNOWN = "unknown"
+    RADIO = "radioimmunoassay"
+    ENZYME = "enzyme chemiluminescence"
+    ELECTRO = "electrochemiluminescence"
+    CLINIC = "clinic analyzer"
+
+
+@command(bench)
 def concentration(
     cells: Annotated[str, typer.Argument(help="Cells counted; 12,9,15 for cells by square.")],
-    squares: SquaresOption = 5,
-    part: PartOption = Part.SQUARE,
-    square_nl: SquareVolumeOption = None,
-    dilution: DilutionOption = 1.0,
+    chamber: Chamber,
     volume: Annotated[
         float | None, typer.Option("--volume", min=0.01, help="Volume of the sample. [mL]")
     ] = None,
-    trained: TrainedOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Concentration from a chamber count, with its interval."""
     from studcurve.pipelines.answers.counts import concentration_answer
 
-    counted = [int(value) for value in numbers(cells, "cells")]
     answer = concentration_answer(
-        counted,
-        n_squares=squares,
-        square_nl=volume_of_square_nl(part, square_nl),
-        dilution=dilution,
+        [int(value) for value in _numbers(cells, "cells")],
+        n_squares=chamber.squares,
+        square_nl=chamber.volume_of_square_nl,
+        dilution=chamber.dilution,
         volume_ml=volume,
-        count_cv=count_error(trained),
+        count_cv=chamber.count_cv,
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
+@command(bench)
 def agree(
     first: Annotated[str, typer.Argument(help="A count, or one reader's readings: 70,80,65.")],
     second: Annotated[str, typer.Argument(help="The other count, or reader, in the same order.")],
@@ -103,131 +107,150 @@ def agree(
     """Do two counts, two percentages or two readers agree?"""
     from studcurve.pipelines.answers.counts import agree_answer
 
-    answer = agree_answer(numbers(first, "readings"), numbers(second, "readings"), are_pct=are_pct)
+    answer = agree_answer(
+        _numbers(first, "readings"), _numbers(second, "readings"), are_pct=are_pct
+    )
     show(answer, as_json=as_json)
 
 
-@bench.command()
-def dose(
-    volume: Annotated[float, typer.Argument(min=0.01, help="Volume of the sample. [mL]")],
-    forward: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward. [%]")],
-    cells: Annotated[int | None, typer.Option("--cells", min=0, help="Cells counted.")] = None,
-    squares: SquaresOption = 5,
-    part: PartOption = Part.SQUARE,
-    square_nl: SquareVolumeOption = None,
-    dilution: DilutionOption = 1.0,
-    concentration: Annotated[
-        float | None, typer.Option("--concentration", min=0.0, help="Of a photometer. [M/mL]")
-    ] = None,
-    judged: JudgedOption = None,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleInHand(Sample):
+    """A sample in hand, with what is always known of it."""
+
+    volume: Annotated[float, typer.Argument(min=0.01, help="Volume of the sample. [mL]")]
+    motility: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward. [%]")]
     normal: Annotated[
         float | None, typer.Option("--normal", min=0.0, max=100.0, help="Normal shape. [%]")
-    ] = None,
+    ] = None
+
+
+@command(bench)
+def dose(
+    sample: SampleInHand,
+    chamber: Chamber,
+    storage: Storage,
+    target: Target,
+    common: Common,
     hours: Annotated[
         float, typer.Option("--hours", min=0.0, help="From collection to insemination. [h]")
     ] = 24.0,
-    extender: ExtenderOption = None,
-    stud: StudOption = None,
-    route: RouteOption = Route.VAGINAL,
-    target: TargetOption = None,
-    certainty: CertaintyOption = None,
-    trained: TrainedOption = False,
-    store: StoreOption = DEFAULT_STORE,
-    seed: SeedOption = DEFAULT_SEED,
-    as_json: JsonOption = False,
 ) -> None:
     """How many doses does this sample make at the hour of insemination?"""
-    import numpy as np
-
     from studcurve.pipelines.answers.semen import dose_answer
 
-    reading = sample_reading(
-        volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
-        dilution=dilution, concentration=concentration, judged=judged, normal=normal,
-    )  # fmt: skip
-    rng = np.random.default_rng(seed)
+    reading = sample.reading(sample.volume, sample.motility, chamber)
+    rng = common.rng()
     answer = dose_answer(
-        reading,
+        replace(reading, normal_morphology_pct=sample.normal),
         hours=hours,
-        extender=extender,
-        curve=storage_of(store, stud, extender, rng),
-        route=route.value,
-        target_m=remembered_target(store, route, target, keep=False),
-        certainty=sure_enough(certainty),
-        count_cv=count_error(trained),
+        extender=storage.extender,
+        curve=storage.curve(common.store, rng),
+        route=target.route.value,
+        target_m=target.target_m(common.store),
+        certainty=target.meets_prob,
+        count_cv=chamber.count_cv,
         rng=rng,
     )
-    show(answer, as_json=as_json)
+    show(answer, as_json=common.as_json)
     if "stopped" in answer.values:
         raise typer.Exit(1)
 
 
-@bench.command()
-def spin(
-    force: Annotated[float | None, typer.Option("--g", min=1.0, help="Force wanted. [g]")] = None,
-    speed: Annotated[float | None, typer.Option("--rpm", min=1.0, help="Speed set. [rpm]")] = None,
-    radius: Annotated[
-        float | None, typer.Option("--radius", help="Radius of the rotor; then remembered. [cm]")
-    ] = None,
-    minutes: Annotated[float, typer.Option("--minutes", min=0.1, help="Time. [min]")] = 5.0,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run(OptionGroup):
+    """A run of the centrifuge."""
+
+    panel: ClassVar[str] = "The run"
+
+    force: Annotated[float | None, typer.Option("--g", min=1.0, help="Force wanted. [g]")] = None
+    speed: Annotated[float | None, typer.Option("--rpm", min=1.0, help="Speed set. [rpm]")] = None
+    radius: RadiusOption = None
+    minutes: Annotated[float, typer.Option("--minutes", min=0.1, help="Time. [min]")] = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recovery(OptionGroup):
+    """What was there before a run and after it."""
+
+    panel: ClassVar[str] = "Before and after"
+
     volume: Annotated[
         float | None, typer.Option("--volume", min=0.01, help="Volume before. [mL]")
-    ] = None,
+    ] = None
     leave: Annotated[
         float | None, typer.Option("--leave", min=0.01, help="Volume to leave. [mL]")
-    ] = None,
-    before: Annotated[int | None, typer.Option("--before", min=0, help="Cells before.")] = None,
-    after: Annotated[int | None, typer.Option("--after", min=0, help="Cells after.")] = None,
-    dilution_before: Annotated[float, typer.Option("--dilution-before", min=1.0)] = 1.0,
-    dilution_after: Annotated[float, typer.Option("--dilution-after", min=1.0)] = 1.0,
-    trained: TrainedOption = False,
-    store: StoreOption = DEFAULT_STORE,
-    as_json: JsonOption = False,
-) -> None:
-    """Force and speed of this rotor, what a spin costs, and what it recovered."""
-    from studcurve.pipelines.answers.semen import spin_answer
+    ] = None
+    before: Annotated[int | None, typer.Option("--before", min=0, help="Cells before.")] = None
+    after: Annotated[int | None, typer.Option("--after", min=0, help="Cells after.")] = None
+    dilution_before: Annotated[float, typer.Option("--dilution-before", min=1.0)] = 1.0
+    dilution_after: Annotated[float, typer.Option("--dilution-after", min=1.0)] = 1.0
+    is_trained: TrainedOption = False
 
-    recovery = None
-    if before is not None and after is not None:
-        if volume is None or leave is None:
+    def counts(self) -> tuple[int, int, float] | None:
+        """Cells before and after, and what one cell after stands for; None where not counted.
+
+        Raises
+        ------
+        ToolkitError
+            Both were counted and a volume is missing.
+        """
+        if self.before is None or self.after is None:
+            return None
+        if self.volume is None or self.leave is None:
             raise ToolkitError(
                 "What was recovered needs the volume before and the one left. Give --volume and "
                 "--leave."
             )
-        recovery = (before, after, leave * dilution_after / (volume * dilution_before))
-    rotor_cm = remembered_radius(store, radius)
-    assert rotor_cm is not None
+        weight = self.leave * self.dilution_after / (self.volume * self.dilution_before)
+        return self.before, self.after, weight
+
+
+@command(bench)
+def spin(
+    run: Run, recovery: Recovery, store: StoreOption = DEFAULT_STORE, as_json: JsonOption = False
+) -> None:
+    """Force and speed of this rotor, what a spin costs, and what it recovered."""
+    from studcurve.pipelines.answers.semen import spin_answer
+
+    counts = recovery.counts()
+    radius_cm = rotor_radius_cm(store, run.radius)
+    assert radius_cm is not None
     answer = spin_answer(
-        radius_cm=rotor_cm,
-        force_g=force,
-        speed_rpm=speed,
-        minutes=minutes,
-        volume_ml=volume,
-        leave_ml=leave,
-        recovery=recovery,
-        count_cv=count_error(trained),
+        radius_cm=radius_cm,
+        force_g=run.force,
+        speed_rpm=run.speed,
+        minutes=run.minutes,
+        volume_ml=recovery.volume,
+        leave_ml=recovery.leave,
+        recovery=counts,
+        count_cv=count_error(recovery.is_trained),
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
-def extend(
-    volume: Annotated[float, typer.Argument(min=0.01, help="Volume of semen. [mL]")],
-    ratio: Annotated[
-        float | None, typer.Option("--ratio", min=0.0, help="Parts of extender to one of semen.")
-    ] = None,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extending(OptionGroup):
+    """How far semen is extended."""
+
+    panel: ClassVar[str] = "How much extender"
+
+    ratio: RatioOption = None
     concentration: Annotated[
         float | None, typer.Option("--concentration", min=0.0, help="Of the semen. [M/mL]")
-    ] = None,
+    ] = None
     final: Annotated[
         float | None, typer.Option("--final", min=0.1, help="Wanted after extending. [M/mL]")
-    ] = None,
+    ] = None
+
+
+@command(bench)
+def extend(
+    volume: Annotated[float, typer.Argument(min=0.01, help="Volume of semen. [mL]")],
+    extending: Extending,
     n_doses: Annotated[int, typer.Option("--doses", min=1, help="Doses to divide it into.")] = 1,
     weight: WeightOption = None,
     route: RouteOption = Route.VAGINAL,
-    waited: Annotated[
-        float | None, typer.Option("--waited", min=0.0, help="Unextended for so long. [min]")
-    ] = None,
+    minutes: MinutesOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """How much extender, and does the dose fit?"""
@@ -235,53 +258,46 @@ def extend(
 
     answer = extend_answer(
         volume,
-        ratio=ratio,
-        concentration_m_per_ml=concentration,
-        final_m_per_ml=final,
+        ratio=extending.ratio,
+        concentration_m_per_ml=extending.concentration,
+        final_m_per_ml=extending.final,
         n_doses=n_doses,
         weight_kg=weight,
         route=route.value,
-        waited_minutes=waited,
+        waited_minutes=minutes,
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
+@command(bench)
 def keep(
-    forward: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward now. [%]")],
-    extender: ExtenderOption = None,
-    stud: StudOption = None,
+    motility: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward now. [%]")],
+    storage: Storage,
+    target: Target,
+    common: Common,
     hours: Annotated[
         str, typer.Option("--hours", help="Hours after collection.")
     ] = "6,12,24,36,48,72",
     dose_m: Annotated[
         float | None, typer.Option("--dose", min=0.1, help="Moving forward in the dose now. [M]")
     ] = None,
-    route: RouteOption = Route.VAGINAL,
-    target: TargetOption = None,
-    certainty: CertaintyOption = None,
-    store: StoreOption = DEFAULT_STORE,
-    seed: SeedOption = DEFAULT_SEED,
-    as_json: JsonOption = False,
 ) -> None:
     """How much motility is left at an hour, and until when is a dose enough?"""
-    import numpy as np
-
     from studcurve.pipelines.answers.semen import keep_answer
 
     answer = keep_answer(
-        motility_pct=forward,
-        extender=extender,
-        curve=storage_of(store, stud, extender, np.random.default_rng(seed)),
-        hours=numbers(hours, "hours"),
+        motility_pct=motility,
+        extender=storage.extender,
+        curve=storage.curve(common.store, common.rng()),
+        hours=_numbers(hours, "hours"),
         dose_m=dose_m,
-        target_m=remembered_target(store, route, target, keep=False),
-        certainty=sure_enough(certainty),
+        target_m=target.target_m(common.store),
+        certainty=target.meets_prob,
     )
-    show(answer, as_json=as_json)
+    show(answer, as_json=common.as_json)
 
 
-@bench.command()
+@command(bench)
 def ovulation(
     readings: Annotated[
         list[str] | None,
@@ -303,7 +319,7 @@ def ovulation(
     ),
     now: Annotated[
         datetime | None,
-        typer.Option("--now", formats=MOMENT_FORMATS),
+        typer.Option("--now", formats=[*MOMENT_FORMATS, *DAY_FORMATS]),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -315,15 +331,15 @@ def ovulation(
             read_progesterone(text, unit=unit.value if unit else None, assay=assay.value)
             for text in readings or ()
         ],
-        first_day=day_of(first_day),
-        lh_surge_on=day_of(lh_on),
+        first_day=_day(first_day),
+        lh_surge_on=_day(lh_on),
         semen_type=semen.value,
         now=now or datetime.now(),
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
+@command(bench)
 def whelping(
     lh_on: Annotated[
         datetime | None, typer.Option("--lh", formats=DAY_FORMATS, help="Day of the LH peak.")
@@ -350,8 +366,8 @@ def whelping(
     from studcurve.pipelines.answers.heat import whelping_answer
 
     answer = whelping_answer(
-        lh_peak_on=day_of(lh_on),
-        ovulation_on=day_of(ovulation_on),
+        lh_peak_on=_day(lh_on),
+        ovulation_on=_day(ovulation_on),
         ovulation_sd_days=sure_to,
         mated_on=[on.date() for on in mated_on or ()],
         is_timed=timed,
@@ -360,7 +376,7 @@ def whelping(
     show(answer, as_json=as_json)
 
 
-@bench.command()
+@command(bench)
 def lookback(
     collected_on: Annotated[
         datetime | None, typer.Option("--collected", formats=DAY_FORMATS, help="Day of a sample.")
@@ -374,4 +390,22 @@ def lookback(
     """When did harm begin that shows in a sample, and when to examine again?"""
     from studcurve.pipelines.answers.heat import look_back_answer
 
-    show(look_back_answer(day_of(collected_on), day_of(ended_on)), as_json=as_json)
+    show(look_back_answer(_day(collected_on), _day(ended_on)), as_json=as_json)
+
+
+def _day(at: datetime | None) -> date | None:
+    """Day of a moment that may be left out."""
+    return None if at is None else at.date()
+
+
+def _numbers(text: str, what: str) -> list[float]:
+    """Numbers in a list such as 12,9,15."""
+    import math
+
+    try:
+        found = [float(part) for part in text.split(",")]
+    except ValueError:
+        found = []
+    if not found or not all(math.isfinite(value) and value >= 0.0 for value in found):
+        raise ToolkitError(f"The {what} are numbers with commas between; got {text!r}.")
+    return found

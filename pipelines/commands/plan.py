@@ -6,56 +6,41 @@ Heavy packages are imported inside the commands.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import typer
 
 from studcurve.analytics.errors import ToolkitError
-from studcurve.pipelines.answers.answer import DEFAULT_SEED
-from studcurve.pipelines.commands.daily import PageLanguage
-from studcurve.pipelines.commands.terminal import (
-    DEFAULT_STORE,
-    JsonOption,
+from studcurve.pipelines.commands.groups import STATISTICIANS, OptionGroup
+from studcurve.pipelines.commands.options import (
+    Common,
+    LanguageOption,
     PageReader,
-    SeedOption,
-    StoreOption,
+    StudArgument,
     TodayOption,
-    asked_on,
-    show,
 )
+from studcurve.pipelines.commands.terminal import asked_on, show
+from studcurve.reports.catalog import LANGUAGES
 
 if TYPE_CHECKING:
-    from studcurve.pipelines.plan.wishes import Wishes
+    from studcurve.analytics.plan.options import OpeningHours
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 """Names of weekdays on the command line."""
 
-AtOption = Annotated[str, typer.Option("--at", metavar="HH:MM", help="Hour of the question.")]
+REFUSABLE = ("natural", "fresh", "chilled", "frozen", "vaginal", "transcervical")
+"""Words that ``--without`` knows."""
+
 WorthOption = Annotated[
     float | None, typer.Option("--worth", min=0.0, help="What a litter is worth, before its fee.")
-]
-CarrierOption = Annotated[
-    str | None, typer.Option("--carrier", help="Who takes the box; the usual one when not said.")
-]
-CutOffOption = Annotated[str, typer.Option("--cut-off", metavar="HH:MM", help="Last box of a day.")]
-LeavesOption = Annotated[str, typer.Option("--leaves", help="Days a box is taken: mon-fri.")]
-DeliversOption = Annotated[str, typer.Option("--delivers", help="Days a box is brought: mon-sat.")]
-ClinicOption = Annotated[str, typer.Option("--clinic", help="Who inseminates, as in the records.")]
-HoursOption = Annotated[
-    str, typer.Option("--clinic-hours", metavar="HH:MM-HH:MM", help="When the clinic inseminates.")
-]
-ClinicDaysOption = Annotated[str, typer.Option("--clinic-days", help="Its days: mon-sat.")]
-ClosedOption = Annotated[
-    list[datetime] | None,
-    typer.Option("--closed", formats=["%Y-%m-%d"], help="A day on which it is closed; repeatable."),
 ]
 WithoutOption = Annotated[
     list[str] | None,
     typer.Option("--without", help="Semen or route that is not wanted; repeatable."),
 ]
-ExtenderOption = Annotated[str | None, typer.Option("--extender", help="What a box is kept in.")]
 
 
 def _coefficient_pct(percent: float | None) -> float | None:
@@ -67,185 +52,249 @@ def _coefficient_pct(percent: float | None) -> float | None:
     return percent
 
 
-InbreedingOption = Annotated[
-    float | None,
-    typer.Option(
-        "--inbreeding",
-        metavar="PERCENT",
-        callback=_coefficient_pct,
-        help="Inbreeding of the planned litter by its pedigree; as of unrelated parents without.",
-    ),
-]
-LanguageOption = Annotated[PageLanguage, typer.Option("--language", help="Language of the answer.")]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question(Common):
+    """When a plan is asked for, and of which records."""
 
-REFUSABLE = ("natural", "fresh", "chilled", "frozen", "vaginal", "transcervical")
-"""Words that ``--without`` knows."""
+    today: TodayOption = None
+    at: Annotated[str, typer.Option("--at", metavar="HH:MM", help="Hour of the question.")] = (
+        "08:00"
+    )
+
+    def asked_at(self) -> datetime:
+        """The moment from which is planned."""
+        return datetime.combine(asked_on(self.today, self.store), read_clock(self.at))
 
 
-def compare(
-    stud: Annotated[str, typer.Argument(help="Call name of the stud.")],
-    bitch: Annotated[str, typer.Argument(help="Call name of the bitch.")],
-    store: StoreOption = DEFAULT_STORE,
-    today: TodayOption = None,
-    at: AtOption = "08:00",
-    worth: WorthOption = None,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Breeding(OptionGroup):
+    """What is wanted and known of one breeding."""
+
+    panel: ClassVar[str] = "The breeding"
+
+    worth: WorthOption = None
     max_cost: Annotated[
         float | None, typer.Option("--max-cost", min=0.0, help="Limit for a cost in any case.")
-    ] = None,
-    without: WithoutOption = None,
-    apart: Annotated[
+    ] = None
+    without: WithoutOption = None
+    is_apart: Annotated[
         bool, typer.Option("--apart", help="Bitch and stud cannot be brought together.")
-    ] = False,
-    once: Annotated[bool, typer.Option("--once", help="One insemination only.")] = False,
+    ] = False
+    is_single: Annotated[bool, typer.Option("--once", help="One insemination only.")] = False
     ovulation: Annotated[
         datetime | None,
         typer.Option("--ovulation", formats=["%Y-%m-%d"], help="Ovulation as you expect it."),
-    ] = None,
-    inbreeding: InbreedingOption = None,
+    ] = None
+    inbreeding: Annotated[
+        float | None,
+        typer.Option(
+            "--inbreeding",
+            metavar="PERCENT",
+            callback=_coefficient_pct,
+            help="Inbreeding of the planned litter by its pedigree; as of unrelated parents "
+            "without.",
+        ),
+    ] = None
     on_hand: Annotated[
         datetime | None,
         typer.Option(
             "--on-hand", formats=["%Y-%m-%d %H:%M"], help="When a sample on hand was collected."
         ),
-    ] = None,
-    extender: ExtenderOption = None,
-    carrier: CarrierOption = None,
-    cut_off: CutOffOption = "19:30",
-    leaves: LeavesOption = "mon-fri",
-    delivers: DeliversOption = "mon-sat",
-    clinic: ClinicOption = "",
-    clinic_hours: HoursOption = "09:00-17:00",
-    clinic_days: ClinicDaysOption = "mon-sat",
-    closed: ClosedOption = None,
-    seed: SeedOption = DEFAULT_SEED,
-    draws: Annotated[int, typer.Option("--draws", min=200, help="Joint draws.")] = 4000,
-    language: LanguageOption = PageLanguage.ENGLISH,
+    ] = None  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Transport(OptionGroup):
+    """How a shipment travels."""
+
+    panel: ClassVar[str] = "The shipment"
+
+    extender: Annotated[str | None, typer.Option("--extender", help="What a box is kept in.")] = (
+        None
+    )
+    carrier: Annotated[
+        str | None,
+        typer.Option("--carrier", help="Who takes the box; the usual one when not said."),
+    ] = None
+    last_pickup: Annotated[
+        str, typer.Option("--cut-off", metavar="HH:MM", help="Last box of a day.")
+    ] = "19:30"
+    pickup_days: Annotated[str, typer.Option("--leaves", help="Days a box is taken: mon-fri.")] = (
+        "mon-fri"
+    )
+    delivery_days: Annotated[
+        str, typer.Option("--delivers", help="Days a box is brought: mon-sat.")
+    ] = "mon-sat"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clinic(OptionGroup):
+    """Who inseminates, and when."""
+
+    panel: ClassVar[str] = "The clinic"
+
+    clinic: Annotated[str, typer.Option("--clinic", help="Who inseminates, as in the records.")] = (
+        ""
+    )
+    clinic_hours: Annotated[
+        str,
+        typer.Option("--clinic-hours", metavar="HH:MM-HH:MM", help="When the clinic inseminates."),
+    ] = "09:00-17:00"
+    clinic_days: Annotated[str, typer.Option("--clinic-days", help="Its days: mon-sat.")] = (
+        "mon-sat"
+    )
+    closed: Annotated[
+        list[datetime] | None,
+        typer.Option(
+            "--closed", formats=["%Y-%m-%d"], help="A day on which it is closed; repeatable."
+        ),
+    ] = None
+
+    def opening_hours(self) -> OpeningHours:
+        """When the clinic inseminates."""
+        from studcurve.analytics.plan.options import OpeningHours
+
+        opens, closes = read_hours(self.clinic_hours)
+        shut = frozenset(day.date() for day in self.closed or ())
+        return OpeningHours(opens, closes, read_weekdays(self.clinic_days), shut)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComparisonPage(OptionGroup):
+    """The page of a comparison, where one is wanted."""
+
+    panel: ClassVar[str] = "The page"
+
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the page; none is written without it.")
-    ] = None,
-    audience: Annotated[
+    ] = None
+    language: LanguageOption = LANGUAGES[0]
+    reader: Annotated[
         PageReader, typer.Option("--for", help="Who reads the page; only the owner sees costs.")
-    ] = PageReader.OWNER,
+    ] = PageReader.OWNER
     anonymous: Annotated[
         bool, typer.Option("--anonymous", help="A page without names of dogs, people and places.")
-    ] = False,
-    as_json: JsonOption = False,
+    ] = False
+
+
+def compare(
+    stud: StudArgument,
+    bitch: Annotated[str, typer.Argument(help="Call name of the bitch.")],
+    breeding: Breeding,
+    transport: Transport,
+    clinic: Clinic,
+    page: ComparisonPage,
+    question: Question,
+    draws: Annotated[
+        int,
+        typer.Option("--draws", min=200, help="Joint draws.", rich_help_panel=STATISTICIANS),
+    ] = 4000,
 ) -> None:
     """Compare fresh, chilled and frozen semen by every route for one breeding."""
     from studcurve.pipelines.answers.comparison import plan_answer
     from studcurve.pipelines.plan.comparison import plan_breeding
     from studcurve.pipelines.plan.records import read_plan_records
+    from studcurve.pipelines.plan.wishes import Wishes
     from studcurve.reports.words import Words
 
-    wishes = _wishes(
-        worth_of_litter=worth if audience is PageReader.OWNER else None,
-        max_cost=float("inf") if max_cost is None else max_cost,
-        refused=_refused(without),
-        is_bitch_at_kennel=not apart,
-        n_inseminations=(1,) if once else (1, 2),
-        ovulation_on=None if ovulation is None else ovulation.date(),
-        litter_inbreeding_pct=inbreeding,
-        on_hand_at=on_hand,
-        extender=extender,
-        carrier=carrier,
-        cut_off=read_clock(cut_off),
-        leaves=read_weekdays(leaves),
-        delivers=read_weekdays(delivers),
-        clinic=clinic,
-        clinic_hours=(clinic_hours, clinic_days, closed),
+    wishes = Wishes(
+        worth_of_litter=breeding.worth if page.reader is PageReader.OWNER else None,
+        max_cost=float("inf") if breeding.max_cost is None else breeding.max_cost,
+        refused=_refused(breeding.without),
+        is_bitch_at_kennel=not breeding.is_apart,
+        n_inseminations=(1,) if breeding.is_single else (1, 2),
+        ovulation_on=None if breeding.ovulation is None else breeding.ovulation.date(),
+        litter_inbreeding_pct=breeding.inbreeding,
+        on_hand_at=breeding.on_hand,
+        extender=transport.extender,
+        carrier=transport.carrier,
+        cut_off=read_clock(transport.last_pickup),
+        leaves=read_weekdays(transport.pickup_days),
+        delivers=read_weekdays(transport.delivery_days),
+        clinic=clinic.clinic,
+        clinic_hours=clinic.opening_hours(),
     )
-    records = read_plan_records(store, datetime.combine(asked_on(today, store), read_clock(at)))
+    records = read_plan_records(question.store, question.asked_at())
     plan = plan_breeding(
-        records, stud, bitch, wishes, seed=seed, n_draws=draws, with_grids=out is not None
-    )
-    words = Words(language.value)
-    show(plan_answer(plan, words), as_json=as_json)
-    if out is not None:
+        records, stud, bitch, wishes, seed=question.seed, n_draws=draws,
+        with_grids=page.out is not None,
+    )  # fmt: skip
+    words = Words(page.language)
+    show(plan_answer(plan, words), as_json=question.as_json)
+    if page.out is not None:
         from studcurve.pipelines.run import write_comparison
         from studcurve.reports.page import Reader
 
-        reader = Reader(words, audience.value)
-        page = write_comparison(plan, records, out, reader=reader, anonymous=anonymous)
-        typer.echo(f"wrote {page}", err=True)
+        reader = Reader(words, page.reader.value)
+        written = write_comparison(plan, records, page.out, reader=reader,
+                                   anonymous=page.anonymous)  # fmt: skip
+        typer.echo(f"wrote {written}", err=True)
     if plan.is_stopped or not plan.answers:
         raise typer.Exit(1)
 
 
-def season(
-    stud: Annotated[str, typer.Argument(help="Call name of the stud.")],
-    bitches: Annotated[
-        list[str] | None, typer.Argument(help="Call names; every bitch in heat when none.")
-    ] = None,
-    store: StoreOption = DEFAULT_STORE,
-    today: TodayOption = None,
-    at: AtOption = "08:00",
-    worth: WorthOption = None,
-    without: WithoutOption = None,
-    away: Annotated[
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Breedings(OptionGroup):
+    """What is wanted and known of the breedings of one stud."""
+
+    panel: ClassVar[str] = "The breedings"
+
+    worth: WorthOption = None
+    without: WithoutOption = None
+    apart: Annotated[
         list[str] | None,
         typer.Option("--away", help="A bitch that cannot be brought to the stud; repeatable."),
-    ] = None,
+    ] = None
     ovulation: Annotated[
         list[str] | None,
         typer.Option(
             "--ovulation", metavar="BITCH=DAY", help="Her ovulation as you expect it; repeatable."
         ),
-    ] = None,
+    ] = None
     rest: Annotated[
         int, typer.Option("--rest", min=1, help="Days between two collections at least.")
-    ] = 2,
-    extender: ExtenderOption = None,
-    carrier: CarrierOption = None,
-    cut_off: CutOffOption = "19:30",
-    leaves: LeavesOption = "mon-fri",
-    delivers: DeliversOption = "mon-sat",
-    clinic: ClinicOption = "",
-    clinic_hours: HoursOption = "09:00-17:00",
-    clinic_days: ClinicDaysOption = "mon-sat",
-    closed: ClosedOption = None,
-    seed: SeedOption = DEFAULT_SEED,
-    language: LanguageOption = PageLanguage.ENGLISH,
-    as_json: JsonOption = False,
+    ] = 2
+
+
+def season(
+    stud: StudArgument,
+    breedings: Breedings,
+    transport: Transport,
+    clinic: Clinic,
+    question: Question,
+    bitches: Annotated[
+        list[str] | None, typer.Argument(help="Call names; every bitch in heat when none.")
+    ] = None,
+    language: LanguageOption = LANGUAGES[0],
 ) -> None:
     """Plan who gets which collection of one stud while several bitches are in heat."""
     from studcurve.pipelines.answers.season import season_answer
     from studcurve.pipelines.plan.records import read_plan_records
     from studcurve.pipelines.plan.season import plan_stud_season
+    from studcurve.pipelines.plan.wishes import Wishes
     from studcurve.reports.words import Words
 
-    wishes = _wishes(
-        worth_of_litter=worth,
-        refused=_refused(without),
-        fewest_rest_days=rest,
-        extender=extender,
-        carrier=carrier,
-        cut_off=read_clock(cut_off),
-        leaves=read_weekdays(leaves),
-        delivers=read_weekdays(delivers),
-        clinic=clinic,
-        clinic_hours=(clinic_hours, clinic_days, closed),
+    wishes = Wishes(
+        worth_of_litter=breedings.worth,
+        refused=_refused(breedings.without),
+        fewest_rest_days=breedings.rest,
+        extender=transport.extender,
+        carrier=transport.carrier,
+        cut_off=read_clock(transport.last_pickup),
+        leaves=read_weekdays(transport.pickup_days),
+        delivers=read_weekdays(transport.delivery_days),
+        clinic=clinic.clinic,
+        clinic_hours=clinic.opening_hours(),
     )
-    records = read_plan_records(store, datetime.combine(asked_on(today, store), read_clock(at)))
+    records = read_plan_records(question.store, question.asked_at())
     planned = plan_stud_season(
-        records, stud, bitches or (), wishes, away=frozenset(away or ()),
-        ovulations=read_ovulations(ovulation or ()), seed=seed,
+        records, stud, bitches or (), wishes, away=frozenset(breedings.apart or ()),
+        ovulations=read_ovulations(breedings.ovulation or ()), seed=question.seed,
     )  # fmt: skip
-    show(season_answer(planned, Words(language.value), seed=seed), as_json=as_json)
+    answer = season_answer(planned, Words(language), seed=question.seed)
+    show(answer, as_json=question.as_json)
     if planned.plan is None:
         raise typer.Exit(1)
-
-
-def _wishes(
-    *, clinic_hours: tuple[str, str, list[datetime] | None], **asked: Any  # noqa: ANN401
-) -> Wishes:  # fmt: skip
-    """Put together what was asked."""
-    from studcurve.analytics.plan.options import OpeningHours
-    from studcurve.pipelines.plan.wishes import Wishes
-
-    hours, days, closed = clinic_hours
-    opens, closes = read_hours(hours)
-    shut = frozenset(day.date() for day in closed or ())
-    return Wishes(clinic_hours=OpeningHours(opens, closes, read_weekdays(days), shut), **asked)
 
 
 def read_ovulations(texts: Sequence[str]) -> dict[str, date]:

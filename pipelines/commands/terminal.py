@@ -1,4 +1,4 @@
-"""How an answer is shown in a terminal, as text or JSON; and what may be asked, on which day.
+"""How an answer is shown in a terminal, as text or JSON; and on which day a question is asked.
 
 Nothing is calculated here.
 """
@@ -7,76 +7,13 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
-from enum import Enum
 from pathlib import Path
-from typing import Annotated, Any
 
 import typer
-from typer.core import TyperCommand
 
-from studcurve.pipelines.answers.answer import YEARS, Answer, text_lines
-
-LARGEST_SEED = 2**32 - 1
-"""The largest seed that every generator takes."""
-
-
-class Command(TyperCommand):
-    """A command that takes only numbers that are finite and days within a lifetime or two."""
-
-    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401  typer's own
-        """Parse, then refuse what no sample and no calendar holds."""
-        rest = super().parse_args(ctx, args)
-        for param in self.params:
-            given = ctx.params.get(param.name or "")
-            for value in given if isinstance(given, list | tuple) else (given,):
-                wrong = _not_to_be(value)
-                if wrong is not None:
-                    raise typer.BadParameter(wrong, ctx, param_hint=f"'{param.opts[0]}'")
-        return rest
-
-
-class Commands(typer.Typer):
-    """A group of commands, each of them a :class:`Command`."""
-
-    def command(self, *args: Any, **kwargs: Any) -> Callable[[Any], Any]:  # noqa: ANN401
-        """Take a function as a command."""
-        return super().command(*args, cls=Command, **kwargs)
-
-
-StoreOption = Annotated[
-    Path,
-    typer.Option("--store", envvar="STUDCURVE_STORE", help="The records file.", dir_okay=False),
-]
-TodayOption = Annotated[
-    datetime | None,
-    typer.Option("--today", formats=["%Y-%m-%d"], help="The day the question is asked."),
-]
-SeedOption = Annotated[
-    int, typer.Option("--seed", min=0, max=LARGEST_SEED, help="Seed of the sampler.")
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
-
-
-class PageReader(Enum):
-    """Who reads a page."""
-
-    OWNER = "owner"
-    VET = "vet"
-    CLIENT = "client"
-
-
-DEFAULT_STORE = Path("kennel.duckdb")
-
-
-def _not_to_be(value: object) -> str | None:
-    """Why a number or a day cannot be; None for one that can, and for everything else."""
-    if isinstance(value, float) and not math.isfinite(value):
-        return f"{value} is no number to count with."
-    if isinstance(value, datetime) and value.year not in YEARS:
-        return f"a day lies between {YEARS[0]} and {YEARS[-1]}; got {value:%Y-%m-%d}."
-    return None
+from studcurve.pipelines.answers.answer import Answer, text_lines
 
 
 def asked_on(today: datetime | None, store: Path) -> date:

@@ -13,7 +13,7 @@ from studcurve.analytics.measures.motility_kept import kept_at, published_storag
 from studcurve.analytics.models.storage.curve import MODEL_VERSION
 from studcurve.analytics.priors import priors_fingerprint
 from studcurve.pipelines.cli import main
-from studcurve.pipelines.commands.options import storage_of
+from studcurve.pipelines.commands.from_records import storage_of
 from studcurve.pipelines.fits.guard import density_now, model_fingerprint
 from studcurve.pipelines.fits.registry import STORAGE, storage_data
 from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS, storage_curve

@@ -55,7 +55,7 @@ def test_an_error_of_the_program_names_a_file_to_send_and_leaves_the_records(ken
     assert "command: studcurve due\n" in told
     assert "builtins.KeyError" in told
     assert "builtins.TypeError" in told
-    assert re.search(r"^  pipelines/cli\.py:\d+ in due$", told, re.MULTILINE)
+    assert re.search(r"^  pipelines/commands/records\.py:\d+ in due$", told, re.MULTILINE)
 
 
 @pytest.mark.usefixtures("defect")
