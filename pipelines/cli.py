@@ -19,10 +19,11 @@ from typer.main import get_command
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.pipelines.answers.answer import printable, wrapped
-from studcurve.pipelines.commands import box, pages, plan, records
+from studcurve.pipelines.commands import pages, plan, records
 from studcurve.pipelines.commands.bench import bench
 from studcurve.pipelines.commands.groups import CommandGroup, command
 from studcurve.pipelines.commands.options import DEFAULT_STORE
+from studcurve.pipelines.commands.ship import ship
 
 NAME = "studcurve"
 
@@ -50,15 +51,15 @@ def first(context: typer.Context) -> None:
 
 
 for _one in (
-    records.demo, records.template, records.load, records.refused, records.confirm,
+    records.demo, records.template, records.load, records.corrections, records.confirm,
     records.withdraw,
 ):  # fmt: skip
     command(app, "Start")(_one)
-for _one in (records.due, box.box, box.card):
+for _one in (records.due, ship):
     command(app, "Every day")(_one)
-for _one in (plan.compare, plan.season):
+for _one in (plan.compare, plan.schedule):
     command(app, "Plan")(_one)
-for _one in (pages.review, pages.overview, pages.handout, pages.client):
+for _one in (pages.pages, pages.review, pages.overview, pages.handout, pages.shipment_sheet):
     command(app, "Pages")(_one)
 command(app, "Model")(records.fit)
 for _one in (records.backup, records.restore, records.export, records.erase):

@@ -79,7 +79,7 @@ def write_stud_reviews(
     reader: Reader = ENGLISH_OWNER,
     anonymous: bool = False,
 ) -> list[Path]:
-    """Write the review of each stud, and the index.
+    """Write the review of each stud.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def write_stud_reviews(
     Returns
     -------
     list of Path
-        The pages, the index last.
+        The pages.
 
     Raises
     ------
@@ -110,8 +110,30 @@ def write_stud_reviews(
     """
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
+    pages, _ = _reviews(kennel, wanted, out, reader)
+    return pages
+
+
+@on_one_core
+def write_pages(
+    store_path: Path,
+    out: Path,
+    *,
+    today: date,
+    studs: Sequence[str] = (),
+    reader: Reader = ENGLISH_OWNER,
+    anonymous: bool = False,
+) -> list[Path]:
+    """Write the review of each stud, the overview, and the index that leads to them, the last.
+
+    Arguments as for the stud reviews.
+    """
+    kennel = read_kennel(store_path, today)
+    kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
     pages, links = _reviews(kennel, wanted, out, reader)
-    return [*pages, _index(kennel, out, tuple(links), reader)]
+    overview = _overview(kennel, out, reader)
+    links.insert(0, _link_to(overview, reader))
+    return [*pages, overview, _index(kennel, out, tuple(links), reader)]
 
 
 @on_one_core
@@ -248,7 +270,7 @@ def write_every_page(
     overview = _overview(kennel, out, ENGLISH_OWNER)
     say(f"  {len(pages)} stud reviews, 1 overview")
     words = ENGLISH_OWNER.words
-    links.insert(0, Link(overview.name, words["overview.kind"], words["overview.lead"]))
+    links.insert(0, _link_to(overview, ENGLISH_OWNER))
     for k, stud in enumerate(studs, 1):
         page, *sheets = _handout(kennel, stud, out, "", "a4", ENGLISH_VET)
         more = ((page.name, words["index.handout"]), *((one.name, "PDF") for one in sheets))
@@ -270,14 +292,7 @@ def write_every_page(
             to.append(Link(page.name, title, reader.words["comparison.kind"]))
     _, reviews = _reviews(kennel, studs[:1], there, german)
     german_links = [*reviews, *german_links]
-    german_links.insert(
-        0,
-        Link(
-            _overview(kennel, there, german).name,
-            german.words["overview.kind"],
-            german.words["overview.lead"],
-        ),
-    )
+    german_links.insert(0, _link_to(_overview(kennel, there, german), german))
     index = _index(kennel, there, tuple(german_links), german)
     links.append(Link(f"de/{index.name}", german.words["index.title"], words["index.german"]))
     return _index(kennel, out, tuple(links), ENGLISH_OWNER)
@@ -308,6 +323,11 @@ def _reviews(
 def _overview(kennel: Kennel, out: Path, reader: Reader) -> Path:
     report = build_overview(overview_results(kennel, reader), (), reader)
     return _write(out / "overview.html", render(report))
+
+
+def _link_to(overview: Path, reader: Reader) -> Link:
+    """The index's line about the overview."""
+    return Link(overview.name, reader.words["overview.kind"], reader.words["overview.lead"])
 
 
 def _handout(

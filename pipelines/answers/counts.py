@@ -11,7 +11,13 @@ from studcurve.analytics.estimate import INTERVAL_PROB, Estimate
 from studcurve.analytics.measures import agreement as observers
 from studcurve.analytics.measures import counting, semen
 from studcurve.analytics.priors import PRIORS
-from studcurve.pipelines.answers.answer import Answer, TextTable, spoken, spoken_range
+from studcurve.pipelines.answers.answer import (
+    Answer,
+    TextTable,
+    one_plus,
+    spoken,
+    spoken_range,
+)
 
 WHO = "WHO laboratory manual for human semen, 5th ed., 2010"
 CLUMPED_PROB = 0.05
@@ -98,9 +104,10 @@ def concentration_answer(
         if n_cells and looked_at < whole_grid
         else ""
     )
+    diluted = "undiluted" if dilution == 1.0 else f"diluted {one_plus(dilution - 1.0)}"
     sentences.append(
-        f"Taken as counted in {squares} of {square_nl:g} nL each, {looked_at:g} nL in all, at a "
-        f"dilution of {dilution:g}{as_grid}. Another chamber or part: --squares, --part."
+        f"Taken as counted in {squares} of {square_nl:g} nL each, {looked_at:g} nL in all, "
+        f"{diluted}{as_grid}. Another chamber: --squares, --square-size, --square-nl."
     )
     return Answer(
         tuple(sentences),

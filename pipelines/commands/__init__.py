@@ -2,16 +2,18 @@
 
 ``groups``, ``options``
     Commands whose options come in groups, and the groups that several share.
+``values``
+    How a number, a day and a dilution are typed.
 ``terminal``
     How an answer is shown; on which day a question is asked.
 ``records``
     Sheets into the records file, corrections, copies, the fit; what is due.
 ``bench``, ``from_records``
     The bench, and what it takes from the records.
-``box``
-    A sample in hand and a courier at the door; the card.
+``ship``
+    A sample in hand and a courier at the door.
 ``plan``
-    Comparison and season.
+    Comparison and schedule.
 ``pages``
     What is written to be read.
 ``trouble``

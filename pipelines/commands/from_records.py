@@ -8,6 +8,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import typer
+
 from studcurve.analytics.errors import ToolkitError
 
 if TYPE_CHECKING:
@@ -93,7 +95,7 @@ def _remembered(store: Path, name: str, given: float | None, *, keep: bool) -> f
     if given is not None:
         known = VOCABULARY[name]
         if not known.low <= given <= known.high:
-            raise ToolkitError(
+            raise typer.BadParameter(
                 f"{known.label} lies between {known.low:g} and {known.high:g} {known.unit}; got "
                 f"{given:g}."
             )

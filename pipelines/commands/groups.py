@@ -6,12 +6,10 @@ is plain text: what a group of commands or options has in common is its heading.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable, Iterator
 from copy import copy
 from dataclasses import MISSING, fields
-from datetime import datetime
 from functools import wraps
 from inspect import Parameter, Signature, signature
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, get_args, get_origin, get_type_hints
@@ -19,8 +17,6 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, get_args, get_or
 import typer
 from typer.core import TyperCommand, TyperGroup
 from typer.models import ArgumentInfo, OptionInfo
-
-from studcurve.pipelines.answers.answer import YEARS
 
 if TYPE_CHECKING:
     from typer._click import Context, HelpFormatter
@@ -31,7 +27,10 @@ Panel = Literal["Start", "Every day", "Plan", "Pages", "Model", "Copies", "Bench
 STATISTICIANS = "For statisticians"
 """Heading of the options that no kennel needs."""
 
-_ARGUMENTS, _OPTIONS = "Arguments", "Options"
+OPTIONS = "Options"
+"""Heading of the options that most commands have."""
+
+_ARGUMENTS = "Arguments"
 
 
 class OptionGroup:
@@ -44,7 +43,7 @@ class OptionGroup:
     """
 
     __slots__ = ()
-    panel: ClassVar[str] = _OPTIONS
+    panel: ClassVar[str] = OPTIONS
 
 
 def command(
@@ -129,21 +128,7 @@ def _under(panel: str, annotation: object) -> object:
 
 
 class Command(TyperCommand):
-    """A command whose help shows its options under their headings.
-
-    It takes only numbers that are finite and days within a lifetime or two.
-    """
-
-    def parse_args(self, ctx: Context, args: list[str]) -> list[str]:
-        """Parse, then refuse what no sample and no calendar holds."""
-        rest = super().parse_args(ctx, args)
-        for param in self.params:
-            given = ctx.params.get(param.name or "")
-            for value in given if isinstance(given, list | tuple) else (given,):
-                wrong = _not_to_be(value)
-                if wrong is not None:
-                    raise typer.BadParameter(wrong, ctx, param_hint=f"'{param.opts[0]}'")
-        return rest
+    """A command whose help shows its options under their headings."""
 
     def format_options(self, ctx: Context, formatter: HelpFormatter) -> None:
         """Write the arguments, then each group of options, those of most commands last."""
@@ -151,10 +136,10 @@ class Command(TyperCommand):
         for param in self.get_params(ctx):
             record = param.get_help_record(ctx)
             if record is not None:
-                own = getattr(param, "rich_help_panel", None) or _OPTIONS
+                own = getattr(param, "rich_help_panel", None) or OPTIONS
                 panel = _ARGUMENTS if param.param_type_name == "argument" else own
                 shown.setdefault(panel, []).append((_without_type(record[0]), record[1]))
-        for last in (STATISTICIANS, _OPTIONS):
+        for last in (STATISTICIANS, OPTIONS):
             shown[last] = shown.pop(last, [])
         _write(shown, formatter)
 
@@ -182,12 +167,3 @@ def _write(shown: dict[str, list[tuple[str, str]]], formatter: HelpFormatter) ->
 def _without_type(name: str) -> str:
     """An option without the name of a type behind it; its choices stay."""
     return re.sub(r" <([^<>]*)>$", lambda kind: f" {kind[1]}" if "|" in kind[1] else "", name)
-
-
-def _not_to_be(value: object) -> str | None:
-    """Why a number or a day cannot be; None for one that can, and for everything else."""
-    if isinstance(value, float) and not math.isfinite(value):
-        return f"{value} is no number to count with."
-    if isinstance(value, datetime) and value.year not in YEARS:
-        return f"a day lies between {YEARS[0]} and {YEARS[-1]}; got {value:%Y-%m-%d}."
-    return None

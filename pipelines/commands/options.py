@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, ClassVar
@@ -13,7 +12,18 @@ import typer
 from studcurve.analytics.errors import ToolkitError
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
 from studcurve.pipelines.commands import from_records
-from studcurve.pipelines.commands.groups import STATISTICIANS, OptionGroup
+from studcurve.pipelines.commands.groups import OPTIONS, STATISTICIANS, OptionGroup
+from studcurve.pipelines.commands.values import (
+    DAY_OR_MOMENT,
+    UNDILUTED,
+    Now,
+    OnePlus,
+    count,
+    number,
+    one_of,
+    one_plus,
+    read_now,
+)
 from studcurve.reports.catalog import LANGUAGES
 
 if TYPE_CHECKING:
@@ -29,12 +39,6 @@ LARGEST_SEED = 2**32 - 1
 
 DEFAULT_STORE = Path("kennel.duckdb")
 DEFAULT_OUT = Path("pages")
-
-DAY_FORMATS = ["%Y-%m-%d", "%d.%m.%Y"]
-"""How a day may be typed; with points the day comes first, so it has one reading."""
-
-MOMENT_FORMATS = ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M"]
-"""How a moment may be typed."""
 
 
 class Route(Enum):
@@ -60,68 +64,151 @@ class PageReader(Enum):
     CLIENT = "client"
 
 
-def _language(text: str) -> str:
-    """A language of the catalog."""
-    if text not in LANGUAGES:
-        raise typer.BadParameter(f"the languages are {', '.join(LANGUAGES)}; got {text!r}.")
-    return text
-
-
 StoreOption = Annotated[
     Path,
-    typer.Option("--store", envvar="STUDCURVE_STORE", help="The records file.", dir_okay=False),
+    typer.Option(
+        "--store",
+        envvar="STUDCURVE_STORE",
+        metavar="FILE",
+        help="The records file to use.",
+        dir_okay=False,
+        rich_help_panel=OPTIONS,
+    ),
 ]
-TodayOption = Annotated[
-    datetime | None,
-    typer.Option("--today", formats=["%Y-%m-%d"], help="The day the question is asked."),
+NowOption = Annotated[
+    Now | None,
+    typer.Option(
+        "--now",
+        parser=read_now,
+        metavar=DAY_OR_MOMENT,
+        help="Date to use as now, or date and hour.",
+        rich_help_panel=OPTIONS,
+    ),
 ]
 SeedOption = Annotated[
     int,
     typer.Option(
-        "--seed", min=0, max=LARGEST_SEED, help="Seed of the sampler.",
+        "--seed",
+        parser=count(0, LARGEST_SEED),
+        metavar="NUMBER",
+        help="Seed of the simulations.",
         rich_help_panel=STATISTICIANS,
     ),
-]  # fmt: skip
-JsonOption = Annotated[bool, typer.Option("--json", help="Print for machines.")]
-OutOption = Annotated[Path, typer.Option("--out", help="Folder of the page.", file_okay=False)]
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Output as JSON.")]
+OutOption = Annotated[
+    Path,
+    typer.Option("--out", metavar="FOLDER", help="Folder to write the page into.", file_okay=False),
+]
 LanguageOption = Annotated[
     str,
     typer.Option(
-        "--language", parser=_language, metavar="|".join(LANGUAGES), help="Language of the page.",
+        "--language",
+        parser=one_of(LANGUAGES),
+        metavar="|".join(LANGUAGES),
+        help="Language to write in.",
         autocompletion=lambda: list(LANGUAGES),
     ),
-]  # fmt: skip
+]
 ReaderOption = Annotated[
     PageReader,
-    typer.Option("--for", help="Who reads: a vet sees no prices, a client nothing of others."),
+    typer.Option(
+        "--reader",
+        help="Who reads the page: a vet sees no prices, a client nothing of other dogs.",
+    ),
 ]
 AnonymousOption = Annotated[
     bool, typer.Option("--anonymous", help="Leave out the names of dogs, people and places.")
 ]
-StudArgument = Annotated[str, typer.Argument(help="Call name of the stud.")]
+StudArgument = Annotated[str, typer.Argument(metavar="STUD", help="Call name of the stud.")]
 DilutionOption = Annotated[
-    float, typer.Option("--dilution", min=1.0, help="Final over initial volume; 20 for 1 + 19.")
+    OnePlus,
+    typer.Option(
+        "--dilution",
+        parser=one_plus(19),
+        metavar="'1 + N'",
+        help="Dilution before counting, such as '1 + 19'.",
+    ),
 ]
-SquaresOption = Annotated[int, typer.Option("--squares", min=1, help="Squares counted.")]
+SquaresOption = Annotated[
+    int,
+    typer.Option("--squares", parser=count(1), metavar="NUMBER", help="Number of squares counted."),
+]
 TrainedOption = Annotated[
-    bool, typer.Option("--trained", help="Counted by a trained hand: 6 % beyond chance, not 15 %.")
+    bool,
+    typer.Option("--trained", help="Count of a trained hand: 6 % beyond chance instead of 15 %."),
 ]
 ExtenderOption = Annotated[
-    str | None, typer.Option("--extender", help="Its name; 'none' for raw semen.")
+    str | None,
+    typer.Option("--extender", metavar="NAME", help="Name of the extender; 'none' for raw semen."),
 ]
 RatioOption = Annotated[
-    float | None, typer.Option("--ratio", min=0.0, help="Parts of extender to one of semen.")
+    OnePlus | None,
+    typer.Option(
+        "--ratio",
+        parser=one_plus(4),
+        metavar="'1 + N'",
+        help="Parts of extender to add to one of semen, such as '1 + 4'.",
+    ),
 ]
-RouteOption = Annotated[Route, typer.Option("--route", help="Where the dose is put.")]
+DosesOption = Annotated[
+    int | None,
+    typer.Option(
+        "--doses",
+        parser=count(1, 12),
+        metavar="NUMBER",
+        help="Number of doses (default: as many as meet the target).",
+    ),
+]
+RouteOption = Annotated[Route, typer.Option("--route", help="Route of the insemination.")]
 WeightOption = Annotated[
-    float | None, typer.Option("--weight", min=0.5, max=120.0, help="The bitch's weight. [kg]")
+    float | None,
+    typer.Option(
+        "--weight",
+        parser=number(0.5, 120.0, such_as="8.5 or 8,5"),
+        metavar="KG",
+        help="Weight of the bitch.",
+    ),
 ]
-MinutesOption = Annotated[
-    float | None, typer.Option("--waited", min=0.0, help="Unextended for so long. [min]")
+WaitOption = Annotated[
+    float | None,
+    typer.Option(
+        "--minutes-before-extending",
+        parser=number(0.0, such_as="20"),
+        metavar="MINUTES",
+        help="Time from the collection to the extender.",
+    ),
 ]
 RadiusOption = Annotated[
-    float | None, typer.Option("--radius", help="Radius of the rotor; then remembered. [cm]")
+    float | None,
+    typer.Option(
+        "--radius",
+        parser=number(such_as="9.5 or 9,5"),
+        metavar="CM",
+        help="Radius of the rotor; the records file remembers it.",
+    ),
 ]
+ConcentrationOption = Annotated[
+    float | None,
+    typer.Option(
+        "--concentration",
+        parser=number(0.0, such_as="250"),
+        metavar="M/ML",
+        help="Concentration of the semen, as of a photometer.",
+    ),
+]
+ClinicOption = Annotated[
+    str | None,
+    typer.Option(
+        "--clinic", metavar="NAME", help="The clinic that inseminates, as in the records."
+    ),
+]
+
+volume_ml = number(0.01, such_as="3.1 or 3,1")
+"""Reader of a volume. [mL]"""
+
+percentage = number(0.0, 100.0, such_as="80 or 82,5")
+"""Reader of a percentage."""
 
 
 def count_error(is_trained: bool) -> float:
@@ -154,15 +241,19 @@ class Chamber(OptionGroup):
 
     squares: SquaresOption = 5
     square_size: Annotated[
-        Part, typer.Option("--part", help="What one square is in an improved Neubauer chamber.")
+        Part,
+        typer.Option("--square-size", help="Size of one square of an improved Neubauer chamber."),
     ] = Part.SQUARE
     square_nl: Annotated[
         float | None,
         typer.Option(
-            "--square-nl", min=0.01, help="Volume above one square, another chamber. [nL]"
+            "--square-nl",
+            parser=number(0.01, such_as="4"),
+            metavar="NL",
+            help="Volume above one square of another chamber.",
         ),
     ] = None
-    dilution: DilutionOption = 1.0
+    dilution: DilutionOption = UNDILUTED
     is_trained: TrainedOption = False
 
     @property
@@ -185,13 +276,23 @@ class Sample(OptionGroup):
     panel: ClassVar[str] = "The sample"
 
     cells: Annotated[
-        int | None, typer.Option("--cells", min=0, help="Cells counted; left out: not counted.")
+        int | None,
+        typer.Option(
+            "--cells",
+            parser=count(),
+            metavar="NUMBER",
+            help="Number of cells counted (default: the sample was not counted).",
+        ),
     ] = None
-    concentration: Annotated[
-        float | None, typer.Option("--concentration", min=0.0, help="Of a photometer. [M/mL]")
-    ] = None
+    concentration: ConcentrationOption = None
     evaluated: Annotated[
-        int | None, typer.Option("--judged", min=1, help="Sperm judged; left out when by eye.")
+        int | None,
+        typer.Option(
+            "--evaluated",
+            parser=count(1),
+            metavar="NUMBER",
+            help="Number of sperm evaluated for motility (default: estimated by eye).",
+        ),
     ] = None
 
     def reading(
@@ -212,7 +313,7 @@ class Sample(OptionGroup):
             )
         looked_at = None
         if self.cells is not None:
-            looked_at = chamber.squares * chamber.volume_of_square_nl / chamber.dilution
+            looked_at = chamber.squares * chamber.volume_of_square_nl / chamber.dilution.factor
         return SampleReading(
             volume_ml,
             progressive_motility_pct,
@@ -232,11 +333,21 @@ class Target(OptionGroup):
     route: RouteOption = Route.VAGINAL
     target: Annotated[
         float | None,
-        typer.Option("--target", min=1.0, help="Moving forward that a dose should hold. [M]"),
+        typer.Option(
+            "--target",
+            parser=number(1.0, such_as="200"),
+            metavar="M",
+            help="Target dose: progressively motile sperm, in millions.",
+        ),
     ] = None
     certainty: Annotated[
         float | None,
-        typer.Option("--certainty", min=0.5, max=0.99, help="How surely each dose must hold it."),
+        typer.Option(
+            "--certainty",
+            parser=number(0.5, 0.99, such_as="0.8 or 0,8"),
+            metavar="0.5-0.99",
+            help="Chance with which each dose must meet the target.",
+        ),
     ] = None
 
     def target_m(self, store: Path, *, keep: bool = False) -> float:
@@ -259,7 +370,12 @@ class Storage(OptionGroup):
 
     extender: ExtenderOption = None
     stud: Annotated[
-        str | None, typer.Option("--stud", help="Call name; his own kept-back tubes count.")
+        str | None,
+        typer.Option(
+            "--stud",
+            metavar="NAME",
+            help="Call name of the stud, whose own retained samples count.",
+        ),
     ] = None
 
     def curve(self, store: Path, rng: np.random.Generator) -> StorageDraws:
@@ -268,16 +384,13 @@ class Storage(OptionGroup):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Page(OptionGroup):
-    """A page of the records, for whom it is meant alone."""
+class Sheet(OptionGroup):
+    """A sheet of paper, or a page, that is written."""
 
     panel: ClassVar[str] = "The page"
 
-    store: StoreOption = DEFAULT_STORE
     out: OutOption = DEFAULT_OUT
-    today: TodayOption = None
     language: LanguageOption = LANGUAGES[0]
-    anonymous: AnonymousOption = False
 
     @property
     def words(self) -> Words:
@@ -285,6 +398,15 @@ class Page(OptionGroup):
         from studcurve.reports.words import Words
 
         return Words(self.language)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page(Sheet):
+    """A page of the records whose reader is known."""
+
+    anonymous: AnonymousOption = False
+    store: StoreOption = DEFAULT_STORE
+    now: NowOption = None
 
     def for_reader(self, reader: PageReader) -> Reader:
         """Its language and its reader."""

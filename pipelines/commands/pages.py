@@ -21,33 +21,52 @@ class Paper(Enum):
     LETTER = "us-letter"
 
 
-def review(
-    page: ReaderPage,
-    studs: Annotated[list[str] | None, typer.Argument(help="Call names; all when none.")] = None,
-) -> None:
-    """Write the review of one stud or of all, and the index page."""
-    from studcurve.pipelines.run import write_stud_reviews
+def pages(page: ReaderPage) -> None:
+    """Write every review, the overview and the index.
 
-    pages = write_stud_reviews(
+    Handouts, shipment sheets and comparisons have commands of their own.
+    """
+    from studcurve.pipelines.run import write_pages
+
+    for written in write_pages(
         page.store,
         page.out,
-        today=asked_on(page.today, page.store),
+        today=asked_on(page.now, page.store),
+        reader=page.for_reader(page.reader),
+        anonymous=page.anonymous,
+    ):
+        typer.echo(f"wrote {written}")
+
+
+def review(
+    page: ReaderPage,
+    studs: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="STUD", help="Call names of the studs (default: all)."),
+    ] = None,
+) -> None:
+    """Write the review of each stud, or of those named."""
+    from studcurve.pipelines.run import write_stud_reviews
+
+    for written in write_stud_reviews(
+        page.store,
+        page.out,
+        today=asked_on(page.now, page.store),
         studs=studs or (),
         reader=page.for_reader(page.reader),
         anonymous=page.anonymous,
-    )
-    for written in pages:
+    ):
         typer.echo(f"wrote {written}")
 
 
 def overview(page: ReaderPage) -> None:
-    """Write the overview of the whole program: due and unreported first."""
+    """Write the overview of the whole program."""
     from studcurve.pipelines.run import write_overview
 
     written = write_overview(
         page.store,
         page.out,
-        today=asked_on(page.today, page.store),
+        today=asked_on(page.now, page.store),
         reader=page.for_reader(page.reader),
         anonymous=page.anonymous,
     )
@@ -57,17 +76,22 @@ def overview(page: ReaderPage) -> None:
 def handout(
     stud: StudArgument,
     page: Page,
-    question: Annotated[str, typer.Option("--question", help="What the vet is asked.")] = "",
-    paper: Annotated[Paper, typer.Option("--paper", help="Size of the sheets.")] = Paper.A4,
+    question: Annotated[
+        str, typer.Option("--question", metavar="TEXT", help="Question to the veterinarian.")
+    ] = "",
+    paper: Annotated[Paper, typer.Option("--paper", help="Paper size of the PDF.")] = Paper.A4,
 ) -> None:
-    """Write two pages on a stud for the veterinarian, as a page and as a PDF."""
+    """Write the handout on a stud for the veterinarian.
+
+    Two pages, as a page and as a PDF.
+    """
     from studcurve.pipelines.run import NO_PDF, write_handout
 
     written = write_handout(
         page.store,
         stud,
         page.out,
-        today=asked_on(page.today, page.store),
+        today=asked_on(page.now, page.store),
         question=question,
         paper=paper.value,
         reader=page.for_reader(PageReader.VET),
@@ -79,18 +103,21 @@ def handout(
         typer.echo(NO_PDF, err=True)
 
 
-def client(
-    bitch: Annotated[str, typer.Argument(help="Her name, as the Boxes sheet has it.")],
+def shipment_sheet(
+    bitch: Annotated[
+        str,
+        typer.Argument(metavar="BITCH", help="Name of the bitch, as in the sheet of shipments."),
+    ],
     page: Page,
 ) -> None:
-    """Write the sheet that goes to a client with her bitch's box."""
+    """Write the sheet that goes with a bitch's shipment."""
     from studcurve.pipelines.run import write_client_sheet
 
     written = write_client_sheet(
         page.store,
         bitch,
         page.out,
-        today=asked_on(page.today, page.store),
+        today=asked_on(page.now, page.store),
         reader=page.for_reader(PageReader.CLIENT),
         anonymous=page.anonymous,
     )

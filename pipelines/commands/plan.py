@@ -5,7 +5,6 @@ Heavy packages are imported inside the commands.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
@@ -13,57 +12,68 @@ from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import typer
 
-from studcurve.analytics.errors import ToolkitError
 from studcurve.pipelines.commands.groups import STATISTICIANS, OptionGroup
 from studcurve.pipelines.commands.options import (
+    ClinicOption,
     Common,
     LanguageOption,
+    NowOption,
     PageReader,
     StudArgument,
-    TodayOption,
+    percentage,
 )
-from studcurve.pipelines.commands.terminal import asked_on, show
+from studcurve.pipelines.commands.terminal import asked_at, show
+from studcurve.pipelines.commands.values import (
+    DAY,
+    MOMENT,
+    as_typed,
+    count,
+    number,
+    one_of,
+    read_clock,
+    read_day,
+    read_hours,
+    read_moment,
+    read_named_day,
+    read_weekdays,
+)
 from studcurve.reports.catalog import LANGUAGES
 
 if TYPE_CHECKING:
     from studcurve.analytics.plan.options import OpeningHours
 
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-"""Names of weekdays on the command line."""
+MORNING = time(8)
+"""Hour of a question that names its day alone."""
 
 REFUSABLE = ("natural", "fresh", "chilled", "frozen", "vaginal", "transcervical")
-"""Words that ``--without`` knows."""
+"""Semen and routes that ``--without`` knows."""
 
 WorthOption = Annotated[
-    float | None, typer.Option("--worth", min=0.0, help="What a litter is worth, before its fee.")
-]
+    float | None,
+    typer.Option(
+        "--worth", parser=number(0.0, such_as="3000"), metavar="PRICE",
+        help="Value of a litter, before the stud fee.",
+    ),
+]  # fmt: skip
 WithoutOption = Annotated[
     list[str] | None,
-    typer.Option("--without", help="Semen or route that is not wanted; repeatable."),
-]
-
-
-def _coefficient_pct(percent: float | None) -> float | None:
-    """An inbreeding coefficient as it was typed; not a number is no coefficient either."""
-    if percent is not None and not 0.0 <= percent <= 100.0:
-        raise typer.BadParameter(
-            f"a coefficient in percent lies between 0 and 100, such as 6.25; got {percent:g}."
-        )
-    return percent
+    typer.Option(
+        "--without", parser=one_of(REFUSABLE), metavar="|".join(REFUSABLE),
+        help="Semen or route to leave out; repeatable.",
+    ),
+]  # fmt: skip
+read_days_as_typed = as_typed(read_weekdays)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question(Common):
     """When a plan is asked for, and of which records."""
 
-    today: TodayOption = None
-    at: Annotated[str, typer.Option("--at", metavar="HH:MM", help="Hour of the question.")] = (
-        "08:00"
-    )
+    now: NowOption = None
 
     def asked_at(self) -> datetime:
         """The moment from which is planned."""
-        return datetime.combine(asked_on(self.today, self.store), read_clock(self.at))
+        return asked_at(self.now, self.store, MORNING)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,31 +84,35 @@ class Breeding(OptionGroup):
 
     worth: WorthOption = None
     max_cost: Annotated[
-        float | None, typer.Option("--max-cost", min=0.0, help="Limit for a cost in any case.")
-    ] = None
+        float | None,
+        typer.Option(
+            "--max-cost", parser=number(0.0, such_as="800"), metavar="PRICE",
+            help="Most that may be paid whatever comes of it.",
+        ),
+    ] = None  # fmt: skip
     without: WithoutOption = None
     is_apart: Annotated[
-        bool, typer.Option("--apart", help="Bitch and stud cannot be brought together.")
+        bool, typer.Option("--apart", help="The bitch cannot be brought to the stud.")
     ] = False
-    is_single: Annotated[bool, typer.Option("--once", help="One insemination only.")] = False
+    is_single: Annotated[bool, typer.Option("--single", help="One insemination only.")] = False
     ovulation: Annotated[
-        datetime | None,
-        typer.Option("--ovulation", formats=["%Y-%m-%d"], help="Ovulation as you expect it."),
+        date | None,
+        typer.Option(
+            "--ovulation", parser=read_day, metavar=DAY, help="Ovulation as you expect it."
+        ),
     ] = None
     inbreeding: Annotated[
         float | None,
         typer.Option(
-            "--inbreeding",
-            metavar="PERCENT",
-            callback=_coefficient_pct,
-            help="Inbreeding of the planned litter by its pedigree; as of unrelated parents "
-            "without.",
+            "--inbreeding", parser=percentage, metavar="PERCENT",
+            help="Inbreeding of the planned litter by its pedigree (default: unrelated parents).",
         ),
-    ] = None
+    ] = None  # fmt: skip
     on_hand: Annotated[
         datetime | None,
         typer.Option(
-            "--on-hand", formats=["%Y-%m-%d %H:%M"], help="When a sample on hand was collected."
+            "--on-hand", parser=read_moment, metavar=MOMENT,
+            help="Date and hour of the collection of a sample on hand.",
         ),
     ] = None  # fmt: skip
 
@@ -109,21 +123,43 @@ class Transport(OptionGroup):
 
     panel: ClassVar[str] = "The shipment"
 
-    extender: Annotated[str | None, typer.Option("--extender", help="What a box is kept in.")] = (
-        None
-    )
+    extender: Annotated[
+        str | None,
+        typer.Option(
+            "--extender", metavar="NAME",
+            help="Name of the extender (default: that of the last shipment).",
+        ),
+    ] = None  # fmt: skip
     carrier: Annotated[
         str | None,
-        typer.Option("--carrier", help="Who takes the box; the usual one when not said."),
+        typer.Option(
+            "--carrier", metavar="NAME", help="Carrier of the shipment (default: the usual one)."
+        ),
     ] = None
     last_pickup: Annotated[
-        str, typer.Option("--cut-off", metavar="HH:MM", help="Last box of a day.")
-    ] = "19:30"
-    pickup_days: Annotated[str, typer.Option("--leaves", help="Days a box is taken: mon-fri.")] = (
-        "mon-fri"
-    )
+        str,
+        typer.Option(
+            "--last-pickup", parser=as_typed(read_clock), metavar="HH:MM",
+            help="Hour of the last pickup of a day.",
+        ),
+    ] = "19:30"  # fmt: skip
+    pickup_days: Annotated[
+        str,
+        typer.Option(
+            "--pickup-days",
+            parser=read_days_as_typed,
+            metavar="DAYS",
+            help="Weekdays with a pickup.",
+        ),
+    ] = "mon-fri"
     delivery_days: Annotated[
-        str, typer.Option("--delivers", help="Days a box is brought: mon-sat.")
+        str,
+        typer.Option(
+            "--delivery-days",
+            parser=read_days_as_typed,
+            metavar="DAYS",
+            help="Weekdays with a delivery.",
+        ),
     ] = "mon-sat"
 
 
@@ -133,30 +169,36 @@ class Clinic(OptionGroup):
 
     panel: ClassVar[str] = "The clinic"
 
-    clinic: Annotated[str, typer.Option("--clinic", help="Who inseminates, as in the records.")] = (
-        ""
-    )
+    clinic: ClinicOption = None
     clinic_hours: Annotated[
         str,
-        typer.Option("--clinic-hours", metavar="HH:MM-HH:MM", help="When the clinic inseminates."),
-    ] = "09:00-17:00"
-    clinic_days: Annotated[str, typer.Option("--clinic-days", help="Its days: mon-sat.")] = (
-        "mon-sat"
-    )
-    closed: Annotated[
-        list[datetime] | None,
         typer.Option(
-            "--closed", formats=["%Y-%m-%d"], help="A day on which it is closed; repeatable."
+            "--clinic-hours", parser=as_typed(read_hours), metavar="HH:MM-HH:MM",
+            help="Hours in which the clinic inseminates.",
         ),
-    ] = None
+    ] = "09:00-17:00"  # fmt: skip
+    clinic_days: Annotated[
+        str,
+        typer.Option(
+            "--clinic-days", parser=read_days_as_typed, metavar="DAYS",
+            help="Weekdays on which the clinic inseminates.",
+        ),
+    ] = "mon-sat"  # fmt: skip
+    closed: Annotated[
+        list[date] | None,
+        typer.Option(
+            "--closed", parser=read_day, metavar=DAY,
+            help="Date on which the clinic is closed; repeatable.",
+        ),
+    ] = None  # fmt: skip
 
     def opening_hours(self) -> OpeningHours:
         """When the clinic inseminates."""
         from studcurve.analytics.plan.options import OpeningHours
 
         opens, closes = read_hours(self.clinic_hours)
-        shut = frozenset(day.date() for day in self.closed or ())
-        return OpeningHours(opens, closes, read_weekdays(self.clinic_days), shut)
+        closed = frozenset(self.closed or ())
+        return OpeningHours(opens, closes, read_weekdays(self.clinic_days), closed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,20 +208,28 @@ class ComparisonPage(OptionGroup):
     panel: ClassVar[str] = "The page"
 
     out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for the page; none is written without it.")
-    ] = None
+        Path | None,
+        typer.Option(
+            "--out", metavar="FOLDER",
+            help="Folder to write a page into; no page is written without it.",
+        ),
+    ] = None  # fmt: skip
     language: LanguageOption = LANGUAGES[0]
     reader: Annotated[
-        PageReader, typer.Option("--for", help="Who reads the page; only the owner sees costs.")
+        PageReader,
+        typer.Option("--reader", help="Who reads the page: only the owner sees costs."),
     ] = PageReader.OWNER
     anonymous: Annotated[
-        bool, typer.Option("--anonymous", help="A page without names of dogs, people and places.")
+        bool,
+        typer.Option(
+            "--anonymous", help="Leave out the names of dogs, people and places on the page."
+        ),
     ] = False
 
 
 def compare(
     stud: StudArgument,
-    bitch: Annotated[str, typer.Argument(help="Call name of the bitch.")],
+    bitch: Annotated[str, typer.Argument(metavar="BITCH", help="Call name of the bitch.")],
     breeding: Breeding,
     transport: Transport,
     clinic: Clinic,
@@ -187,10 +237,17 @@ def compare(
     question: Question,
     draws: Annotated[
         int,
-        typer.Option("--draws", min=200, help="Joint draws.", rich_help_panel=STATISTICIANS),
+        typer.Option(
+            "--draws", parser=count(200), metavar="NUMBER", help="Number of simulations.",
+            rich_help_panel=STATISTICIANS,
+        ),
     ] = 4000,
-) -> None:
-    """Compare fresh, chilled and frozen semen by every route for one breeding."""
+) -> None:  # fmt: skip
+    """Compare the options for one breeding.
+
+    Natural mating, fresh, chilled and frozen semen, by every route that can be carried out. A page
+    is written only with --out.
+    """
     from studcurve.pipelines.answers.comparison import plan_answer
     from studcurve.pipelines.plan.comparison import plan_breeding
     from studcurve.pipelines.plan.records import read_plan_records
@@ -200,10 +257,10 @@ def compare(
     wishes = Wishes(
         worth_of_litter=breeding.worth if page.reader is PageReader.OWNER else None,
         max_cost=float("inf") if breeding.max_cost is None else breeding.max_cost,
-        refused=_refused(breeding.without),
+        refused=frozenset(breeding.without or ()),
         is_bitch_at_kennel=not breeding.is_apart,
         n_inseminations=(1,) if breeding.is_single else (1, 2),
-        ovulation_on=None if breeding.ovulation is None else breeding.ovulation.date(),
+        ovulation_on=breeding.ovulation,
         litter_inbreeding_pct=breeding.inbreeding,
         on_hand_at=breeding.on_hand,
         extender=transport.extender,
@@ -211,7 +268,7 @@ def compare(
         cut_off=read_clock(transport.last_pickup),
         leaves=read_weekdays(transport.pickup_days),
         delivers=read_weekdays(transport.delivery_days),
-        clinic=clinic.clinic,
+        clinic=clinic.clinic or "",
         clinic_hours=clinic.opening_hours(),
     )
     records = read_plan_records(question.store, question.asked_at())
@@ -243,31 +300,39 @@ class Breedings(OptionGroup):
     without: WithoutOption = None
     apart: Annotated[
         list[str] | None,
-        typer.Option("--away", help="A bitch that cannot be brought to the stud; repeatable."),
-    ] = None
+        typer.Option(
+            "--apart", metavar="BITCH",
+            help="A bitch that cannot be brought to the stud; repeatable.",
+        ),
+    ] = None  # fmt: skip
     ovulation: Annotated[
         list[str] | None,
         typer.Option(
-            "--ovulation", metavar="BITCH=DAY", help="Her ovulation as you expect it; repeatable."
+            "--ovulation", parser=as_typed(read_named_day), metavar=f"BITCH={DAY}",
+            help="Ovulation of a bitch as you expect it; repeatable.",
         ),
-    ] = None
+    ] = None  # fmt: skip
     rest: Annotated[
-        int, typer.Option("--rest", min=1, help="Days between two collections at least.")
+        int,
+        typer.Option(
+            "--rest", parser=count(1), metavar="DAYS", help="Fewest days between two collections."
+        ),
     ] = 2
 
 
-def season(
+def schedule(
     stud: StudArgument,
     breedings: Breedings,
     transport: Transport,
     clinic: Clinic,
     question: Question,
     bitches: Annotated[
-        list[str] | None, typer.Argument(help="Call names; every bitch in heat when none.")
+        list[str] | None,
+        typer.Argument(metavar="BITCH", help="Call names of the bitches (default: all in heat)."),
     ] = None,
     language: LanguageOption = LANGUAGES[0],
 ) -> None:
-    """Plan who gets which collection of one stud while several bitches are in heat."""
+    """Plan which bitch gets which collection of a stud."""
     from studcurve.pipelines.answers.season import season_answer
     from studcurve.pipelines.plan.records import read_plan_records
     from studcurve.pipelines.plan.season import plan_stud_season
@@ -276,108 +341,22 @@ def season(
 
     wishes = Wishes(
         worth_of_litter=breedings.worth,
-        refused=_refused(breedings.without),
+        refused=frozenset(breedings.without or ()),
         fewest_rest_days=breedings.rest,
         extender=transport.extender,
         carrier=transport.carrier,
         cut_off=read_clock(transport.last_pickup),
         leaves=read_weekdays(transport.pickup_days),
         delivers=read_weekdays(transport.delivery_days),
-        clinic=clinic.clinic,
+        clinic=clinic.clinic or "",
         clinic_hours=clinic.opening_hours(),
     )
     records = read_plan_records(question.store, question.asked_at())
     planned = plan_stud_season(
         records, stud, bitches or (), wishes, away=frozenset(breedings.apart or ()),
-        ovulations=read_ovulations(breedings.ovulation or ()), seed=question.seed,
+        ovulations=dict(map(read_named_day, breedings.ovulation or ())), seed=question.seed,
     )  # fmt: skip
     answer = season_answer(planned, Words(language), seed=question.seed)
     show(answer, as_json=question.as_json)
     if planned.plan is None:
         raise typer.Exit(1)
-
-
-def read_ovulations(texts: Sequence[str]) -> dict[str, date]:
-    """Read expected ovulations such as Fern=2026-11-05.
-
-    Raises
-    ------
-    ToolkitError
-        One has no name or no day.
-    """
-    found = {}
-    for text in texts:
-        name, _, day = text.partition("=")
-        try:
-            found[name.strip()] = date.fromisoformat(day.strip())
-        except ValueError:
-            raise ToolkitError(f"--ovulation is written BITCH=2026-11-05; got {text!r}.") from None
-    return found
-
-
-def read_clock(text: str) -> time:
-    """Read an hour such as 9:30.
-
-    Raises
-    ------
-    ToolkitError
-        It is no hour.
-    """
-    try:
-        return time.fromisoformat(text.strip().zfill(5))
-    except ValueError:
-        raise ToolkitError(f"An hour is written 09:30; got {text!r}.") from None
-
-
-def read_hours(text: str) -> tuple[time, time]:
-    """Read opening hours such as 09:00-17:00.
-
-    Raises
-    ------
-    ToolkitError
-        They are no hours, or end before they begin.
-    """
-    opens, dash, closes = text.partition("-")
-    if not dash:
-        raise ToolkitError(f"Hours are written 09:00-17:00; got {text!r}.")
-    first, last = read_clock(opens), read_clock(closes)
-    if last < first:
-        raise ToolkitError(f"Hours end after they begin; got {text!r}. Write 09:00-17:00.")
-    return first, last
-
-
-def read_weekdays(text: str) -> frozenset[int]:
-    """Read weekdays such as mon-fri or mon,wed,sat; Monday is 0.
-
-    Raises
-    ------
-    ToolkitError
-        A name is none of the seven.
-    """
-    found: set[int] = set()
-    for part in text.lower().split(","):
-        first, _, last = part.strip().partition("-")
-        try:
-            start, end = WEEKDAYS.index(first[:3]), WEEKDAYS.index((last or first)[:3])
-        except ValueError:
-            raise ToolkitError(
-                f"Weekdays are written mon-fri or mon,wed,sat; got {text!r}."
-            ) from None
-        found |= {day % 7 for day in range(start, end + 1 if end >= start else end + 8)}
-    return frozenset(found)
-
-
-def _refused(without: list[str] | None) -> frozenset[str]:
-    """Semen types and routes that are not wanted.
-
-    Raises
-    ------
-    ToolkitError
-        A word is none of them.
-    """
-    words = frozenset(word.lower() for word in without or ())
-    if unknown := words - set(REFUSABLE):
-        raise ToolkitError(
-            f"--without knows {', '.join(REFUSABLE)}; got {', '.join(sorted(unknown))}."
-        )
-    return words

@@ -16,11 +16,12 @@ from studcurve.pipelines.answers.answer import DEFAULT_SEED, printable
 from studcurve.pipelines.commands.options import (
     DEFAULT_STORE,
     JsonOption,
+    NowOption,
     SeedOption,
     StoreOption,
-    TodayOption,
 )
 from studcurve.pipelines.commands.terminal import asked_on, show_json
+from studcurve.pipelines.commands.values import count
 
 
 class DayOrder(Enum):
@@ -32,19 +33,28 @@ class DayOrder(Enum):
 
 DatesOption = Annotated[
     DayOrder | None,
-    typer.Option("--dates", help="Which comes first in dates such as 03/04/2024."),
+    typer.Option("--dates", help="Order of day and month in dates such as 03/04/2024."),
 ]
-NumbersArgument = Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Of findings.")]
-ReasonOption = Annotated[str | None, typer.Option("--reason", help="Kept with the decision.")]
+NumbersArgument = Annotated[
+    list[int],
+    typer.Argument(
+        parser=count(), metavar="NUMBER", help="Numbers shown by `corrections`."
+    ),
+]  # fmt: skip
+ReasonOption = Annotated[
+    str | None,
+    typer.Option("--reason", metavar="WHY", help="Reason, kept with the decision."),
+]
 
 
 def demo(
-    out: Annotated[Path, typer.Option("--out", help="Folder of the demo.", file_okay=False)] = Path(
-        "studcurve-demo"
-    ),
+    out: Annotated[
+        Path,
+        typer.Option("--out", metavar="FOLDER", help="Folder of the demo.", file_okay=False),
+    ] = Path("studcurve-demo"),
     seed: SeedOption = DEFAULT_SEED,
 ) -> None:
-    """Make the invented kennel: its records file, its fit and its pages."""
+    """Make an invented kennel with its fit and its pages."""
     from studcurve.pipelines.run import run_demo
 
     index = run_demo(out, seed=seed, say=_progress)
@@ -54,7 +64,10 @@ def demo(
 def template(
     path: Annotated[Path, typer.Argument(metavar="FILE.xlsx", help="The workbook to make.")],
 ) -> None:
-    """Make the empty workbook: it explains itself and has a sheet for each kind of record."""
+    """Make the empty workbook to fill in.
+
+    It explains itself and has a sheet for each kind of record.
+    """
     from studcurve.pipelines.records.template import write_template
 
     write_template(path)
@@ -62,17 +75,25 @@ def template(
 
 
 def load(
-    paths: Annotated[list[Path], typer.Argument(help="Workbooks, CSV sheets, or folders of them.")],
+    paths: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE", help="Workbooks, CSV sheets, or folders of them."),
+    ],
     store: StoreOption = DEFAULT_STORE,
-    today: TodayOption = None,
+    now: NowOption = None,
     dates: DatesOption = None,
-    check: Annotated[bool, typer.Option("--check", help="Check and change nothing.")] = False,
+    check: Annotated[
+        bool, typer.Option("--check", help="Check the sheets and change nothing.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Read sheets into the records file; what cannot be true is kept apart with its reason."""
+    """Read sheets into the records file.
+
+    What cannot be true is kept apart with its reason.
+    """
     from studcurve.pipelines.records.database.store import Store
 
-    on = asked_on(today, store)
+    on = asked_on(now, store)
     with Store.open_copy(store) if check else Store.open(store) as opened:
         report = opened.load(
             paths, today=on, day_order=dates.value if dates else None, check_only=check
@@ -92,13 +113,13 @@ def load(
     if report.n_refused:
         typer.echo(
             "Refused lines are kept and not used. Correct them in their file and load it again; "
-            "`studcurve refused` lists them.",
+            "`studcurve corrections` lists them.",
             err=True,
         )
     if report.n_doubtful:
         typer.echo(
             "Doubtful lines are kept and left out of every number. Correct them in their file and "
-            "load it again, or say that they are right: `studcurve refused` lists them, "
+            "load it again, or say that they are right: `studcurve corrections` lists them, "
             "`studcurve confirm NUMBER` lets them count.",
             err=True,
         )
@@ -106,15 +127,18 @@ def load(
         raise typer.Exit(1)
 
 
-def refused(
+def corrections(
     store: StoreOption = DEFAULT_STORE,
     xlsx: Annotated[
         Path | None,
-        typer.Option("--xlsx", metavar="FILE", help="Write the lines that wait into a workbook."),
+        typer.Option("--xlsx", metavar="FILE", help="Workbook to write these lines into."),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List what was refused or is doubtful, grouped by what to do."""
+    """List the lines that wait for you, by what to do.
+
+    They were refused, are doubtful, or have a question.
+    """
     from studcurve.pipelines.records.database.store import Store
     from studcurve.pipelines.records.findings import waiting_lines, write_corrections
 
@@ -134,12 +158,12 @@ def confirm(
     numbers: NumbersArgument,
     store: StoreOption = DEFAULT_STORE,
     reason: ReasonOption = None,
-    today: TodayOption = None,
+    now: NowOption = None,
 ) -> None:
-    """Say that doubtful lines are right and count, by the numbers that `refused` shows."""
+    """Let doubtful lines count: you say that they are right."""
     from studcurve.pipelines.records.database.store import Store
 
-    on = asked_on(today, store)
+    on = asked_on(now, store)
     with Store.open(store, make=False) as opened:
         done = opened.confirm(numbers, today=on, reason=reason)
     typer.echo(f"{done.n_closed} confirmed")
@@ -151,7 +175,7 @@ def confirm(
     if done.n_waiting:
         typer.echo(
             f"{done.n_waiting} {'line waits' if done.n_waiting == 1 else 'lines wait'} for another "
-            "number as well; `studcurve refused` lists them"
+            "number as well; `studcurve corrections` lists them"
         )
 
 
@@ -159,12 +183,12 @@ def withdraw(
     numbers: NumbersArgument,
     store: StoreOption = DEFAULT_STORE,
     reason: ReasonOption = None,
-    today: TodayOption = None,
+    now: NowOption = None,
 ) -> None:
-    """Take lines out, by the numbers that `refused` shows; they stay readable."""
+    """Take lines out; they stay readable."""
     from studcurve.pipelines.records.database.store import Store
 
-    on = asked_on(today, store)
+    on = asked_on(now, store)
     with Store.open(store, make=False) as opened:
         n_lines = opened.withdraw(numbers, today=on, reason=reason)
     typer.echo(f"{n_lines} lines withdrawn; correct such a line in its sheet to bring it back")
@@ -172,17 +196,21 @@ def withdraw(
 
 def due(
     store: StoreOption = DEFAULT_STORE,
-    today: TodayOption = None,
+    now: NowOption = None,
     days: Annotated[
-        int, typer.Option("--days", min=0, max=3660, help="How far ahead to look.")
+        int,
+        typer.Option("--days", parser=count(0, 3660), metavar="DAYS", help="Days to look ahead."),
     ] = 14,
     as_json: JsonOption = False,
 ) -> None:
-    """Print what is due: blood draws, inseminations, scans, whelpings, outcomes, tests, straws."""
+    """Print what is due.
+
+    Dogs that a caution stops, blood draws, inseminations, scans, whelpings, results, tests, straws.
+    """
     from studcurve.pipelines.due.items import due_lines, due_rows, read_due
     from studcurve.reports.words import Words
 
-    words, on = Words("en"), asked_on(today, store)
+    words, on = Words("en"), asked_on(now, store)
     items = read_due(store, today=on, ahead_days=days)
     if as_json:
         show_json(due_rows(items, words))
@@ -196,7 +224,7 @@ def fit(
     seed: SeedOption = DEFAULT_SEED,
     as_json: JsonOption = False,
 ) -> None:
-    """Fit what the records allow and keep it in the records file."""
+    """Fit the models to the records and keep the result."""
     from studcurve.pipelines.run import fit_records
 
     outcomes = fit_records(store, seed=seed, say=_progress)
@@ -210,10 +238,13 @@ def fit(
 
 
 def backup(
-    file: Annotated[Path, typer.Argument(help="The copy to make.", dir_okay=False)],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The copy to make.", dir_okay=False)],
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
-    """Copy the records file; other programs may read it meanwhile."""
+    """Copy the records file.
+
+    Other programs may read it meanwhile.
+    """
     from studcurve.pipelines.records.archive import back_up
 
     back_up(store, file)
@@ -221,10 +252,15 @@ def backup(
 
 
 def restore(
-    copy: Annotated[Path, typer.Argument(help="A backup, or the folder of an export.")],
+    copy: Annotated[
+        Path, typer.Argument(metavar="COPY", help="A backup, or the folder of an export.")
+    ],
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
-    """Put a backup or an export in the place of the records file, which is kept."""
+    """Put a backup or an export in the place of the records.
+
+    The file that was there is kept.
+    """
     from studcurve.pipelines.records.archive import restore as put_back
 
     kept = put_back(copy, store)
@@ -232,10 +268,15 @@ def restore(
 
 
 def export(
-    folder: Annotated[Path, typer.Argument(help="The folder to make.", file_okay=False)],
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="The folder to make.", file_okay=False)
+    ],
     store: StoreOption = DEFAULT_STORE,
 ) -> None:
-    """Write every record as Parquet and CSV, with a dictionary of every column."""
+    """Write every record as CSV and Parquet.
+
+    A dictionary of every column comes with them.
+    """
     from studcurve.pipelines.records.archive import export as write_out
 
     files = write_out(store, folder)
@@ -243,15 +284,22 @@ def export(
 
 
 def erase(
-    person: Annotated[str, typer.Argument(help="The name, as it stands in the records.")],
-    reason: Annotated[str, typer.Option("--reason", help="Who asked, and when.")],
+    person: Annotated[
+        str, typer.Argument(metavar="NAME", help="The name, as it is in the records.")
+    ],
+    reason: Annotated[
+        str, typer.Option("--reason", metavar="WHY", help="Who asked for it, and when.")
+    ],
     store: StoreOption = DEFAULT_STORE,
-    today: TodayOption = None,
+    now: NowOption = None,
 ) -> None:
-    """Erase a person's name from every line, old versions too, leaving a tombstone."""
+    """Erase a person's name from every version of every line.
+
+    A tombstone says that a name was there.
+    """
     from studcurve.pipelines.records.archive import erase_from_file
 
-    erased = erase_from_file(store, person, today=asked_on(today, store), reason=reason)
+    erased = erase_from_file(store, person, today=asked_on(now, store), reason=reason)
     dropped = (
         f"The kept fit of {', '.join(erased.models)} held the name and is gone; "
         "`studcurve fit` makes it anew. "

@@ -8,58 +8,60 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping
-from datetime import date, datetime
+from datetime import date, datetime, time
 from pathlib import Path
 
 import typer
 
 from studcurve.pipelines.answers.answer import Answer, text_lines
+from studcurve.pipelines.commands.values import Now
 
 
-def asked_on(today: datetime | None, store: Path) -> date:
-    """The day of a question: as told, else the last day of records that end, else by the clock.
+def asked_on(now: Now | None, store: Path) -> date:
+    """The day of a question: as given, else the last day of records that end, else by the clock.
 
     Records end where the file says so, as the demo's does; then a line on standard error names the
     day.
 
     Parameters
     ----------
-    today
-        As told; None when it was not.
-    store
-        The records file; it need not exist.
-    """
-    if today is not None:
-        return today.date()
-    ended_on = _ended_on(store, "--today")
-    return date.today() if ended_on is None else ended_on
-
-
-def asked_at(now: datetime | None, store: Path) -> datetime:
-    """The minute of a question, by the same order; records that end know no hour but the clock's.
-
-    Parameters
-    ----------
     now
-        As told; None when it was not.
+        As given; None when it was not.
     store
         The records file; it need not exist.
     """
     if now is not None:
-        return now
-    by_clock = datetime.now().replace(second=0, microsecond=0)
-    ended_on = _ended_on(store, "--now")
-    return by_clock if ended_on is None else datetime.combine(ended_on, by_clock.time())
+        return now.on
+    ended_on = _ended_on(store)
+    return date.today() if ended_on is None else ended_on
 
 
-def _ended_on(store: Path, option: str) -> date | None:
+def asked_at(now: Now | None, store: Path, hour: time | None = None) -> datetime:
+    """The minute of a question, its day by the same order.
+
+    Parameters
+    ----------
+    now
+        As given; None when it was not.
+    store
+        The records file; it need not exist.
+    hour
+        The hour where a day alone is known; the clock's when it is left out.
+    """
+    if now is not None and now.at is not None:
+        return datetime.combine(now.on, now.at)
+    by_clock = datetime.now().time().replace(second=0, microsecond=0)
+    return datetime.combine(asked_on(now, store), by_clock if hour is None else hour)
+
+
+def _ended_on(store: Path) -> date | None:
     """Last day of records that end, said; None for records that go on, and where there are none."""
     from studcurve.pipelines.records.database.store import last_day
 
     ended_on = last_day(store)
     if ended_on is not None:
-        typer.echo(f"These records end on {ended_on}; that is today, unless {option} says "
-                   "otherwise.", err=True)  # fmt: skip
+        typer.echo(f"These records end on {ended_on}; that is today, unless --now says otherwise.",
+                   err=True)  # fmt: skip
     return ended_on
 
 

@@ -26,7 +26,7 @@ from studcurve.pipelines.records.sheets.rules import (
     SAME_LITTER,
     USUAL_VOLUME_ML,
 )
-from studcurve.pipelines.run import write_overview, write_stud_reviews
+from studcurve.pipelines.run import write_pages
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
 
@@ -294,13 +294,13 @@ def test_the_commands_say_what_a_doubt_is_and_what_became_of_it(kennel):
     def run(*arguments):
         return CliRunner().invoke(app, [*arguments, "--store", str(kennel.records)])
 
-    loaded = run("load", str(sheet), "--today", "2026-10-31")
+    loaded = run("load", str(sheet), "--now", "2026-10-31")
     assert loaded.exit_code == 1
     assert "1 doubtful" in loaded.output
     assert "studcurve confirm NUMBER" in loaded.output
     (number,) = kennel.read("findings")["finding_id"]
     assert run("confirm", str(number)).output == "1 confirmed\n"
-    assert run("load", str(sheet), "--today", "2026-10-31").exit_code == 0
+    assert run("load", str(sheet), "--now", "2026-10-31").exit_code == 0
 
 
 def test_boxes_heats_and_stock_of_doubtful_lines_are_out_of_their_views_and_kept(kennel):
@@ -548,13 +548,10 @@ def test_pages_say_how_many_lines_they_leave_out_in_either_language(kennel, tmp_
     for language in ("en", "de"):
         words = Words(language)
         reader = Reader(words, "owner")
-        pages = write_stud_reviews(
+        pages = write_pages(
             kennel.records, tmp_path / language, today=TODAY, studs=["Bracken"], reader=reader,
             anonymous=False,
         )  # fmt: skip
-        pages.append(write_overview(
-            kennel.records, tmp_path / language, today=TODAY, reader=reader, anonymous=False
-        ))  # fmt: skip
         assert len(pages) == 3
         for page in pages:
             assert words.tell(of_all) in page.read_text(encoding="utf-8"), page

@@ -307,7 +307,7 @@ def test_machines_get_every_item(demo_store_path, due_in_the_demo, capsys):
     from studcurve.pipelines.cli import main
 
     with pytest.raises(SystemExit) as stop:
-        main(["due", "--store", str(demo_store_path), "--today", "2026-10-31", "--json"])
+        main(["due", "--store", str(demo_store_path), "--now", "2026-10-31", "--json"])
 
     items = json.loads(capsys.readouterr().out)
     assert (stop.value.code or 0) == 0

@@ -145,8 +145,9 @@ def printed(capsys, *arguments):
 
 
 def test_the_bench_answers_from_the_kept_fit_and_marks_what_lies_beyond(store_with_fit, capsys):
-    keep = ["bench", "keep", "70", "--extender", "egg yolk", "--stud", "Tarn", "--dose", "300",
-            "--target", "150", "--hours", "24,60,72", "--store", str(store_with_fit)]  # fmt: skip
+    keep = ["bench", "storage", "70", "--extender", "egg yolk", "--stud", "Tarn", "--per-dose",
+            "300", "--target", "150", "--at-hours", "24,60,72", "--store",
+            str(store_with_fit)]  # fmt: skip
 
     found = json.loads(printed(capsys, *keep, "--json"))
     keep[keep.index("egg yolk")] = "cream"
@@ -169,7 +170,7 @@ def test_the_bench_answers_from_the_kept_fit_and_marks_what_lies_beyond(store_wi
 
 
 def test_a_published_curve_is_labelled_and_marks_nothing(tmp_path, capsys):
-    keep = ["bench", "keep", "70", "--extender", "egg yolk", "--store", str(tmp_path / "none")]
+    keep = ["bench", "storage", "70", "--extender", "egg yolk", "--store", str(tmp_path / "none")]
 
     text = " ".join(printed(capsys, *keep).split())
 
@@ -179,7 +180,16 @@ def test_a_published_curve_is_labelled_and_marks_nothing(tmp_path, capsys):
 
 
 def test_the_card_and_the_client_s_sheet_take_the_kept_curve(store_with_fit, tmp_path, capsys):
-    card = ["card", "--extender", "egg yolk", "--hours", "60", "--store", str(store_with_fit)]
+    card = [
+        "bench",
+        "card",
+        "--extender",
+        "egg yolk",
+        "--hours",
+        "60",
+        "--store",
+        str(store_with_fit),
+    ]
     own = json.loads(printed(capsys, *card, "--out", str(tmp_path), "--json"))
     published = json.loads(
         printed(capsys, *card[:-1], str(tmp_path / "none"), "--out", str(tmp_path), "--json")

@@ -123,7 +123,7 @@ def test_a_stop_keeps_the_level_off_every_page(store_with_level, tmp_path, demo_
     with Store.open(path) as store:
         store.load([sheet], today=DEMO_TODAY)
 
-    review, _ = write_stud_reviews(path, tmp_path, today=DEMO_TODAY, studs=[FALLEN])
+    (review,) = write_stud_reviews(path, tmp_path, today=DEMO_TODAY, studs=[FALLEN])
     handout, *_ = write_handout(path, FALLEN, tmp_path, today=DEMO_TODAY)
     overview = overview_results(read_kennel(path, DEMO_TODAY), ENGLISH_OWNER)
 

@@ -327,7 +327,7 @@ def _open_findings(
         if not found or found[0][3] is not None:
             why = f"was closed already ({found[0][3]})" if found else "is not known"
             raise RecordsError(
-                f"Finding {number} {why}. `studcurve refused` lists the open ones with their "
+                f"Finding {number} {why}. `studcurve corrections` lists the open ones with their "
                 "numbers; nothing was changed."
             )
         rows.append(found[0])
