@@ -47,7 +47,7 @@ def test_the_file_of_errors_exits_1_and_loads_the_good_lines(store_path, capsys)
     assert "studcurve corrections" in err
 
 
-def test_refused_lists_what_waits_as_text_and_for_machines(store_path, capsys):
+def test_corrections_lists_what_waits_as_text_and_for_machines(store_path, capsys):
     run("load", DEMO / "typing_errors", "--store", store_path, "--now", "2026-10-31",
         capsys=capsys)  # fmt: skip
 
@@ -113,7 +113,7 @@ def test_the_console_command_is_the_same_program():
     ).stdout
 
     assert "demo" in shown
-    assert "refused" in shown
+    assert "corrections" in shown
 
 
 def test_a_review_in_german_speaks_german(demo_path, tmp_path, capsys):
