@@ -90,6 +90,21 @@ def test_a_review_without_a_fit_has_records_and_says_so(demo_path, tmp_path, cap
     assert "Chance of a litter by semen type" not in page
 
 
+def test_pages_lead_from_the_index_to_all_and_a_review_leaves_the_index_alone(kennel, capsys):
+    kennel.load(kennel.write("breedings", [{"Bitch": "Senna", "Stud": "Tarn", "Date": "2026-10-20",
+                                            "Semen": "fresh", "Route": "vaginal"}]))  # fmt: skip
+    out = kennel.folder / "pages"
+    where = ("--store", kennel.records, "--out", out, "--now", "2026-10-31")
+    assert run("review", "Tarn", *where, capsys=capsys)[0] == 0
+    assert {page.name for page in out.iterdir()} == {"stud-tarn.html"}
+
+    assert run("pages", *where, capsys=capsys)[0] == 0
+    index = (out / "index.html").read_text(encoding="utf-8")
+    written = {page.name for page in out.iterdir()} - {"index.html"}
+    assert {"overview.html", "stud-tarn.html"} <= written
+    assert all(f'href="{name}"' in index for name in written)
+
+
 def test_wrong_usage_is_exit_2(capsys):
     assert run("load", "--dates", "sideways", "x", capsys=capsys)[0] == 2
 

@@ -6,6 +6,8 @@ import pytest
 import typer
 
 from studcurve.pipelines.cli import main
+from studcurve.pipelines.commands.plan import MORNING
+from studcurve.pipelines.commands.terminal import asked_at, asked_on
 from studcurve.pipelines.commands.values import (
     Now,
     OnePlus,
@@ -141,3 +143,11 @@ def test_a_decimal_comma_gives_the_answer_of_a_decimal_point(capsys):
 
     assert by_comma == by_point
     assert by_comma[0] == 0
+
+
+def test_the_hour_that_is_given_stands_above_the_hour_of_the_command(tmp_path):
+    none, day = tmp_path / "none.duckdb", date(2026, 11, 5)
+
+    assert asked_at(Now(day, time(18, 30)), none, MORNING) == datetime(2026, 11, 5, 18, 30)
+    assert asked_at(Now(day, None), none, MORNING) == datetime(2026, 11, 5, 8)
+    assert asked_at(Now(day, None), none).date() == asked_on(Now(day, time(1)), none) == day
