@@ -12,7 +12,8 @@ from studcurve.pipelines import run
 from studcurve.pipelines.fits.fit import cache_folder, fit_models, known
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
 from studcurve.pipelines.plan import records as plan_records
-from studcurve.pipelines.records.database.store import LoadReport, Store
+from studcurve.pipelines.records.database.loading import LoadReport
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 DEMO_SEED = 20240229

@@ -30,7 +30,8 @@ from studcurve.pipelines.fits.guard import (
     model_fingerprint,
 )
 from studcurve.pipelines.fits.registry import MODELS, Model, P
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.kept_fits import KeptFit
+from studcurve.pipelines.records.database.store import Store
 
 N_KEPT_DRAWS = 1000
 """Thinned draws that are kept; intervals of 90 % are then sure to about a point."""

@@ -45,7 +45,7 @@ from studcurve.pipelines.pages.kennel import (
 )
 from studcurve.pipelines.pages.stored import stages_of, storage_told
 from studcurve.pipelines.pages.trust import stud_checks, stud_headline
-from studcurve.pipelines.records.database.store import KeptFit
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.of_a_dog import dog_records
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.stud_review import Coefficient, SemenTypeChance, StudResults

@@ -18,15 +18,15 @@ from itertools import count
 from pathlib import Path
 
 from studcurve.analytics.errors import RecordsError, StoreLockedError
+from studcurve.pipelines.records.database.connection import write_ahead
 from studcurve.pipelines.records.database.history import Erased
 from studcurve.pipelines.records.database.schema import newest_schema
-from studcurve.pipelines.records.database.store import (
-    Store,
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.database.whole_file import (
     copy_file,
     fold_in,
     held,
     refuse_damaged,
-    write_ahead,
 )
 from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.pipelines.records.sheets.dictionary import write_dictionary

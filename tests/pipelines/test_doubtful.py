@@ -14,7 +14,7 @@ from studcurve.pipelines.cli import app
 from studcurve.pipelines.pages import kennel as pages_kennel
 from studcurve.pipelines.records.archive import export, restore
 from studcurve.pipelines.records.database.history import Confirmed
-from studcurve.pipelines.records.database.store import SheetCount
+from studcurve.pipelines.records.database.loading import SheetCount
 from studcurve.pipelines.records.findings import TITLES, waiting_lines, write_corrections
 from studcurve.pipelines.records.reading.workbook_cells import percent_text
 from studcurve.pipelines.records.sheets.rules import (

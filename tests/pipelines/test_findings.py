@@ -13,8 +13,8 @@ from studcurve.analytics.errors import RecordsError
 from studcurve.pipelines.cli import app
 from studcurve.pipelines.records.archive import erase_from_file
 from studcurve.pipelines.records.database.history import Confirmed, Erased
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.schema import KEYS
-from studcurve.pipelines.records.database.store import KeptFit
 from studcurve.pipelines.records.findings import (
     TITLES,
     group_findings,

@@ -19,7 +19,8 @@ from studcurve.pipelines.fits.registry import STORAGE, storage_data
 from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS, storage_curve
 from studcurve.pipelines.pages.client_sheet import client_results
 from studcurve.pipelines.pages.kennel import read_kennel
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.kept_fits import KeptFit
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words

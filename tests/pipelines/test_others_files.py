@@ -13,8 +13,8 @@ from studcurve.analytics.errors import RecordsError
 from studcurve.pipelines.records.archive import back_up, erase_from_file, export, restore
 from studcurve.pipelines.records.database import schema
 from studcurve.pipelines.records.database.schema import VIEWS, are_views_current
-from studcurve.pipelines.records.database.store import (
-    Store,
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.database.whole_file import (
     copy_file,
     fold_in,
     last_day,
@@ -111,14 +111,14 @@ def test_no_door_lets_a_file_reach_another_one(kennel, monkeypatch):
         return sound(connection, *args)
 
     sound = schema.refuse_foreign
-    monkeypatch.setattr("studcurve.pipelines.records.database.store.refuse_foreign", try_it)
-    monkeypatch.setattr("studcurve.pipelines.records.database.store._OURS", set())
+    monkeypatch.setattr("studcurve.pipelines.records.database.connection.refuse_foreign", try_it)
+    monkeypatch.setattr("studcurve.pipelines.records.database.connection._OURS", set())
     for enter in doors(kennel).values():
         n_tried = len(tried)
         with contextlib.suppress(RecordsError):
             enter()
         assert len(tried) > n_tried
-        monkeypatch.setattr("studcurve.pipelines.records.database.store._OURS", set())
+        monkeypatch.setattr("studcurve.pipelines.records.database.connection._OURS", set())
     assert not written(kennel.folder).exists()
 
 

@@ -15,9 +15,10 @@ import pytest
 
 from studcurve.analytics.errors import RecordsError, StoreLockedError
 from studcurve.pipelines.records.database import loading
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.loading import SheetCount
 from studcurve.pipelines.records.database.schema import KEYS, VIEWS, are_views_current
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
 
 DEMO = Path(__file__).parents[2] / "demo_data"

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.database.kept_fits import drop_fits_with_label
 from studcurve.pipelines.records.database.schema import OF_A_LINE, REFERENCES
 from studcurve.pipelines.records.reading.staging import Connection
-from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.sheets.columns import SHEETS, Sheet
 from studcurve.pipelines.records.sheets.rules import MOVED, ONE_HEAT_DAYS, SAME_HEAT, SAME_LITTER
 
 _PERSON_COLUMNS = tuple(
@@ -208,13 +209,35 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
     ((erasure_id,),) = connection.execute(
         "SELECT coalesce(max(erasure_id), 0) + 1 FROM tombstone"
     ).fetchall()
-    stone = f"(erased {erasure_id})"
+    n_lines, n_cells = _plan_erasure(connection, wanted, f"(erased {erasure_id})")
+    if not n_lines:
+        raise RecordsError(
+            f"No cell that may name a person holds {wanted!r}. Give the name as it was written; "
+            "names of dogs, lots and things are left alone."
+        )
+    _replace_name(connection)
+    _set_tombstones(connection, erasure_id, today, reason)
+    models = drop_fits_with_label(connection, "label <> without_name(label)")
+    return Erased(n_lines, n_cells, models)
+
+
+def _plan_erasure(connection: Connection, name: str, stone: str) -> tuple[int, int]:
+    """Find the lines whose cells hold a name, and what they say without it.
+
+    Leaves the macro ``without_name(text)``, which puts the stone in the name's place, and the
+    temporary table ``erasing``: each of these lines with its new cells and mark.
+
+    Returns
+    -------
+    int, int
+        Lines, and cells in them, that hold the name.
+    """
     connection.execute(
         # A name between two others shares its borders with them, hence the second pass.
         f"""
         CREATE OR REPLACE TEMP MACRO without_name(t) AS regexp_replace(
-            regexp_replace(t, {_pattern(wanted)}, '\\1{stone}\\2', 'g'),
-            {_pattern(wanted)}, '\\1{stone}\\2', 'g'
+            regexp_replace(t, {_pattern(name)}, '\\1{stone}\\2', 'g'),
+            {_pattern(name)}, '\\1{stone}\\2', 'g'
         );
         CREATE OR REPLACE TEMP TABLE erasing (
             line_id BIGINT, cells VARCHAR, mark VARCHAR, n_erased BIGINT
@@ -222,39 +245,41 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
         """
     )
     for sheet in SHEETS.values():
-        personal = [n for n, column in enumerate(sheet.columns, 1) if column.is_personal]
-        is_marked = any(sheet.column(mark).is_personal for mark in sheet.marks)
-        connection.execute(
-            f"""
-            INSERT INTO erasing
-            SELECT
-                line_id,
-                CAST(to_json(list_transform(pairs, lambda pair: pair.after)) AS VARCHAR),
-                {"without_name(mark)" if is_marked else "mark"},
-                len(list_filter(pairs, lambda pair: pair.before <> pair.after))
-            FROM (
-                SELECT line_id, mark, list_transform(
-                    from_json(cells, '["VARCHAR"]'),
-                    lambda cell, place: {{'before': cell, 'after': CASE
-                        WHEN place IN ({", ".join(map(str, personal))})
-                            OR place > {len(sheet.columns)}
-                        THEN without_name(cell) ELSE cell
-                    END}}
-                ) AS pairs
-                FROM line
-                WHERE sheet = '{sheet.name}'
-            )
-            WHERE len(list_filter(pairs, lambda pair: pair.before <> pair.after)) > 0
-            """
-        )
+        connection.execute(f"INSERT INTO erasing {_lines_without_name(sheet)}")
     ((n_lines, n_cells),) = connection.execute(
         "SELECT count(*), coalesce(sum(n_erased), 0) FROM erasing"
     ).fetchall()
-    if not n_lines:
-        raise RecordsError(
-            f"No cell that may name a person holds {wanted!r}. Give the name as it was written; "
-            "names of dogs, lots and things are left alone."
+    return int(n_lines), int(n_cells)
+
+
+def _lines_without_name(sheet: Sheet) -> str:
+    """SQL for the lines of a sheet that hold the name, as they are without it."""
+    personal = [n for n, column in enumerate(sheet.columns, 1) if column.is_personal]
+    is_marked = any(sheet.column(mark).is_personal for mark in sheet.marks)
+    return f"""
+        SELECT
+            line_id,
+            CAST(to_json(list_transform(pairs, lambda pair: pair.after)) AS VARCHAR),
+            {"without_name(mark)" if is_marked else "mark"},
+            len(list_filter(pairs, lambda pair: pair.before <> pair.after))
+        FROM (
+            SELECT line_id, mark, list_transform(
+                from_json(cells, '["VARCHAR"]'),
+                lambda cell, place: {{'before': cell, 'after': CASE
+                    WHEN place IN ({", ".join(map(str, personal))})
+                        OR place > {len(sheet.columns)}
+                    THEN without_name(cell) ELSE cell
+                END}}
+            ) AS pairs
+            FROM line
+            WHERE sheet = '{sheet.name}'
         )
+        WHERE len(list_filter(pairs, lambda pair: pair.before <> pair.after)) > 0
+        """
+
+
+def _replace_name(connection: Connection) -> None:
+    """Put the stone in the place of the name: in lines, what was found, files, reasons, rows."""
     connection.execute(
         """
         UPDATE line
@@ -277,35 +302,14 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
                 f"UPDATE {table} SET {column} = without_name({column}) "
                 f"WHERE {column} <> without_name({column})"
             )
+
+
+def _set_tombstones(connection: Connection, erasure_id: int, today: date, reason: str) -> None:
+    """Say of each line that was touched that, when and why; never what."""
     connection.execute(
         "INSERT INTO tombstone SELECT ?, line_id, ?, ?, n_erased FROM erasing",
         [erasure_id, today, reason],
     )
-    return Erased(int(n_lines), int(n_cells), _drop_fits(connection))
-
-
-def _drop_fits(connection: Connection) -> tuple[str, ...]:
-    """Drop the kept fits of which a label holds the name that is erased; their models."""
-    fits = connection.execute(
-        """
-        SELECT fit_id, model
-        FROM fit
-        WHERE fit_id IN (
-            SELECT fit_id
-            FROM (
-                SELECT fit_id, unnest(from_json(labels, '["VARCHAR"]')) AS label
-                FROM fit_draws
-                WHERE labels IS NOT NULL
-            )
-            WHERE label <> without_name(label)
-        )
-        ORDER BY model
-        """
-    ).fetchall()
-    for fit_id, _ in fits:
-        connection.execute("DELETE FROM fit_draws WHERE fit_id = ?", [fit_id])
-        connection.execute("DELETE FROM fit WHERE fit_id = ?", [fit_id])
-    return tuple(model for _, model in fits)
 
 
 def _pattern(name: str) -> str:

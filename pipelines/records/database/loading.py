@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Literal
+
+import pandas as pd
 
 from studcurve.analytics.sentences import kept_values
 from studcurve.pipelines.records.database.schema import OF_A_LINE, SQL
@@ -88,11 +90,44 @@ class SheetCount:
     n_questions: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class LoadReport:
+    """What a load did.
+
+    Attributes
+    ----------
+    sheets
+        Counts by sheet, in order of loading.
+    findings
+        The open findings that this load is about; columns as in the view ``findings``.
+    ignored
+        Names of worksheets that are none of the sheets.
+    """
+
+    sheets: Mapping[str, SheetCount]
+    findings: pd.DataFrame
+    ignored: tuple[str, ...] = ()
+
+    @property
+    def n_refused(self) -> int:
+        """Lines that were kept and not used."""
+        return sum(count.n_refused for count in self.sheets.values())
+
+    @property
+    def n_doubtful(self) -> int:
+        """Lines that are left out until somebody confirms them."""
+        return sum(count.n_doubtful for count in self.sheets.values())
+
+    @property
+    def n_questions(self) -> int:
+        """Doubts about lines that were let in."""
+        return sum(count.n_questions for count in self.sheets.values())
+
+
 def load_sheets(
     connection: Connection,
     texts: Sequence[SheetText],
     *,
-    load_id: int,
     today: date,
     day_order: DayOrder | None,
 ) -> dict[str, SheetCount]:
@@ -103,6 +138,7 @@ def load_sheets(
     dict
         What was done, by sheet. The temporary table ``touched`` holds the findings it is about.
     """
+    ((load_id,),) = connection.execute("SELECT coalesce(max(load_id), 0) + 1 FROM load").fetchall()
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP MACRO load_day() AS DATE '{today.isoformat()}';
@@ -123,7 +159,18 @@ def load_sheets(
             n_doubtful=load.n_made("doubtful", "DISTINCT line.line_id"),
             n_questions=load.n_made("question", "*"),
         )
+    _write_load(connection, load_id, today, day_order)
     return counts
+
+
+def _write_load(
+    connection: Connection, load_id: int, today: date, day_order: DayOrder | None
+) -> None:
+    """Write down the load, unless it brought no line."""
+    connection.execute(
+        "INSERT INTO load SELECT ?, ?, ?, ? WHERE EXISTS (FROM source_file WHERE load_id = ?)",
+        [load_id, datetime.now().replace(microsecond=0), today, day_order, load_id],
+    )
 
 
 def _script(name: str) -> str:

@@ -13,8 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.schema import SQL
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
 
 HERE = Path(__file__).parent
