@@ -21,9 +21,11 @@ from pathlib import Path
 import duckdb
 import openpyxl
 
+from studcurve.pipelines.records.corrections import write_corrections
 from studcurve.pipelines.records.database.schema import KEYS
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.findings import write_corrections
+from studcurve.reports.findings import with_texts
+from studcurve.reports.words import Words
 
 TODAY = date(2026, 10, 31)
 SEED = 20240229
@@ -99,7 +101,7 @@ class Case:
     def prepare_correction(self):
         with Store.open(self.before) as store:
             store.load([DEMO / "records", DEMO / "typing_errors"], today=TODAY)
-            findings = store.read("findings")
+            findings = with_texts(store.read("findings"), Words("en"))
         self.other = self.folder / "corrections.xlsx"
         write_corrections(findings, self.other)
         book = openpyxl.load_workbook(self.other)

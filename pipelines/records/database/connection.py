@@ -56,10 +56,12 @@ def connect(
     if not path.parent.is_dir():
         raise RecordsError(f"There is no folder {path.parent} for a records file. Make it first.")
     try:
-        connection = _in_its_place(path, read_only=read_only)
+        connection = _connect_once_locked(path, read_only=read_only)
         try:
             _lock_down(connection, reached)
-            return connection, _state(path) in _OURS or refuse_foreign(connection, path.name)
+            return connection, _file_state(path) in _TRUSTED_STATES or refuse_foreign(
+                connection, path.name
+            )
         except BaseException:
             connection.close()
             raise
@@ -76,7 +78,7 @@ def connect(
         ) from None
 
 
-def _in_its_place(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+def _connect_once_locked(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     """Connect to the file that stands at a path once its lock is held.
 
     Another process may put a new file there between our opening and our locking; what we would
@@ -84,17 +86,17 @@ def _in_its_place(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     """
     for _ in range(N_TRIES):
         config: dict[str, str | bool | int | float | list[str]] = {"memory_limit": MEMORY_LIMIT}
-        before = _place(path)
+        before = _file_identity(path)
         if before is None:
             config["storage_compatibility_version"] = STORAGE_VERSION
         connection = duckdb.connect(str(path), read_only=read_only, config=config)
-        if before in (None, _place(path)):
+        if before in (None, _file_identity(path)):
             return connection
         connection.close()
     raise StoreLockedError(f"{path.name} is being replaced. Wait, then try again.")
 
 
-def _place(path: Path) -> tuple[int, int] | None:
+def _file_identity(path: Path) -> tuple[int, int] | None:
     """What tells the file at a path from another one; None without a file."""
     try:
         found = path.stat()
@@ -103,18 +105,18 @@ def _place(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
-_OURS: set[tuple[int, ...]] = set()
+_TRUSTED_STATES: set[tuple[int, ...]] = set()
 """States of files that this process has left with its own views and macros and nothing else."""
 
 
-def remember_ours(path: Path) -> None:
+def remember_trusted(path: Path) -> None:
     """Remember that a file, as it stands now, holds views and macros of this version only."""
-    state = _state(path)
+    state = _file_state(path)
     if state is not None:
-        _OURS.add(state)
+        _TRUSTED_STATES.add(state)
 
 
-def _state(path: Path) -> tuple[int, ...] | None:
+def _file_state(path: Path) -> tuple[int, ...] | None:
     """What changes whenever a file is written; None without a file, or when more is beside it."""
     if not path.exists() or write_ahead(path).exists():
         return None

@@ -21,16 +21,12 @@ from studcurve.pipelines.records.reading.staging import Connection, by_sheet, pr
 from studcurve.pipelines.records.sheets.cell_rules import rules_of
 from studcurve.pipelines.records.sheets.columns import ANSWER_NAME, Column, Sheet
 from studcurve.pipelines.records.sheets.rules import Rule, Severity, columns_named
-from studcurve.reports.words import Words
 
 DayOrder = Literal["day-first", "month-first"]
 """Which comes first in a date such as 03/04/2024."""
 
 FEW_LINES = 10_000
 """Lines of a sheet below which a statement costs by its parts, not by its lines."""
-
-AT_LOADING = Words("en")
-"""In whose words the records file itself keeps what was found, for whoever opens it."""
 
 _NO_ANSWERS = """
 CREATE OR REPLACE TEMP TABLE answering (n BIGINT, line_id BIGINT, digest VARCHAR);
@@ -594,21 +590,20 @@ class _SheetLoad:
         ]
 
     def _list_rules(self, rules: Sequence[tuple[int, Rule]]) -> None:
-        """Put what the findings say into the temporary table rule_row."""
+        """Put what a finding keeps of its rule into the temporary table rule_row."""
         rows = []
         for number, rule in rules:
             position = self.sheet.names.index(rule.column) + 1
             heading = self.sheet.column(rule.column).heading
-            told = (AT_LOADING.tell(rule.wanted), AT_LOADING.tell(rule.remedy))
             values = kept_values(rule.values)
-            rows.append((number, rule.severity, rule.name, position, heading, *told, values))
+            rows.append((number, rule.severity, rule.name, position, heading, values))
         self.connection.execute(
             """
             CREATE OR REPLACE TEMP TABLE rule_row AS
             SELECT
                 unnest(?) AS rule_no, unnest(?) AS severity, unnest(?) AS name,
                 CAST(unnest(?) AS INTEGER) AS position, unnest(?) AS column_heading,
-                unnest(?) AS wanted, unnest(?) AS remedy, unnest(?) AS rule_values
+                unnest(?) AS rule_values
             """,
             [list(column) for column in zip(*rows, strict=True)],
         )

@@ -21,7 +21,7 @@ import pandas as pd
 
 from studcurve.analytics.errors import RecordsError
 from studcurve.pipelines.records.database import history, kept_fits
-from studcurve.pipelines.records.database.connection import connect, remember_ours, write_ahead
+from studcurve.pipelines.records.database.connection import connect, remember_trusted, write_ahead
 from studcurve.pipelines.records.database.health_functions import add_health_functions
 from studcurve.pipelines.records.database.history import Confirmed, Erased
 from studcurve.pipelines.records.database.kept_fits import KeptFit
@@ -72,7 +72,7 @@ class Store:
         self._connection = connection
         self._staging = staging
         self._is_new = is_new
-        self._is_ours = False
+        self._is_trusted = False
         self.path = path
 
     @classmethod
@@ -100,7 +100,7 @@ class Store:
         is_new = not path.exists()
         staging = tempfile.TemporaryDirectory(prefix="studcurve-")
         try:
-            connection, are_macros_ours = connect(
+            connection, are_macros_current = connect(
                 path, read_only=read_only, make=make, reached=Path(staging.name)
             )
         except BaseException:
@@ -108,7 +108,7 @@ class Store:
             raise
         store = cls(connection, path, staging, is_new=is_new)
         try:
-            store._migrate(read_only=read_only, are_macros_ours=are_macros_ours)
+            store._migrate(read_only=read_only, are_macros_current=are_macros_current)
         except BaseException:
             store.close()
             raise
@@ -175,8 +175,8 @@ class Store:
         """Let go of the file."""
         self._connection.close()
         self._staging.cleanup()
-        if self._is_ours:
-            remember_ours(self.path)
+        if self._is_trusted:
+            remember_trusted(self.path)
 
     def __enter__(self) -> Self:
         return self
@@ -205,16 +205,16 @@ class Store:
                 self._connection.execute("ROLLBACK")
             raise
 
-    def _migrate(self, *, read_only: bool, are_macros_ours: bool) -> None:
+    def _migrate(self, *, read_only: bool, are_macros_current: bool) -> None:
         due = due_migrations(self._connection, self.path.name, read_only=read_only)
-        is_current = not due and are_macros_ours and are_views_current(self._connection)
+        is_current = not due and are_macros_current and are_views_current(self._connection)
         if read_only and not is_current:
             shadow_views(self._connection)
         elif not is_current:
             with self._transaction() as connection:
                 migrate(connection, due)
                 make_views(connection)
-        self._is_ours = is_current or not read_only
+        self._is_trusted = is_current or not read_only
         if not read_only:
             self._connection.execute((SQL / "macros.sql").read_text(encoding="utf-8"))
 

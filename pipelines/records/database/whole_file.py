@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -33,14 +33,11 @@ def copy_file(source: Path, target: Path) -> None:
     StoreLockedError
         Another process is writing.
     """
-    connection, _ = connect(source, read_only=True)
-    try:
+    with closing(connect(source, read_only=True)[0]):
         # Closing the file lets go of its lock, so what is not folded in yet is copied first.
         if write_ahead(source).exists():
             shutil.copyfile(write_ahead(source), write_ahead(target))
         shutil.copyfile(source, target)
-    finally:
-        connection.close()
 
 
 def last_day(path: Path) -> date | None:
@@ -53,11 +50,8 @@ def last_day(path: Path) -> date | None:
     """
     if not path.exists():
         return None
-    connection, _ = connect(path, read_only=True)
-    try:
+    with closing(connect(path, read_only=True)[0]) as connection:
         return records_end(connection)
-    finally:
-        connection.close()
 
 
 def fold_in(path: Path) -> None:
@@ -77,12 +71,9 @@ def held(path: Path) -> Iterator[None]:
     StoreLockedError
         Another process holds it.
     """
-    connection, _ = connect(path, read_only=False)
-    try:
+    with closing(connect(path, read_only=False)[0]) as connection:
         connection.execute("CHECKPOINT")
         yield
-    finally:
-        connection.close()
 
 
 def refuse_damaged(path: Path, name: str) -> None:
@@ -93,21 +84,25 @@ def refuse_damaged(path: Path, name: str) -> None:
     RecordsError
         It is damaged. A file of an older schema is read and not proved further.
     """
-    connection, _ = connect(path, read_only=True)
-    try:
-        for table in kept_tables(connection):
-            connection.execute(f"SELECT max(hash(kept)) FROM {table} AS kept").fetchall()
-        is_newest = schema_version(connection) == newest_schema()
-        broken = [*_strange_tables(connection), *broken_promises(connection)] if is_newest else []
-    except duckdb.Error as problem:
-        broken = [str(problem).splitlines()[0]]
-    finally:
-        connection.close()
+    with closing(connect(path, read_only=True)[0]) as connection:
+        broken = _damages(connection)
     if broken:
         raise RecordsError(f"{name} is damaged ({broken[0]}). Take another copy of it.")
 
 
-def _strange_tables(connection: duckdb.DuckDBPyConnection) -> list[str]:
+def _damages(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """Read every row, and list what does not hold; the first thing that cannot be read is one."""
+    try:
+        for table in kept_tables(connection):
+            connection.execute(f"SELECT max(hash(kept)) FROM {table} AS kept").fetchall()
+        if schema_version(connection) != newest_schema():
+            return []
+        return [*_tables_of_other_columns(connection), *broken_promises(connection)]
+    except duckdb.Error as problem:
+        return [str(problem).splitlines()[0]]
+
+
+def _tables_of_other_columns(connection: duckdb.DuckDBPyConnection) -> list[str]:
     """List the tables that are not as the migrations make them; a sentence each."""
     kept = columns_by_table(connection)
     return [
