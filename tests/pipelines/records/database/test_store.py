@@ -22,7 +22,7 @@ from studcurve.pipelines.records.database.schema import KEYS, VIEWS, are_views_c
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
 
-DEMO = Path(__file__).parents[2] / "demo_data"
+DEMO = Path(__file__).parents[4] / "demo_data"
 TODAY = date(2026, 10, 31)
 
 
