@@ -4,8 +4,10 @@
     Migrations and views, and what must always hold.
 ``connection``
     The one door: whoever wrote a file, it reaches nothing else.
-``loading``
-    How staged lines become records.
+``loading``, ``line_sql``, ``relations``
+    How staged lines become records: the order, the SQL of a sheet, what steps leave for others.
+``current_lines``
+    The lines that count.
 ``history``
     Confirmed, withdrawn, erased.
 ``kept_fits``

@@ -20,7 +20,7 @@ import duckdb
 import pandas as pd
 
 from studcurve.analytics.errors import RecordsError
-from studcurve.pipelines.records.database import history, kept_fits
+from studcurve.pipelines.records.database import current_lines, history, kept_fits
 from studcurve.pipelines.records.database.connection import connect, remember_trusted, write_ahead
 from studcurve.pipelines.records.database.health_functions import add_health_functions
 from studcurve.pipelines.records.database.history import Confirmed, Erased
@@ -262,18 +262,7 @@ class Store:
 
     def fingerprint(self) -> str:
         """Fingerprint of the current lines; independent of their order of loading."""
-        rows = self._rows(
-            """
-            SELECT sha256(coalesce(string_agg(of_sheet || chr(31) || cells, chr(30)
-                ORDER BY of_sheet, cells), ''))
-            FROM (
-                SELECT CAST(sheet AS VARCHAR) AS of_sheet, cells
-                FROM line
-                WHERE state = 'current'
-            )
-            """
-        )
-        return str(rows[0][0])
+        return current_lines.fingerprint(self._connection)
 
     def broken_promises(self) -> list[str]:
         """List what does not hold in the file; empty for a sound one."""
@@ -400,15 +389,7 @@ class Store:
         RecordsError
             No line is in force; how many wait for a person is said.
         """
-        if self._one("SELECT count(*) FROM line WHERE state = 'current'"):
-            return
-        n_waiting = self._one("SELECT count(*) FROM line WHERE state = 'refused'")
-        waiting = (
-            f"{n_waiting} refused lines wait for you: `studcurve refused` lists them."
-            if n_waiting
-            else "Load sheets into them first: `studcurve template FILE.xlsx` makes the workbook."
-        )
-        raise RecordsError(f"The records {self.path} are empty: no line counts yet. {waiting}")
+        current_lines.refuse_empty(self._connection, self.path)
 
     def save_fit(self, kept: KeptFit) -> None:
         """Keep a posterior; the older one of the same model is replaced."""
@@ -426,17 +407,8 @@ class Store:
 
     def last_load(self) -> int:
         """Number of the last load; 0 before the first."""
-        return self._one("SELECT coalesce(max(load_id), 0) FROM load")
+        return current_lines.last_load(self._connection)
 
     def n_lines_since(self, load_id: int) -> int:
         """Lines in force that came with a load after the one numbered."""
-        rows = self._rows(
-            """
-            SELECT count(*)
-            FROM line
-            JOIN source_file USING (file_id)
-            WHERE line.state = 'current' AND source_file.load_id > ?
-            """,
-            [load_id],
-        )
-        return int(rows[0][0])
+        return current_lines.n_lines_since(self._connection, load_id)
