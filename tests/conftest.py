@@ -9,10 +9,11 @@ import pytest
 
 from studcurve.analytics.models.sampling import keep_compiled
 from studcurve.pipelines import run
-from studcurve.pipelines.fits.fit import cache_folder, fit_models, known
+from studcurve.pipelines.fits.fit import cache_folder, fit_models, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
 from studcurve.pipelines.plan import records as plan_records
-from studcurve.pipelines.records.database.store import LoadReport, Store
+from studcurve.pipelines.records.database.loading import LoadReport
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 DEMO_SEED = 20240229
@@ -146,10 +147,10 @@ def fitted_kennel(reading_once, fitted_store_path):
 @pytest.fixture(scope="session")
 def demo_fit(fitted_store_path):
     with Store.open(fitted_store_path, read_only=True) as store:
-        return known(store, CONCEPTION).posterior
+        return read_posterior(store, CONCEPTION).posterior
 
 
 @pytest.fixture(scope="session")
 def demo_litter_fit(fitted_store_path):
     with Store.open(fitted_store_path, read_only=True) as store:
-        return known(store, LITTER).posterior
+        return read_posterior(store, LITTER).posterior

@@ -34,7 +34,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/analytics/test_timing.py",
     ],
     "analytics/measures/extending.py": ["--noconftest", "tests/analytics/test_extending.py"],
-    "pipelines/records/sheets/rules.py": ["tests/pipelines/test_rules.py"],
+    "pipelines/records/sheets/rules.py": ["tests/pipelines/records/sheets/test_rules.py"],
 }
 """Modules whose rules are changed, and the tests that must notice."""
 

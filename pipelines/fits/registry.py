@@ -25,7 +25,6 @@ from studcurve.analytics.models.stud import model as stud_quality
 from studcurve.analytics.models.stud.inputs import StudData, prepare_stud_data
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.trust import checking, prior_width
-from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS
 
 MIN_STORED_READINGS = 5
 """Readings of stored samples below which the published curve stands alone (J)."""
@@ -164,8 +163,8 @@ def storage_data(store: Views) -> storage_inputs.StorageData:
 
 
 STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
-    name=STORAGE_FIT,
-    prior_ids=STORAGE_PRIORS,
+    name=own_storage.FIT_NAME,
+    prior_ids=own_storage.PRIOR_IDS,
     version=own_storage.MODEL_VERSION,
     prepare=storage_data,
     story=storage.storage_story,
