@@ -15,14 +15,13 @@ from tests.analytics.caution_records import (
 )
 
 from studcurve.analytics.cautions import stopped_answers
-from studcurve.analytics.cautions.illness import (
-    FEVER_FROM_C,
-    IMPLANT_LOWERS_BY_DAYS,
-    IMPLANT_RETURNS_DAYS,
-    RECENT_DAYS,
-    RECOVERY_DAYS,
-)
 from studcurve.analytics.cautions.records import NEXT_ANSWERS
+
+# The limits of the rules, written here once more.
+FEVER_FROM_C = 39.5
+RECENT_DAYS, RECOVERY_DAYS = 70, 14
+IMPLANT_LOWERS_BY_DAYS, IMPLANT_RETURNS_DAYS = 77, 133
+
 
 TESTED = lab_test(60)
 
