@@ -33,10 +33,6 @@ LONGEST = ()
 """Files that take longest, the first to be begun: what is left at the end is short."""
 
 
-def pytest_configure(config):
-    config.addinivalue_line("markers", "fits: fits models; see FITTING in tests/conftest.py")
-
-
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config, items):
     """Mark the tests that fit, begin with the longest files, and draw from tests of one kind.
