@@ -91,7 +91,13 @@ TARGETS: dict[str, list[str]] = {
 
 WHOLE_DAYS = "no whole number of days is so many years of 365.25 days"
 
+NODES = "a node more or less moves no run length by a millionth"
+
 EQUIVALENT: dict[str, dict[str, str]] = {
+    "analytics/measures/control_chart.py": {
+        "N_NODES = 101 (101, number 1, up)": NODES,
+        "N_NODES = 101 (101, number 1, down)": NODES,
+    },
     "analytics/cautions/breeding.py": {
         "edge of years < (SMALL_GROWN_YEARS if is_small else GROWN_YEARS)": WHOLE_DAYS,
         "edge of years > LATE_FIRST_LITTER_YEARS": WHOLE_DAYS,
