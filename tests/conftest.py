@@ -180,7 +180,7 @@ def fit_or_take(store, models):
     for model, fit in zip(models, kept, strict=True):
         store.save_fit(fit)
         assert fit.seed == DEMO_SEED
-        assert known(store, model).is_of_today, "the demo is of another program"
+        assert read_posterior(store, model).is_of_today, "the demo is of another program"
 
 
 @pytest.fixture(scope="session")

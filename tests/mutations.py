@@ -84,12 +84,9 @@ TARGETS: dict[str, list[str]] = {
     "analytics/plan/simulation/unknowns.py": [f"{PLAN}chain.py"],
     "analytics/plan/what_if.py": [f"{PLAN}compare.py"],
     "pipelines/records/sheets/rules.py": [
-        "tests/pipelines/test_rules.py", "tests/pipelines/test_rule_edges.py",
+        "tests/pipelines/records/sheets/test_rules.py",
+        "tests/pipelines/records/sheets/test_rule_edges.py",
     ],
-<<<<<<< HEAD
-    "analytics/measures/extending.py": ["--noconftest", "tests/analytics/test_extending.py"],
-    "pipelines/records/sheets/rules.py": ["tests/pipelines/records/sheets/test_rules.py"],
-=======
 }  # fmt: skip
 """Modules whose rules are changed, and the quick tests that must notice."""
 
@@ -110,7 +107,6 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "edge of first > 0": "a series that falls from its first on ends lower than it began",
         "edge of worst < read": "the value is the same",
     },
->>>>>>> tests
 }
 """Changes that no test can notice, by module as they are printed, and why; they do not count."""
 
