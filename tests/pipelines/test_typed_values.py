@@ -117,8 +117,8 @@ def test_what_has_no_reading_or_two_is_wrong_usage_that_repeats_it(read, typed):
     [
         ("bench", "concentration", "many"),
         ("bench", "dose", "3", "180"),
-        ("bench", "extend", "3", "--ratio", "4"),
-        ("bench", "concentration", "130", "--dilution", "20"),
+        ("bench", "extend", "3", "--ratio=4"),
+        ("bench", "concentration", "130", "--dilution=20"),
         ("compare", "Tarn", "Thyme", "--now", "yesterday"),
         ("compare", "Tarn", "Thyme", "--last-pickup", "25:00"),
         ("compare", "Tarn", "Thyme", "--without", "warm"),
