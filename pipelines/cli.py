@@ -11,6 +11,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import NoReturn
 
@@ -21,7 +22,7 @@ from studcurve.analytics.errors import ToolkitError
 from studcurve.pipelines.answers.answer import printable, wrapped
 from studcurve.pipelines.commands import pages, plan, records
 from studcurve.pipelines.commands.bench import bench
-from studcurve.pipelines.commands.groups import CommandGroup, command
+from studcurve.pipelines.commands.groups import CommandGroup, Panel, command
 from studcurve.pipelines.commands.options import DEFAULT_STORE
 from studcurve.pipelines.commands.ship import ship
 
@@ -50,20 +51,22 @@ def first(context: typer.Context) -> None:
         records.due(store=Path(os.environ.get("STUDCURVE_STORE", DEFAULT_STORE)))
 
 
-for _one in (
-    records.demo, records.template, records.load, records.corrections, records.confirm,
-    records.withdraw,
-):  # fmt: skip
-    command(app, "Start")(_one)
-for _one in (records.due, ship):
-    command(app, "Every day")(_one)
-for _one in (plan.compare, plan.schedule):
-    command(app, "Plan")(_one)
-for _one in (pages.pages, pages.review, pages.overview, pages.handout, pages.shipment_sheet):
-    command(app, "Pages")(_one)
-command(app, "Model")(records.fit)
-for _one in (records.backup, records.restore, records.export, records.erase):
-    command(app, "Copies")(_one)
+COMMANDS: Mapping[Panel, tuple[Callable[..., None], ...]] = {
+    "Start": (
+        records.demo, records.template, records.load, records.corrections, records.confirm,
+        records.withdraw,
+    ),
+    "Every day": (records.due, ship),
+    "Plan": (plan.compare, plan.schedule),
+    "Pages": (pages.pages, pages.review, pages.overview, pages.handout, pages.shipment_sheet),
+    "Model": (records.fit,),
+    "Copies": (records.backup, records.restore, records.export, records.erase),
+}  # fmt: skip
+"""The commands under their headings."""
+
+for _panel, _functions in COMMANDS.items():
+    for _function in _functions:
+        command(app, _panel)(_function)
 app.add_typer(bench, name="bench", rich_help_panel="Bench")
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from copy import copy
-from dataclasses import MISSING, fields
+from dataclasses import MISSING, dataclass, fields
 from functools import wraps
 from inspect import Parameter, Signature, signature
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, get_args, get_origin, get_type_hints
@@ -33,6 +33,7 @@ OPTIONS = "Options"
 _ARGUMENTS = "Arguments"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OptionGroup:
     """A group of options: a dataclass whose fields are annotated as parameters of a command are.
 
@@ -42,7 +43,6 @@ class OptionGroup:
         Heading in the help; options with a heading of their own keep it.
     """
 
-    __slots__ = ()
     panel: ClassVar[str] = OPTIONS
 
 
@@ -72,7 +72,9 @@ def command(
 def spread(function: Callable[..., None]) -> Callable[..., None]:
     """A function that takes the fields of its groups of options as parameters of their own."""
     kinds = get_type_hints(function, include_extras=True)
-    groups = {name: kind for name, kind in kinds.items() if _is_group(kind)}
+    groups: dict[str, type[OptionGroup]] = {
+        name: kind for name, kind in kinds.items() if _is_group(kind)
+    }
     flat = [
         parameter
         for name, own in signature(function).parameters.items()
@@ -101,7 +103,7 @@ def _is_group(kind: object) -> bool:
     return isinstance(kind, type) and issubclass(kind, OptionGroup)
 
 
-def _fields_of(group: type) -> Iterator[Parameter]:
+def _fields_of(group: type[OptionGroup]) -> Iterator[Parameter]:
     """The fields of a group as parameters, each under the heading of the group."""
     kinds = get_type_hints(group, include_extras=True)
     for field in fields(group):
