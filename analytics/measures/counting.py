@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 from scipy.special import betaincinv, gammaincc, gammainccinv, gammaincinv, ndtri
 
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats
+from studcurve.analytics.priors import PRIORS
 
 NEUBAUER_NL: Mapping[str, float] = MappingProxyType({"square": 4.0, "row": 20.0, "grid": 100.0})
 """Volume above a part of the improved Neubauer chamber. [nL]
@@ -32,6 +33,9 @@ UPPER_LIMIT_PROB = 0.95
 """Level of an upper limit for a count: that of the rule of three.
 
 Hanley & Lippman-Hand 1983, JAMA 249:1743-1745 (M)."""
+
+HOME_COUNT_CV = PRIORS["r02_home"].centre
+"""Error of a chamber count beyond Poisson until a kennel states its own (prior r02)."""
 
 LEAST_SHARE_VARIANCE = 0.002
 """Added to p (1 − p) of a judged share, as if one sperm in 500 were never sure. (J)"""

@@ -21,7 +21,13 @@ from arviz_stats.base import array_stats
 from scipy.special import expit, logit, logsumexp
 from scipy.stats import norm
 
-from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, normal_nodes
+from studcurve.analytics.estimate import (
+    Estimate,
+    Floats,
+    estimate_from_draws,
+    interval_quantiles,
+    normal_nodes,
+)
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.models.conception.chance import (
     N_DRAWS_READ,
@@ -35,6 +41,7 @@ from studcurve.analytics.models.conception.model import (
     seen_probs,
 )
 from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 N_FOR_CROSS_VALIDATION = 100
 """Known outcomes from which breedings are predicted with their bitch left out. (rule)"""
@@ -446,7 +453,7 @@ def boosted_prob(data: ConceptionData, known: np.ndarray[Any, Any], *, seed: int
     from sklearn.ensemble import HistGradientBoostingClassifier
     from sklearn.model_selection import GroupKFold
 
-    flags = [data.semen_type == kind for kind in ("natural", "fresh", "chilled", "frozen")]
+    flags = [data.semen_type == kind for kind in SEMEN_TYPES]
     columns = np.column_stack([data.design, *flags, data.dose_mean, data.day_mean])[known]
     whelped, bitch = data.whelped[known], data.groups["bitch"][known]
     prob = np.empty(len(known))
@@ -540,7 +547,7 @@ def with_other_prior(
         return None
     order = np.argsort(of)
     below = np.cumsum(weight[order])
-    lower, median, upper = (float(np.interp(p, below, of[order])) for p in (0.05, 0.5, 0.95))
+    lower, median, upper = (float(np.interp(p, below, of[order])) for p in interval_quantiles())
     return Estimate(median, lower, upper)
 
 

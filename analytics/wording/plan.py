@@ -12,7 +12,7 @@ from datetime import date
 import numpy as np
 
 from studcurve.analytics.cautions import Caution
-from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.estimate import SMALLEST_SHARE, Estimate
 from studcurve.analytics.models.storage.inputs import product_name
 from studcurve.analytics.plan.breakeven import BreakEven
 from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
@@ -24,7 +24,6 @@ from studcurve.analytics.plan.season.conflicts import SeasonPlan
 from studcurve.analytics.plan.season.program import FEWEST_REST_DAYS
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, Value, Word, sentence
-from studcurve.analytics.wording.program import SPEAKING_SHARE
 
 NO_PRICE_LITTERS = 0.005
 """A conflict that costs less than this has no price: one litter in two hundred seasons."""
@@ -138,8 +137,8 @@ def chance_source_sentence(share: float | None) -> Sentence:
     """
     if share is None:
         return sentence("source.chance_moved")
-    if share < SPEAKING_SHARE:
-        return sentence("source.chance_barely", share=SPEAKING_SHARE)
+    if share < SMALLEST_SHARE:
+        return sentence("source.chance_barely", share=SMALLEST_SHARE)
     return sentence("source.chance_fitted", share=share)
 
 

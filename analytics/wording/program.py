@@ -12,20 +12,14 @@ from datetime import date
 
 import pandas as pd
 
-from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.estimate import INTERVAL_Z, SMALLEST_SHARE, Estimate
 from studcurve.analytics.sentences import Sentence, sentence
-
-SPEAKING_SHARE = 0.10
-"""Below this share of own information the records cannot speak yet. (rule of this toolkit)"""
 
 DAYS_OF_A_YEAR = 365
 """What "the last year" means. [d]"""
 
 BOX_HOURS = 48.0
 """Hours after the collection by which most boxes are used. [h] (common practice, no source)"""
-
-INTERVAL_Z = 1.645
-"""Half width of a 90 % interval of a normal, in standard deviations."""
 
 N_LAST_SAMPLES = 5
 """Samples that stand for "now"; fewer are never called a trend. (rule of this toolkit)"""
@@ -136,7 +130,7 @@ def litters_sentence(
 
 def speaking_sentence(share_from_records: float) -> Sentence:
     """How much of a number the records supply, or that they cannot speak yet."""
-    if share_from_records < SPEAKING_SHARE:
+    if share_from_records < SMALLEST_SHARE:
         return sentence("said.records_cannot_speak")
     return sentence("said.share_from_records", share=share_from_records)
 

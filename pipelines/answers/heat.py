@@ -20,6 +20,7 @@ from studcurve.analytics.measures.dates import (
 from studcurve.analytics.models.ovulation import insemination_days as timing
 from studcurve.analytics.models.ovulation import model as ovulation
 from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.vocabulary import SemenType
 from studcurve.pipelines.answers.answer import YEARS, Answer, TextTable, percent, spoken
 
 DAYS_SHOWN = 10
@@ -110,7 +111,7 @@ def ovulation_answer(
     *,
     first_day: date | None,
     lh_surge_on: date | None,
-    semen_type: timing.SemenType,
+    semen_type: SemenType,
     now: datetime,
 ) -> Answer:
     """When she ovulated or will, on which days to inseminate, and when to test next."""
@@ -345,7 +346,7 @@ def _rise_remarks(posterior: ovulation.OvulationPosterior) -> list[str]:
     return said
 
 
-def _window_remarks(semen_type: timing.SemenType) -> tuple[str, ...]:
+def _window_remarks(semen_type: SemenType) -> tuple[str, ...]:
     return (
         "Days after ovulation, the day of ovulation being day 0; the sources are shown apart.",
         *(
@@ -357,7 +358,7 @@ def _window_remarks(semen_type: timing.SemenType) -> tuple[str, ...]:
 
 
 def _insemination_table(
-    posterior: ovulation.OvulationPosterior, semen_type: timing.SemenType, today: date
+    posterior: ovulation.OvulationPosterior, semen_type: SemenType, today: date
 ) -> tuple[TextTable, list[timing.WindowChance]]:
     """Chance of each coming day to lie in each source's window; no rows once all are past."""
     low, _ = posterior.interval()
@@ -379,7 +380,7 @@ def _days_of(window: timing.InseminationWindow) -> str:
     return f"days {window.first_day} to {window.last_day}"
 
 
-def _days_sentence(chances: Sequence[timing.WindowChance], semen_type: timing.SemenType) -> str:
+def _days_sentence(chances: Sequence[timing.WindowChance], semen_type: SemenType) -> str:
     """The coming day that each source gives, each with its own chance."""
     what = "a mating" if semen_type == "natural" else f"{semen_type} semen"
     likely = [one for one in chances if max(one.probs) >= PASSED_PROB]

@@ -35,10 +35,10 @@ from studcurve.analytics.models.ovulation.model import (
     ovulation_posterior,
 )
 from studcurve.analytics.sentences import Sentence, Word, sentence
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 from studcurve.pipelines.due.first import FIRST_VIEWS, first_cautions, in_use
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.of_a_dog import cautions_of, kennel_records, readings_of_heat
-from studcurve.pipelines.records.sheets.columns import SEMEN_TYPES
 from studcurve.reports.words import Words
 
 Kind = Literal[
@@ -87,9 +87,6 @@ SECTIONS: Mapping[str, frozenset[str]] = MappingProxyType({
     "again": frozenset({"test", "evaluation", "straws"}),
 })  # fmt: skip
 """In which order the kinds are told."""
-
-LINE_WIDTH = 80
-"""Columns of a terminal."""
 
 DELIVERY_DAYS = 1
 """A box without a promised day is expected after so many days. [d] (J)"""
@@ -486,8 +483,8 @@ def due_rows(items: Sequence[DueItem], words: Words) -> list[dict[str, object]]:
     ]
 
 
-def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterator[str]:
-    """Tell what is due on a terminal: what cannot wait, what nobody entered, what is repeated."""
+def due_lines(items: Sequence[DueItem], words: Words, *, today: date, width: int) -> Iterator[str]:
+    """Lines of what is due: what cannot wait, what nobody entered, what is repeated."""
     if not items:
         yield words.say("due.nothing", on=today)
         return
@@ -500,13 +497,13 @@ def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterato
             indent = " " * (len(item.on.isoformat()) + 4)
             yield from wrap(
                 f"{item.on.isoformat()}  {said}",
-                LINE_WIDTH,
+                width,
                 initial_indent="  ",
                 subsequent_indent=indent,
                 break_on_hyphens=False,
             )
         yield ""
-    yield from wrap(words["page.vet_note"], LINE_WIDTH)
+    yield from wrap(words["page.vet_note"], width)
 
 
 def told(items: Sequence[DueItem], words: Words) -> Iterator[tuple[DueItem, str]]:

@@ -12,6 +12,7 @@ from typing import Any, Generic, Protocol, TypeVar
 import pandas as pd
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.models.breedings.records import ConceptionData, prepare_conception
 from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.models.density import Story
@@ -22,8 +23,7 @@ from studcurve.analytics.models.storage import curve as own_storage
 from studcurve.analytics.models.storage import inputs as storage_inputs
 from studcurve.analytics.models.storage import model as storage
 from studcurve.analytics.models.stud import model as stud_quality
-from studcurve.analytics.models.stud.inputs import StudData, prepare_stud_data
-from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
 from studcurve.analytics.trust import checking, prior_width
 from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS
 
@@ -192,12 +192,6 @@ LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
     restore=litter.PUBLISHED.restore,
     published=litter.PUBLISHED.independent_draws,
 )
-
-HOME_COUNT_CV = PRIORS["r02_home"].centre
-"""Error of a chamber count until a kennel states its own (prior r02)."""
-
-FEWEST_COLLECTIONS = 5
-"""Fewer collections of a measure cannot move its priors (rule of this toolkit)."""
 
 
 def _too_few_collections(data: StudData) -> str | None:

@@ -23,6 +23,7 @@ from studcurve.analytics.models.litter.model import LitterPosterior
 from studcurve.analytics.models.litter.sizes import LittersAgain, litters_again
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, sentence
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 from studcurve.pipelines.due.items import DUE_VIEWS
 from studcurve.pipelines.fits.fit import Known, known
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER
@@ -40,8 +41,6 @@ PAGE_VIEWS = (
     "doubtful_lines",
 )  # fmt: skip
 """Views that pages are made of."""
-
-SEMEN_ORDER = ("natural", "fresh", "chilled", "frozen")
 
 LITTERS_SEED = 1
 """Seed of the litters drawn again beside the recorded ones: the same records, the same page."""
@@ -315,7 +314,7 @@ def chances_over(
     """Chance of a litter by semen type over the breedings that a mask chooses."""
     data = fitted.data
     chances = []
-    for semen_type in SEMEN_ORDER:
+    for semen_type in SEMEN_TYPES:
         chosen = (data.semen_type == semen_type) & told
         if not chosen.any():
             continue

@@ -15,6 +15,7 @@ import pandas as pd
 from studcurve.analytics.cautions import Caution, DogRecords, cautions_for_dog, stopped_answers
 from studcurve.analytics.errors import RecordsError
 from studcurve.analytics.estimate import estimate_from_draws, records_alone, share_from_records
+from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.measures.motility_kept import StorageDraws
 from studcurve.analytics.measures.semen import with_measures
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
@@ -53,9 +54,6 @@ from studcurve.reports.sections.stud_over_time import headline
 from studcurve.reports.sections.trust import Checks
 from studcurve.reports.sections.what_if import BredDot
 from studcurve.reports.words import Words
-
-HOME_COUNT_CV = PRIORS["r02_home"].centre
-"""Error of a count until a kennel states its own (prior r02)."""
 
 RECORDED_DAY_SD, RECORDED_DOSE_SD = 1.0, 0.5
 """A breeding is drawn where its day and its dose are at least this sure. [d, doublings] (J)"""

@@ -18,6 +18,8 @@ import pandas as pd
 
 from studcurve.analytics.errors import RecordsError
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.counting import HOME_COUNT_CV
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.measures.semen import with_measures
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter.model import LitterPosterior
@@ -34,7 +36,6 @@ from studcurve.analytics.plan.breeding_plan import HeatTold
 from studcurve.analytics.plan.options import PRICE_ITEMS, Straws
 from studcurve.analytics.plan.simulation.chain import Pair
 from studcurve.analytics.plan.simulation.pups import Dam
-from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, sentence
 from studcurve.analytics.wording.plan import chance_source_sentence
 from studcurve.analytics.wording.program import fit_age_sentence
@@ -61,8 +62,6 @@ PRICE_WORDS: Mapping[str, str] = MappingProxyType(
 
 NEXT_HEAT_DAYS = 14
 """Without a heat, ovulation is supposed so far ahead, as surely as a dated heat tells it. [d]"""
-
-DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,7 +309,7 @@ def raw_samples(records: PlanRecords, stud: str) -> pd.DataFrame:
     rows = records.views["evaluations"]
     rows = rows[(rows["stud"] == stud) & (rows["stage"] == "raw") & rows["failed_reason"].isna()]
     rows = rows[rows["collected_earliest"] <= records.asked_at].sort_values("collected_earliest")
-    return with_measures(rows, extra_cv=PRIORS["r02_home"].centre)
+    return with_measures(rows, extra_cv=HOME_COUNT_CV)
 
 
 def straws_of(records: PlanRecords, stud: str) -> tuple[Straws, ...]:

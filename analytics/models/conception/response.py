@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.estimate import Floats, interval_quantiles
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
 from studcurve.analytics.models.breedings.terms import design_matrix
 from studcurve.analytics.models.conception.chance import Archetype, litter_prob, pregnant_logits
@@ -95,10 +95,9 @@ def read_response(
     )
     logits = logits + _stud_effect(posterior, stud)[:, None]
     chances = litter_prob(posterior.draws, logits, spread=_spread(posterior.draws, stud))
-    tail = (1.0 - INTERVAL_PROB) / 2.0
     shape = (len(hours), len(doses_m), len(DAYS))
     lower, median, upper = (
-        ends.reshape(shape) for ends in np.quantile(chances, [tail, 0.5, 1.0 - tail], axis=0)
+        ends.reshape(shape) for ends in np.quantile(chances, interval_quantiles(), axis=0)
     )
     return Response(semen_type, route, hours, doses_m, DAYS, lower, median, upper)
 
