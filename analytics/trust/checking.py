@@ -19,7 +19,6 @@ from typing import Any
 import numpy as np
 from arviz_stats.base import array_stats
 from scipy.special import expit, logit, logsumexp
-from scipy.stats import norm
 
 from studcurve.analytics.estimate import (
     Estimate,
@@ -464,27 +463,6 @@ def boosted_prob(data: ConceptionData, known: np.ndarray[Any, Any], *, seed: int
         )
         prob[test] = trees.predict_proba(columns[test])[:, 1]
     return np.clip(prob, 1e-3, 1.0 - 1e-3)
-
-
-def discrimination(prob: Floats, outcome: Floats, interval_prob: float = 0.90) -> Estimate:
-    """Chance that a breeding with a litter was given the higher chance of two: the AUC.
-
-    Interval by DeLong, DeLong & Clarke-Pearson 1988, Biometrics 44:837-845.
-
-    Parameters
-    ----------
-    prob, outcome
-        Predicted chance (any score) and outcome, 1 or 0; both outcomes must occur.
-    interval_prob
-        Probability of the interval, 0 to 1.
-    """
-    with_litter, without = prob[outcome == 1], prob[outcome == 0]
-    above = (with_litter[:, None] > without) + 0.5 * (with_litter[:, None] == without)
-    of_with, of_without = above.mean(axis=1), above.mean(axis=0)
-    area = float(above.mean())
-    se = np.sqrt(of_with.var(ddof=1) / len(of_with) + of_without.var(ddof=1) / len(of_without))
-    reach = float(norm.ppf(0.5 + interval_prob / 2.0) * se)
-    return Estimate(area, max(0.0, area - reach), min(1.0, area + reach), interval_prob)
 
 
 def smoothed_weights(log_ratio: Floats) -> tuple[Floats, float]:

@@ -19,10 +19,10 @@ from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.models.sampling import Diagnostics, Draws
-from studcurve.analytics.models.storage import curve as own_storage
-from studcurve.analytics.models.storage import inputs as storage_inputs
 from studcurve.analytics.models.storage import model as storage
-from studcurve.analytics.models.stud import model as stud_quality
+from studcurve.analytics.models.storage.curve import MODEL_VERSION as STORAGE_VERSION
+from studcurve.analytics.models.storage.inputs import StorageData, prepare_storage
+from studcurve.analytics.models.stud import model as stud
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
 from studcurve.analytics.trust import checking, prior_width
 from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS
@@ -158,15 +158,15 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
 )
 
 
-def storage_data(store: Views) -> storage_inputs.StorageData:
+def storage_data(store: Views) -> StorageData:
     """Read what the storage model needs."""
-    return storage_inputs.prepare_storage(store.read("evaluations"), store.read("shipments"))
+    return prepare_storage(store.read("evaluations"), store.read("shipments"))
 
 
-STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
+STORAGE: Model[StorageData, storage.StoragePosterior] = Model(
     name=STORAGE_FIT,
     prior_ids=STORAGE_PRIORS,
-    version=own_storage.MODEL_VERSION,
+    version=STORAGE_VERSION,
     prepare=storage_data,
     story=storage.storage_story,
     size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",
@@ -201,7 +201,7 @@ def _too_few_collections(data: StudData) -> str | None:
 
 def _over_time(
     name: str, measure: str, prior_ids: tuple[str, ...], what: str
-) -> Model[StudData, stud_quality.StudQualityPosterior]:
+) -> Model[StudData, stud.StudQualityPosterior]:
     """One measure of every stud over time."""
 
     def prepare(store: Views) -> StudData:
@@ -211,14 +211,14 @@ def _over_time(
     return Model(
         name=name,
         prior_ids=("q01_tail", "q04", "q05", *prior_ids),
-        version=stud_quality.MODEL_VERSION,
+        version=stud.MODEL_VERSION,
         prepare=prepare,
-        story=stud_quality.stud_story,
+        story=stud.stud_story,
         size=lambda data: f"{data.n_collections} {what} of {len(data.studs)} studs",
         too_thin=_too_few_collections,
-        fit=stud_quality.fit_stud_quality,
-        restore=stud_quality.restore_stud_quality,
-        published=lambda seed: stud_quality.published_stud_quality(measure, seed),
+        fit=stud.fit_stud_quality,
+        restore=stud.restore_stud_quality,
+        published=lambda seed: stud.published_stud_quality(measure, seed),
     )
 
 

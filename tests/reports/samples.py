@@ -17,6 +17,7 @@ from studcurve.analytics.measures.motility_kept import published_storage
 from studcurve.analytics.measures.semen import with_measures
 from studcurve.analytics.measures.stages import ReadersAgreement, Recovery
 from studcurve.analytics.models.conception.response import Response
+from studcurve.analytics.models.litter.model import PUBLISHED
 from studcurve.analytics.models.litter.sizes import Expected, LitterSizes, SizeRow
 from studcurve.analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
 from studcurve.analytics.models.storage.curve import ExtenderOrder
@@ -43,11 +44,10 @@ from studcurve.analytics.plan.simulation.chain import Pair, simulate
 from studcurve.analytics.plan.simulation.pups import (
     Dam,
     draw_litter,
-    published_litter_chain,
     pups_of,
 )
 from studcurve.analytics.plan.simulation.samples import next_sample
-from studcurve.analytics.plan.simulation.unknowns import draw_unknowns, published_chain
+from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns, published_chain
 from studcurve.analytics.plan.what_if import option_grid
 from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.trust.checking import Replicated, Scores
@@ -335,7 +335,7 @@ def plan(name="Rowan"):
     )  # fmt: skip
     options, infeasible = possible_options(circumstances)
     outcomes = [simulate(o, pair, unknowns) for o in {o.method: o for o in options}.values()]
-    dams = published_litter_chain(np.random.default_rng(3), 400)
+    dams = Chain(PUBLISHED.draw(np.random.default_rng(3), 400), {})
     litter = draw_litter(dams, Dam(name, name), seed=3, n_draws=400)
     answers = answer_options(
         outcomes, [pups_of(outcome, litter) for outcome in outcomes], outcomes, pair,
