@@ -19,13 +19,12 @@ from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.models.sampling import Diagnostics, Draws
+from studcurve.analytics.models.storage import curve
 from studcurve.analytics.models.storage import model as storage
-from studcurve.analytics.models.storage.curve import MODEL_VERSION as STORAGE_VERSION
 from studcurve.analytics.models.storage.inputs import StorageData, prepare_storage
 from studcurve.analytics.models.stud import model as stud
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
 from studcurve.analytics.trust import checking, prior_width
-from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS
 
 MIN_STORED_READINGS = 5
 """Readings of stored samples below which the published curve stands alone (J)."""
@@ -164,9 +163,9 @@ def storage_data(store: Views) -> StorageData:
 
 
 STORAGE: Model[StorageData, storage.StoragePosterior] = Model(
-    name=STORAGE_FIT,
-    prior_ids=STORAGE_PRIORS,
-    version=STORAGE_VERSION,
+    name=curve.FIT_NAME,
+    prior_ids=curve.PRIOR_IDS,
+    version=curve.MODEL_VERSION,
     prepare=storage_data,
     story=storage.storage_story,
     size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",

@@ -294,6 +294,7 @@ def test_every_module_that_a_model_imports_is_mutated_or_has_no_say():
 
 
 @pytest.mark.slow
+@pytest.mark.sampled
 @pytest.mark.parametrize(("module", "old", "new", "name"), MUTATIONS)
 def test_a_change_of_what_a_model_means_is_noticed(module, old, new, name):
     known = set_of(model_named(name))

@@ -145,3 +145,11 @@ def test_too_little_to_compare_is_refused():
         intraclass_correlation([[1.0, 2.0]])
     with pytest.raises(ValueError, match="read the same"):
         intraclass_correlation(np.ones((3, 2)))
+
+
+@pytest.mark.parametrize("shapes", [((4, 2), (4, 2)), ((4,), (5,))])
+def test_readings_are_two_rows_of_one_length(shapes):
+    first, second = (np.ones(shape) for shape in shapes)
+
+    with pytest.raises(ValueError, match="two rows of the same length"):
+        agreement(first, second)

@@ -90,6 +90,21 @@ def test_new_partners_average_to_the_models_own_integral(options, pair, without_
     assert outcome.litter_prob.mean() == pytest.approx(averaged.mean(), abs=4.0 * error)
 
 
+def test_a_dose_counts_as_a_tenth_of_a_million_where_it_holds_less(options, pair, unknowns):
+    option = next(o for o in options if o.method == "fresh vaginal once")
+    dose_m = simulate(option, pair, unknowns).motile_dose_m
+    d = int(unknowns.coefficients["c10"].argmax())
+
+    def part(at_m):
+        """What a dose of so many motile sperm does in the draw that minds a small one most."""
+        shift = Shift(doublings=math.log2(at_m / dose_m[d]))
+        return simulate(option, pair, unknowns, shift=shift).parts["motile dose"][d]
+
+    # In millions.
+    assert part(0.05) == part(0.01) == pytest.approx(part(0.1), rel=1e-9)
+    assert part(0.1) < part(0.11) < part(1.0)
+
+
 def names_of(pair):
     return {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed}
 
