@@ -151,8 +151,8 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known outcome",
     too_thin=lambda data: None if data.n_known else "no breeding has a known outcome",
     fit=conception.fit_conception,
-    restore=conception.restore_conception,
-    published=conception.published_conception,
+    restore=conception.PUBLISHED.restore,
+    published=conception.PUBLISHED.independent_draws,
     check=check_conception,
 )
 
@@ -188,8 +188,8 @@ LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
     size=lambda data: f"{data.n_litters} litters with pups counted",
     too_thin=lambda data: None if data.n_litters else "no litter has its pups counted",
     fit=litter.fit_litter,
-    restore=litter.restore_litter,
-    published=litter.published_litter_draws,
+    restore=litter.PUBLISHED.restore,
+    published=litter.PUBLISHED.independent_draws,
 )
 
 HOME_COUNT_CV = PRIORS["r02_home"].centre

@@ -275,7 +275,9 @@ def stopping():
         yield pytest.param(n, variant, TODAY, id=variant.name)
         if variant.lasts:
             later = f"a year on, {variant.name}"
-            yield pytest.param(n, variant, LATER, id=later, marks=pytest.mark.slow)
+            yield pytest.param(
+                n, variant, LATER, id=later, marks=[pytest.mark.slow, pytest.mark.sampled]
+            )
 
 
 def test_the_table_is_large_enough():

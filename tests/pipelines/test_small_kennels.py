@@ -143,6 +143,7 @@ def test_many_more_small_kennels_are_answered(capsys, sheets):
 
 
 @pytest.mark.slow
+@pytest.mark.sampled
 @pytest.mark.parametrize("n", range(max(len(optional_columns(sheet)) for sheet in SHEETS)))
 def test_each_column_may_be_blank_alone(n, capsys):
     every_command_answers(blank(NOTHING_BLANK, lambda columns: set(columns[n : n + 1])), capsys)
