@@ -14,10 +14,12 @@ import typer.testing
 
 from studcurve.analytics.models.sampling import keep_compiled
 from studcurve.pipelines import run
-from studcurve.pipelines.fits.fit import cache_folder, fit_models, known
+from studcurve.pipelines.fits.fit import cache_folder, fit_models, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
 from studcurve.pipelines.plan import records as plan_records
-from studcurve.pipelines.records.database.store import LoadReport, Store, write_ahead
+from studcurve.pipelines.records.database.connection import write_ahead
+from studcurve.pipelines.records.database.loading import LoadReport
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 DEMO_SEED = 20240229
@@ -210,7 +212,7 @@ def fit_or_take(store, models):
     for model, fit in zip(models, kept, strict=True):
         store.save_fit(fit)
         assert fit.seed == DEMO_SEED
-        assert known(store, model).is_of_today, "the demo is of another program"
+        assert read_posterior(store, model).is_of_today, "the demo is of another program"
 
 
 @pytest.fixture(scope="session")
@@ -232,10 +234,10 @@ def fitted_kennel(reading_once, fitted_store_path):
 @pytest.fixture(scope="session")
 def demo_fit(fitted_store_path):
     with Store.open(fitted_store_path, read_only=True) as store:
-        return known(store, CONCEPTION).posterior
+        return read_posterior(store, CONCEPTION).posterior
 
 
 @pytest.fixture(scope="session")
 def demo_litter_fit(fitted_store_path):
     with Store.open(fitted_store_path, read_only=True) as store:
-        return known(store, LITTER).posterior
+        return read_posterior(store, LITTER).posterior

@@ -84,7 +84,8 @@ TARGETS: dict[str, list[str]] = {
     "analytics/plan/simulation/unknowns.py": [f"{PLAN}chain.py"],
     "analytics/plan/what_if.py": [f"{PLAN}compare.py"],
     "pipelines/records/sheets/rules.py": [
-        "tests/pipelines/test_rules.py", "tests/pipelines/test_rule_edges.py",
+        "tests/pipelines/records/sheets/test_rules.py",
+        "tests/pipelines/records/sheets/test_rule_edges.py",
     ],
 }  # fmt: skip
 """Modules whose rules are changed, and the quick tests that must notice."""

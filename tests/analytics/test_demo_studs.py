@@ -10,7 +10,7 @@ from tests.conftest import fit_or_take
 from studcurve.analytics.models.stud.announcement import announce
 from studcurve.analytics.models.stud.dips import coincident_events, find_dips
 from studcurve.analytics.models.stud.level import stud_answers
-from studcurve.pipelines.fits.fit import known
+from studcurve.pipelines.fits.fit import read_posterior
 from studcurve.pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO
@@ -24,7 +24,9 @@ def fits(demo_store_path, tmp_path_factory):
     path.write_bytes(demo_store_path.read_bytes())
     with Store.open(path) as store:
         fit_or_take(store, STUD_OVER_TIME)
-        posteriors = {model.name: known(store, model).posterior for model in STUD_OVER_TIME}
+        posteriors = {
+            model.name: read_posterior(store, model).posterior for model in STUD_OVER_TIME
+        }
         return posteriors, store.read("events")
 
 

@@ -28,7 +28,6 @@ from studcurve.analytics.plan.simulation.chain import (
     simulate,
 )
 from studcurve.analytics.plan.simulation.unknowns import (
-    CONCEPTION_SPREAD,
     Chain,
     draw_unknowns,
     partner_effects,
@@ -116,12 +115,14 @@ def names_of(pair):
 
 def test_a_partner_of_the_records_keeps_its_own_effect(pair):
     rng = np.random.default_rng(4)
-    draws = conception.prior_draws(rng, 500)
+    draws = conception.PUBLISHED.draw(rng, 500)
     draws["effect_stud"] = np.column_stack([np.full(500, 0.3), np.full(500, -0.8)])
     silent = {row: np.zeros(500) for row in ("c20_bitch", "c20_breed")}
     chain = Chain({**draws, **silent}, {"stud": ("other", pair.stud)})
 
-    effects = partner_effects(chain, names_of(pair), CONCEPTION_SPREAD, seed=4, n_draws=1000)
+    effects = partner_effects(
+        chain, names_of(pair), conception.PUBLISHED.spreads, seed=4, n_draws=1000
+    )
 
     assert effects == pytest.approx(np.full(1000, -0.8))
 
@@ -131,7 +132,7 @@ def test_two_new_bitches_are_two_dogs_and_the_new_stud_they_share_is_one(pair):
 
     def effects(**names):
         return partner_effects(
-            chain, names_of(pair) | names, CONCEPTION_SPREAD, seed=4, n_draws=4000
+            chain, names_of(pair) | names, conception.PUBLISHED.spreads, seed=4, n_draws=4000
         )
 
     one, other = effects(bitch="Aster"), effects(bitch="Briar")
@@ -230,7 +231,7 @@ def test_the_bias_of_the_plan_comes_from_its_own_row_and_no_record_moves_it(
 ):
     tight = {
         row: values * 0.01
-        for row, values in conception.prior_draws(np.random.default_rng(1), 1000).items()
+        for row, values in conception.PUBLISHED.draw(np.random.default_rng(1), 1000).items()
     }
     drawn = [
         draw_unknowns(
