@@ -8,12 +8,16 @@ from scipy.stats import binom, chi2, nbinom, poisson
 from statsmodels.stats.proportion import proportion_confint
 
 from studcurve.analytics.measures.counting import (
+    DILUTION_GUIDE,
+    LEAST_SHARE_VARIANCE,
+    NEUBAUER_NL,
     cells_for_error,
     concentration_interval_m_per_ml,
     concentration_m_per_ml,
     count_interval,
     dispersion_over_squares,
     exact_interval,
+    exact_share,
     max_count_difference,
     max_percentage_difference,
     poisson_interval,
@@ -65,6 +69,50 @@ def test_every_recalled_row_of_the_count_table_comes_out():
     wanted = [next(limit for upto, limit in COUNT_TABLE.items() if n <= upto) for n in sums]
 
     assert max_count_difference(sums, 0).tolist() == wanted
+
+
+# WHO manual 2010, table 2.1: averages up to which each difference is acceptable, from memory.
+PERCENTAGE_TABLE = {
+    0: 1, 1: 2, 2: 3, 4: 4, 7: 5, 11: 6, 16: 7, 23: 8, 34: 9, 65: 10, 76: 9, 83: 8, 88: 7, 92: 6,
+    95: 5, 97: 4, 98: 3, 99: 2, 100: 1,
+}  # fmt: skip
+
+
+def test_every_recalled_row_of_the_percentage_table_comes_out():
+    averages = np.arange(101)
+    wanted = [next(most for upto, most in PERCENTAGE_TABLE.items() if n <= upto) for n in averages]
+
+    assert max_percentage_difference(averages, averages).tolist() == wanted
+
+
+def test_the_parts_of_a_chamber_hold_their_volume():
+    # Improved Neubauer: 0.1 mm deep; 1 mm² has 5 rows of 5 squares; 1 mm³ is 1,000 nL.
+    grid_nl = 1.0 * 0.1 * 1000.0
+
+    assert dict(NEUBAUER_NL) == pytest.approx(
+        {"grid": grid_nl, "row": grid_nl / 5, "square": grid_nl / 25}
+    )
+
+
+def test_the_dilutions_are_those_of_the_guideline():
+    # ESHRE guidelines 2002 (secondary): sperm in a field at 40×, up to; times.
+    assert ((15, 5), (40, 10), (200, 20), (np.inf, 50)) == DILUTION_GUIDE
+
+
+def test_a_judged_share_is_never_surer_than_one_sperm_in_five_hundred():
+    assert pytest.approx(1 / 500) == LEAST_SHARE_VARIANCE
+
+
+def test_a_share_of_nothing_is_none():
+    assert exact_share(0, 0) is None
+    assert exact_share(3, 10).median == pytest.approx(0.3)
+
+
+def test_two_squares_are_enough_and_one_says_nothing_of_clumps():
+    # Variance of 3 and 5 is 2, their mean 4.
+    assert dispersion_over_squares([3, 5]).index == pytest.approx(0.5)
+    with pytest.raises(ValueError, match="two squares and one cell"):
+        dispersion_over_squares([4])
 
 
 @pytest.mark.parametrize(
