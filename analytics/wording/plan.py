@@ -11,7 +11,6 @@ from datetime import date
 
 import numpy as np
 
-from studcurve.analytics.cautions import Caution
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.models.storage.inputs import product_name
 from studcurve.analytics.plan.breakeven import BreakEven
@@ -32,8 +31,6 @@ NO_PRICE_LITTERS = 0.005
 UNPROVEN_SHARE = 0.01
 """A search that may have missed more than this share of the plan's value says so."""
 
-_SEVERITIES = ("stop", "warn", "say")
-
 _SCHEDULE_KEYS = {
     "a mating": "plan.schedule_mating",
     "next collection": "plan.schedule_fresh",
@@ -48,11 +45,6 @@ _VERDICTS = ("no difference", "not told apart", "lower", "higher")
 def way(option: Option) -> Word:
     """Semen, route and number of inseminations of an option."""
     return Word("way", option.method)
-
-
-def in_order(cautions: Sequence[Caution]) -> list[Caution]:
-    """Cautions in the order of their severity, as they head an answer."""
-    return sorted(cautions, key=lambda one: _SEVERITIES.index(one.severity))
 
 
 def opening_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:

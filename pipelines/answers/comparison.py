@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from studcurve.analytics.cautions import Caution
+from studcurve.analytics.cautions import Caution, in_order
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
 from studcurve.analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
@@ -65,7 +65,7 @@ def told_cautions(cautions: Sequence[Caution], words: Words) -> tuple[str, ...]:
     """Cautions in the order of their severity, as a page heads with them."""
     return tuple(
         f"[{words[f'severity.{caution.severity}']}] {words.tell(caution.sentence)}"
-        for caution in wording.in_order(cautions)
+        for caution in in_order(cautions)
     )
 
 

@@ -496,10 +496,10 @@ def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterato
         if not chosen:
             continue
         yield words[f"due.{section}"]
-        for item, said in told(chosen, words):
+        for item, said in together(chosen):
             indent = " " * (len(item.on.isoformat()) + 4)
             yield from wrap(
-                f"{item.on.isoformat()}  {said}",
+                f"{item.on.isoformat()}  {words.tell(said)}",
                 LINE_WIDTH,
                 initial_indent="  ",
                 subsequent_indent=indent,
@@ -509,20 +509,20 @@ def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterato
     yield from wrap(words["page.vet_note"], LINE_WIDTH)
 
 
-def told(items: Sequence[DueItem], words: Words) -> Iterator[tuple[DueItem, str]]:
-    """Items in words; the dogs that wait for the same test share the first one's."""
+def together(items: Sequence[DueItem]) -> Iterator[tuple[DueItem, Sentence]]:
+    """Items and what is said of them; dogs that wait for the same test share the first one's."""
     shared: dict[tuple[str, str], list[DueItem]] = {}
     for item in items:
         if item.kind == "test" and "test" in item.what.values:
             shared.setdefault((item.what.key, str(item.what.values["test"])), []).append(item)
         else:
-            yield item, words.tell(item.what)
+            yield item, item.what
     for (key, test), waiting in shared.items():
         dogs = tuple(
-            words.say(f"{key}_dog", **{name: item.what.values[name] for name in ("dog", "last_on")})
+            sentence(f"{key}_dog", **{name: item.what.values[name] for name in ("dog", "last_on")})
             if key == "due.test"
             else item.dog
             for item in waiting
         )
         days = waiting[0].what.values["n"]
-        yield waiting[0], words.say(f"{key}_dogs", dogs=dogs, test=test, n=days)
+        yield waiting[0], sentence(f"{key}_dogs", dogs=dogs, test=test, n=days)
