@@ -8,4 +8,6 @@
     A sample in hand: divided, recorded, its slip; the card for the wall.
 ``comparison``, ``season``
     A plan.
+``due``
+    What is due.
 """

@@ -22,7 +22,7 @@ from studcurve.analytics.models.litter.model import LitterPosterior
 from studcurve.analytics.models.litter.sizes import LittersAgain, litters_again
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, sentence
-from studcurve.pipelines.due.items import DUE_VIEWS
+from studcurve.pipelines.due import DUE_VIEWS
 from studcurve.pipelines.fits.fit import Known, known
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER
 from studcurve.pipelines.fits.storage import KeptStorage, read_storage
@@ -142,7 +142,7 @@ def stopped_dogs(views: Mapping[str, pd.DataFrame], today: date) -> frozenset[st
     Parameters
     ----------
     views
-        At least those of :data:`studcurve.pipelines.due.items.DUE_VIEWS`.
+        At least those of :data:`studcurve.pipelines.due.DUE_VIEWS`.
     today
         Day of the question.
     """

@@ -10,6 +10,7 @@ import pandas as pd
 
 from studcurve.analytics.cautions import RECENT_DAYS, Caution, bitch_age
 from studcurve.analytics.cautions.brucella import is_brucella
+from studcurve.analytics.due.items import together
 from studcurve.analytics.measures.counting import exact_share
 from studcurve.analytics.measures.semen import total_sperm_m
 from studcurve.analytics.measures.stages import compared_stages
@@ -19,7 +20,7 @@ from studcurve.analytics.wording.checks import semen_type_sentences
 from studcurve.analytics.wording.program import program_sentences
 from studcurve.analytics.wording.sources import page_sources
 from studcurve.analytics.wording.stud_page import total_level
-from studcurve.pipelines.due.items import due_items, first_of, together
+from studcurve.pipelines.due import alarms_of, due_of
 from studcurve.pipelines.pages.kennel import Kennel, left_out
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import StudOfKennel
@@ -60,7 +61,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
     straws = views["frozen_lots"]
     return OverviewResults(
         kennel=kennel.name,
-        cautions=(*first_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
+        cautions=(*alarms_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
         # Without a fit no shares are shown to stand beside.
         answer=answer if chances else (*answer, *beside),
         of_chances=beside,
@@ -82,7 +83,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
 
 def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
     """What must be said of the age of a bitch before she is bred in the heat she is in."""
-    items = due_items(kennel.views, today=kennel.today)
+    items = due_of(kennel.views, today=kennel.today)
     # An old one that nobody examined has her stop in the place of her days.
     in_heat = {
         item.dog
@@ -99,7 +100,7 @@ def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
 
 def _due(kennel: Kennel) -> tuple[Due, ...]:
     """What is due, but for what has a table of its own."""
-    items = due_items(kennel.views, today=kennel.today)
+    items = due_of(kennel.views, today=kennel.today)
     shown = [item for item in items if item.kind not in REPORTED_BELOW]
     return tuple(Due(item.on, item.until, item.is_late, said) for item, said in together(shown))
 

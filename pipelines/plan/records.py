@@ -21,6 +21,7 @@ from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.semen import with_measures
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter.model import LitterPosterior
+from studcurve.analytics.models.ovulation.heat import readings_of_heat
 from studcurve.analytics.models.ovulation.insemination_days import HEAT_DAYS
 from studcurve.analytics.models.ovulation.model import (
     DATE_SD_DAYS,
@@ -42,7 +43,7 @@ from studcurve.pipelines.fits.fit import Known, known
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, TOTAL_SPERM
 from studcurve.pipelines.fits.storage import KeptStorage, read_storage
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, readings_of_heat
+from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS
 
 PLAN_VIEWS = (
     *CAUTION_VIEWS, "inseminations", "cycles", "progesterone", "shipments", "frozen_lots", "prices",

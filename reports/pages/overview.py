@@ -17,7 +17,7 @@ from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.sentences import Sentence, Word
 from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.sources import Source
-from studcurve.reports.charts.chances import outcome_flow
+from studcurve.reports.charts.litters import outcome_flow
 from studcurve.reports.page import Link, Reader, Report, Section, Table, columns
 from studcurve.reports.pages.stud_review import chances_section
 from studcurve.reports.sections.litter_sizes import litter_sizes_section

@@ -8,7 +8,7 @@ from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.analytics.trust.checking import cross_validation, left_out
 from studcurve.analytics.trust.prior_width import as_plain, from_plain
 from studcurve.analytics.wording.checks import semen_type_sentences, stud_checks
-from studcurve.pipelines.due.items import DUE_VIEWS, cautions_of
+from studcurve.pipelines.due import DUE_VIEWS
 from studcurve.pipelines.pages.anonymous import without_names
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.stud import read_studs
@@ -18,6 +18,7 @@ from studcurve.pipelines.pages.trust import (
     open_breedings,
     prior_widths,
 )
+from studcurve.pipelines.records.of_a_dog import cautions_of
 from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER
 from studcurve.reports.page import render
 from studcurve.reports.pages.overview import build_overview

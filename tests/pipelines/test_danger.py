@@ -17,7 +17,7 @@ from studcurve.pipelines.answers.box import pack_box
 from studcurve.pipelines.answers.comparison import plan_answer
 from studcurve.pipelines.answers.season import season_answer
 from studcurve.pipelines.answers.slip import BoxRequest
-from studcurve.pipelines.due.items import read_due
+from studcurve.pipelines.due import read_due
 from studcurve.pipelines.pages.client_sheet import client_results
 from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import read_kennel

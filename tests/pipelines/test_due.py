@@ -8,8 +8,11 @@ from datetime import date, timedelta
 
 import pytest
 
+from studcurve.analytics.due.items import AHEAD_DAYS
 from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
-from studcurve.pipelines.due.items import AHEAD_DAYS, LINE_WIDTH, due_lines, read_due
+from studcurve.pipelines.answers.answer import WIDTH
+from studcurve.pipelines.answers.due import due_lines
+from studcurve.pipelines.due import read_due
 from studcurve.pipelines.run import DEMO_TODAY
 from studcurve.reports.words import Words
 
@@ -275,7 +278,7 @@ def test_the_demo_s_list_is_read_in_either_language_at_eighty_columns(due_in_the
     items = due_in_the_demo
     lines = list(due_lines(items, Words(language), today=DEMO_TODAY))
 
-    assert max(map(len, lines)) <= LINE_WIDTH
+    assert max(map(len, lines)) <= WIDTH
     assert {item.kind for item in items} >= {
         "progesterone", "scan", "whelping", "box", "outcome", "test", "straws",
     }  # fmt: skip

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from tests.pipelines.conftest import TODAY
 
-from studcurve.pipelines.due.items import read_due
+from studcurve.pipelines.due import read_due
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.stud import read_studs

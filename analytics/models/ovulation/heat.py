@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
+import pandas as pd
+
 from studcurve.analytics.models.ovulation.insemination_days import (
     HEAT_DAYS,
     HeatAnswer,
@@ -21,6 +23,7 @@ from studcurve.analytics.models.ovulation.model import (
     ProgesteroneReading,
     in_order,
     ovulation_posterior,
+    recorded_reading,
 )
 
 DAYS_SHOWN = 10
@@ -141,6 +144,18 @@ def heat_numbers(
         chances=chances,
         mean_on_by_assay=by_assay,
     )
+
+
+def readings_of_heat(
+    progesterone: pd.DataFrame, cycle_id: int, today: date
+) -> list[ProgesteroneReading]:
+    """Progesterone of one heat up to a day, from the view of that name."""
+    rows = progesterone[progesterone["cycle_id"] == cycle_id]
+    return [
+        recorded_reading(row)
+        for row in rows.to_dict("records")
+        if row["sampled_earliest"].date() <= today
+    ]
 
 
 def _is_over(

@@ -28,6 +28,9 @@ from studcurve.analytics.models.ovulation.model import (
 SemenType = Literal["natural", "fresh", "chilled", "frozen"]
 """Kinds of semen, a mating being one."""
 
+SEMEN_TYPES: tuple[SemenType, ...] = ("natural", "fresh", "chilled", "frozen")
+"""In which order they are told."""
+
 State = Literal["no rise", "lost", "rising", "may be now", "unsure", "dated"]
 """What can be said of a heat.
 
