@@ -259,7 +259,7 @@ def _mean_of(values: ArrayLike, interval_prob: float) -> Estimate | None:
 
 
 @dataclass(frozen=True, slots=True)
-class StagesTold:
+class StagesCompared:
     """What was left between stages.
 
     Attributes
@@ -277,7 +277,7 @@ class StagesTold:
     agreement: ReadersAgreement
 
 
-def compared_stages(evaluations: pd.DataFrame) -> StagesTold | None:
+def compared_stages(evaluations: pd.DataFrame) -> StagesCompared | None:
     """What was left between stages over some collections; None where no pair has three.
 
     Parameters
@@ -293,4 +293,4 @@ def compared_stages(evaluations: pd.DataFrame) -> StagesTold | None:
         pairs = stage_pairs(evaluations, one.first, one.later, "progressive_motility_pct")
         pairs = pairs[(pairs["first"] > 0) & (pairs["later"] > 0)]
         kept[one.first, one.later] = tuple((100.0 * pairs["later"] / pairs["first"]).tolist())
-    return StagesTold(found, kept, clinic_against_kennel(evaluations))
+    return StagesCompared(found, kept, clinic_against_kennel(evaluations))

@@ -22,7 +22,7 @@ from studcurve.analytics.sentences import Sentence
 
 
 @dataclass(frozen=True, slots=True)
-class HeatTold:
+class HeatSummary:
     """Her heat as the answer tells it.
 
     Attributes
@@ -128,7 +128,7 @@ class BreedingPlan:
     """
 
     pair: Pair
-    heat: HeatTold
+    heat: HeatSummary
     cautions: tuple[Caution, ...]
     is_stopped: bool
     n_litters: int

@@ -14,7 +14,7 @@ import numpy as np
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.models.storage.inputs import product_name
 from studcurve.analytics.plan.breakeven import BreakEven
-from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatSummary
 from studcurve.analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
 from studcurve.analytics.plan.feasible import TOO_DEAR
 from studcurve.analytics.plan.measure_next import Worth
@@ -93,7 +93,7 @@ def schedule_sentence(option: Option) -> Sentence:
     return sentence(_SCHEDULE_KEYS[option.source], **values)
 
 
-def heat_sentence(bitch: str, heat: HeatTold) -> Sentence:
+def heat_sentence(bitch: str, heat: HeatSummary) -> Sentence:
     """When she ovulates, and what that rests on.
 
     Without any reading that is a guess, and before a reading shows the rise no day is told.
@@ -428,7 +428,7 @@ def price(value: float, worth_of_litter: float | None, currency: str) -> Sentenc
 
 def season_remarks(
     plan: SeasonPlan,
-    heats: Mapping[str, HeatTold],
+    heats: Mapping[str, HeatSummary],
     *,
     next_day_deficit: float,
     is_own_rest: bool,

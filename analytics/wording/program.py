@@ -9,13 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
-from studcurve.analytics.models.conception.bred import BreedingsChance
-from studcurve.analytics.models.storage.usable import BOX_HOURS
+from studcurve.analytics.measures.doses import BOX_HOURS
 from studcurve.analytics.sentences import Sentence, sentence
+
+if TYPE_CHECKING:
+    # The model behind it takes seconds to import, and no other sentence here needs it.
+    from studcurve.analytics.models.conception.bred import BreedingsChance
 
 SPEAKING_SHARE = 0.10
 """Below this share of own information the records cannot speak yet. (rule of this toolkit)"""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from studcurve.analytics.measures.stages import ReadersAgreement
-from studcurve.analytics.models.storage.usable import StorageTold
+from studcurve.analytics.models.storage.usable import StudStorage
 from studcurve.analytics.sentences import Sentence, Value, Word, sentence
 
 
@@ -21,7 +21,7 @@ def agreement_sentence(found: ReadersAgreement) -> Sentence:
     )
 
 
-def storage_sentences(told: StorageTold) -> tuple[Sentence, ...]:
+def storage_sentences(told: StudStorage) -> tuple[Sentence, ...]:
     """Until when a usual dose meets its target, the order of extenders, and what it is not."""
     said: list[Sentence] = []
     for one in told.curves:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from studcurve.analytics.measures.doses import BOX_HOURS
 from studcurve.analytics.models.storage.curve import ExtenderOrder
 from studcurve.analytics.models.storage.usable import (
-    BOX_HOURS,
-    StorageTold,
+    StudStorage,
     extender_curve,
     stored_samples,
 )
@@ -24,7 +24,7 @@ def storage_of(
     evaluations: pd.DataFrame,
     storage: KeptStorage,
     target_m: float,
-) -> StorageTold | None:
+) -> StudStorage | None:
     """Storage curves of a stud in the extenders of his boxes and tubes; None where he has none.
 
     Parameters
@@ -51,7 +51,7 @@ def storage_of(
     order: ExtenderOrder | None = None
     if storage.own is not None and len(curves) > 1:
         order = storage.own.compare(sorted(samples.extenders.values()), BOX_HOURS, rng=rng)
-    return StorageTold(
+    return StudStorage(
         stud, curves, BOX_HOURS, target_m, samples.dose_m, samples.n_boxes, order,
         storage.own is not None,
     )  # fmt: skip

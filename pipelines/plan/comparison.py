@@ -125,7 +125,7 @@ def plan_breeding(
     is_stopped = bool(PLAN_STOPS & stopped_answers(cautions))
     nothing = BreedingPlan(
         pair=pair,
-        heat=heat.told,
+        heat=heat.summary,
         cautions=cautions,
         is_stopped=is_stopped,
         n_litters=n_litters_of(records, pair.bitch),

@@ -31,7 +31,7 @@ from studcurve.analytics.models.ovulation.model import (
     ovulation_posterior,
 )
 from studcurve.analytics.models.stud.model import StudQualityPosterior
-from studcurve.analytics.plan.breeding_plan import HeatTold
+from studcurve.analytics.plan.breeding_plan import HeatSummary
 from studcurve.analytics.plan.options import PRICE_ITEMS, Straws
 from studcurve.analytics.plan.simulation.chain import Pair
 from studcurve.analytics.plan.simulation.pups import Dam
@@ -127,11 +127,11 @@ class Heat:
         return self.is_named or self.ovulation.rise == "seen"
 
     @property
-    def told(self) -> HeatTold:
+    def summary(self) -> HeatSummary:
         """The heat as an answer tells it."""
         low, high = self.ovulation.interval()
         mean_on = self.ovulation.mean_at.date()
-        return HeatTold(
+        return HeatSummary(
             low.date(), high.date(), mean_on, self.ovulation.sd_days, self.words, self.has_days,
             bool(self.readings),
         )  # fmt: skip

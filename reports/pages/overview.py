@@ -10,7 +10,7 @@ import pandas as pd
 
 from studcurve.analytics.cautions import Caution
 from studcurve.analytics.estimate import Estimate
-from studcurve.analytics.measures.stages import StagesTold
+from studcurve.analytics.measures.stages import StagesCompared
 from studcurve.analytics.models.conception.bred import SemenTypeChance
 from studcurve.analytics.models.litter.sizes import LitterSizes
 from studcurve.analytics.models.stud.summary import StudTold
@@ -170,7 +170,7 @@ class OverviewResults:
     chances: tuple[SemenTypeChance, ...]
     of_chances: tuple[Sentence, ...]
     litters: LitterSizes | None
-    stages: StagesTold | None
+    stages: StagesCompared | None
     straws: pd.DataFrame
     method: tuple[str, ...]
     sources: tuple[Source | Sentence, ...]

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import pandas as pd
 
 from studcurve.analytics.cautions import Caution, stopped_answers
-from studcurve.analytics.measures.stages import StagesTold
+from studcurve.analytics.measures.stages import StagesCompared
 from studcurve.analytics.models.conception.bred import BredDot, Coefficient, SemenTypeChance
 from studcurve.analytics.models.conception.response import Response
 from studcurve.analytics.models.litter.sizes import LitterSizes
-from studcurve.analytics.models.storage.usable import StorageTold
+from studcurve.analytics.models.storage.usable import StudStorage
 from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.wording.checks import Checks
@@ -81,8 +81,8 @@ class StudResults:
     answer: tuple[Sentence, ...]
     readings: pd.DataFrame
     told: tuple[StudTold, ...]
-    stages: StagesTold | None
-    storage: StorageTold | None
+    stages: StagesCompared | None
+    storage: StudStorage | None
     events: pd.DataFrame
     chances: tuple[SemenTypeChance, ...]
     coefficients: tuple[Coefficient, ...]

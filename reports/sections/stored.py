@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
-from studcurve.analytics.measures.stages import Recovery, StagesTold
-from studcurve.analytics.models.storage.usable import ExtenderCurve, StorageTold
+from studcurve.analytics.measures.stages import Recovery, StagesCompared
+from studcurve.analytics.models.storage.usable import ExtenderCurve, StudStorage
 from studcurve.analytics.sentences import Word
 from studcurve.analytics.wording.stored import agreement_sentence, storage_sentences
 from studcurve.reports.charts.stored import kept_by_stage, storage_of_extender
@@ -14,7 +14,7 @@ from studcurve.reports.page import Section, Table, columns
 from studcurve.reports.words import Words
 
 
-def stages_section(told: StagesTold, words: Words) -> Section:
+def stages_section(told: StagesCompared, words: Words) -> Section:
     """What is left between two stages, collection by collection and on the whole."""
 
     def pair(one: Recovery) -> str:
@@ -59,7 +59,7 @@ def stages_section(told: StagesTold, words: Words) -> Section:
     )  # fmt: skip
 
 
-def storage_section(told: StorageTold, words: Words) -> Section:
+def storage_section(told: StudStorage, words: Words) -> Section:
     """Storage curves with the planned hour, own readings as dots, and until when a dose is enough.
 
     One picture an extender; what lies beyond the hours read here is dashed and named so.

@@ -15,7 +15,7 @@ from studcurve.analytics.measures.control_chart import Chart
 from studcurve.analytics.measures.dates import retest
 from studcurve.analytics.measures.motility_kept import published_storage
 from studcurve.analytics.measures.semen import with_measures
-from studcurve.analytics.measures.stages import ReadersAgreement, Recovery, StagesTold
+from studcurve.analytics.measures.stages import ReadersAgreement, Recovery, StagesCompared
 from studcurve.analytics.models.conception.bred import (
     BredDot,
     BreedingsChance,
@@ -26,7 +26,7 @@ from studcurve.analytics.models.conception.response import Response
 from studcurve.analytics.models.litter.sizes import Expected, LitterSizes, SizeRow
 from studcurve.analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
 from studcurve.analytics.models.storage.curve import ExtenderOrder
-from studcurve.analytics.models.storage.usable import Dose, ExtenderCurve, StorageTold
+from studcurve.analytics.models.storage.usable import Dose, ExtenderCurve, StudStorage
 from studcurve.analytics.models.stud.announcement import Announcement, Power, SeenWithinAYear
 from studcurve.analytics.models.stud.charts import ChartRule, StudCharts
 from studcurve.analytics.models.stud.dips import Coincident, Dip
@@ -41,7 +41,7 @@ from studcurve.analytics.models.stud.level import (
 )
 from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.plan.breakeven import BreakEven
-from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatSummary
 from studcurve.analytics.plan.compare import answer_options, gap_between
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.measure_next import Worth
@@ -177,7 +177,7 @@ def stages_of_samples():
     points = Estimate(-12.0, -18.0, -7.0)
     boxes = Agreement(7, Estimate(-5.7, -15.1, 3.6), 12.7, Estimate(-30.6, -46.8, -14.4),
                       Estimate(19.2, 3.0, 35.4))  # fmt: skip
-    return StagesTold(
+    return StagesCompared(
         (Recovery("raw", "kept back", 4, 0, kept, points, 47.0),),
         {("raw", "kept back"): (70.0, 80.0, 85.0, 95.0)},
         ReadersAgreement(11, 4, boxes),
@@ -190,7 +190,7 @@ def storage(name="Rowan"):
     dose = Dose(41.0, 30.0, 77.0, 0.8, 0.73)
     curve = ExtenderCurve(name, hours, kept, (("kept back", 48.0, 81.0),), 70.0, 96.0, dose)
     order = ExtenderOrder(48.0, (name, "milk"), (kept[2], kept[2]), 0.82, (0.82,))
-    return StorageTold(name, (curve,), 48.0, 200.0, 276.0, 5, order, True)
+    return StudStorage(name, (curve,), 48.0, 200.0, 276.0, 5, order, True)
 
 
 def stud_results(name="Rowan", cautions=()):
@@ -357,7 +357,7 @@ def plan(name="Rowan"):
     low, high = ovulation.interval()
     return BreedingPlan(
         pair=pair,
-        heat=HeatTold(
+        heat=HeatSummary(
             low.date(), high.date(), ovulation.mean_at.date(), ovulation.sd_days,
             sentence("said.no_counted_sample", stud=name), has_days=True, is_read=True,
         ),

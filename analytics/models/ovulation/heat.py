@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from studcurve.analytics.models.ovulation.insemination_days import (
     HEAT_DAYS,
@@ -25,6 +24,9 @@ from studcurve.analytics.models.ovulation.model import (
     ovulation_posterior,
     recorded_reading,
 )
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 DAYS_SHOWN = 10
 """Days for which the chance of lying in a window is told."""

@@ -8,14 +8,11 @@ from dataclasses import dataclass
 import pandas as pd
 
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
-from studcurve.analytics.measures.doses import CERTAINTY
+from studcurve.analytics.measures.doses import BOX_HOURS, CERTAINTY
 from studcurve.analytics.measures.motility_kept import StorageDraws, enough_prob, last_hour
 from studcurve.analytics.measures.stages import STAGES, Stage, stage_pairs
 from studcurve.analytics.models.storage.curve import ExtenderOrder
 from studcurve.analytics.models.storage.inputs import product_name
-
-BOX_HOURS = 48.0
-"""Hours after the collection by which most boxes are used. [h] (common practice, no source)"""
 
 CURVE_HOURS = tuple(float(hour) for hour in range(0, 97, 6))
 """Hours at which a curve is drawn; those beyond the studied ones are left out. [h]"""
@@ -83,7 +80,7 @@ class ExtenderCurve:
 
 
 @dataclass(frozen=True, slots=True)
-class StorageTold:
+class StudStorage:
     """Everything that is said of how long a stud's samples last.
 
     Attributes
