@@ -11,7 +11,7 @@ import pandas as pd
 from studcurve.analytics.cautions import Caution
 from studcurve.analytics.due.items import AHEAD_DAYS, DueItem, due_items, first_of
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, kennel_records
+from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, kennel_records
 
 DUE_VIEWS = (
     *CAUTION_VIEWS, "dog_use", "shipments_seen", "frozen_lots", "inseminations", "shipments",

@@ -10,4 +10,6 @@
     A plan.
 ``due``
     What is due.
+``waiting``
+    What was refused or doubted, by the rule that spoke.
 """

@@ -67,11 +67,11 @@ def without_names(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[K
             stud=_coded(kennel.litters.stud, codes, words),
             bitch=_coded(kennel.litters.bitch, codes, words),
         ),
-        levels=kennel.levels.veiled(
+        levels=kennel.levels.with_codes(
             lambda name: _code(name, "dog", codes, words),
             lambda name: _code(name, "observer", codes, words),
         ),
-        storage=kennel.storage.veiled(lambda name: _code(name, "dog", codes, words)),
+        storage=kennel.storage.with_codes(lambda name: _code(name, "dog", codes, words)),
     )
     by_lower = {name.casefold(): code for name, code in codes["dog"].items()}
     return seen, [by_lower.get(name.casefold(), name) for name in names]

@@ -19,7 +19,7 @@ from studcurve.analytics.wording.sources import Source, storage_sources
 from studcurve.pipelines.pages.kennel import Kennel
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import facts
-from studcurve.pipelines.records.of_a_dog import dog_records
+from studcurve.pipelines.records.dog_history import dog_records
 from studcurve.reports.pages.client_sheet import ClientResults, Kept
 
 KEPT_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0)

@@ -19,7 +19,7 @@ from studcurve.pipelines.pages.anonymous import codes_of
 from studcurve.pipelines.pages.kennel import Kennel
 from studcurve.pipelines.pages.provenance import of_parts
 from studcurve.pipelines.plan.records import PlanRecords
-from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.comparison import ComparisonResults
 

@@ -31,7 +31,7 @@ from studcurve.pipelines.pages.trust import (
     open_breedings,
     prior_widths,
 )
-from studcurve.pipelines.records.of_a_dog import dog_records
+from studcurve.pipelines.records.dog_history import dog_records
 from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 
 REPORTED_BELOW = frozenset({"outcome", "box", "caution"})

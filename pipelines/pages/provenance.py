@@ -6,7 +6,7 @@ from datetime import date
 
 from studcurve.analytics.sentences import Sentence, Word, sentence
 from studcurve.pipelines.pages.kennel import Kennel
-from studcurve.pipelines.records.database.store import KeptFit
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 
 
 def provenance(kennel: Kennel, *, with_fit: bool = True) -> tuple[Sentence, ...]:
@@ -18,13 +18,13 @@ def provenance(kennel: Kennel, *, with_fit: bool = True) -> tuple[Sentence, ...]
     levels = [
         sentence(
             "page.level_fit",
-            measure=Word("measured", level.known.posterior.data.measure.name),
+            measure=Word("measured", level.fitted.posterior.data.measure.name),
             seed=str(made.seed),
             max_rhat=made.diagnostics["max_rhat"],
             n_divergent=int(made.diagnostics["n_divergent"]),
         )
         for level in kennel.levels.levels
-        if (made := level.known.kept) is not None
+        if (made := level.fitted.kept) is not None
     ]
     return (*said, *levels)
 

@@ -20,7 +20,7 @@ from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, sentence
 from studcurve.pipelines.pages.kennel import Kennel
-from studcurve.pipelines.records.of_a_dog import dog_records
+from studcurve.pipelines.records.dog_history import dog_records
 
 HOME_COUNT_CV = PRIORS["r02_home"].centre
 """Error of a count until a kennel states its own (prior r02)."""

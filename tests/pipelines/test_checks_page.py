@@ -18,7 +18,7 @@ from studcurve.pipelines.pages.trust import (
     open_breedings,
     prior_widths,
 )
-from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER
 from studcurve.reports.page import render
 from studcurve.reports.pages.overview import build_overview
