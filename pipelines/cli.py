@@ -120,8 +120,8 @@ def due(
     as_json: JsonOption = False,
 ) -> None:
     """Print what is due: blood draws, inseminations, scans, whelpings, outcomes, tests, straws."""
-    from studcurve.pipelines.answers.answer import WIDTH
-    from studcurve.pipelines.due.items import due_lines, due_rows, read_due
+    from studcurve.pipelines.answers.due import due_lines, due_rows
+    from studcurve.pipelines.due import read_due
     from studcurve.reports.words import Words
 
     words, on = Words("en"), asked_on(today, store)
@@ -129,7 +129,7 @@ def due(
     if as_json:
         show_json(due_rows(items, words))
     else:
-        for line in due_lines(items, words, today=on, width=WIDTH):
+        for line in due_lines(items, words, today=on):
             typer.echo(printable(line))
 
 

@@ -8,9 +8,11 @@ from datetime import date, timedelta
 
 import pytest
 
+from studcurve.analytics.due.items import AHEAD_DAYS
 from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
 from studcurve.pipelines.answers.answer import WIDTH
-from studcurve.pipelines.due.items import AHEAD_DAYS, due_lines, read_due
+from studcurve.pipelines.answers.due import due_lines
+from studcurve.pipelines.due import read_due
 from studcurve.pipelines.run import DEMO_TODAY
 from studcurve.reports.words import Words
 
