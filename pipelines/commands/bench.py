@@ -14,6 +14,7 @@ from typing import Annotated, ClassVar
 import typer
 
 from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.vocabulary import SemenType
 from studcurve.pipelines.commands.from_records import rotor_radius_cm, storage_of
 from studcurve.pipelines.commands.groups import CommandGroup, OptionGroup, command
 from studcurve.pipelines.commands.options import (
@@ -62,15 +63,6 @@ bench = typer.Typer(
     rich_markup_mode=None,
     no_args_is_help=True,
 )
-
-
-class SemenType(Enum):
-    """Semen of an insemination."""
-
-    NATURAL = "natural"
-    FRESH = "fresh"
-    CHILLED = "chilled"
-    FROZEN = "frozen"
 
 
 class Unit(Enum):
@@ -426,7 +418,7 @@ def ovulation(
     lh_on: LhOption = None,
     semen: Annotated[
         SemenType, typer.Option("--semen", help="Semen to be inseminated.")
-    ] = SemenType.CHILLED,
+    ] = "chilled",
     unit: Annotated[
         Unit | None, typer.Option("--unit", help="Unit of the readings that name none.")
     ] = None,
@@ -446,7 +438,7 @@ def ovulation(
         ],
         first_day=first_day,
         lh_surge_on=lh_on,
-        semen_type=semen.value,
+        semen_type=semen,
         now=datetime.now() if now is None else datetime.combine(now.on, now.at or time()),
     )
     show(answer, as_json=as_json)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import typer
 
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 from studcurve.pipelines.commands.groups import STATISTICIANS, OptionGroup
 from studcurve.pipelines.commands.options import (
     ClinicOption,
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
 MORNING = time(8)
 """Hour of a question that names its day alone."""
 
-REFUSABLE = ("natural", "fresh", "chilled", "frozen", "vaginal", "transcervical")
+REFUSABLE = (*SEMEN_TYPES, "vaginal", "transcervical")
 """Semen and routes that ``--without`` knows."""
 
 WorthOption = Annotated[

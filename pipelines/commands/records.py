@@ -213,7 +213,8 @@ def due(
 
     Dogs that a caution stops, blood draws, inseminations, scans, whelpings, results, tests, straws.
     """
-    from studcurve.pipelines.due.items import due_lines, due_rows, read_due
+    from studcurve.pipelines.answers.due import due_lines, due_rows
+    from studcurve.pipelines.due import read_due
     from studcurve.reports.words import Words
 
     words, on = Words("en"), asked_on(now, store)
