@@ -99,6 +99,9 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "N_NODES = 101 (101, number 1, up)": NODES,
         "N_NODES = 101 (101, number 1, down)": NODES,
     },
+    "analytics/measures/doses.py": {
+        "and/or of self.n_cells is None or self.looked_at_nl is None": "both are given or neither",
+    },
     "analytics/cautions/breeding.py": {
         "edge of years < (SMALL_GROWN_YEARS if is_small else GROWN_YEARS)": WHOLE_DAYS,
         "edge of years > LATE_FIRST_LITTER_YEARS": WHOLE_DAYS,
