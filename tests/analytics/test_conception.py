@@ -7,17 +7,14 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.special import expit
+from tests.analytics.archetypes import ARCHETYPES, archetype_prob
 
 from studcurve.analytics.errors import ConvergenceError
 from studcurve.analytics.estimate import share_from_records
 from studcurve.analytics.models import sampling
 from studcurve.analytics.models.breedings.records import prepare_conception
 from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
-from studcurve.analytics.models.conception.chance import (
-    ARCHETYPES,
-    archetype_prob,
-    own_breedings_prob,
-)
+from studcurve.analytics.models.conception.chance import own_breedings_prob
 from studcurve.analytics.models.conception.model import (
     COEFFICIENTS,
     PUBLISHED,
