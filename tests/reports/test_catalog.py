@@ -77,7 +77,7 @@ SPEAKING = {
     "pipelines/records/database/kept_fits.py": SQL,
     "pipelines/records/database/line_sql.py": SQL,
     "pipelines/records/database/loading.py": SQL,
-    "pipelines/records/database/relations.py": "what the relations of a load hold, for who reads it",
+    "pipelines/records/database/relations.py": "what a relation holds, for who reads it",
     "pipelines/records/database/schema.py": SQL,
     "pipelines/records/database/settings.py": SQL,
     "pipelines/records/database/store.py": SQL,
