@@ -120,7 +120,8 @@ def due(
     as_json: JsonOption = False,
 ) -> None:
     """Print what is due: blood draws, inseminations, scans, whelpings, outcomes, tests, straws."""
-    from studcurve.pipelines.due.items import due_lines, due_rows, read_due
+    from studcurve.pipelines.answers.due import due_lines, due_rows
+    from studcurve.pipelines.due import read_due
     from studcurve.reports.words import Words
 
     words, on = Words("en"), asked_on(today, store)

@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.vocabulary import SemenType
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
 from studcurve.pipelines.commands.options import (
     Assay,
@@ -23,7 +24,6 @@ from studcurve.pipelines.commands.options import (
     PartOption,
     Route,
     RouteOption,
-    SemenType,
     SquaresOption,
     SquareVolumeOption,
     StudOption,
@@ -294,9 +294,7 @@ def ovulation(
     lh_on: Annotated[
         datetime | None, typer.Option("--lh", formats=DAY_FORMATS, help="LH surge seen on.")
     ] = None,
-    semen: Annotated[SemenType, typer.Option("--semen", help="What will go in.")] = (
-        SemenType.CHILLED
-    ),
+    semen: Annotated[SemenType, typer.Option("--semen", help="What will go in.")] = "chilled",
     unit: Annotated[Unit | None, typer.Option("--unit", help="Where a reading names none.")] = None,
     assay: Annotated[Assay, typer.Option("--assay", help="Kind of assay of the laboratory.")] = (
         Assay.UNKNOWN
@@ -317,7 +315,7 @@ def ovulation(
         ],
         first_day=day_of(first_day),
         lh_surge_on=day_of(lh_on),
-        semen_type=semen.value,
+        semen_type=semen,
         now=now or datetime.now(),
     )
     show(answer, as_json=as_json)

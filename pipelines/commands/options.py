@@ -28,15 +28,6 @@ class Route(Enum):
     TRANSCERVICAL = "transcervical"
 
 
-class SemenType(Enum):
-    """What goes in."""
-
-    NATURAL = "natural"
-    FRESH = "fresh"
-    CHILLED = "chilled"
-    FROZEN = "frozen"
-
-
 class Part(Enum):
     """Part of an improved Neubauer chamber."""
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
 from studcurve.pipelines.commands.daily import PageLanguage
 from studcurve.pipelines.commands.terminal import (
@@ -78,7 +79,7 @@ InbreedingOption = Annotated[
 ]
 LanguageOption = Annotated[PageLanguage, typer.Option("--language", help="Language of the answer.")]
 
-REFUSABLE = ("natural", "fresh", "chilled", "frozen", "vaginal", "transcervical")
+REFUSABLE = (*SEMEN_TYPES, "vaginal", "transcervical")
 """Words that ``--without`` knows."""
 
 

@@ -22,8 +22,6 @@ from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY
-from studcurve.reports.page import Reader
-from studcurve.reports.words import Words
 
 N_KEPT = 500
 
@@ -195,7 +193,7 @@ def test_the_card_and_the_client_s_sheet_take_the_kept_curve(store_with_fit, tmp
     his = (boxes["stud"] == "Tarn") & (boxes["extender"] == "egg yolk")
     box = boxes[his & (boxes["motile_dose_m"] > 0)].iloc[-1]
     kennel = replace(kennel, views={**kennel.views, "shipments": boxes.loc[[box.name]]})
-    sheet = client_results(kennel, box["for_bitch"], Reader(Words("en"), "client"))
+    sheet = client_results(kennel, box["for_bitch"])
     at_60 = next(kept.motile_dose_m for kept in sheet.kept if kept.hours == 60)
 
     assert at_60.median == pytest.approx(box["motile_dose_m"] / np.e)

@@ -6,7 +6,7 @@ import shutil
 import pandas as pd
 import pytest
 
-from studcurve.pipelines.pages.stud_review import file_names
+from studcurve.pipelines.pages.files import file_names
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY, write_overview, write_stud_reviews
 from studcurve.reports.page import Reader

@@ -39,7 +39,7 @@ def defect(monkeypatch):
         except KeyError as why:
             raise TypeError(f"{DEFECT} is no number") from why
 
-    monkeypatch.setattr("studcurve.pipelines.due.items.due_items", fails)
+    monkeypatch.setattr("studcurve.pipelines.due.due_items", fails)
 
 
 @pytest.mark.usefixtures("defect")

@@ -14,11 +14,12 @@ from studcurve.analytics.models.stud.inputs import MEASURES
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.vocabulary import VOCABULARY
+from studcurve.analytics.wording.sources import rows_read, works_cited
 from studcurve.pipelines.pages.client_sheet import CHILLED_WINDOWS
-from studcurve.pipelines.pages.stud_review import rows_read, works_cited
 from studcurve.pipelines.records.sheets.cell_rules import rules_of
 from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.reports.catalog import LANGUAGES, texts
+from studcurve.reports.sections.sources import in_words
 from studcurve.reports.words import Words, bound
 
 ROOT = Path(__file__).parents[2]
@@ -77,7 +78,7 @@ SPEAKING = {
     "pipelines/records/database/kept_fits.py": SQL,
     "pipelines/records/database/line_sql.py": SQL,
     "pipelines/records/database/loading.py": SQL,
-    "pipelines/records/database/relations.py": "what a relation holds, for who reads it",
+    "pipelines/records/database/relations.py": "what the relations of a load hold",
     "pipelines/records/database/schema.py": SQL,
     "pipelines/records/database/settings.py": SQL,
     "pipelines/records/database/store.py": SQL,
@@ -142,9 +143,8 @@ def test_what_a_german_page_remarks_on_a_source_is_german():
     sources += [measure.common_source for measure in MEASURES.values()]
     sources += [window.source for window in CHILLED_WINDOWS]
     told = [german.source(source) for source in sources]
-    told += works_cited(
-        german, with_chances=True, with_litters=True, measures=list(MEASURES.values())
-    )
+    measures = list(MEASURES.values())
+    told += in_words(works_cited(with_chances=True, with_litters=True, measures=measures), german)
     told += [german[f"prior.{row}"] for row in rows]
 
     assert [text for text in told if english.search(text)] == []
@@ -167,9 +167,9 @@ def test_no_german_citation_outlives_its_source():
 
 
 def test_a_list_of_works_names_each_once_and_no_bare_remark():
-    works = works_cited(
-        Words("en"), with_chances=True, with_litters=True, measures=list(MEASURES.values())
-    )
+    measures = list(MEASURES.values())
+    cited = works_cited(with_chances=True, with_litters=True, measures=measures)
+    works = in_words(cited, Words("en"))
     bare = [re.sub(r" \([PDJM, ]+\)$", "", work) for work in works[:-1]]
 
     assert len(set(bare)) == len(bare)

@@ -148,7 +148,7 @@ class Unknowns:
         Storage curve of the extender of the box.
     box_shares
         Shares of the three outcomes of a box by weekday of leaving, each of shape (n, 3).
-    u_box, u_pups
+    u_box
         Numbers between 0 and 1, shared by every option.
     """
 
@@ -162,7 +162,6 @@ class Unknowns:
     storage: StorageDraws
     box_shares: Mapping[int, Floats]
     u_box: Floats
-    u_pups: Floats
     on_hand: SampleDraws | None = None
 
     @property

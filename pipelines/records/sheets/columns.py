@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 CellKind = Literal[
     "text", "dog", "choice", "day", "clock", "count", "number", "reading", "by eye", "printed"
@@ -112,7 +113,6 @@ MORPHOLOGY_PARTS = {
 FAILED = ("no erection", "refused", "nothing", "stopped for pain")
 """Why a collection failed."""
 
-SEMEN_TYPES = ("natural", "fresh", "chilled", "frozen")
 ROUTES = ("natural", "vaginal", "transcervical", "surgical")
 EXAMPLE_PREFIX = "(example)"
 """A line whose first cell begins so is the workbook's example line, and is ignored."""
