@@ -64,7 +64,7 @@ TARGETS: dict[str, list[str]] = {
     "analytics/measures/motility_kept.py": measure("keeping"),
     "analytics/measures/semen.py": measure("semen"),
     "analytics/measures/spin.py": measure("spin"),
-    "analytics/measures/stages.py": measure("stages"),
+    "analytics/measures/stages.py": ["tests/analytics/test_stages.py"],
     "analytics/measures/value_of_information.py": measure("information"),
     "analytics/models/ovulation/insemination_days.py": measure("timing"),
     "analytics/models/stud/announcement.py": measure("stud_level", "stud_charts"),
@@ -98,6 +98,9 @@ EQUIVALENT: dict[str, dict[str, str]] = {
     "analytics/measures/control_chart.py": {
         "N_NODES = 101 (101, number 1, up)": NODES,
         "N_NODES = 101 (101, number 1, down)": NODES,
+    },
+    "analytics/measures/doses.py": {
+        "and/or of self.n_cells is None or self.looked_at_nl is None": "both are given or neither",
     },
     "analytics/cautions/breeding.py": {
         "edge of years < (SMALL_GROWN_YEARS if is_small else GROWN_YEARS)": WHOLE_DAYS,

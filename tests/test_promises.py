@@ -74,7 +74,7 @@ def test_a_page_that_checks_nothing_leaves_the_packages_of_checks_alone(demo_sto
         check=True,
     ).stdout.split()
 
-    assert len(list(tmp_path.glob("*.html"))) == 2
+    assert {page.name for page in tmp_path.glob("*.html")} >= {"stud-tarn.html", "overview.html"}
     assert {"statsmodels", "sklearn"} & set(loaded) == set()
 
 
