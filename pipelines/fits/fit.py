@@ -96,9 +96,9 @@ class Known(Generic[P]):
     Attributes
     ----------
     posterior
-        From the kept fit, or the published table alone.
+        From the kept fit, or the starting table alone.
     kept
-        The fit it was made from; None for the published table alone.
+        The fit it was made from; None for the starting table alone.
     n_records_since
         Lines loaded since that fit; 0 when they do not touch this model.
     is_of_today
@@ -152,13 +152,15 @@ def fit_models(
             store.drop_fit(model.name)
             sentence = (
                 f"{model.name}: {thin}, too thin to move its priors: skipped; what is said of it "
-                "is the published table alone"
+                "is the starting table alone"
             )
             outcomes[model.name] = FitOutcome(model.name, "skipped", sentence)
         elif known is not None and known.seed == seed and _is_of(known, model, data):
             if not holds_under_this_engine(known):
                 store.save_fit(marked_as_held(known))
-            sentence = f"{model.name}: nothing changed since the fit of {known.fitted_at:%Y-%m-%d}"
+            sentence = (
+                f"{model.name}: nothing changed since the model of {known.fitted_at:%Y-%m-%d}"
+            )
             outcomes[model.name] = FitOutcome(
                 model.name, "unchanged", sentence, known.seconds, known.diagnostics
             )
@@ -206,8 +208,8 @@ def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
         return Known(posterior, None, 0, False)
     if not is_current(kept, model.version, model.prior_ids):
         raise StaleFitError(
-            f"The kept fit of {model.name} was made by another version of the model or of the "
-            "published table. Run `studcurve fit`."
+            f"The {model.name} model was made by another version of the program or of the "
+            "starting table. Run `studcurve fit`."
         )
     draws = Draws(kept.draws, _diagnostics(kept), kept.seconds, kept.labels)
     posterior = model.restore(data, draws, seed=kept.seed)

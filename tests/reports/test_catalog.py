@@ -236,7 +236,7 @@ def test_no_text_is_left_in_code(path):
         "stopped for pain",
         "prostatic disease",
         "on arrival",
-        "kept back",
+        "retained",
         "after thaw",
         "not pregnant",
         "no litter",
