@@ -522,9 +522,9 @@ def look_back_answer(collected_on: date | None, ended_on: date | None) -> Answer
         again = dates.retest(ended_on)
         windows.append(again)
         sentences.append(
-            f"After an end on {spoken_day(ended_on)} (day 0) the certain day to examine him again "
-            f"is {spoken_day(again.last_on)}, day {again.last_day}: every sperm was made since. The "
-            f"earliest is {spoken_day(again.first_on)}, day {again.first_day}, when some are older."
+            f"After an end on {spoken_day(ended_on)} (day 0) the certain day to examine him "
+            f"again is {spoken_day(again.last_on)}, day {again.last_day}: every sperm was made since. "
+            f"The earliest is {spoken_day(again.first_on)}, day {again.first_day}, when some are older."
         )
     if not windows:
         raise ToolkitError(

@@ -250,8 +250,8 @@ def _too_much_answer(request: ShipmentRequest, made: MadeUp, limit_ml: float) ->
             f"Not packed: a dose of {spoken(made.dose_volume_ml)} mL is more than the "
             f"{spoken(limit_ml)} mL that fit a bitch of {spoken(request.weight_kg or 0.0)} kg by "
             "this route. No slip is written and no shipment recorded.",
-            f"Centrifuge first and leave {spoken(leave)} mL of semen, or use less extender (--ratio) "
-            "or make more doses (--doses); the veterinarian who inseminates decides.",
+            f"Centrifuge first and leave {spoken(leave)} mL of semen, or use less extender "
+            "(--ratio) or make more doses (--doses); the veterinarian who inseminates decides.",
         ),
         remarks=("Volumes that fit: common practice, no source.",),
         values={

@@ -17,7 +17,7 @@ from studcurve.pipelines.records.template import WorkbookLine, write_workbook
 
 TITLES: Mapping[str, str] = MappingProxyType(
     {
-        "refused": "Refused, and not used",
+        "refused": "Rejected, and not used",
         "doubtful": "Doubtful, and left out until confirmed",
         "question": "Asked about, and counted",
     }

@@ -62,8 +62,9 @@ def confirm(
     refused = [number for number, _, severity, _ in findings if severity == "refused"]
     if refused:
         raise RecordsError(
-            f"Finding {refused[0]} is a refusal: what it says cannot be true. Correct the line and "
-            "load it again, or withdraw it; only what is doubtful or asked can be confirmed."
+            f"Finding {refused[0]} is a rejected line: what it says cannot be true. Correct the "
+            "line and load it again, or withdraw it; only what is doubtful or asked can be "
+            "confirmed."
         )
     n_joined = 0
     for number, line_id, _, _ in findings:

@@ -517,7 +517,7 @@ class Store:
             return
         n_waiting = self._one("SELECT count(*) FROM line WHERE state = 'refused'")
         waiting = (
-            f"{n_waiting} refused lines wait for you: `studcurve refused` lists them."
+            f"{n_waiting} rejected lines wait for you: `studcurve refused` lists them."
             if n_waiting
             else "Load sheets into them first: `studcurve template FILE.xlsx` makes the workbook."
         )
