@@ -523,8 +523,9 @@ def look_back_answer(collected_on: date | None, ended_on: date | None) -> Answer
         windows.append(again)
         sentences.append(
             f"After an end on {spoken_day(ended_on)} (day 0) the certain day to examine him "
-            f"again is {spoken_day(again.last_on)}, day {again.last_day}: every sperm was made since. "
-            f"The earliest is {spoken_day(again.first_on)}, day {again.first_day}, when some are older."
+            f"again is {spoken_day(again.last_on)}, day {again.last_day}: every sperm was made "
+            f"since. The earliest is {spoken_day(again.first_on)}, day {again.first_day}, when "
+            "some are older."
         )
     if not windows:
         raise ToolkitError(
