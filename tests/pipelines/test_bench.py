@@ -348,7 +348,7 @@ def test_every_whelping_has_its_last_day_without_labor_radiograph_and_temperatur
 def test_a_retest_has_an_earliest_and_a_sure_day(told):
     said = " ".join(told("lookback")["answer"])
 
-    assert "sure day to examine him again is 18 Mar 2026, day 76" in said
+    assert "certain day to examine him again is 18 Mar 2026, day 76" in said
     assert "earliest is 2 Mar 2026, day 60" in said
 
 
@@ -387,7 +387,7 @@ def test_every_day_count_names_its_zero(told):
     for name in ("whelping", "lookback"):
         for window in told(name)["windows"]:
             assert window["day_zero"] in (
-                "LH peak", "ovulation", "timed mating", "mating", "collection", "end of the harm",
+                "LH surge", "ovulation", "timed mating", "mating", "collection", "end of the harm",
             )  # fmt: skip
             assert window["first_on"] <= window["last_on"]
 

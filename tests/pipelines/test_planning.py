@@ -374,7 +374,7 @@ def test_a_worth_without_any_price_names_no_best(kennel, run):
     told = shown.output.replace("\n", " ")
     assert shown.exit_code == 0
     assert "no way has all its prices recorded. None is called the best" in told
-    assert "Without a recorded price (Prices sheet): collection, box" in told
+    assert "Without a recorded price (Prices sheet): collection, shipment" in told
     assert "the best of" not in told
     assert not re.search(r"\bnan\b", told)
 

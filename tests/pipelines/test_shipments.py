@@ -160,7 +160,7 @@ def test_the_slip_says_what_the_shipment_holds_and_is_one_self_contained_page(be
     page = slip.read_text(encoding="utf-8")
     text = re.sub(r"<[^>]+>", " ", page.replace("\u00a0", " "))
     for said in ("Semen of Bracken", "31 Oct 2026, 18:00", "1 Nov 2026, 11:00", "egg yolk",
-                 "140 cells counted in a chamber", "80 % moving forward, judged by eye",
+                 "140 cells counted in a chamber", "80 % progressively motile, judged by eye",
                  "37 °C for 5 minutes", "Meets the target", "Brucella RSAT", "2 May 2026",
                  "Please send this strip back", "Bracken · 2026-10-31 · Senna"):  # fmt: skip
         assert said in text, said
@@ -307,7 +307,7 @@ def test_her_recorded_weight_stops_a_volume_that_does_not_fit_her(bench):
     assert values["volume_limit_ml"] == 5.0
     assert values["semen_to_leave_ml"] == pytest.approx(1.0)
     assert code == 1
-    assert "Spin first and leave 1 mL" in re.sub(r"\s+", " ", out)
+    assert "Centrifuge first and leave 1 mL" in re.sub(r"\s+", " ", out)
     assert bench.slips() == []
     assert bench.shipments().empty
 

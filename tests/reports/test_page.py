@@ -190,12 +190,12 @@ def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
             "Chance of a litter by semen type",
             "whatif",
             "376–564",
-            "Announced",
-            "level at the last",
-            "What the level",
+            f">{EN['told.announced']}<",
+            "baseline at the last",
+            EN["level_of.total"],
         ],
         "client": ["151\u00a0M", ">123<", "4.2\u00a0mL"],
-        "handout": ["Announced", "level at the last"],
+        "handout": [f">{EN['told.announced']}<", "baseline at the last"],
         "overview": [">37<", ">4.7<", "470 (376–564)"],
     }[kind]
 
