@@ -194,7 +194,7 @@ def test_extender_answers_by_ratio_and_by_concentration_alike(told, bench):
         (["lookback"], "--collected"),
         (["concentration", "many"], "numbers with commas"),
         (["agree", "1,2,3", "1,2"], "as many of each"),
-        (["agree", "70,70,70", "70,70,70"], "Read more samples"),
+        (["agree", "70,70,70", "70,70,70"], "Evaluate more samples"),
         (["dose", "3", "80", "--hours", "72.1"], "Choose an earlier insemination"),
         (
             ["dose", "3", "80", "--hours", "12.1", "--extender", "none"],
@@ -325,7 +325,7 @@ def test_a_mating_is_not_timed_until_someone_says_so(told, bench):
 
     assert (untimed["first_on"], untimed["last_on"]) == ("2026-05-08", "2026-05-25")
     assert untimed["middle_on"] is None
-    assert "caesarean is never booked" in " ".join(told("untimed")["answer"])
+    assert "cesarean is never booked" in " ".join(told("untimed")["answer"])
     assert (timed["first_day"], timed["last_day"]) == (59, 64)
     code, _, err = bench(*COMMANDS["untimed"], "--timed")
     assert code == 1
