@@ -92,7 +92,7 @@ def waiting_lines(findings: pd.DataFrame) -> Iterator[str]:
         yield ""
     yield "studcurve refused --xlsx FILE.xlsx writes these lines into a workbook to correct there"
     yield "and load. studcurve confirm NUMBER says that a line is right, and a doubtful one counts"
-    yield "from then on; studcurve withdraw NUMBER takes a line out. Nothing is lost either way."
+    yield "from then on; studcurve withdraw NUMBER takes a line out. Nothing is lost in either case."
 
 
 def write_corrections(findings: pd.DataFrame, path: Path) -> int:
