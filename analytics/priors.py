@@ -9,10 +9,14 @@ makes kept fits stale.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import astuple, dataclass
 from types import MappingProxyType
 from typing import Literal
+
+import numpy as np
+
+from studcurve.analytics.estimate import Floats
 
 Distribution = Literal["normal", "half-normal", "log-normal", "beta", "dirichlet", "fixed"]
 """``half-normal`` has its scale in ``sd``; ``log-normal`` has the log of its centre as mean and
@@ -460,3 +464,33 @@ def priors_fingerprint(prefixes: tuple[str, ...]) -> str:
         if prior.id.startswith(prefixes):
             digest.update(repr(astuple(prior)[:1] + astuple(prior)[2:6]).encode())
     return digest.hexdigest()
+
+
+N_PRIOR_DRAWS = 4000
+"""Draws of the published table that stand beside a posterior, or in for it."""
+
+
+def draw_priors(rows: Iterable[str], rng: np.random.Generator, n_draws: int) -> dict[str, Floats]:
+    """Draw rows of the table independently, each of shape (n_draws,).
+
+    Parameters
+    ----------
+    rows
+        Ids of normal, half-normal and log-normal rows; drawn in this order.
+    rng
+        Source of randomness.
+    n_draws
+        Length of each array.
+    """
+    draws = {}
+    for row in rows:
+        prior = PRIORS[row]
+        if prior.distribution == "normal":
+            draws[row] = rng.normal(prior.centre, prior.sd, n_draws)
+        elif prior.distribution == "half-normal":
+            draws[row] = np.abs(rng.normal(0.0, prior.sd, n_draws))
+        elif prior.distribution == "log-normal":
+            draws[row] = prior.centre * np.exp(prior.sd * rng.normal(size=n_draws))
+        else:
+            raise ValueError(f"row {row} is {prior.distribution}: draw normal kinds of rows only")
+    return draws

@@ -157,15 +157,18 @@ def load(
 ) -> None:
     """Read sheets into the records file; what cannot be true is kept apart with its reason."""
     from studcurve.pipelines.records.database.store import Store
+    from studcurve.reports.findings import with_texts
+    from studcurve.reports.words import Words
 
     on = asked_on(today, store)
     with Store.open_copy(store) if check else Store.open(store) as opened:
         report = opened.load(
             paths, today=on, day_order=dates.value if dates else None, check_only=check
         )
+    findings = with_texts(report.findings, Words("en"))
     if as_json:
         sheets = {sheet: asdict(count) for sheet, count in report.sheets.items()}
-        show_json({"sheets": sheets, "findings": report.findings.to_dict("records")})
+        show_json({"sheets": sheets, "findings": findings.to_dict("records")})
     else:
         for sheet, count in report.sheets.items():
             typer.echo(
@@ -173,7 +176,7 @@ def load(
                 f"{count.n_unchanged} unchanged, {count.n_refused} refused, "
                 f"{count.n_doubtful} doubtful, {count.n_questions} questions"
             )
-        for finding in report.findings.to_dict("records"):
+        for finding in findings.to_dict("records"):
             typer.echo(_finding_line(finding))
     if report.n_refused:
         typer.echo(
@@ -212,12 +215,15 @@ def refused(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List what was refused or is doubtful, grouped by what to do."""
+    """List what was refused or is doubtful, grouped by what is wrong."""
+    from studcurve.pipelines.answers.waiting import waiting_lines
+    from studcurve.pipelines.records.corrections import write_corrections
     from studcurve.pipelines.records.database.store import Store
-    from studcurve.pipelines.records.findings import waiting_lines, write_corrections
+    from studcurve.reports.findings import with_texts
+    from studcurve.reports.words import Words
 
     with Store.open(store, read_only=True) as opened:
-        findings = opened.read("findings")
+        findings = with_texts(opened.read("findings"), Words("en"))
     if xlsx is not None:
         n_lines = write_corrections(findings, xlsx)
         typer.echo(f"wrote {n_lines} lines; correct them in {xlsx}, then: studcurve load {xlsx}")
@@ -325,8 +331,10 @@ def export(
 ) -> None:
     """Write every record as Parquet and CSV, with a dictionary of every column."""
     from studcurve.pipelines.records.archive import export as write_out
+    from studcurve.reports.findings import with_texts
+    from studcurve.reports.words import Words
 
-    files = write_out(store, folder)
+    files = write_out(store, folder, lambda findings: with_texts(findings, Words("en")))
     typer.echo(f"wrote {len(files)} files into {folder}")
 
 
@@ -457,10 +465,7 @@ def _reader(audience: PageReader, language: Language) -> Reader:
 
 
 def _finding_line(finding: dict[Any, Any]) -> str:
-    return printable(
-        f"{finding['file']}, line {finding['line']}: {finding['message']}. {finding['remedy']}"
-        f" [{finding['severity']}]"
-    )
+    return printable(f"{finding['sentence']} [{finding['severity']}]")
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -2,6 +2,8 @@
 
 ``words``, ``catalog``
     Every text a reader sees, one file a language, and how numbers and days are said.
+``findings``
+    What is wrong with a line, and what to do.
 ``page``, ``pdf``, ``templates``, ``static``
     A page as an immutable value; that value as one HTML file, or set on paper.
 ``theme``, ``charts``

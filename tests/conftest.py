@@ -1,7 +1,9 @@
 """What several tests share: the demo's records file, and its fit."""
 
 import json
+import math
 import os
+import random
 import shutil
 from pathlib import Path
 
@@ -9,20 +11,60 @@ import pytest
 
 from studcurve.analytics.models.sampling import keep_compiled
 from studcurve.pipelines import run
-from studcurve.pipelines.fits.fit import cache_folder, fit_models, known
+from studcurve.pipelines.fits.fit import cache_folder, fit_models, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
 from studcurve.pipelines.plan import records as plan_records
-from studcurve.pipelines.records.database.store import LoadReport, Store
+from studcurve.pipelines.records.database.loading import LoadReport
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 DEMO_SEED = 20240229
+
+FITTED_DEMO = os.environ.get("STUDCURVE_FITTED_DEMO")
+"""Folder that ``studcurve demo`` has made of this very program; its fits are read, not made."""
+
+FITTING = (
+    "test_conception.py", "test_demo_studs.py", "test_fit.py", "test_fitted_plan.py",
+    "test_mixed_logistic_in_r.py", "test_regression.py", "test_sampling.py", "test_storage.py",
+    "test_stud_alarms.py", "test_stud_mixed_model.py", "test_studies.py",
+)  # fmt: skip
+"""Files whose slow tests fit models: side by side they would take a small machine's memory."""
+
+LONGEST = ()
+"""Files that take longest, the first to be begun: what is left at the end is short."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config, items):
+    """Mark the tests that fit, begin with the longest files, and draw from tests of one kind.
+
+    Of a test marked ``sampled``, which asks many cases alike, SAMPLED_SHARE of them are run (all
+    unless it is set), drawn by SAMPLED_SEED.
+    """
+    for item in items:
+        if item.path.name in FITTING:
+            item.add_marker("fits")
+    place = {name: n for n, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path.name, len(place)))
+    share = float(os.environ.get("SAMPLED_SHARE", "1"))
+    many = {}
+    for item in items:
+        if item.get_closest_marker("sampled"):
+            many.setdefault((item.path, item.originalname), []).append(item)
+    left_out = set()
+    for (path, name), alike in many.items():
+        rng = random.Random(f"{os.environ.get('SAMPLED_SEED', '')} {path.name} {name}")
+        left_out |= set(rng.sample(alike, len(alike) - math.ceil(share * len(alike))))
+    if left_out:
+        config.hook.pytest_deselected(items=sorted(left_out, key=items.index))
+        items[:] = [item for item in items if item not in left_out]
 
 
 def pytest_xdist_auto_num_workers(config):
     """Two workers for the whole default suite, each with files of its own.
 
-    Anything smaller is one process, which starts at once; so are the slow tests, whose fits side by
-    side would take the memory of a small machine.
+    Anything smaller is one process, which starts at once; so are the slow tests that fit. The slow
+    tests without a fit take two as well (``-n 2`` in .ci/run).
     """
     is_whole = config.args == config.getini("testpaths") and not config.option.keyword
     is_default = "not slow" in config.option.markexpr
@@ -126,14 +168,28 @@ def made_once(tmp_path_factory, name, make) -> Path:
     return own
 
 
+def fit_or_take(store, models):
+    """Fit models to the demo, or take the fits that the demo's own command has kept of it."""
+    if FITTED_DEMO is None:
+        outcomes = fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=models)
+        assert {one.state for one in outcomes} == {"fitted"}, [one.sentence for one in outcomes]
+        return
+    with Store.open(Path(FITTED_DEMO) / "ambertarn.duckdb", read_only=True) as demo:
+        assert demo.fingerprint() == store.fingerprint(), "the demo is of other records"
+        kept = [demo.read_fit(model.name) for model in models]
+    for model, fit in zip(models, kept, strict=True):
+        store.save_fit(fit)
+        assert fit.seed == DEMO_SEED
+        assert read_posterior(store, model).is_of_today, "the demo is of another program"
+
+
 @pytest.fixture(scope="session")
 def fitted_store_path(tmp_path_factory, demo_store_path) -> Path:
     def fit(path):
         shutil.copyfile(demo_store_path, path)
         with Store.open(path) as store:
-            # Studs over time are fitted by a slow test alone.
-            quick = [model for model in MODELS if model not in STUD_OVER_TIME]
-            fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=quick)
+            # Studs over time are read by a slow test alone.
+            fit_or_take(store, [model for model in MODELS if model not in STUD_OVER_TIME])
 
     return made_once(tmp_path_factory, "fitted.duckdb", fit)
 
@@ -146,10 +202,10 @@ def fitted_kennel(reading_once, fitted_store_path):
 @pytest.fixture(scope="session")
 def demo_fit(fitted_store_path):
     with Store.open(fitted_store_path, read_only=True) as store:
-        return known(store, CONCEPTION).posterior
+        return read_posterior(store, CONCEPTION).posterior
 
 
 @pytest.fixture(scope="session")
 def demo_litter_fit(fitted_store_path):
     with Store.open(fitted_store_path, read_only=True) as store:
-        return known(store, LITTER).posterior
+        return read_posterior(store, LITTER).posterior

@@ -10,7 +10,7 @@ import pytest
 
 from studcurve.analytics.cautions import stopped_answers
 from studcurve.pipelines.pages.comparison import coming_breedings
-from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.pipelines.run import DEMO, DEMO_TODAY, N_DEMO_COMPARISONS
 
 RECORDS = DEMO / "records"

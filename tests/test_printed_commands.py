@@ -23,6 +23,7 @@ from studcurve.pipelines.records.archive import back_up, export
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.template import write_template
 from studcurve.pipelines.run import DEMO_TODAY
+from tests.in_english import in_english
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 
@@ -152,7 +153,7 @@ def demo(tmp_path_factory, demo_store_path, demo_kennel):
         opened.end_on(DEMO_TODAY)
         findings = opened.read("findings")
     back_up(store, folder / "backup.duckdb")
-    export(store, folder / "exported")
+    export(store, folder / "exported", in_english)
     write_template(folder / "kennel.xlsx")
     stud, bitch = coming_breedings(demo_kennel, 1)[0]
     (shipped,) = bitches_with_shipments(demo_kennel, 1)

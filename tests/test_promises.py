@@ -57,6 +57,27 @@ def test_help_starts_without_the_heavy_packages():
     assert heavy & set(loaded) == set()
 
 
+def test_a_page_that_checks_nothing_leaves_the_packages_of_checks_alone(demo_store_path, tmp_path):
+    code = (
+        "import sys; from pathlib import Path; from studcurve.pipelines import run\n"
+        "store, out = map(Path, sys.argv[1:])\n"
+        "run.write_stud_reviews(store, out, today=run.DEMO_TODAY, studs=['Rowan'])\n"
+        "run.write_overview(store, out, today=run.DEMO_TODAY)\n"
+        "print(*sorted(sys.modules))"
+    )
+
+    loaded = subprocess.run(
+        [sys.executable, "-c", code, str(demo_store_path), str(tmp_path)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.split()
+
+    assert len(list(tmp_path.glob("*.html"))) == 2
+    assert {"statsmodels", "sklearn"} & set(loaded) == set()
+
+
 def test_constraints_name_no_host():
     lines = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
 

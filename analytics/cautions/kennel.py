@@ -58,7 +58,7 @@ class KennelRecords:
 
     @classmethod
     def of_views(cls, views: Mapping[str, pd.DataFrame]) -> KennelRecords:
-        """Read the views of :data:`studcurve.pipelines.records.of_a_dog.CAUTION_VIEWS`.
+        """Read the views of :data:`studcurve.pipelines.records.dog_history.CAUTION_VIEWS`.
 
         What was seen of a dog is read at once, doubtful lines too; what its breedings came to, and
         what pages show of its samples, without them.

@@ -19,6 +19,7 @@ from numpyro.infer.initialization import init_to_uniform
 from numpyro.infer.util import constrain_fn, potential_energy
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.arrays import Array
 
 REACH = (0.35, 0.9)
 """How far the coordinates of each point lie from nought, in the sampler's own units."""
@@ -66,14 +67,16 @@ def at_fixed_points(story: Story) -> dict[str, Any]:
     points = _points(story)
     keyword = dict(story.arguments)
 
-    def log_density(point: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    def log_density(point: Mapping[str, Array]) -> Array:
         return -potential_energy(story.model, (), keyword, point)
 
-    def told(point: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    def read(
+        point: Mapping[str, Array],
+    ) -> tuple[tuple[Array, Mapping[str, Array]], Mapping[str, Array]]:
         sites = constrain_fn(story.model, (), keyword, point, return_deterministic=True)
         return jax.value_and_grad(log_density)(point), sites
 
-    (values, gradient), sites = jax.jit(jax.vmap(told), compiler_options=QUICKLY)(points)
+    (values, gradient), sites = jax.jit(jax.vmap(read), compiler_options=QUICKLY)(points)
     draws = story.named({site: np.asarray(drawn) for site, drawn in sites.items()})
     return {
         "log_density": np.asarray(values).tolist(),
@@ -110,7 +113,7 @@ def _points(story: Story) -> dict[str, Any]:
     return points
 
 
-def _along(values: Any) -> list[float]:  # noqa: ANN401
+def _along(values: Array) -> list[float]:
     """Each point's numbers along one direction."""
     by_point = np.asarray(values, dtype=np.float64).reshape(len(REACH), -1)
     found: list[float] = (by_point @ np.cos(STEP * np.arange(by_point.shape[1]))).tolist()

@@ -8,16 +8,17 @@ are read by numpy, where nothing is compiled; a sampler's arrays by jax.
 from __future__ import annotations
 
 from types import ModuleType
-from typing import Any
 
 import jax
 import jax.numpy as jnp
+import jax.scipy.special
 import numpy as np
-from jax.scipy import special as jax_special
-from scipy import special
+import scipy.special
+
+from studcurve.analytics.models.arrays import Array
 
 
-def binomial_log_likelihood(eta: Any, n_success: Any, n_trials: Any) -> Any:  # noqa: ANN401
+def binomial_log_likelihood(eta: Array, n_success: Array, n_trials: Array) -> Array:
     """Log probability of each count out of trials, up to its number of orders.
 
     Parameters
@@ -31,12 +32,12 @@ def binomial_log_likelihood(eta: Any, n_success: Any, n_trials: Any) -> Any:  # 
 
 
 def beta_binomial_log_likelihood(
-    eta: Any,  # noqa: ANN401
-    correlation_logit: Any,  # noqa: ANN401
-    n_success: Any,  # noqa: ANN401
-    n_trials: Any,  # noqa: ANN401
-    steps: Any,  # noqa: ANN401
-) -> Any:  # noqa: ANN401
+    eta: Array,
+    correlation_logit: Array,
+    n_success: Array,
+    n_trials: Array,
+    steps: Array,
+) -> Array:
     r"""Log probability of each count when the trials of a row go together, up to its orders.
 
     Parameters
@@ -62,7 +63,7 @@ def beta_binomial_log_likelihood(
     over = steps * xp.exp(correlation_logit)[..., None]
     n_success, n_trials = n_success[..., None], n_trials[..., None]
 
-    def log_product(start: Any, n: Any) -> Any:  # noqa: ANN401
+    def log_product(start: Array, n: Array) -> Array:
         return xp.sum(xp.where(steps < n, xp.log(start + over), 0.0), axis=-1)
 
     return (
@@ -72,7 +73,7 @@ def beta_binomial_log_likelihood(
     )
 
 
-def log_rate_of_mean(log_mean: Any, log_nu: Any, support: Any) -> Any:  # noqa: ANN401
+def log_rate_of_mean(log_mean: Array, log_nu: Array, support: Array) -> Array:
     r"""Log rate of a Conway-Maxwell-Poisson distribution of a wanted mean.
 
     Parameters
@@ -104,11 +105,11 @@ def log_rate_of_mean(log_mean: Any, log_nu: Any, support: Any) -> Any:  # noqa: 
 
 
 def truncated_count_log_likelihood(
-    log_mean: Any,  # noqa: ANN401
-    log_nu: Any,  # noqa: ANN401
-    counts: Any,  # noqa: ANN401
-    support: Any,  # noqa: ANN401
-) -> Any:  # noqa: ANN401
+    log_mean: Array,
+    log_nu: Array,
+    counts: Array,
+    support: Array,
+) -> Array:
     r"""Log probability of each positive count: zero-truncated Conway-Maxwell-Poisson, mean form.
 
     Parameters
@@ -133,8 +134,8 @@ def truncated_count_log_likelihood(
     return log_rate * counts - nu * functions.gammaln(counts + 1.0) - log_total
 
 
-def _library(values: Any) -> tuple[ModuleType, ModuleType]:  # noqa: ANN401
+def _library(values: Array) -> tuple[ModuleType, ModuleType]:
     """Numpy and its special functions for numpy's numbers, else their jax twins."""
     if isinstance(values, np.ndarray | np.generic | float):
-        return np, special
-    return jnp, jax_special
+        return np, scipy.special
+    return jnp, jax.scipy.special

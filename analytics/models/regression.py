@@ -20,10 +20,10 @@ Does not know what the columns mean, nor whether a column went along with someth
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
+import jax
 import jax.numpy as jnp
 import numpy as np
 import numpyro
@@ -32,6 +32,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.likelihoods import (
     beta_binomial_log_likelihood,
     binomial_log_likelihood,
@@ -40,6 +41,110 @@ from studcurve.analytics.models.likelihoods import (
 from studcurve.analytics.models.sampling import SCHEDULE, Diagnostics, Draws, Run, sample
 
 Ints = NDArray[np.int64]
+
+
+@jax.tree_util.register_dataclass
+@dataclass(frozen=True, slots=True)
+class GroupingFactor:
+    """One grouping factor as the sampler reads it.
+
+    Attributes
+    ----------
+    name
+        Of its sites; no array, so that two factors are two programs.
+    index
+        Level of each row, shape (n,).
+    levels
+        Noughts, shape (n_levels,): the number of levels is a length, not a number.
+    scale
+        Scale of the half-normal prior of the spread between levels.
+    """
+
+    name: str = field(metadata={"static": True})
+    index: Array
+    levels: Array
+    scale: Array
+
+
+class MixedTerms(NamedTuple):
+    """Coefficients and effects of a regression as the sampler reads them.
+
+    Attributes
+    ----------
+    coefficient_mean, coefficient_sd
+        Normal priors of the coefficients, shape (n_coefficients,).
+    factors
+        Grouping factors, in the order in which they are drawn.
+    """
+
+    coefficient_mean: Array
+    coefficient_sd: Array
+    factors: tuple[GroupingFactor, ...]
+
+
+class MixedArrays(NamedTuple):
+    """The explaining side of a table as the sampler reads it.
+
+    Attributes
+    ----------
+    design
+        Shape (n, n_columns).
+    weight
+        1 where there is a row, shape (n,).
+    terms
+        A coefficient a column, and the grouping factors.
+    """
+
+    design: Array
+    weight: Array
+    terms: MixedTerms
+
+
+class TrialArrays(NamedTuple):
+    """Counts out of trials; both of shape (n,)."""
+
+    mixed: MixedArrays
+    n_success: Array
+    n_trials: Array
+
+
+class CorrelatedTrialArrays(NamedTuple):
+    """Counts out of trials that go together.
+
+    Attributes
+    ----------
+    trials
+        The counts.
+    steps
+        0, 1, … up to the largest number of trials, exclusive.
+    correlation
+        Mean and sd of the normal prior of the logit of the correlation.
+    """
+
+    trials: TrialArrays
+    steps: Array
+    correlation: Array
+
+
+class CountArrays(NamedTuple):
+    """Positive counts.
+
+    Attributes
+    ----------
+    mixed
+        The explaining side.
+    counts
+        Shape (n,), each at least 1.
+    support
+        0, 1, … up to the largest count that is thought possible.
+    log_dispersion
+        Mean and sd of the normal prior of log ν.
+    """
+
+    mixed: MixedArrays
+    counts: Array
+    support: Array
+    log_dispersion: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,10 +277,8 @@ def fit_mixed_logistic(
     ConvergenceError
         The sampler did not settle.
     """
-    arrays = mixed_arrays(table, coefficients, spread_scale)
-    _check_trials(table, np.asarray(n_success), np.asarray(n_trials))
-    arrays |= {"n_success": np.asarray(n_success), "n_trials": np.asarray(n_trials)}
-    return _fit(_binomial_model(tuple(table.groups)), table, arrays, (), seed, schedule)
+    arrays = _trial_arrays(table, n_success, n_trials, coefficients, spread_scale)
+    return _fit(_binomial_model, table, arrays, (), seed, schedule)
 
 
 def fit_beta_binomial(
@@ -199,17 +302,10 @@ def fit_beta_binomial(
         Mean and sd of the normal prior of the logit of the correlation within a row; its draws are
         called ``correlation_logit``.
     """
-    trials = np.asarray(n_trials)
-    arrays = mixed_arrays(table, coefficients, spread_scale)
-    _check_trials(table, np.asarray(n_success), trials)
-    arrays |= {
-        "n_success": np.asarray(n_success),
-        "n_trials": trials,
-        "steps": np.arange(int(trials.max(initial=1))),
-        "correlation": np.array(correlation),
-    }
-    model = _beta_binomial_model(tuple(table.groups))
-    return _fit(model, table, arrays, ("correlation_logit",), seed, schedule)
+    trials = _trial_arrays(table, n_success, n_trials, coefficients, spread_scale)
+    steps = np.arange(int(np.max(n_trials, initial=1)))
+    arrays = CorrelatedTrialArrays(trials, steps, np.array(correlation))
+    return _fit(_beta_binomial_model, table, arrays, ("correlation_logit",), seed, schedule)
 
 
 def fit_truncated_count(
@@ -236,7 +332,7 @@ def fit_truncated_count(
     n_support
         Largest count that is thought possible.
     """
-    arrays = mixed_arrays(table, coefficients, spread_scale)
+    mixed = mixed_arrays(table, coefficients, spread_scale)
     found = np.asarray(counts)
     if found.shape != (len(table.design),) or not ((found >= 1) & (found <= n_support)).all():
         raise ValueError(
@@ -244,19 +340,14 @@ def fit_truncated_count(
             f"{found.shape} for {len(table.design)} rows, from {found.min(initial=np.inf)} to "
             f"{found.max(initial=-np.inf)}"
         )
-    arrays |= {
-        "counts": np.asarray(counts),
-        "support": np.arange(n_support + 1.0),
-        "log_dispersion_prior": np.array(log_dispersion),
-    }
-    model = _truncated_count_model(tuple(table.groups))
-    return _fit(model, table, arrays, ("log_dispersion",), seed, schedule)
+    arrays = CountArrays(mixed, found, np.arange(n_support + 1.0), np.array(log_dispersion))
+    return _fit(_truncated_count_model, table, arrays, ("log_dispersion",), seed, schedule)
 
 
 def mixed_arrays(
     table: RegressionTable, coefficients: NormalPrior, spread_scale: Mapping[str, float]
-) -> dict[str, Any]:
-    """Arguments of the linear predictor for an unpadded table."""
+) -> MixedArrays:
+    """What the linear predictor of an unpadded table reads."""
     n_columns = len(table.columns)
     mean, sd = np.asarray(coefficients.mean), np.asarray(coefficients.sd)
     if mean.shape != (n_columns,) or sd.shape != (n_columns,) or not (sd > 0).all():
@@ -269,24 +360,29 @@ def mixed_arrays(
         raise ValueError(
             f"spread_scale must be above 0 for each grouping factor; it is not for {lacking}"
         )
-    arrays: dict[str, Any] = {
-        "design": table.design,
-        "weight": np.ones(len(table.design)),
-        "coefficient_mean": np.asarray(coefficients.mean, dtype=np.float64),
-        "coefficient_sd": np.asarray(coefficients.sd, dtype=np.float64),
-    }
-    for factor, index in table.groups.items():
-        arrays |= factor_arrays(factor, index, len(table.levels[factor]), spread_scale[factor])
-    return arrays
+    factors = [
+        grouping_factor(factor, index, len(table.levels[factor]), spread_scale[factor])
+        for factor, index in table.groups.items()
+    ]
+    terms = MixedTerms(mean.astype(np.float64), sd.astype(np.float64), tuple(factors))
+    return MixedArrays(table.design, np.ones(len(table.design)), terms)
 
 
-def factor_arrays(factor: str, index: Ints, n_levels: int, scale: float) -> dict[str, Any]:
-    """Arguments of one grouping factor; its size is the length of an array, not a number."""
-    return {
-        f"index_{factor}": index,
-        f"level_{factor}": np.zeros(max(1, n_levels)),
-        f"scale_{factor}": np.float64(scale),
-    }
+def grouping_factor(name: str, index: Ints, n_levels: int, scale: float) -> GroupingFactor:
+    """One grouping factor of at least one level; arguments as its attributes."""
+    return GroupingFactor(name, index, np.zeros(max(1, n_levels)), np.asarray(scale, np.float64))
+
+
+def _trial_arrays(
+    table: RegressionTable,
+    n_success: Floats,
+    n_trials: Floats,
+    coefficients: NormalPrior,
+    spread_scale: Mapping[str, float],
+) -> TrialArrays:
+    mixed = mixed_arrays(table, coefficients, spread_scale)
+    _check_trials(table, np.asarray(n_success), np.asarray(n_trials))
+    return TrialArrays(mixed, np.asarray(n_success), np.asarray(n_trials))
 
 
 def _check_trials(table: RegressionTable, n_success: Floats, n_trials: Floats) -> None:
@@ -306,17 +402,18 @@ def _check_trials(table: RegressionTable, n_success: Floats, n_trials: Floats) -
         )
 
 
-def draw_coefficients(data: Mapping[str, Any]) -> Any:  # noqa: ANN401
+def draw_coefficients(terms: MixedTerms) -> Array:
     """Site ``coefficients``: independent normals, sampled in units of their prior sd."""
-    size = data["coefficient_mean"].shape
+    size = terms.coefficient_mean.shape
     z = numpyro.sample("z_coefficients", dist.Normal(0.0, 1.0).expand(size).to_event(1))
-    return numpyro.deterministic(
-        "coefficients", data["coefficient_mean"] + data["coefficient_sd"] * z
+    drawn: Array = numpyro.deterministic(
+        "coefficients", terms.coefficient_mean + terms.coefficient_sd * z
     )
+    return drawn
 
 
-def draw_effects(data: Mapping[str, Any], factors: Sequence[str]) -> Any:  # noqa: ANN401
-    """Sites of the effects; the sum of the effects of each row.
+def draw_effects(terms: MixedTerms) -> Array | float:
+    """Sites of the effects; the sum of the effects of each row, 0 without a grouping factor.
 
     The spread is sampled with a sign that cancels in the effects: a half-normal spread, without the
     steep wall that its logarithm has, so that steps can be longer. Few breedings say little about a
@@ -324,13 +421,13 @@ def draw_effects(data: Mapping[str, Any], factors: Sequence[str]) -> Any:  # noq
     records want, it had fewer effective draws. Sites ``signed_<factor>``, ``z_<factor>`` and,
     derived, ``sd_<factor>``.
     """
-    total: Any = 0.0
-    for factor in factors:
-        signed = numpyro.sample(f"signed_{factor}", dist.Normal(0.0, data[f"scale_{factor}"]))
-        size = data[f"level_{factor}"].shape
-        z = numpyro.sample(f"z_{factor}", dist.Normal(0.0, 1.0).expand(size).to_event(1))
-        numpyro.deterministic(f"sd_{factor}", jnp.abs(signed))
-        total = total + signed * z[data[f"index_{factor}"]]
+    total: Array | float = 0.0
+    for factor in terms.factors:
+        signed = numpyro.sample(f"signed_{factor.name}", dist.Normal(0.0, factor.scale))
+        size = factor.levels.shape
+        z = numpyro.sample(f"z_{factor.name}", dist.Normal(0.0, 1.0).expand(size).to_event(1))
+        numpyro.deterministic(f"sd_{factor.name}", jnp.abs(signed))
+        total = total + signed * z[factor.index]
     return total
 
 
@@ -345,50 +442,35 @@ def effect_draws(
     }
 
 
-def _mixed_predictor(data: Mapping[str, Any], factors: Sequence[str]) -> Any:  # noqa: ANN401
-    return data["design"] @ draw_coefficients(data) + draw_effects(data, factors)
+def _mixed_predictor(data: MixedArrays) -> Array:
+    return data.design @ draw_coefficients(data.terms) + draw_effects(data.terms)
 
 
-@lru_cache
-def _binomial_model(factors: tuple[str, ...]) -> Callable[..., None]:
-    """One function a set of factors, so that refits share a compiled program."""
-
-    def model(data: Mapping[str, Any]) -> None:
-        eta = _mixed_predictor(data, factors)
-        logs = binomial_log_likelihood(eta, data["n_success"], data["n_trials"])
-        numpyro.factor("outcome", jnp.sum(data["weight"] * logs))
-
-    return model
+def _binomial_model(data: TrialArrays) -> None:
+    eta = _mixed_predictor(data.mixed)
+    logs = binomial_log_likelihood(eta, data.n_success, data.n_trials)
+    numpyro.factor("outcome", jnp.sum(data.mixed.weight * logs))
 
 
-@lru_cache
-def _beta_binomial_model(factors: tuple[str, ...]) -> Callable[..., None]:
-    def model(data: Mapping[str, Any]) -> None:
-        eta = _mixed_predictor(data, factors)
-        rho = numpyro.sample("correlation_logit", dist.Normal(*data["correlation"]))
-        logs = beta_binomial_log_likelihood(
-            eta, rho, data["n_success"], data["n_trials"], data["steps"]
-        )
-        numpyro.factor("outcome", jnp.sum(data["weight"] * logs))
-
-    return model
+def _beta_binomial_model(data: CorrelatedTrialArrays) -> None:
+    trials = data.trials
+    eta = _mixed_predictor(trials.mixed)
+    rho = numpyro.sample("correlation_logit", dist.Normal(*data.correlation))
+    logs = beta_binomial_log_likelihood(eta, rho, trials.n_success, trials.n_trials, data.steps)
+    numpyro.factor("outcome", jnp.sum(trials.mixed.weight * logs))
 
 
-@lru_cache
-def _truncated_count_model(factors: tuple[str, ...]) -> Callable[..., None]:
-    def model(data: Mapping[str, Any]) -> None:
-        log_mean = _mixed_predictor(data, factors)
-        log_nu = numpyro.sample("log_dispersion", dist.Normal(*data["log_dispersion_prior"]))
-        logs = truncated_count_log_likelihood(log_mean, log_nu, data["counts"], data["support"])
-        numpyro.factor("outcome", jnp.sum(data["weight"] * logs))
-
-    return model
+def _truncated_count_model(data: CountArrays) -> None:
+    log_mean = _mixed_predictor(data.mixed)
+    log_nu = numpyro.sample("log_dispersion", dist.Normal(*data.log_dispersion))
+    logs = truncated_count_log_likelihood(log_mean, log_nu, data.counts, data.support)
+    numpyro.factor("outcome", jnp.sum(data.mixed.weight * logs))
 
 
 def _fit(
     model: Callable[..., None],
     table: RegressionTable,
-    arrays: Mapping[str, Any],
+    arrays: TrialArrays | CorrelatedTrialArrays | CountArrays,
     extra: tuple[str, ...],
     seed: int,
     schedule: Sequence[Run],

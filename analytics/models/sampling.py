@@ -22,9 +22,11 @@ import numpyro
 import numpyro.distributions as dist
 from arviz_stats.base import array_stats
 from numpyro.infer import HMC, MCMC, NUTS
+from numpyro.infer.hmc import HMCState
 
 from studcurve.analytics.errors import ConvergenceError
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.arrays import Array
 
 numpyro.enable_x64()
 
@@ -196,7 +198,7 @@ def flat(*shape: int) -> dist.Distribution:
     return dist.ImproperUniform(dist.constraints.real, (), shape)
 
 
-def half_normal_spread(bent: Any) -> Any:  # noqa: ANN401
+def half_normal_spread(bent: Array) -> Array:
     r"""Half-normal spreads in units of their scale, from flat coordinates.
 
     :math:`\delta \log(1 + e^{\xi/\delta})`: nearly the spread itself where it is large and its
@@ -208,7 +210,7 @@ def half_normal_spread(bent: Any) -> Any:  # noqa: ANN401
     bent
         Site of :func:`flat`.
     """
-    spread = SPREAD_BEND * jax.nn.softplus(bent / SPREAD_BEND)
+    spread: Array = SPREAD_BEND * jax.nn.softplus(bent / SPREAD_BEND)
     numpyro.factor(
         "spread_prior",
         jnp.sum(dist.HalfNormal(1.0).log_prob(spread) + jax.nn.log_sigmoid(bent / SPREAD_BEND)),
@@ -216,7 +218,7 @@ def half_normal_spread(bent: Any) -> Any:  # noqa: ANN401
     return spread
 
 
-def half_normal_spreads_of_one_sum(bent: Any, scale: Any) -> Any:  # noqa: ANN401
+def half_normal_spreads_of_one_sum(bent: Array, scale: Array) -> Array:
     r"""Two half-normal spreads whose sum of squares is known better than either, from two flats.
 
     :math:`e^{\xi_1} (\cos\phi, \sin\phi)` with :math:`\phi = \pi / 2 \,(1 + e^{-\xi_2})^{-1}`:
@@ -231,7 +233,7 @@ def half_normal_spreads_of_one_sum(bent: Any, scale: Any) -> Any:  # noqa: ANN40
         Scales of the two priors, shape (2,), in the unit of the spreads.
     """
     angle = 0.5 * jnp.pi * jax.nn.sigmoid(bent[1])
-    spread = jnp.exp(bent[0]) * jnp.stack([jnp.cos(angle), jnp.sin(angle)])
+    spread: Array = jnp.exp(bent[0]) * jnp.stack([jnp.cos(angle), jnp.sin(angle)])
     turning = jax.nn.log_sigmoid(bent[1]) + jax.nn.log_sigmoid(-bent[1])
     numpyro.factor(
         "spreads_of_one_sum_prior",
@@ -319,7 +321,7 @@ def sample(
 @lru_cache(maxsize=N_PROGRAMS)
 def _program(
     model: Callable[..., Any], run: Run, dense: tuple[tuple[str, ...], ...]
-) -> Callable[[Any, dict[str, Any]], tuple[dict[str, Any], Any]]:
+) -> Callable[[jax.Array, dict[str, Any]], tuple[dict[str, Array], Array]]:
     """Program that samples one model, from a key and the data to draws by chain and divergences.
 
     Compiled as a whole, once for each shape of the data. Left to itself the sampler compiles its
@@ -327,7 +329,7 @@ def _program(
     never gets back.
     """
 
-    def program(key: Any, arguments: dict[str, Any]) -> tuple[dict[str, Any], Any]:  # noqa: ANN401
+    def program(key: jax.Array, arguments: dict[str, Any]) -> tuple[dict[str, Array], Array]:
         mcmc = MCMC(
             _kernel(model, run, dense),
             num_warmup=run.n_warmup,
@@ -339,7 +341,9 @@ def _program(
         mcmc.run(key, **arguments, extra_fields=("diverging",))
         return mcmc.get_samples(group_by_chain=True), mcmc.get_extra_fields()["diverging"]
 
-    compiled: Callable[[Any, dict[str, Any]], tuple[dict[str, Any], Any]] = jax.jit(program)
+    compiled: Callable[[jax.Array, dict[str, Any]], tuple[dict[str, Array], Array]] = jax.jit(
+        program
+    )
     return compiled
 
 
@@ -353,7 +357,9 @@ class _VariedPaths(HMC):  # type: ignore[misc]  # numpyro has no types
     after :data:`MAX_STEPS`, or a start in a steep place would hold all chains up while it warms up.
     """
 
-    def sample(self, state: Any, model_args: Any, model_kwargs: Any) -> Any:  # noqa: ANN401
+    def sample(
+        self, state: HMCState, model_args: tuple[Any, ...], model_kwargs: dict[str, Any]
+    ) -> HMCState:
         """Move once."""
         mean = state.trajectory_length
         share = ((state.i + 1.0) * GOLDEN_RATIO) % 1.0

@@ -17,13 +17,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import statsmodels.api as sm
 from arviz_stats.base import array_stats
 from scipy.special import expit, logit, logsumexp
 from scipy.stats import norm
-from sklearn.ensemble import HistGradientBoostingClassifier
-from sklearn.model_selection import GroupKFold
-from statsmodels.stats.power import NormalIndPower
 
 from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, normal_nodes
 from studcurve.analytics.models.breedings.records import ConceptionData
@@ -245,6 +241,9 @@ def smallest_difference(n_first: int, n_second: int, share: float) -> float | No
     """
     if min(n_first, n_second) < 1 or not 0.0 < share <= 1.0:
         return None
+    # Imported where they are used, here and below: most pages check nothing, and these are large.
+    from statsmodels.stats.power import NormalIndPower
+
     effect = NormalIndPower().solve_power(
         nobs1=n_first, ratio=n_second / n_first, alpha=ERROR_PROB, power=POWER
     )
@@ -368,6 +367,8 @@ def cross_validation(
     whelped, bitch = data.whelped[known][scored].astype(np.float64), data.groups["bitch"][known]
     if len(whelped) < N_FOR_CROSS_VALIDATION or len(np.unique(whelped)) < 2:
         return None
+    import statsmodels.api as sm
+
     prob, ks = predicted.ways["model"][scored], predicted.pareto_k[scored]
     slope = sm.GLM(whelped, sm.add_constant(logit(prob)), family=sm.families.Binomial()).fit()
     return CrossValidation(
@@ -442,6 +443,9 @@ def boosted_prob(data: ConceptionData, known: np.ndarray[Any, Any], *, seed: int
     seed
         Seed of the trees.
     """
+    from sklearn.ensemble import HistGradientBoostingClassifier
+    from sklearn.model_selection import GroupKFold
+
     flags = [data.semen_type == kind for kind in ("natural", "fresh", "chilled", "frozen")]
     columns = np.column_stack([data.design, *flags, data.dose_mean, data.day_mean])[known]
     whelped, bitch = data.whelped[known], data.groups["bitch"][known]

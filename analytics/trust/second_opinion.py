@@ -29,7 +29,6 @@ from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
-import statsmodels.api as sm
 from scipy.optimize import linprog
 from scipy.stats import t as student_t
 
@@ -305,6 +304,9 @@ def _estimating_equations(
     outcome: Outcome, design: Floats, observed: Floats, bitch: np.ndarray[Any, Any]
 ) -> tuple[Floats, Floats, float] | None:
     """Estimates, their errors and the correlation within a bitch; None where none was reached."""
+    # Imported here: it is large, and only the page of checks asks for a second opinion.
+    import statsmodels.api as sm
+
     family = sm.families.Binomial() if outcome == "whelped" else sm.families.Poisson()
     within = sm.cov_struct.Exchangeable()
     with warnings.catch_warnings():

@@ -8,4 +8,6 @@
     A sample in hand: divided, recorded, its slip; the card for the wall.
 ``comparison``, ``season``
     A plan.
+``waiting``
+    What was refused or doubted, by the rule that spoke.
 """

@@ -40,7 +40,7 @@ from studcurve.pipelines.answers.slip import (
 )
 from studcurve.pipelines.fits.storage import storage_curve
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, cautions_of, dog_records
+from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, cautions_of, dog_records
 from studcurve.reports.pages.slip import render_slip
 from studcurve.reports.words import Words
 

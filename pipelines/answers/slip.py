@@ -19,7 +19,9 @@ from studcurve.analytics.estimate import Estimate, estimate_from_draws
 from studcurve.analytics.measures import doses, extending, motility_kept
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.reports.findings import with_texts
 from studcurve.reports.pages.slip import HealthTest, ShipmentSlip
+from studcurve.reports.words import Words
 
 USUAL_RATIO = 4.0
 """Parts of extender to one of semen until told: the middle of 3 to 5 (Sugai 2024, P)."""
@@ -161,7 +163,8 @@ def record_shipment(store_path: Path, stud: str, request: ShipmentRequest, made:
         with Store.open(store_path) as store:
             report = store.load([path], today=request.sent_at.date())
     if report.n_refused:
-        refused = report.findings[report.findings["severity"] == "refused"].iloc[0]
+        findings = with_texts(report.findings, Words("en"))
+        refused = findings[findings["severity"] == "refused"].iloc[0]
         raise RecordsError(
             f"The shipment was not recorded: {refused['message']}. {refused['remedy']}"
         )

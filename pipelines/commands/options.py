@@ -183,7 +183,7 @@ def _refuse_stopped(store: Path, stud: str) -> None:
     """A caution that stops a stud's doses leaves no number of his at the bench either."""
     from studcurve.pipelines.commands.terminal import asked_on
     from studcurve.pipelines.records.database.store import Store
-    from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, cautions_of
+    from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, cautions_of
     from studcurve.reports.words import Words
 
     with Store.open(store, read_only=True) as opened:

@@ -117,7 +117,7 @@ def asked_at(now: datetime | None, store: Path) -> datetime:
 
 def _ended_on(store: Path, option: str) -> date | None:
     """Last day of records that end, said; None for records that go on, and where there are none."""
-    from studcurve.pipelines.records.database.store import last_day
+    from studcurve.pipelines.records.database.whole_file import last_day
 
     ended_on = last_day(store)
     if ended_on is not None:

@@ -16,7 +16,7 @@ from studcurve.analytics.cautions import Caution, cautions_for_dog, in_order
 from studcurve.analytics.cautions.brucella import SOURCE, status_of
 from studcurve.analytics.cautions.records import Exposure
 from studcurve.analytics.sentences import Sentence, sentence
-from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, kennel_records
+from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, kennel_records
 
 FIRST_VIEWS = (*CAUTION_VIEWS, "dog_use", "shipments_seen", "frozen_lots")
 """Views that this is computed from."""

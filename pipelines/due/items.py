@@ -37,7 +37,7 @@ from studcurve.analytics.models.ovulation.model import (
 from studcurve.analytics.sentences import Sentence, Word, sentence
 from studcurve.pipelines.due.first import FIRST_VIEWS, first_cautions, in_use
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.of_a_dog import cautions_of, kennel_records, readings_of_heat
+from studcurve.pipelines.records.dog_history import cautions_of, kennel_records, readings_of_heat
 from studcurve.pipelines.records.sheets.columns import SEMEN_TYPES
 from studcurve.reports.words import Words
 

@@ -30,7 +30,8 @@ from studcurve.pipelines.fits.guard import (
     model_fingerprint,
 )
 from studcurve.pipelines.fits.registry import MODELS, Model, P
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.kept_fits import KeptFit
+from studcurve.pipelines.records.database.store import Store
 
 N_KEPT_DRAWS = 1000
 """Thinned draws that are kept; intervals of 90 % are then sure to about a point."""
@@ -90,7 +91,7 @@ class Fitted:
 
 
 @dataclass(frozen=True, slots=True)
-class Known(Generic[P]):
+class ModelPosterior(Generic[P]):
     """What is known of one model's question today.
 
     Attributes
@@ -133,7 +134,7 @@ def fit_models(
     seed
         Seed of the sampler.
     say
-        Told what is going on.
+        Called with each sentence of progress.
     models
         Which models.
 
@@ -147,7 +148,7 @@ def fit_models(
     for model in models:
         data = model.prepare(store)
         thin = model.too_thin(data)
-        known = store.read_fit(model.name)
+        kept = store.read_fit(model.name)
         if thin is not None:
             store.drop_fit(model.name)
             sentence = (
@@ -155,14 +156,12 @@ def fit_models(
                 "is the starting table alone"
             )
             outcomes[model.name] = FitOutcome(model.name, "skipped", sentence)
-        elif known is not None and known.seed == seed and _is_of(known, model, data):
-            if not holds_under_this_engine(known):
-                store.save_fit(marked_as_held(known))
-            sentence = (
-                f"{model.name}: nothing changed since the model of {known.fitted_at:%Y-%m-%d}"
-            )
+        elif kept is not None and kept.seed == seed and _is_of(kept, model, data):
+            if not holds_under_this_engine(kept):
+                store.save_fit(marked_as_held(kept))
+            sentence = f"{model.name}: nothing changed since the model of {kept.fitted_at:%Y-%m-%d}"
             outcomes[model.name] = FitOutcome(
-                model.name, "unchanged", sentence, known.seconds, known.diagnostics
+                model.name, "unchanged", sentence, kept.seconds, kept.diagnostics
             )
         else:
             waiting[model.name] = data
@@ -183,8 +182,8 @@ def fit_models(
     return [outcomes[model.name] for model in models]
 
 
-def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
-    """Read what is known of a model's question: its kept fit, else the published table.
+def read_posterior(store: Store, model: Model[Any, P], *, seed: int = 0) -> ModelPosterior[P]:
+    """Read the posterior of a model: from its kept fit, else from the published table.
 
     Parameters
     ----------
@@ -205,7 +204,7 @@ def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
     kept = store.read_fit(model.name)
     if kept is None:
         posterior = model.restore(data, model.published(seed), seed=seed)
-        return Known(posterior, None, 0, False)
+        return ModelPosterior(posterior, None, 0, False)
     if not is_current(kept, model.version, model.prior_ids):
         raise StaleFitError(
             f"The {model.name} model was made by another version of the program or of the "
@@ -214,8 +213,8 @@ def known(store: Store, model: Model[Any, P], *, seed: int = 0) -> Known[P]:
     draws = Draws(kept.draws, _diagnostics(kept), kept.seconds, kept.labels)
     posterior = model.restore(data, draws, seed=kept.seed)
     if kept.data_fingerprint == data.fingerprint():
-        return Known(posterior, kept, 0, True)
-    return Known(posterior, kept, store.n_lines_since(kept.load_id), False)
+        return ModelPosterior(posterior, kept, 0, True)
+    return ModelPosterior(posterior, kept, store.n_lines_since(kept.load_id), False)
 
 
 def _sampled(

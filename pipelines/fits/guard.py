@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from studcurve.analytics.priors import priors_fingerprint
-from studcurve.pipelines.records.database.store import KeptFit
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 
 ENGINE = ("jax", "jaxlib", "numpyro", "numpy")
 """Libraries that make the draws."""

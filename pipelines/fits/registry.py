@@ -25,7 +25,6 @@ from studcurve.analytics.models.stud import model as stud_quality
 from studcurve.analytics.models.stud.inputs import StudData, prepare_stud_data
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.trust import checking, prior_width
-from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS
 
 MIN_STORED_EVALUATIONS = 5
 """Readings of stored samples below which the published curve stands alone (J)."""
@@ -152,8 +151,8 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known result",
     too_thin=lambda data: None if data.n_known else "no breeding has a known result",
     fit=conception.fit_conception,
-    restore=conception.restore_conception,
-    published=conception.published_conception,
+    restore=conception.PUBLISHED.restore,
+    published=conception.PUBLISHED.independent_draws,
     check=check_conception,
 )
 
@@ -164,8 +163,8 @@ def storage_data(store: Views) -> storage_inputs.StorageData:
 
 
 STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
-    name=STORAGE_FIT,
-    prior_ids=STORAGE_PRIORS,
+    name=own_storage.FIT_NAME,
+    prior_ids=own_storage.PRIOR_IDS,
     version=own_storage.MODEL_VERSION,
     prepare=storage_data,
     story=storage.storage_story,
@@ -189,8 +188,8 @@ LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
     size=lambda data: f"{data.n_litters} litters with pups counted",
     too_thin=lambda data: None if data.n_litters else "no litter has its pups counted",
     fit=litter.fit_litter,
-    restore=litter.restore_litter,
-    published=litter.published_litter_draws,
+    restore=litter.PUBLISHED.restore,
+    published=litter.PUBLISHED.independent_draws,
 )
 
 HOME_COUNT_CV = PRIORS["r02_home"].centre

@@ -18,16 +18,10 @@ from studcurve.analytics.measures.motility_kept import (
     medium_of,
     published_storage,
 )
-from studcurve.analytics.models.storage.curve import MODEL_VERSION, OwnStorage
+from studcurve.analytics.models.storage.curve import FIT_NAME, MODEL_VERSION, PRIOR_IDS, OwnStorage
 from studcurve.analytics.models.storage.inputs import StorageData, prepare_storage, product_name
 from studcurve.pipelines.fits.guard import is_current
 from studcurve.pipelines.records.database.store import Store
-
-STORAGE_FIT = "storage"
-"""What the kept fit is called."""
-
-STORAGE_PRIORS = ("s01", "s02", "s03", "s04", "s05", "r01", "r04")
-"""Beginnings of the ids of the rows that the fit reads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +82,7 @@ class KeptStorage:
             "the program or of the starting table, run `studcurve fit`",
         )
 
-    def veiled(self, dog: Callable[[str], str]) -> KeptStorage:
+    def with_codes(self, dog: Callable[[str], str]) -> KeptStorage:
         """The same with codes in place of the names of studs; nothing else here is shown."""
         if self.own is None:
             return self
@@ -99,8 +93,8 @@ class KeptStorage:
 
 def read_storage(store: Store) -> KeptStorage:
     """Read the kept fit of storage and what it rests on."""
-    kept = store.read_fit(STORAGE_FIT)
-    current = kept is not None and is_current(kept, MODEL_VERSION, STORAGE_PRIORS)
+    kept = store.read_fit(FIT_NAME)
+    current = kept is not None and is_current(kept, MODEL_VERSION, PRIOR_IDS)
     return KeptStorage(
         OwnStorage(kept.draws, kept.labels) if kept is not None and current else None,
         prepare_storage(store.read("evaluations"), store.read("shipments")),

@@ -13,7 +13,7 @@ import pandas as pd
 
 from studcurve.analytics.models.stud.model import StudQualityPosterior
 from studcurve.analytics.models.stud.summary import StudTold, tell_stud
-from studcurve.pipelines.fits.fit import Known, known
+from studcurve.pipelines.fits.fit import ModelPosterior, read_posterior
 from studcurve.pipelines.fits.registry import STUD_OVER_TIME
 from studcurve.pipelines.records.database.store import Store
 
@@ -28,7 +28,7 @@ SEED = 0
 class StudLevel:
     """One measure: from the kept fit, and from the published table over the same records."""
 
-    known: Known[StudQualityPosterior]
+    fitted: ModelPosterior[StudQualityPosterior]
     published: StudQualityPosterior
 
 
@@ -58,7 +58,7 @@ class StudLevels:
         """
         found = []
         for level in self.levels:
-            posterior = level.known.posterior
+            posterior = level.fitted.posterior
             if posterior.data.rows_of(stud).size == 0:
                 continue
             found.append(tell_stud(posterior, level.published, stud, events, today))
@@ -67,29 +67,29 @@ class StudLevels:
     @property
     def total_sperm(self) -> StudQualityPosterior | None:
         """The kept fit of what each stud's samples hold; None without one."""
-        fitted = (level.known.posterior for level in self.levels)
-        return next((one for one in fitted if one.data.measure.name == "total_sperm_m"), None)
+        posteriors = (level.fitted.posterior for level in self.levels)
+        return next((one for one in posteriors if one.data.measure.name == "total_sperm_m"), None)
 
     @property
     def unseen(self) -> tuple[int, datetime] | None:
         """Records that the oldest fit has not seen, and when it was made; None for none."""
         since = [
-            (level.known.n_records_since, level.known.kept.fitted_at)
+            (level.fitted.n_records_since, level.fitted.kept.fitted_at)
             for level in self.levels
-            if level.known.kept is not None and level.known.n_records_since
+            if level.fitted.kept is not None and level.fitted.n_records_since
         ]
         return max(since, default=None)
 
-    def veiled(self, dog: Callable[[str], str], evaluator: Callable[[str], str]) -> StudLevels:
+    def with_codes(self, dog: Callable[[str], str], evaluator: Callable[[str], str]) -> StudLevels:
         """The same with codes in place of the names of dogs and people."""
         return StudLevels(
             tuple(
                 StudLevel(
                     replace(
-                        level.known,
-                        posterior=_veiled(level.known.posterior, dog, evaluator),
+                        level.fitted,
+                        posterior=_with_codes(level.fitted.posterior, dog, evaluator),
                     ),
-                    _veiled(level.published, dog, evaluator),
+                    _with_codes(level.published, dog, evaluator),
                 )
                 for level in self.levels
             )
@@ -108,13 +108,13 @@ def read_levels(store: Store) -> StudLevels:
     for model in STUD_OVER_TIME:
         if store.read_fit(model.name) is None:
             continue
-        found = known(store, model)
+        found = read_posterior(store, model)
         published = model.restore(found.posterior.data, model.published(SEED), seed=SEED)
         levels.append(StudLevel(found, published))
     return StudLevels(tuple(levels))
 
 
-def _veiled(
+def _with_codes(
     posterior: StudQualityPosterior, dog: Callable[[str], str], evaluator: Callable[[str], str]
 ) -> StudQualityPosterior:
     data = posterior.data

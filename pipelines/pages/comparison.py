@@ -17,7 +17,7 @@ from studcurve.analytics.sentences import Sentence, Value
 from studcurve.pipelines.pages.kennel import Kennel, codes_of
 from studcurve.pipelines.pages.stud_review import cited, stated_provenance
 from studcurve.pipelines.plan.records import PlanRecords
-from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.comparison import ComparisonResults
 

@@ -24,13 +24,13 @@ from studcurve.analytics.models.litter.sizes import LittersAgain, litters_again
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, sentence
 from studcurve.pipelines.due.items import DUE_VIEWS
-from studcurve.pipelines.fits.fit import Known, known
+from studcurve.pipelines.fits.fit import ModelPosterior, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER
 from studcurve.pipelines.fits.storage import KeptStorage, read_storage
 from studcurve.pipelines.fits.stud import StudLevels, read_levels
 from studcurve.pipelines.plan.records import PLAN_VIEWS
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.reports.pages.stud_review import SemenTypeChance
 from studcurve.reports.words import Words
 
@@ -100,10 +100,10 @@ class Kennel:
 
     name: str
     views: Mapping[str, pd.DataFrame]
-    conception: Known[ConceptionPosterior]
+    conception: ModelPosterior[ConceptionPosterior]
     stopped: frozenset[str]
     chances: tuple[SemenTypeChance, ...]
-    litter: Known[LitterPosterior]
+    litter: ModelPosterior[LitterPosterior]
     litters: LittersAgain
     levels: StudLevels
     storage: KeptStorage
@@ -155,7 +155,7 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
     with Store.open(store_path, read_only=True) as store:
         store.refuse_empty()
         views = {name: store.read(name) for name in sorted({*PAGE_VIEWS, *DUE_VIEWS, *PLAN_VIEWS})}
-        conception, litter = known(store, CONCEPTION), known(store, LITTER)
+        conception, litter = read_posterior(store, CONCEPTION), read_posterior(store, LITTER)
         levels = read_levels(store)
         storage = read_storage(store)
         target_m = store.settings().get("target_vaginal_m", PRIORS[TARGET_ROWS["vaginal"]].centre)
@@ -264,11 +264,11 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
             stud=_coded(kennel.litters.stud, codes, words),
             bitch=_coded(kennel.litters.bitch, codes, words),
         ),
-        levels=kennel.levels.veiled(
+        levels=kennel.levels.with_codes(
             lambda name: _code(name, "dog", codes, words),
             lambda name: _code(name, "evaluator", codes, words),
         ),
-        storage=kennel.storage.veiled(lambda name: _code(name, "dog", codes, words)),
+        storage=kennel.storage.with_codes(lambda name: _code(name, "dog", codes, words)),
     )
     by_lower = {name.casefold(): code for name, code in codes["dog"].items()}
     return seen, [by_lower.get(name.casefold(), name) for name in names]

@@ -45,8 +45,8 @@ from studcurve.pipelines.pages.kennel import (
 )
 from studcurve.pipelines.pages.stored import stages_of, storage_told
 from studcurve.pipelines.pages.trust import stud_checks, stud_headline
-from studcurve.pipelines.records.database.store import KeptFit
-from studcurve.pipelines.records.of_a_dog import dog_records
+from studcurve.pipelines.records.database.kept_fits import KeptFit
+from studcurve.pipelines.records.dog_history import dog_records
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.stud_review import Coefficient, SemenTypeChance, StudResults
 from studcurve.reports.sections.stud_over_time import headline
@@ -241,13 +241,13 @@ def provenance(kennel: Kennel, words: Words, *, with_fit: bool = True) -> str:
     levels = [
         words.say(
             "page.level_fit",
-            measure=words.word("measured", level.known.posterior.data.measure.name),
+            measure=words.word("measured", level.fitted.posterior.data.measure.name),
             seed=str(made.seed),
             max_rhat=made.diagnostics["max_rhat"],
             n_divergent=int(made.diagnostics["n_divergent"]),
         )
         for level in kennel.levels.levels
-        if (made := level.known.kept) is not None
+        if (made := level.fitted.kept) is not None
     ]
     return " · ".join((said, *levels))
 

@@ -64,7 +64,7 @@ from studcurve.pipelines.plan.records import (
     prices_on,
 )
 from studcurve.pipelines.plan.wishes import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
-from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.pipelines.records.sheets.rules import FRACTION_INBREEDING
 
 N_READING_DAYS = 6

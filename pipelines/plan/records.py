@@ -37,11 +37,11 @@ from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, sentence
 from studcurve.analytics.wording.plan import chance_source_sentence
 from studcurve.analytics.wording.program import fit_age_sentence
-from studcurve.pipelines.fits.fit import Known, known
+from studcurve.pipelines.fits.fit import ModelPosterior, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, TOTAL_SPERM
 from studcurve.pipelines.fits.storage import KeptStorage, read_storage
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.of_a_dog import CAUTION_VIEWS, readings_of_heat
+from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, readings_of_heat
 
 PLAN_VIEWS = (
     *CAUTION_VIEWS, "inseminations", "cycles", "progesterone", "shipments", "frozen_lots", "prices",
@@ -76,8 +76,8 @@ class PlanRecords:
     """
 
     views: Mapping[str, pd.DataFrame]
-    conception: Known[ConceptionPosterior]
-    litter: Known[LitterPosterior]
+    conception: ModelPosterior[ConceptionPosterior]
+    litter: ModelPosterior[LitterPosterior]
     total_sperm: StudQualityPosterior | None
     storage: KeptStorage
     fingerprint: str
@@ -139,9 +139,9 @@ def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
         has_levels = store.read_fit(TOTAL_SPERM.name) is not None
         return PlanRecords(
             views,
-            known(store, CONCEPTION),
-            known(store, LITTER),
-            known(store, TOTAL_SPERM).posterior if has_levels else None,
+            read_posterior(store, CONCEPTION),
+            read_posterior(store, LITTER),
+            read_posterior(store, TOTAL_SPERM).posterior if has_levels else None,
             read_storage(store),
             store.fingerprint(),
             asked_at,

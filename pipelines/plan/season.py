@@ -31,7 +31,7 @@ from studcurve.pipelines.plan.records import (
     straws_of,
 )
 from studcurve.pipelines.plan.wishes import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
-from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.dog_history import cautions_of
 
 N_SEASON_DRAWS = 1000
 """Joint draws of a season; a chance is then sure to half a point."""

@@ -8,10 +8,10 @@
     The only door to the database: from lines to records to views.
 ``template``, ``guide``
     The workbook that is filled in, and what it says of itself.
-``findings``
-    What waits for a person.
+``corrections``
+    The workbook of lines that wait for a person.
 ``archive``
     Copies that outlive the machine.
-``of_a_dog``
+``dog_history``
     What is read of one dog: what must be said of it, and its progesterone.
 """

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
@@ -17,17 +18,20 @@ from datetime import date
 from itertools import count
 from pathlib import Path
 
+import pandas as pd
+
 from studcurve.analytics.errors import RecordsError, StoreLockedError
+from studcurve.pipelines.records.database.connection import write_ahead
 from studcurve.pipelines.records.database.history import Erased
 from studcurve.pipelines.records.database.schema import newest_schema
-from studcurve.pipelines.records.database.store import (
-    Store,
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.database.whole_file import (
     copy_file,
     fold_in,
     held,
     refuse_damaged,
-    write_ahead,
 )
+from studcurve.pipelines.records.sheets.cell_rules import FORMULA
 from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.pipelines.records.sheets.dictionary import write_dictionary
 
@@ -39,6 +43,7 @@ Records of a kennel, exported so that no program is needed to read them.
 
 sheets/          every line that counts, as it was typed; `studcurve load` reads them
 tables/          every table of the records file, as Parquet and as CSV
+findings.csv     what was refused or doubted, line by line, and what to do
 dictionary.csv   what each column of sheets and tables means, its unit and its possible range
 {MANIFEST}       schema and number of rows; `studcurve restore FOLDER` reads Parquet back
 
@@ -114,8 +119,19 @@ def restore(copy: Path, store_path: Path) -> Path | None:
             return None if is_new else _kept_aside(store_path, lock)
 
 
-def export(source: Path, folder: Path) -> list[Path]:
+def export(
+    source: Path, folder: Path, in_words: Callable[[pd.DataFrame], pd.DataFrame]
+) -> list[Path]:
     """Write every record into a folder of plain tables.
+
+    Parameters
+    ----------
+    source
+        The records file.
+    folder
+        To be made.
+    in_words
+        Puts findings into the words of whoever exports.
 
     Returns
     -------
@@ -135,6 +151,7 @@ def export(source: Path, folder: Path) -> list[Path]:
             store.write_sheet(name, part / "sheets" / f"{name}.csv")
         manifest = {"schema": newest_schema(), "rows": store.write_tables(part / "tables")}
         (part / MANIFEST).write_text(json.dumps(manifest, indent=2), encoding="utf-8")
+        _write_findings(part / "findings.csv", in_words(store.read("findings")))
         write_dictionary(part / "dictionary.csv", store.columns())
         (part / "README.txt").write_text(ABOUT, encoding="utf-8")
     return sorted(path for path in folder.rglob("*") if path.is_file())
@@ -156,6 +173,14 @@ def erase_from_file(path: Path, name: str, *, today: date, reason: str) -> Erase
             Store.make(part, Path(made), newest_schema())
             refuse_damaged(part, "The file written anew")
     return erased
+
+
+def _write_findings(path: Path, findings: pd.DataFrame) -> None:
+    """Write findings as CSV, a text that a spreadsheet would run after an apostrophe."""
+    texts = findings[["file", "severity", "message", "remedy", "closed_by"]]
+    places = findings[["finding_id", "line"]]
+    safe = texts.map(lambda text: f"'{text}" if re.fullmatch(FORMULA, str(text), re.S) else text)
+    pd.concat([places, safe], axis="columns").to_csv(path, index=False, lineterminator="\n")
 
 
 def _exported_schema(folder: Path) -> int:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
-from typing import Any
-
 import pandas as pd
 
-from studcurve.analytics.sentences import Value, sentence, values_kept
+from studcurve.reports.findings import with_texts
 from studcurve.reports.page import Link, Reader, Report, Section, Table, columns
 from studcurve.reports.words import Words
 
@@ -66,9 +63,9 @@ def build_index(
 def _rows(findings: pd.DataFrame, words: Words) -> tuple[tuple[str, ...], ...]:
     """One row for all lines of a sheet that wait for the same, in the order of the first."""
     lines: dict[tuple[str, str, str], list[int]] = {}
-    for row in findings.to_dict("records"):
-        told = (str(row["file"]), *_told(row, words))
-        lines.setdefault(told, []).append(int(row["line"]))
+    for row in with_texts(findings, words).to_dict("records"):
+        waits = (str(row["file"]), str(row["message"]), str(row["remedy"]))
+        lines.setdefault(waits, []).append(int(row["line"]))
     return tuple(
         (
             words.say("index.where", n=len(at), file=file, lines=tuple(str(line) for line in at)),
@@ -77,22 +74,3 @@ def _rows(findings: pd.DataFrame, words: Words) -> tuple[tuple[str, ...], ...]:
         )
         for (file, message, remedy), at in lines.items()
     )
-
-
-def _told(row: Mapping[Hashable, Any], words: Words) -> tuple[str, str]:
-    """What a rule of loading found and advises, from its name and values.
-
-    A finding of an older version kept neither: it is told as it was told then.
-    """
-    wanted, remedy = (f"rule.{row['rule']}.{part}" for part in ("wanted", "remedy"))
-    if pd.isna(row["rule_values"]) or wanted not in words.texts:
-        return str(row["message"]), str(row["remedy"])
-    values = values_kept(str(row["rule_values"]))
-    heading, cell = str(row["column_heading"]), row["text"]
-    found: dict[str, Value] = {"heading": heading, "wanted": sentence(wanted, **values)}
-    message = (
-        words.say("index.finding_blank", **found)
-        if pd.isna(cell)
-        else words.say("index.finding", **found, cell=str(cell))
-    )
-    return message, words.say(remedy, **values)

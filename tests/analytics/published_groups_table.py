@@ -31,7 +31,7 @@ from studcurve.analytics.models.conception.chance import (
     new_partner_spread,
     pregnant_logit,
 )
-from studcurve.analytics.models.conception.model import prior_draws
+from studcurve.analytics.models.conception.model import PUBLISHED
 from studcurve.analytics.priors import PRIORS
 
 Endpoint = Literal["pregnant", "whelped"]
@@ -244,7 +244,7 @@ def check_groups(
     n_draws
         Draws of the published table.
     """
-    draws = prior_draws(rng, n_draws)
+    draws = PUBLISHED.draw(rng, n_draws)
     # A chance of one of whelping turns the chance of a litter into that of a pregnancy.
     to_the_scan = {**draws, "c02": np.full(n_draws, np.inf)}
     spread = new_partner_spread(draws)

@@ -158,3 +158,11 @@ def test_too_little_to_compare_is_refused():
         intraclass_correlation(np.ones((3, 2)))
     with pytest.raises(ValueError, match="agrees with nothing"):
         concordance([70.0, 70.0, 70.0], [60.0, 70.0, 80.0])
+
+
+@pytest.mark.parametrize("shapes", [((4, 2), (4, 2)), ((4,), (5,))])
+def test_readings_are_two_rows_of_one_length(shapes):
+    first, second = (np.ones(shape) for shape in shapes)
+
+    with pytest.raises(ValueError, match="two rows of the same length"):
+        agreement(first, second)

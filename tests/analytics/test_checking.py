@@ -15,9 +15,8 @@ from tests.studies.recovery import poor_kennel
 from studcurve.analytics.models.breedings.records import prepare_conception
 from studcurve.analytics.models.conception.chance import partner_effects, recorded_pregnant_prob
 from studcurve.analytics.models.conception.model import (
+    PUBLISHED,
     fit_conception,
-    prior_draws,
-    restore_conception,
 )
 from studcurve.analytics.models.sampling import independent_draws
 from studcurve.analytics.priors import PRIORS
@@ -177,7 +176,7 @@ def test_scores_are_those_written_out_by_hand():
 
 def test_a_narrower_prior_by_weights_is_the_narrower_prior():
     # Second route: with no data the posterior is the prior, whose halved spread is known.
-    draws = prior_draws(np.random.default_rng(5), 20_000)
+    draws = PUBLISHED.draw(np.random.default_rng(5), 20_000)
 
     narrow = with_other_prior(draws, ("c05",), 0.5, draws["c05"])
     wide = with_other_prior(draws, ("c05",), 4.0, draws["c05"])
@@ -226,8 +225,8 @@ def test_the_spread_of_litter_size_is_variance_over_mean():
 def test_a_kennel_without_outcomes_is_checked_without_numbers(demo_fit):
     data = demo_fit.data
     silent = replace(data, whelped=np.full(data.n_breedings, -1))
-    table = independent_draws(prior_draws(np.random.default_rng(1), 500))
-    posterior = restore_conception(silent, table, seed=1)
+    table = independent_draws(PUBLISHED.draw(np.random.default_rng(1), 500))
+    posterior = PUBLISHED.restore(silent, table, seed=1)
 
     everything = np.ones(data.n_breedings, dtype=bool)
     assert left_out(posterior, seed=1) is None

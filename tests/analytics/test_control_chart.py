@@ -121,6 +121,29 @@ def test_run_lengths_and_yearly_alarms_hold_in_simulated_studs_with_unequal_coun
             assert within_a_year == pytest.approx(run.alarm_prob(12), abs=4 * error_prob), kind
 
 
+def test_the_usual_charts_are_those_of_their_sources():
+    # Lucas & Saccucci 1990 made 0.2 and 2.962 for 500 collections; Montgomery prints 465.
+    assert ewma_run_length().mean == ewma_run_length(weight=0.2, width=2.962).mean
+    assert ewma_run_length().mean == pytest.approx(500.0, rel=0.01)
+    assert cusum_run_length().mean == cusum_run_length(allowance=0.5, limit=5.0).mean
+    assert cusum_run_length().mean == pytest.approx(465.0, abs=1.0)
+
+
+def test_a_value_on_its_limit_is_not_out():
+    base = Baseline(0.0, 1.0, 20)
+
+    assert individuals_chart([3.0, 3.001, -3.0, -3.001], 0.0, base).is_out.tolist() == [
+        False, True, False, True,
+    ]  # fmt: skip
+    # A step of 5.5 less the allowance of 0.5 is the limit.
+    assert not cusum_chart([5.5], 0.0, base).is_out.any()
+    assert cusum_chart([5.501], 0.0, base).is_out.all()
+
+
+def test_equal_values_without_error_have_no_spread():
+    assert baseline([6.0] * 10, 0.0).between_sd == 0.0
+
+
 def test_mean_run_length_is_the_sum_of_its_survival():
     run = ewma_run_length(width=1.5, n_collections=2_000)
 

@@ -17,6 +17,7 @@ TOTAL, MOTILITY, MORPHOLOGY = (model.name for model in models.STUD_OVER_TIME)
 SILENT = {
     "studcurve.analytics.models.density": "how a density is asked, not what it is",
     "studcurve.analytics.errors": "refusals",
+    "studcurve.analytics.models.arrays": "names for type checkers",
     "studcurve.analytics.models.fingerprint": "compares data; enters no density",
     "studcurve.analytics.models.storage.curve": "reads kept draws and makes none",
 }
@@ -139,12 +140,12 @@ MUTATIONS = [
     ),
     (
         "studcurve.analytics.models.litter.model",
-        'first + data["lost_known"] * later',
+        "first + pups.lost_known * later",
         "first",
         "litter",
     ),
     (
-        "studcurve.analytics.models.litter.model",
+        "studcurve.analytics.models.breedings.posterior",
         'values["coefficients"][:, k]',
         'values["coefficients"][:, k - 1]',
         "litter",
@@ -177,8 +178,8 @@ MUTATIONS = [
     ),
     (
         "studcurve.analytics.models.stud.model",
-        'within**2 + data["grid_sd"]',
-        'data["grid_sd"]',
+        "within**2 + counts.reading_sd",
+        "counts.reading_sd",
         TOTAL,
     ),
     (
@@ -292,6 +293,7 @@ def test_every_module_that_a_model_imports_is_mutated_or_has_no_say():
 
 
 @pytest.mark.slow
+@pytest.mark.sampled
 @pytest.mark.parametrize(("module", "old", "new", "name"), MUTATIONS)
 def test_a_change_of_what_a_model_means_is_noticed(module, old, new, name):
     known = set_of(model_named(name))

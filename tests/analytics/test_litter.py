@@ -12,6 +12,7 @@ from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
     LINEAR,
+    CountedPups,
     litter_log_likelihood,
     prepare_litter,
 )
@@ -52,13 +53,13 @@ def test_counts_have_the_probability_of_enumeration():
     logs = litter_log_likelihood(
         by_id,
         np.full(2, np.log(mean)),
-        {
-            "alive": np.array([5.0, 4.0]), "lost": np.array([1.0, 0.0]),
-            "lost_known": np.array([1.0, 0.0]), "age": np.full(2, age),
-            "stillborn": np.where(np.array([True, False]), 2.0, cases),
-            "possible": np.where(np.array([True, False]), cases == 0, True),
-            "support": np.arange(41.0), "steps": np.arange(16.0),
-        },
+        CountedPups(
+            alive=np.array([5.0, 4.0]), lost=np.array([1.0, 0.0]),
+            lost_known=np.array([1.0, 0.0]), age=np.full(2, age),
+            stillborn=np.where(np.array([True, False]), 2.0, cases),
+            possible=np.where(np.array([True, False]), cases == 0, True),
+            support=np.arange(41.0), steps=np.arange(16.0),
+        ),
     )  # fmt: skip
 
     orders = gammaln(6) - gammaln(2) - gammaln(5)
@@ -119,7 +120,7 @@ def test_the_demos_truth_lies_within_the_intervals(demo_litter_fit):
 def test_a_kennel_without_litters_has_the_published_table(tmp_path):
     with Store.open(tmp_path / "empty.duckdb") as store:
         data = litter_data(store)
-    posterior = litter.restore_litter(data, litter.published_litter_draws(3), seed=3)
+    posterior = litter.PUBLISHED.restore(data, litter.PUBLISHED.independent_draws(3), seed=3)
 
     assert data.n_litters == 0
     for row in COEFFICIENTS:

@@ -6,13 +6,13 @@ from scipy.optimize import brentq
 from scipy.special import expit, gammaln, logit
 from scipy.stats import betabinom
 
+from studcurve.analytics.models.breedings.posterior import BreedingsPosterior
 from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
     LINEAR,
     N_SUPPORT,
+    PUBLISHED,
     LitterData,
-    LitterPosterior,
-    prior_draws,
 )
 from studcurve.analytics.models.litter.sizes import N_DRAWS_READ, litters_again
 from studcurve.analytics.models.sampling import Diagnostics
@@ -42,8 +42,8 @@ def known(data):
     draws = {row: np.full(N_DRAWS_READ, TRUE.get(row, 0.0)) for row in COEFFICIENTS}
     for factor, names in data.levels.items():
         draws[f"effect_{factor}"] = np.zeros((N_DRAWS_READ, len(names)))
-    prior = prior_draws(np.random.default_rng(1), N_DRAWS_READ)
-    return LitterPosterior(data, draws, prior, Diagnostics(1, 1, 1, 0, 4, 250, 1), 0.0)
+    prior = PUBLISHED.draw(np.random.default_rng(1), N_DRAWS_READ)
+    return BreedingsPosterior(data, draws, prior, Diagnostics(1, 1, 1, 0, 4, 250, 1), 0.0)
 
 
 def exact_alive():

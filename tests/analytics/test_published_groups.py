@@ -9,7 +9,7 @@ from scipy.special import expit, logit
 from scipy.stats import beta
 from tests.analytics.published_groups_table import PUBLISHED_GROUPS, check_groups, selection_sd
 
-from studcurve.analytics.models.conception.model import prior_draws
+from studcurve.analytics.models.conception.model import PUBLISHED
 
 SCRIPT = Path(__file__).parents[1] / "benchmarks" / "published_groups.py"
 
@@ -54,7 +54,7 @@ def test_the_study_intervals_are_exact_and_widened_by_the_stated_rule(checks):
 
 def test_a_prediction_is_the_share_among_breedings_simulated_one_by_one(checks):
     check = next(c for c in checks if c.group.name == "mated once")
-    draws = prior_draws(np.random.default_rng(99), 200_000)
+    draws = PUBLISHED.draw(np.random.default_rng(99), 200_000)
     rng = np.random.default_rng(5)
     # A natural mating on day 1 lies inside the window: the smooth edges and the intercept remain.
     early = 0.25 * np.logaddexp(0.0, (-2.0 - 1.0) / 0.25)

@@ -6,7 +6,7 @@ from scipy.integrate import quad
 from scipy.special import expit
 from scipy.stats import norm
 
-from studcurve.analytics.models.conception.model import prior_draws
+from studcurve.analytics.models.conception.model import PUBLISHED
 from studcurve.analytics.models.conception.response import DAYS, DOSES_M, read_response
 
 
@@ -14,7 +14,7 @@ class Alone:
     """A posterior of one draw: the centres of the table, and one stud."""
 
     def __init__(self, n_draws=1):
-        drawn = prior_draws(np.random.default_rng(3), n_draws)
+        drawn = PUBLISHED.draw(np.random.default_rng(3), n_draws)
         self.draws = {**drawn, "effect_stud": np.full((n_draws, 1), 0.25)}
         self.data = type("Data", (), {"levels": {"stud": ("Rowan",)}})()
 

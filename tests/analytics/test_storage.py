@@ -13,6 +13,7 @@ from studcurve.analytics.models.sampling import Run
 from studcurve.analytics.models.storage.curve import OwnStorage
 from studcurve.analytics.models.storage.inputs import NO_NAME, prepare_storage, product_name
 from studcurve.analytics.models.storage.model import (
+    CollectionReadings,
     collection_log_likelihood,
     fit_storage,
     published_storage_draws,
@@ -28,22 +29,21 @@ def fitted():
 
 def readings(**changed):
     """One collection read fresh, at 24 h and at 96 h."""
-    arrays = {
-        "share": np.array([[0.80, 0.70, 0.35]]),
-        "hours": np.array([[0.01, 24.0, 96.0]]),
-        "hours_sd": np.array([[0.0, 2.0, 5.0]]),
-        "variance": np.array([[0.0072, 0.0009, 0.0072]]),
-        "per_judged": np.array([[0.0, 1 / 200, 0.0]]),
-        "weight": np.ones((1, 3)),
-        "start_guess": np.array([0.77]),
-    }
-    return arrays | changed
+    return CollectionReadings(
+        share=np.array([[0.80, 0.70, 0.35]]),
+        hours=np.array([[0.01, 24.0, 96.0]]),
+        hours_sd=np.array([[0.0, 2.0, 5.0]]),
+        variance=np.array([[0.0072, 0.0009, 0.0072]]),
+        per_judged=np.array([[0.0, 1 / 200, 0.0]]),
+        weight=np.ones((1, 3)),
+        start_guess=np.array([0.77]),
+    )._replace(**changed)
 
 
 def likelihood(data, *, log_eta, kappa, shift):
     found = collection_log_likelihood(
         data, log_eta=np.array([log_eta]), kappa=np.array([kappa]),
-        expected_shift=np.full(data["share"].shape, shift),
+        expected_shift=np.full(data.share.shape, shift),
     )  # fmt: skip
     return float(found[0])
 
@@ -53,14 +53,14 @@ def likelihood(data, *, log_eta, kappa, shift):
 )
 def test_the_likelihood_is_the_integral_over_the_motility_at_hour_nought(log_eta, kappa, shift):
     data = readings()
-    hours, share = data["hours"][0], data["share"][0]
+    hours, share = data.hours[0], data.share[0]
     kept = np.exp(-((hours / np.exp(log_eta)) ** kappa))
-    guess = data["start_guess"][0] * kept
+    guess = data.start_guess[0] * kept
     slope = guess * kappa / hours * (hours / np.exp(log_eta)) ** kappa
     noise_sd = np.sqrt(
-        data["variance"][0]
-        + data["per_judged"][0] * (guess * (1 - guess) + 0.002)
-        + (slope * data["hours_sd"][0]) ** 2
+        data.variance[0]
+        + data.per_judged[0] * (guess * (1 - guess) + 0.002)
+        + (slope * data.hours_sd[0]) ** 2
     )
 
     def density(start):
@@ -74,8 +74,7 @@ def test_the_likelihood_is_the_integral_over_the_motility_at_hour_nought(log_eta
 
 
 def test_a_missing_reading_counts_nothing():
-    short = {name: values[:, :2] if values.ndim == 2 else values
-             for name, values in readings().items()}  # fmt: skip
+    short = CollectionReadings(*(v[:, :2] if v.ndim == 2 else v for v in readings()))
     padded = readings(weight=np.array([[1.0, 1.0, 0.0]]))
     how = {"log_eta": 5.0, "kappa": 1.5, "shift": 0.0}
 

@@ -144,6 +144,22 @@ def test_readers_are_tied_by_a_chain_of_others():
     assert not readers_told_apart(broken, of_broken[:1], of_broken[1:])
 
 
+@pytest.mark.parametrize(("days", "is_told_apart"), [(180, True), (181, False)])
+def test_a_reader_encloses_another_within_half_a_year(days, is_told_apart):
+    rng = np.random.default_rng(3)
+    rows = [
+        counted(rng, "Rowan", [day], [6.5], evaluator=name)
+        for day, name in ((0.0, "Ash"), (90.0, "Birch"), (float(days), "Ash"))
+    ]
+    data = prepare_stud_data(kennel(*rows), no_events(), TOTAL, extra_cv=0.0)
+    by_ash = np.array([data.readers[k].startswith("Ash") for k in data.reader])
+
+    assert by_ash.tolist() == [True, False, True]
+    assert (
+        readers_told_apart(data, np.flatnonzero(by_ash), np.flatnonzero(~by_ash)) is is_told_apart
+    )
+
+
 def test_the_last_collection_is_judged_by_the_tail_it_lies_in():
     low = counted(np.random.default_rng(1), "Rowan", [840.0], [6.5 - 1.1])
     posterior = known_posterior(kennel(steady(), low), within=0.3)

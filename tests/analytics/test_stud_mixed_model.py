@@ -8,6 +8,7 @@ import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 from tests.analytics.stud_records import collections, kennel, no_events
 
+from studcurve.analytics.models.stud.arrays import stud_priors
 from studcurve.analytics.models.stud.inputs import REST_REFERENCE_DAYS, prepare_stud_data
 from studcurve.analytics.models.stud.model import fit_stud_quality
 
@@ -85,7 +86,7 @@ def test_levels_and_spreads_are_those_of_statsmodels_and_of_quadrature():
     assert blup == pytest.approx(exact["blup"], abs=0.002)
 
     # The sampler against the grid, within four Monte Carlo errors at the gate's effective size.
-    posterior = fit_stud_quality(data, seed=5, prior=PLAIN)
+    posterior = fit_stud_quality(data, seed=5, priors=stud_priors(data.measure)._replace(**PLAIN))
     n = min(posterior.diagnostics.min_ess_bulk, posterior.diagnostics.min_ess_tail)
     draws = posterior.draws
     for name in ("between", "within"):

@@ -14,7 +14,7 @@ from tests.analytics.stud_records import collections, counted, events, kennel, n
 
 from studcurve.analytics.models.sampling import Diagnostics, Draws
 from studcurve.analytics.models.stud import model as stud_quality
-from studcurve.analytics.models.stud.arrays import prior_numbers, stud_arrays
+from studcurve.analytics.models.stud.arrays import Information, stud_arrays, stud_priors
 from studcurve.analytics.models.stud.curves import (
     basis_at,
     rest_term,
@@ -156,7 +156,7 @@ def small_kennel():
 
 
 def log_joint(data, values):
-    arguments = stud_arrays(data, prior_numbers(data.measure))
+    arguments = stud_arrays(data, stud_priors(data.measure))
     model = handlers.substitute(handlers.seed(stud_quality._model, 0), values)
     trace = handlers.trace(model).get_trace(data=arguments, is_log=True)
     logs = {}
@@ -168,14 +168,14 @@ def log_joint(data, values):
 
 def of_rows(arguments, name):
     """One array of the model in the order of the data of the small kennel's 60 collections."""
-    blocks = np.asarray(arguments[name])
-    return blocks.reshape(-1, *blocks.shape[2:])[arguments["row"][:60]]
+    blocks = np.asarray(getattr(arguments.readings, name))
+    return blocks.reshape(-1, *blocks.shape[2:])[arguments.row[:60]]
 
 
 def effects_of(arguments, scale, shared_scale, bent, *, bend=0.0):
     """Effects as a function of all coordinates; a lift of the levels bent with the readers."""
-    n_studs, n_own = arguments["own_score"].shape
-    n_shared, n_readers = len(shared_scale), len(arguments["reader_scale"])
+    n_studs, n_own = arguments.information.own_score.shape
+    n_shared, n_readers = len(shared_scale), len(arguments.reader_scale)
 
     def found(flat):
         own, shared = flat[:-n_shared].reshape(n_studs, n_own), flat[-n_shared:]
@@ -192,13 +192,13 @@ def effects_of(arguments, scale, shared_scale, bent, *, bend=0.0):
 
 @pytest.mark.parametrize("bend", [0.0, 0.3])
 def test_the_sampler_s_coordinates_change_no_density(small_kennel, bend):
-    arguments = stud_arrays(small_kennel, prior_numbers(small_kennel.measure))
+    arguments = stud_arrays(small_kennel, stud_priors(small_kennel.measure))
     rng = np.random.default_rng(3)
-    n_studs, n_own = arguments["own_score"].shape
-    n_shared = len(arguments["shared_score"])
+    n_studs, n_own = arguments.information.own_score.shape
+    n_shared = len(arguments.information.shared_score)
     scale = jnp.asarray(np.abs(rng.normal(0.2, 0.05, n_own)))
     shared_scale = jnp.asarray(np.abs(rng.normal(0.5, 0.1, n_shared)))
-    bent = jnp.asarray(rng.normal(size=arguments["value"].shape))
+    bent = jnp.asarray(rng.normal(size=arguments.readings.value.shape))
     white = jnp.asarray(rng.normal(size=n_studs * n_own + n_shared))
     found = effects_of(arguments, scale, shared_scale, bent, bend=bend)
 
@@ -217,9 +217,12 @@ def test_the_sampler_s_coordinates_change_no_density(small_kennel, bend):
 def test_the_coordinates_are_those_of_the_posterior_if_it_were_normal(small_kennel):
     # All effects of all studs at once, in numpy: at coordinates of nought they are the posterior
     # mean of a linear model, and their spread over the coordinates is its covariance.
-    arguments = stud_arrays(small_kennel, prior_numbers(small_kennel.measure))
+    arguments = stud_arrays(small_kennel, stud_priors(small_kennel.measure))
     n, n_studs = small_kennel.n_collections, len(small_kennel.studs)
-    n_own, n_shared = arguments["own_score"].shape[1], len(arguments["shared_score"])
+    n_own, n_shared = (
+        arguments.information.own_score.shape[1],
+        len(arguments.information.shared_score),
+    )
     scale, shared_scale = np.full(n_own, 0.2), np.full(n_shared, 0.5)
     weight = of_rows(arguments, "weight")
     own, shared = of_rows(arguments, "own_design"), of_rows(arguments, "shared_design")
@@ -232,7 +235,7 @@ def test_the_coordinates_are_those_of_the_posterior_if_it_were_normal(small_kenn
     precision = design.T @ (weight[:, None] * design) + np.eye(design.shape[1])
     mean = np.linalg.solve(precision, design.T @ (weight * target))
 
-    bent = jnp.full(arguments["value"].shape, 0.1)
+    bent = jnp.full(arguments.readings.value.shape, 0.1)
     found = effects_of(arguments, jnp.asarray(scale), jnp.asarray(shared_scale), bent)
     nought = jnp.zeros(design.shape[1])
     with handlers.block():
@@ -243,11 +246,12 @@ def test_the_coordinates_are_those_of_the_posterior_if_it_were_normal(small_kenn
 
 
 def test_the_spread_of_single_collections_keeps_its_half_normal_prior():
-    data = {"within_unit": 0.1, "within_guess": 0.3, "within_sd": 0.4}
+    nothing = Information(*[np.nan] * len(Information._fields))
+    information = nothing._replace(within_unit=0.1, within_guess=0.3)
 
     def log_density(white):
         with handlers.trace() as trace:
-            within = stud_quality._within(white, jnp.ones(3), data)
+            within = stud_quality._within(white, jnp.ones(3), information, 0.4)
         return within, float(trace["within_prior"]["fn"].log_prob(0.0))
 
     def wanted(within):
@@ -280,14 +284,14 @@ def test_the_logit_of_a_mean_share_is_near_that_of_quadrature():
 def test_the_log_density_of_the_readings_is_the_story_s(small_kennel):
     # The story once more, in numpy and scipy: spreads and all effects at arbitrary values.
     data = small_kennel
-    numbers = prior_numbers(data.measure)
+    numbers = stud_priors(data.measure)
     arguments = stud_arrays(data, numbers)
     rng = np.random.default_rng(6)
     n_readers = len(data.readers)
     zeros = {
         "bent_spread": jnp.array([0.6, 1.0, 0.7]), "white_within": jnp.array(0.5), "length": 1.0,
         "z_event": jnp.zeros((3, 4)), "rest_time": 2.5, "rest_deficit": 0.3,
-        "white": jnp.asarray(rng.normal(size=arguments["own_score"].shape)),
+        "white": jnp.asarray(rng.normal(size=arguments.information.own_score.shape)),
         "white_common": jnp.asarray(rng.normal(size=4)),
         "white_reader": jnp.asarray(rng.normal(size=n_readers)),
     }  # fmt: skip
@@ -305,7 +309,7 @@ def test_the_log_density_of_the_readings_is_the_story_s(small_kennel):
     last = np.array([days_of(data.on[data.stud == s]).max() for s in range(len(data.studs))])
     recent = np.clip((150.0 - (last[data.stud] - days_of(data.on))) / 60.0, 0.0, 1.0)
     mean = (
-        6.6 + 0.7 * common[0] + numbers["season_sd"] * season_columns(data.on) @ common[2:]
+        6.6 + 0.7 * common[0] + numbers.season_sd * season_columns(data.on) @ common[2:]
         + reader[data.reader] + own[data.stud, 0] + slow
         + own[data.stud, -1] * recent
         + np.log1p(-0.3 * np.exp(-29.0 / 2.5)) - np.log1p(-0.3 * np.exp(-3.0 / 2.5))

@@ -84,7 +84,7 @@ def heats_within_three_weeks(records):
 
     import numpy as np
 
-    from studcurve.pipelines.records.of_a_dog import cautions_of
+    from studcurve.pipelines.records.dog_history import cautions_of
 
     rng = np.random.default_rng(SEED)
     cycles = records.views["cycles"]

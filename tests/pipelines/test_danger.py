@@ -27,7 +27,7 @@ from studcurve.pipelines.plan.records import read_plan_records
 from studcurve.pipelines.plan.season import plan_stud_season
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.of_a_dog import cautions_of
+from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.pipelines.run import ENGLISH_OWNER, ENGLISH_VET
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.handout import build_handout
@@ -277,7 +277,9 @@ def stopping():
         yield pytest.param(n, variant, TODAY, id=variant.name)
         if variant.lasts:
             later = f"a year on, {variant.name}"
-            yield pytest.param(n, variant, LATER, id=later, marks=pytest.mark.slow)
+            yield pytest.param(
+                n, variant, LATER, id=later, marks=[pytest.mark.slow, pytest.mark.sampled]
+            )
 
 
 def test_the_table_is_large_enough():

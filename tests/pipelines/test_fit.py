@@ -12,7 +12,7 @@ from studcurve.analytics.errors import StaleFitError
 from studcurve.analytics.models import sampling
 from studcurve.analytics.models.conception.model import fit_conception
 from studcurve.pipelines.cli import main
-from studcurve.pipelines.fits.fit import fit_models, known
+from studcurve.pipelines.fits.fit import fit_models, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, MODELS
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY, write_stud_reviews
@@ -36,7 +36,7 @@ def store_with_new_breeding(fitted_store_path, tmp_path):
 
 def test_a_kept_fit_comes_back_as_the_same_posterior(fitted_store_path, demo_records):
     with Store.open(fitted_store_path, read_only=True) as store:
-        read = known(store, CONCEPTION)
+        read = read_posterior(store, CONCEPTION)
 
     posterior = read.posterior
     assert read.is_of_today
@@ -50,7 +50,7 @@ def test_a_kept_fit_comes_back_as_the_same_posterior(fitted_store_path, demo_rec
 @pytest.mark.slow
 def test_an_older_fit_says_how_many_records_came_since(store_with_new_breeding, tmp_path):
     with Store.open(store_with_new_breeding, read_only=True) as store:
-        read = known(store, CONCEPTION)
+        read = read_posterior(store, CONCEPTION)
     write_stud_reviews(store_with_new_breeding, tmp_path, today=DEMO_TODAY, studs=["Tarn"])
 
     assert read.n_records_since == 2
@@ -62,7 +62,7 @@ def test_a_bitch_that_came_after_the_fit_has_the_spread_of_all_bitches(
     store_with_new_breeding, demo_fit
 ):
     with Store.open(store_with_new_breeding, read_only=True) as store:
-        posterior = known(store, CONCEPTION).posterior
+        posterior = read_posterior(store, CONCEPTION).posterior
 
     names = posterior.data.levels["bitch"]
     unseen = posterior.draws["effect_bitch"][:, names.index("Zinnia")]
@@ -86,7 +86,7 @@ def test_a_fit_of_another_model_or_other_priors_is_refused(fitted_store_path, tm
         store.save_fit(replace(store.read_fit("conception"), **{changed: "another"}))
 
         with pytest.raises(StaleFitError, match="Run `studcurve fit`"):
-            known(store, CONCEPTION)
+            read_posterior(store, CONCEPTION)
 
 
 def test_an_unchanged_kennel_is_not_fitted_again(fitted_store_path):
@@ -102,7 +102,7 @@ def test_records_too_thin_are_skipped_with_a_sentence_and_answered_from_the_tabl
     said = []
     with Store.open(tmp_path / "empty.duckdb") as store:
         outcomes = fit_models(store, seed=1, say=said.append)
-        read = known(store, CONCEPTION)
+        read = read_posterior(store, CONCEPTION)
 
     assert {outcome.state for outcome in outcomes} == {"skipped"}
     assert all("too thin to move its priors: skipped" in sentence for sentence in said)

@@ -12,10 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.simulation.chain import Shift, bias_draws, simulate
 from studcurve.analytics.plan.simulation.pups import draw_litter, pups_of
-from studcurve.analytics.plan.simulation.unknowns import CONCEPTION_SPREAD, Chain, partner_effects
+from studcurve.analytics.plan.simulation.unknowns import Chain, partner_effects
 from studcurve.pipelines.plan.comparison import plan_breeding
 from studcurve.pipelines.plan.records import dam_of, heat_of, pair_of, prices_on
 from studcurve.pipelines.plan.wishes import Wishes, circumstances_of, unknowns_of
@@ -153,7 +154,9 @@ def test_a_dog_without_a_breeding_is_a_new_partner_with_less_certainty(records, 
     names = {"stud": asked[0].stud, "bitch": bitch, "breed": asked[0].breed}
 
     known, new = (
-        partner_effects(chain, names | {"bitch": bitch}, CONCEPTION_SPREAD, seed=1, n_draws=N_DRAWS)
+        partner_effects(
+            chain, names | {"bitch": bitch}, conception.PUBLISHED.spreads, seed=1, n_draws=N_DRAWS
+        )
         for bitch in (names["bitch"], "a bitch that was never bred")
     )
 

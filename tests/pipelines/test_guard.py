@@ -13,7 +13,7 @@ from tests.pipelines.test_kept_storage import kept_fit
 from studcurve.analytics.models.fingerprint import fingerprint_of
 from studcurve.analytics.models.stud.inputs import prepare_stud_data
 from studcurve.pipelines.fits import guard
-from studcurve.pipelines.fits.fit import fit_models, known
+from studcurve.pipelines.fits.fit import fit_models, read_posterior
 from studcurve.pipelines.fits.guard import (
     DENSITY,
     density_now,
@@ -138,7 +138,7 @@ def test_a_fit_that_holds_under_a_new_engine_is_told_so_and_asked_once(
         assert holds_under_this_engine(kept)
         assert kept.checks[DENSITY]["held_under"] == [OTHER_ENGINE, engine_versions()]
         assert kept.checks["prior_widths"] == older.checks["prior_widths"]
-        assert known(store, CONCEPTION).is_of_today
+        assert read_posterior(store, CONCEPTION).is_of_today
 
 
 def test_a_changed_note_leaves_a_fit_of_today(fitted_store_path, demo_records, tmp_path):
@@ -149,7 +149,7 @@ def test_a_changed_note_leaves_a_fit_of_today(fitted_store_path, demo_records, t
     with Store.open(path) as store:
         before = store.fingerprint()
         store.load([tmp_path / "breedings.csv"], today=DEMO_TODAY)
-        read = known(store, CONCEPTION)
+        read = read_posterior(store, CONCEPTION)
 
         assert store.fingerprint() != before
         assert read.is_of_today

@@ -11,6 +11,7 @@ from html.parser import HTMLParser
 
 import openpyxl
 import pytest
+from tests.in_english import in_english
 from typer.testing import CliRunner
 
 from studcurve.pipelines.cli import app
@@ -125,7 +126,7 @@ class Elements(HTMLParser):
 
 
 def test_what_a_spreadsheet_would_run_is_refused_and_all_else_is_taken(hostile):
-    refused = hostile.report.findings
+    refused = in_english(hostile.report.findings)
     refused = refused[refused["severity"] == "refused"]
 
     assert len(hostile.read("dogs")) == 2 * len(TAKEN)
@@ -191,7 +192,7 @@ def test_the_workbook_of_corrections_holds_no_formula_and_no_link(hostile, tmp_p
 
 
 def test_no_cell_of_an_export_is_run_by_a_spreadsheet(hostile, tmp_path):
-    export(hostile.records, tmp_path / "export")
+    export(hostile.records, tmp_path / "export", in_english)
     run = {
         (path.name, cell)
         for path in (tmp_path / "export").rglob("*.csv")

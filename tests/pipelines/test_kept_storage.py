@@ -10,16 +10,17 @@ import numpy as np
 import pytest
 
 from studcurve.analytics.measures.motility_kept import kept_at, published_storage
-from studcurve.analytics.models.storage.curve import MODEL_VERSION
+from studcurve.analytics.models.storage.curve import FIT_NAME, MODEL_VERSION, PRIOR_IDS
 from studcurve.analytics.priors import priors_fingerprint
 from studcurve.pipelines.cli import main
 from studcurve.pipelines.commands.options import storage_of
 from studcurve.pipelines.fits.guard import density_now, model_fingerprint
 from studcurve.pipelines.fits.registry import STORAGE, storage_data
-from studcurve.pipelines.fits.storage import STORAGE_FIT, STORAGE_PRIORS, storage_curve
+from studcurve.pipelines.fits.storage import storage_curve
 from studcurve.pipelines.pages.client_sheet import client_results
 from studcurve.pipelines.pages.kennel import read_kennel
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.kept_fits import KeptFit
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
@@ -31,12 +32,12 @@ def kept_fit(**changed):
     """A fit that knows its curve: 60 h in egg yolk for every stud."""
     ones = np.ones(N_KEPT)
     fit = KeptFit(
-        model=STORAGE_FIT,
+        model=FIT_NAME,
         fitted_at=datetime(2026, 10, 1),
         seed=1,
         data_fingerprint="",
-        model_fingerprint=model_fingerprint(STORAGE_FIT, MODEL_VERSION),
-        priors_fingerprint=priors_fingerprint(STORAGE_PRIORS),
+        model_fingerprint=model_fingerprint(FIT_NAME, MODEL_VERSION),
+        priors_fingerprint=priors_fingerprint(PRIOR_IDS),
         versions={},
         diagnostics={},
         seconds=1.0,
@@ -48,7 +49,7 @@ def kept_fit(**changed):
         },
         labels={"effect_stud": ("Tarn",), "effect_product": ("egg yolk",)},
         load_id=0,
-        checks=density_now(STORAGE_FIT),
+        checks=density_now(FIT_NAME),
     )  # fmt: skip
     return replace(fit, **changed)
 
@@ -113,8 +114,8 @@ def test_a_fit_of_another_model_or_table_is_not_read_and_said(store_with_fit, ch
 
 def test_what_is_read_without_the_model_is_the_model_s():
     assert STORAGE.version == MODEL_VERSION
-    assert STORAGE.prior_ids == STORAGE_PRIORS
-    assert STORAGE.name == STORAGE_FIT
+    assert STORAGE.prior_ids == PRIOR_IDS
+    assert STORAGE.name == FIT_NAME
 
 
 def test_reading_a_kept_curve_starts_no_sampler(store_with_fit):

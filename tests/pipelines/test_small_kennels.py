@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from tests import small_kennels
+from tests.in_english import in_english
 from tests.small_kennels import BITCHES, STUDS, TODAY, lines_of, optional_columns, without
 
 from studcurve.pipelines import cli
@@ -144,6 +145,7 @@ def test_many_more_small_kennels_are_answered(capsys, sheets):
 
 
 @pytest.mark.slow
+@pytest.mark.sampled
 @pytest.mark.parametrize("n", range(max(len(optional_columns(sheet)) for sheet in SHEETS)))
 def test_each_column_may_be_blank_alone(n, capsys):
     every_command_answers(blank(NOTHING_BLANK, lambda columns: set(columns[n : n + 1])), capsys)
@@ -164,7 +166,7 @@ def test_a_whole_kennel_is_let_in_so_that_there_is_something_to_leave_blank(kenn
     report = kennel_class(tmp_path).load(tmp_path, today=TODAY)
 
     n_lines = {sheet: len(lines) for sheet, lines in NOTHING_BLANK.items()}
-    assert {sheet: count.n_new for sheet, count in report.sheets.items()} == n_lines, (
-        report.findings["message"].tolist()
-    )
-    assert report.n_refused == 0, report.findings["message"].tolist()
+    assert {sheet: count.n_new for sheet, count in report.sheets.items()} == n_lines, in_english(
+        report.findings
+    )["message"].tolist()
+    assert report.n_refused == 0, in_english(report.findings)["message"].tolist()

@@ -17,7 +17,8 @@ from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.stud_review import chosen_studs, stud_results
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.kept_fits import KeptFit
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER, write_handout, write_stud_reviews
 from studcurve.reports.catalog import LANGUAGES
 from studcurve.reports.page import Reader

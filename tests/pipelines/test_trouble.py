@@ -10,7 +10,8 @@ import pytest
 
 from studcurve.pipelines import cli, run
 from studcurve.pipelines.commands import trouble
-from studcurve.pipelines.records.database.store import Store, last_day
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.database.whole_file import last_day
 from studcurve.pipelines.run import DEMO, DEMO_TODAY
 
 DEFECT = "Rowan of Mrs. Holm"

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from importlib.resources import files
 
 import pytest
@@ -15,6 +16,7 @@ from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.run import DEMO_TODAY, write_every_page
 from studcurve.reports.page import render
 from studcurve.reports.pages.handout import N_SHEETS
+from tests.conftest import FITTED_DEMO
 from tests.reports.samples import HOSTILE, every_report
 
 pytestmark = pytest.mark.browser
@@ -42,7 +44,10 @@ def browser():
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory, fitted_store_path):
     out = tmp_path_factory.mktemp("pages")
-    write_every_page(fitted_store_path, out, today=DEMO_TODAY, say=lambda sentence: None)
+    if FITTED_DEMO is None:
+        write_every_page(fitted_store_path, out, today=DEMO_TODAY, say=lambda sentence: None)
+    else:
+        shutil.copytree(FITTED_DEMO, out, dirs_exist_ok=True)
     for kind, report in every_report(HOSTILE).items():
         (out / f"hostile-{kind}.html").write_text(render(report), encoding="utf-8", newline="\n")
     return {

@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from studcurve.analytics.models.stud.announcement import Announcement
@@ -64,6 +65,18 @@ def test_the_picture_ends_at_the_level_of_the_table():
     ribbon = max(chart["datasets"].values(), key=lambda rows: ("upper" in rows[0], len(rows)))
     assert round(ribbon[-1]["median"]) == round(one.answers.now.median)
     assert f"{one.answers.now.median:.0f}" in spoken
+
+
+@pytest.mark.parametrize(("apart", "n_labels"), [(59, 1), (60, 1), (61, 2)])
+def test_events_of_up_to_sixty_days_apart_share_a_label(apart, n_labels):
+    on = pd.Timestamp("2023-03-01")
+    happened = pd.DataFrame(
+        {"started_on": [on, on + pd.Timedelta(days=apart)], "kind": ["fever", "injury"]}
+    )
+    ((_, chart),) = measure_charts("total_sperm_m", evaluations("Rowan"), happened, told(), OWNER)
+
+    labels = {row.get("label") or "" for rows in chart["datasets"].values() for row in rows}
+    assert len({label for label in labels if "fever" in label or "injury" in label}) == n_labels
 
 
 def test_a_probability_is_never_printed_as_none_or_all():

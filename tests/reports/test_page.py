@@ -335,6 +335,15 @@ def test_a_finding_of_an_older_version_is_told_as_it_was(old, language):
     assert (found, advised) == ("as it was told then", "As it was advised then.")
 
 
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_finding_without_words_whose_rule_is_gone_is_told_by_its_name(language):
+    old = finding("b.csv", 98) | {"rule": "a rule of long ago", "message": None, "remedy": None}
+    ((_, found, advised),) = index_rows([old], language)
+
+    assert "a rule of long ago" in found
+    assert advised == Words(language)["finding.rule_of_old"]
+
+
 def test_the_overview_counts_silent_shipments_apart_from_breedings_without_an_outcome():
     results = overview_results()
     bred = [item for item in results.unreported if item.what.word != "shipment"]

@@ -8,11 +8,12 @@ numpy and its jax twin.
 from __future__ import annotations
 
 from types import ModuleType
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.arrays import Array
 
 LINEAR = ("c03", "c04", "c05", "c06", "c07", "c08", "c09", "c12", "c13", "c14", "c15", "c16")
 """Ids of the coefficients with a column of their own in the design matrix."""
@@ -81,56 +82,69 @@ def design_matrix(
     return np.column_stack([columns[name].astype(np.float64) for name in LINEAR])
 
 
-def hinge(xp: ModuleType, x: Any) -> Any:  # noqa: ANN401
+def hinge(xp: ModuleType, x: Array) -> Array:
     """Smooth positive part of x, for numpy or its jax twin."""
-    return HINGE_WIDTH * xp.logaddexp(0.0, x / HINGE_WIDTH)
+    bent: Array = HINGE_WIDTH * xp.logaddexp(0.0, x / HINGE_WIDTH)
+    return bent
 
 
-def dose_term(xp: ModuleType, doublings: Any, below: Any, above: Any) -> Any:  # noqa: ANN401
+def dose_term(xp: ModuleType, doublings: Array, below: Array, above: Array) -> Array:
     """What the dose does on the logit scale; rows c10 below and c11 above the usual dose."""
     return above * hinge(xp, doublings) - below * hinge(xp, -doublings)
 
 
 def timing_term(
     xp: ModuleType,
-    day: Any,  # noqa: ANN401
+    day: Array,
     *,
-    early_edge: Any,  # noqa: ANN401
-    late_edge: Any,  # noqa: ANN401
-    early: Any,  # noqa: ANN401
-    late: Any,  # noqa: ANN401
-    peak: Any,  # noqa: ANN401
-) -> Any:  # noqa: ANN401
+    early_edge: Array,
+    late_edge: Array,
+    early: Array,
+    late: Array,
+    peak: Array,
+) -> Array:
     """What the day from ovulation does on the logit scale; rows c17, c18 and c19 (frozen only)."""
     bump = xp.exp(-0.5 * ((day - PEAK_DAY) / PEAK_SD_DAYS) ** 2) - 1.0
     return early * hinge(xp, early_edge - day) + late * hinge(xp, day - late_edge) + peak * bump
 
 
-def method_flags(
-    semen_type: np.ndarray[Any, Any], route: np.ndarray[Any, Any]
-) -> dict[str, np.ndarray[Any, Any]]:
+class MethodFlags(NamedTuple):
+    """Which edges and which timing coefficients each breeding has.
+
+    Attributes
+    ----------
+    artificial, frozen
+        True or false, or 1 and 0, shape (n,).
+    early, late
+        Ones and noughts, shape (n, 3): fresh, chilled, frozen; shape (n, 2): vaginal, intrauterine.
+    early_edge, late_edge
+        Days from ovulation between which an insemination is neither early nor late, shape (n,). [d]
+    """
+
+    artificial: Array
+    frozen: Array
+    early: Array
+    late: Array
+    early_edge: Array
+    late_edge: Array
+
+
+def method_flags(semen_type: np.ndarray[Any, Any], route: np.ndarray[Any, Any]) -> MethodFlags:
     """Which edges and which timing coefficients a breeding has.
 
     Parameters
     ----------
     semen_type, route
         Text, shape (n,).
-
-    Returns
-    -------
-    dict
-        ``artificial`` and ``frozen`` (n,) true or false; ``early`` (n, 3) fresh, chilled, frozen;
-        ``late`` (n, 2) vaginal, intrauterine; ``early_edge`` and ``late_edge`` (n,). [d]
     """
     fresh = np.isin(semen_type, ("natural", "fresh"))
     deep = np.isin(route, ("transcervical", "surgical"))
-    return {
-        "artificial": semen_type != "natural",
-        "frozen": semen_type == "frozen",
-        "early": np.column_stack([fresh, semen_type == "chilled", semen_type == "frozen"]).astype(
-            np.float64
-        ),
-        "late": np.column_stack([~deep, deep]).astype(np.float64),
-        "early_edge": np.array([EARLY_EDGE_DAYS[kind] for kind in semen_type], dtype=np.float64),
-        "late_edge": np.array([LATE_EDGE_DAYS[kind] for kind in route], dtype=np.float64),
-    }
+    chilled, frozen = semen_type == "chilled", semen_type == "frozen"
+    return MethodFlags(
+        artificial=semen_type != "natural",
+        frozen=frozen,
+        early=np.column_stack([fresh, chilled, frozen]).astype(np.float64),
+        late=np.column_stack([~deep, deep]).astype(np.float64),
+        early_edge=np.array([EARLY_EDGE_DAYS[kind] for kind in semen_type], dtype=np.float64),
+        late_edge=np.array([LATE_EDGE_DAYS[kind] for kind in route], dtype=np.float64),
+    )

@@ -25,6 +25,7 @@ from studcurve.analytics.models.breedings.inputs import (
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.models.breedings.terms import (
     LINEAR,
+    MethodFlags,
     design_matrix,
     dose_term,
     method_flags,
@@ -227,30 +228,30 @@ def _mean_chance(against: Floats, spread: Floats | None) -> Floats:
     return chance
 
 
-def _dose_part(draws: Mapping[str, Floats], flags: Mapping[str, Any], doublings: Floats) -> Floats:
+def _dose_part(draws: Mapping[str, Floats], flags: MethodFlags, doublings: Floats) -> Floats:
     """Dose term of inseminated breedings, shape (n_draws, n). [logit]"""
-    read = np.where(flags["artificial"], np.nan_to_num(doublings), 0.0)[None, :]
+    read = np.where(flags.artificial, np.nan_to_num(doublings), 0.0)[None, :]
     term = dose_term(np, read, draws["c10"][:, None], draws["c11"][:, None])
-    return np.asarray(term * flags["artificial"])
+    return np.asarray(term * flags.artificial)
 
 
 def _timing_part(
     draws: Mapping[str, Floats],
-    flags: Mapping[str, Any],
+    flags: MethodFlags,
     days: Floats,
     inseminated: np.ndarray[Any, Any],
 ) -> Floats:
     """Timing term of each breeding's best insemination, shape (n_draws, n). [logit]"""
-    early = np.column_stack([draws[row] for row in EARLY]) @ flags["early"].T
-    late = np.column_stack([draws[row] for row in LATE]) @ flags["late"].T
-    peak = draws["c19"][:, None] * flags["frozen"][None, :]
+    early = np.column_stack([draws[row] for row in EARLY]) @ flags.early.T
+    late = np.column_stack([draws[row] for row in LATE]) @ flags.late.T
+    peak = draws["c19"][:, None] * flags.frozen[None, :]
     best = np.full(early.shape, -np.inf)
     for j in range(days.shape[1]):
         term = timing_term(
             np,
             days[None, :, j],
-            early_edge=flags["early_edge"][None, :],
-            late_edge=flags["late_edge"][None, :],
+            early_edge=flags.early_edge[None, :],
+            late_edge=flags.late_edge[None, :],
             early=early,
             late=late,
             peak=peak,

@@ -31,10 +31,9 @@ inbreeding enters at its harmless value. A litter with two possible sires is lef
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple, TypeAlias
 
 import jax.numpy as jnp
 import numpy as np
@@ -42,12 +41,19 @@ import numpyro
 import pandas as pd
 from jax.scipy.special import gammaln, logsumexp
 
-from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.breedings.inputs import (
     DOSE_NODES,
     DOSE_WEIGHTS,
     USUAL_DOSE_M,
     doses_given_record,
+)
+from studcurve.analytics.models.breedings.posterior import (
+    BreedingsPosterior,
+    PublishedRows,
+    padded_levels,
+    padded_rows,
 )
 from studcurve.analytics.models.breedings.records import grouped, known_outcome, numbers
 from studcurve.analytics.models.breedings.terms import hinge
@@ -57,23 +63,8 @@ from studcurve.analytics.models.likelihoods import (
     beta_binomial_log_likelihood,
     truncated_count_log_likelihood,
 )
-from studcurve.analytics.models.regression import (
-    draw_coefficients,
-    draw_effects,
-    effect_draws,
-    factor_arrays,
-)
-from studcurve.analytics.models.sampling import (
-    SCHEDULE,
-    Diagnostics,
-    Draws,
-    Run,
-    effects_of_levels,
-    independent_draws,
-    padded_size,
-    sample,
-)
-from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.models.regression import MixedTerms, draw_coefficients, draw_effects
+from studcurve.analytics.models.sampling import SCHEDULE, Run, padded_size
 
 MODEL_VERSION = 1
 """Raised whenever the density, or what a kept draw means, changes (a test holds it)."""
@@ -112,11 +103,10 @@ N_UNRECORDED = 5
 PADDING = {"litter": 32, "pups": 16, "breed": 4, "bitch": 32, "stud": 8}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
 
-N_PRIOR_DRAWS = 4000
-"""Draws of the published table that stand beside a posterior."""
-
-GROUP_PRIOR = {"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
-"""Row of the spread between levels, by grouping factor."""
+PUBLISHED = PublishedRows(
+    COEFFICIENTS, spreads={"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
+)
+"""Rows l01 to l15 of the priors table."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,42 +148,57 @@ class LitterData:
         return fingerprint_of(arrays, names)
 
 
-@dataclass(frozen=True, slots=True)
-class LitterPosterior:
-    """What the litters added to what is published.
+LitterPosterior: TypeAlias = BreedingsPosterior[LitterData]
+"""Draws by id: l01 … l15."""
+
+
+class CountedPups(NamedTuple):
+    """What was counted of each litter; litters are the last axis.
 
     Attributes
     ----------
-    data
-        What was read.
-    draws, prior_draws
-        Draws by id (l01 … l15), effects as ``effect_breed``, ``effect_bitch``, ``effect_stud``.
-    diagnostics, seconds
-        What the sampler's gate read, and wall time. [s]
+    alive, lost, lost_known
+        Born alive, lost by eight weeks and whether the latter is known, shape (n,).
+    stillborn, possible
+        Numbers of stillborn pups that the record leaves open, and whether each is possible, shape
+        (n_cases, n).
+    age
+        Years of the dam beyond :data:`DAM_AGE_FROM`, shape (n,). [y]
+    support
+        0, 1, … up to the largest litter that is thought possible.
+    steps
+        0, 1, … up to the largest litter of the records, exclusive.
     """
 
-    data: LitterData
-    draws: Mapping[str, Floats]
-    prior_draws: Mapping[str, Floats]
-    diagnostics: Diagnostics
-    seconds: float
+    alive: Array
+    lost: Array
+    lost_known: Array
+    stillborn: Array
+    possible: Array
+    age: Array
+    support: Array
+    steps: Array
 
-    @property
-    def labels(self) -> Mapping[str, tuple[str, ...]]:
-        """What the last axis of each kind of effect counts."""
-        return {f"effect_{factor}": names for factor, names in self.data.levels.items()}
 
-    def estimate(self, row: str) -> Estimate:
-        """Posterior of one row of the priors table, on its own scale."""
-        return estimate_from_draws(self.draws[row])
+class LitterArrays(NamedTuple):
+    """What the density reads; a padded litter has weight 0.
 
-    def prior_estimate(self, row: str) -> Estimate:
-        """What is published of that row."""
-        return estimate_from_draws(self.prior_draws[row])
+    Attributes
+    ----------
+    weight
+        Shape (n,).
+    terms
+        Coefficients in the order of :data:`COEFFICIENTS`, and grouping factors.
+    design
+        Columns of :data:`LINEAR`, shape (n, 16).
+    pups
+        What was counted.
+    """
 
-    def share_from_records(self, row: str) -> float:
-        """Share of what is known that the kennel's own records supply, 0 to 1."""
-        return share_from_records(self.draws[row], self.prior_draws[row])
+    weight: Array
+    terms: MixedTerms
+    design: Array
+    pups: CountedPups
 
 
 def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> LitterData:
@@ -235,7 +240,7 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
         & rows["is_sire_certain"].astype(bool)
     ).to_numpy()
     rows = rows[counted]
-    groups, levels = grouped(rows, tuple(GROUP_PRIOR))
+    groups, levels = grouped(rows, tuple(PUBLISHED.spreads))
     alive = numbers(rows, "n_born_alive")
     lost = alive - numbers(rows, "n_alive_8_weeks")
     age = np.nan_to_num(np.maximum(0.0, numbers(rows, "bitch_age_years") - DAM_AGE_FROM))
@@ -326,17 +331,7 @@ def fit_litter(
         The sampler did not settle.
     """
     story = litter_story(data, prior_sd_factor)
-    sampled = sample(
-        story.model,
-        story.arguments,
-        name="litter",
-        gated=("coefficients", *(f"sd_{factor}" for factor in data.groups)),
-        seed=seed,
-        schedule=schedule,
-    )
-    draws = story.named(sampled.values)
-    prior = prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS)
-    return LitterPosterior(data, draws, prior, sampled.diagnostics, sampled.seconds)
+    return PUBLISHED.fit(data, story, name="litter", seed=seed, schedule=schedule)
 
 
 def litter_story(data: LitterData, prior_sd_factor: float = 1.0) -> Story:
@@ -349,80 +344,23 @@ def litter_story(data: LitterData, prior_sd_factor: float = 1.0) -> Story:
     prior_sd_factor
         By which every prior's spread is multiplied.
     """
-    factors = tuple(data.groups)
-
-    def named(values: Mapping[str, Floats]) -> dict[str, Floats]:
-        draws = {row: values["coefficients"][:, k] for k, row in enumerate(COEFFICIENTS)}
-        draws |= {GROUP_PRIOR[factor]: values[f"sd_{factor}"] for factor in factors}
-        return draws | effect_draws(values, data.levels)
-
-    return Story(_model(factors), {"data": _padded(data, prior_sd_factor)}, named)
+    return Story(
+        _model,
+        {"data": _padded(data, prior_sd_factor)},
+        lambda values: PUBLISHED.named(values, data.levels),
+    )
 
 
-def restore_litter(data: LitterData, draws: Draws, *, seed: int) -> LitterPosterior:
-    """Make a posterior again from kept draws and the records of today.
-
-    Parameters
-    ----------
-    data
-        Today's; a dam, stud or breed that the fit has not seen gets draws of a new one.
-    draws
-        Kept draws with their labels, or those of the published table.
-    seed
-        Seed of the new levels and of the published table beside them.
-    """
-    rng = np.random.default_rng(seed)
-    prior = prior_draws(rng, N_PRIOR_DRAWS)
-    values = {row: draws.values[row] for row in (*COEFFICIENTS, *GROUP_PRIOR.values())}
-    for factor, names in data.levels.items():
-        values[f"effect_{factor}"] = effects_of_levels(
-            draws, f"effect_{factor}", names, sd=values[GROUP_PRIOR[factor]], rng=rng
-        )
-    return LitterPosterior(data, values, prior, draws.diagnostics, draws.seconds)
+def _model(data: LitterArrays) -> None:
+    """Generative story of a litter."""
+    coefficients = draw_coefficients(data.terms)
+    by_id = {row: coefficients[k] for k, row in enumerate(COEFFICIENTS)}
+    log_mean = data.design @ coefficients[: len(LINEAR)] + draw_effects(data.terms)
+    logs = litter_log_likelihood(by_id, log_mean, data.pups)
+    numpyro.factor("outcome", jnp.sum(data.weight * logs))
 
 
-def published_litter_draws(seed: int) -> Draws:
-    """Draws of the published table, told as a settled sample."""
-    return independent_draws(prior_draws(np.random.default_rng(seed), N_PRIOR_DRAWS))
-
-
-def prior_draws(rng: np.random.Generator, n_draws: int) -> dict[str, Floats]:
-    """Draw the published table: every coefficient and spread of the litter model.
-
-    Parameters
-    ----------
-    rng
-        Source of randomness.
-    n_draws
-        Length of each array.
-    """
-    draws = {}
-    for row in (*COEFFICIENTS, *GROUP_PRIOR.values()):
-        prior = PRIORS[row]
-        normal = rng.normal(prior.centre, prior.sd, n_draws)
-        draws[row] = np.abs(normal) if prior.distribution == "half-normal" else normal
-    return draws
-
-
-@lru_cache
-def _model(factors: tuple[str, ...]) -> Callable[..., None]:
-    """Generative story of a litter for these grouping factors."""
-
-    def model(data: Mapping[str, Any]) -> None:
-        coefficients = draw_coefficients(data)
-        by_id = {row: coefficients[k] for k, row in enumerate(COEFFICIENTS)}
-        log_mean = data["design"] @ coefficients[: len(LINEAR)] + draw_effects(data, factors)
-        logs = litter_log_likelihood(by_id, log_mean, data)
-        numpyro.factor("outcome", jnp.sum(data["weight"] * logs))
-
-    return model
-
-
-def litter_log_likelihood(
-    by_id: Mapping[str, Any],
-    log_mean: Any,  # noqa: ANN401
-    data: Mapping[str, Any],
-) -> Any:  # noqa: ANN401
+def litter_log_likelihood(by_id: Mapping[str, Array], log_mean: Array, pups: CountedPups) -> Array:
     """Log probability of each litter's counts, averaged over an unrecorded number of stillborn.
 
     Parameters
@@ -431,31 +369,31 @@ def litter_log_likelihood(
         l13 to l15.
     log_mean
         Shape (n,).
-    data
-        ``alive``, ``lost`` and ``lost_known`` (n,); ``stillborn`` and ``possible`` (n_cases, n),
-        the numbers of stillborn pups that the record leaves open; ``age``, ``support``, ``steps``.
+    pups
+        What was counted.
     """
-    born = data["alive"] + data["stillborn"]
+    born = pups.alive + pups.stillborn
     counts = truncated_count_log_likelihood(
-        log_mean[None], by_id["l13"], jnp.maximum(born, 1.0), data["support"]
+        log_mean[None], by_id["l13"], jnp.maximum(born, 1.0), pups.support
     )
-    still_logit = stillborn_logit(by_id, born, data["age"])
-    orders = gammaln(born + 1) - gammaln(data["stillborn"] + 1) - gammaln(data["alive"] + 1)
+    still_logit = stillborn_logit(by_id, born, pups.age)
+    orders = gammaln(born + 1) - gammaln(pups.stillborn + 1) - gammaln(pups.alive + 1)
     still = orders + beta_binomial_log_likelihood(
-        still_logit, by_id["l14_within"], data["stillborn"], born, data["steps"]
+        still_logit, by_id["l14_within"], pups.stillborn, born, pups.steps
     )
-    first = logsumexp(jnp.where(data["possible"], counts + still, -jnp.inf), axis=0)
+    first = logsumexp(jnp.where(pups.possible, counts + still, -jnp.inf), axis=0)
     later = beta_binomial_log_likelihood(
-        by_id["l15"] + jnp.zeros_like(data["lost"]),
+        by_id["l15"] + jnp.zeros_like(pups.lost),
         by_id["l14_within"],
-        data["lost"],
-        data["alive"],
-        data["steps"],
+        pups.lost,
+        pups.alive,
+        pups.steps,
     )
-    return first + data["lost_known"] * later
+    logs: Array = first + pups.lost_known * later
+    return logs
 
 
-def stillborn_logit(by_id: Mapping[str, Any], born: Any, years_beyond: Any) -> Any:  # noqa: ANN401
+def stillborn_logit(by_id: Mapping[str, Array], born: Array, years_beyond: Array) -> Array:
     """Logit of the mean chance of a pup to be stillborn.
 
     Parameters
@@ -474,36 +412,34 @@ def stillborn_logit(by_id: Mapping[str, Any], born: Any, years_beyond: Any) -> A
     )
 
 
-def _padded(data: LitterData, prior_sd_factor: float) -> dict[str, Any]:
-    """Arrays of the model, rounded up in size; a padded row has weight 0."""
-    n = data.n_litters
-    size = padded_size(n, PADDING["litter"])
+def _padded(data: LitterData, prior_sd_factor: float) -> LitterArrays:
+    """Arrays of the model, rounded up in size."""
+    size = padded_size(data.n_litters, PADDING["litter"])
 
     def pad(values: np.ndarray[Any, Any], fill: float = 0.0) -> np.ndarray[Any, Any]:
-        widths = [(0, size - n), *[(0, 0)] * (values.ndim - 1)]
-        return np.pad(values, widths, constant_values=fill)
+        return padded_rows(values, size, fill)
 
     recorded = data.n_stillborn >= 0
     cases = np.arange(1 if recorded.all() else N_UNRECORDED)[:, None]
     stillborn = np.where(recorded, data.n_stillborn, cases)
     possible = np.where(recorded, cases == 0, True) & (data.n_alive + stillborn >= 1)
     largest = (data.n_alive + stillborn).max(initial=1.0)
-    arrays: dict[str, Any] = {
-        "weight": pad(np.ones(n)),
-        "design": pad(data.design),
-        "age": pad(data.dam_age_years),
-        "alive": pad(data.n_alive, 1.0),
-        "stillborn": pad(stillborn.T).T,
-        "possible": pad(possible.T, True).T,
-        "lost": pad(np.maximum(data.n_lost, 0.0)),
-        "lost_known": pad((data.n_lost >= 0).astype(np.float64)),
-        "support": np.arange(N_SUPPORT + 1.0),
-        "steps": np.arange(float(padded_size(int(largest), PADDING["pups"]))),
-        "coefficient_mean": np.array([PRIORS[row].centre for row in COEFFICIENTS]),
-        "coefficient_sd": prior_sd_factor * np.array([PRIORS[row].sd for row in COEFFICIENTS]),
-    }
-    for factor, index in data.groups.items():
-        n_levels = padded_size(len(data.levels[factor]), PADDING[factor])
-        scale = prior_sd_factor * PRIORS[GROUP_PRIOR[factor]].sd
-        arrays |= factor_arrays(factor, pad(index), n_levels, scale)
-    return arrays
+    return LitterArrays(
+        weight=pad(np.ones(data.n_litters)),
+        terms=PUBLISHED.terms(
+            {factor: pad(index) for factor, index in data.groups.items()},
+            padded_levels(data.levels, PADDING),
+            prior_sd_factor,
+        ),
+        design=pad(data.design),
+        pups=CountedPups(
+            alive=pad(data.n_alive, 1.0),
+            lost=pad(np.maximum(data.n_lost, 0.0)),
+            lost_known=pad((data.n_lost >= 0).astype(np.float64)),
+            stillborn=pad(stillborn.T).T,
+            possible=pad(possible.T, True).T,
+            age=pad(data.dam_age_years),
+            support=np.arange(N_SUPPORT + 1.0),
+            steps=np.arange(float(padded_size(int(largest), PADDING["pups"]))),
+        ),
+    )

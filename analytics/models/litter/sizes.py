@@ -26,13 +26,13 @@ from studcurve.analytics.estimate import (
     estimate_from_draws,
     share_from_records,
 )
+from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.likelihoods import truncated_count_log_likelihood
 from studcurve.analytics.models.litter.model import (
     LINEAR,
     N_SUPPORT,
+    PUBLISHED,
     LitterPosterior,
-    published_litter_draws,
-    restore_litter,
     stillborn_logit,
 )
 
@@ -185,7 +185,7 @@ def litters_again(posterior: LitterPosterior, *, seed: int, is_fitted: bool) -> 
         Whether the posterior has seen records.
     """
     data, rng = posterior.data, np.random.default_rng(seed)
-    published = restore_litter(data, published_litter_draws(seed), seed=seed)
+    published = PUBLISHED.restore(data, PUBLISHED.independent_draws(seed), seed=seed)
     stud, bitch = (
         np.array(data.levels[factor], dtype=object)[data.groups[factor]]
         if data.n_litters
@@ -229,11 +229,11 @@ def _drawn(posterior: LitterPosterior, rng: np.random.Generator) -> Drawn:
 
 
 @jax.jit  # type: ignore[untyped-decorator]
-def _size_probs(log_mean: Any, log_nu: Any) -> Any:  # noqa: ANN401
+def _size_probs(log_mean: Array, log_nu: Array) -> Array:
     """Probability of 1, 2, … pups born, shape (n_draws, n, N_SUPPORT)."""
     support = jax.numpy.arange(N_SUPPORT + 1.0)
 
-    def of_draw(means: Any, nu: Any) -> Any:  # noqa: ANN401
+    def of_draw(means: Array, nu: Array) -> Array:
         return truncated_count_log_likelihood(means[:, None], nu, support[1:], support)
 
     return jax.numpy.exp(jax.vmap(of_draw)(log_mean, log_nu))

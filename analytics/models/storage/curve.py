@@ -30,6 +30,12 @@ MODEL_VERSION = 1
 """Of the storage model. Raised whenever its density, or what a kept draw means, changes (a test
 holds it); it stands here, where the draws are read, because its model loads the sampler."""
 
+FIT_NAME = "storage"
+"""What the kept fit is called."""
+
+PRIOR_IDS = ("s01", "s02", "s03", "s04", "s05", "r01", "r04")
+"""Beginnings of the ids of the rows of the priors table that the fit reads."""
+
 
 @dataclass(frozen=True, slots=True)
 class ExtenderOrder:

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.moments import middle_of
@@ -155,7 +156,7 @@ def prepare_storage(evaluations: pd.DataFrame, shipments: pd.DataFrame) -> Stora
     at = (place.to_numpy(dtype=np.int64), rows.groupby("sample").cumcount().to_numpy())
     shape = (len(by_sample), int(at[1].max(initial=0)) + 1)
 
-    def table(values: Any, fill: float = 0.0) -> Floats:  # noqa: ANN401
+    def table(values: ArrayLike, fill: float = 0.0) -> Floats:
         made = np.full(shape, fill)
         made[at] = np.asarray(values, dtype=np.float64)
         return made

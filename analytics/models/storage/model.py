@@ -30,7 +30,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import jax.numpy as jnp
 import numpy as np
@@ -40,6 +40,7 @@ import numpyro.distributions as dist
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.counting import LEAST_SHARE_VARIANCE
 from studcurve.analytics.measures.motility_kept import log_retention
+from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.sampling import (
     SCHEDULE,
@@ -54,7 +55,7 @@ from studcurve.analytics.models.sampling import (
 )
 from studcurve.analytics.models.storage.curve import OwnStorage
 from studcurve.analytics.models.storage.inputs import MEDIA, StorageData
-from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.priors import N_PRIOR_DRAWS, PRIORS, draw_priors
 
 SCALES = ("s01", "s02_milk", "s02_cream", "s02_unknown", "s04", "s03")
 """Ids of the log-normal rows, in the order of the vector of their logs."""
@@ -62,8 +63,68 @@ SCALES = ("s01", "s02_milk", "s02_cream", "s02_unknown", "s04", "s03")
 PADDING = {"collection": 16, "reading": 2, "stud": 8, "product": 4, "reader": 8}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
 
-N_PRIOR_DRAWS = 4000
-"""Draws of the published table that stand in for a posterior."""
+PUBLISHED = (*SCALES, "s05_stud", "s05_collection")
+"""Ids of the rows that the draws update."""
+
+
+class CollectionReadings(NamedTuple):
+    """Readings by collection, shape (n_collections, n_readings), as of ``StorageData``.
+
+    Attributes
+    ----------
+    share, hours, hours_sd, variance, per_judged, weight
+        A missing reading has weight 0.
+    start_guess
+        Shape (n_collections,).
+    """
+
+    share: Array
+    hours: Array
+    hours_sd: Array
+    variance: Array
+    per_judged: Array
+    weight: Array
+    start_guess: Array
+
+
+class StorageArrays(NamedTuple):
+    """What the density reads.
+
+    Attributes
+    ----------
+    readings
+        By collection.
+    shift, reader
+        Expected shortfall of a cold reading, and who read, like the readings.
+    exists
+        0 of a padded collection, shape (n_collections,).
+    stud, product
+        Index by collection.
+    is_undiluted
+        Whether scale and shape are those of an undiluted sample, shape (n_collections,).
+    scale_columns, log_eta_offset
+        Which of :data:`SCALES` enter the log of the scale, shape (n_collections, 6), and what is
+        added to it.
+    log_scale_mean, log_scale_sd
+        Normal priors of the logs of :data:`SCALES`.
+    studs, products, readers
+        Noughts, one a level: their number is a length, not a number.
+    """
+
+    readings: CollectionReadings
+    shift: Array
+    reader: Array
+    exists: Array
+    stud: Array
+    product: Array
+    is_undiluted: Array
+    scale_columns: Array
+    log_eta_offset: Array
+    log_scale_mean: Array
+    log_scale_sd: Array
+    studs: Array
+    products: Array
+    readers: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,63 +229,56 @@ def restore_storage(data: StorageData, draws: Draws, *, seed: int) -> StoragePos
 
 def published_storage_draws(seed: int) -> Draws:
     """Draws of the published table, told as a settled sample."""
-    rng = np.random.default_rng(seed)
-    values: dict[str, Floats] = {}
-    for row in SCALES:
-        prior = PRIORS[row]
-        values[row] = prior.centre * np.exp(prior.sd * rng.normal(size=N_PRIOR_DRAWS))
-    for row in ("s05_stud", "s05_collection"):
-        values[row] = PRIORS[row].sd * np.abs(rng.normal(size=N_PRIOR_DRAWS))
-    return independent_draws(values)
+    return independent_draws(draw_priors(PUBLISHED, np.random.default_rng(seed), N_PRIOR_DRAWS))
 
 
-def _model(data: Mapping[str, Any]) -> None:
+def _model(data: StorageArrays) -> None:
     """Generative story; the motility at hour 0 is integrated."""
     # In units of the priors' own spreads, so that the sampler starts within them.
-    z_scales = numpyro.sample("z_scales", _normals(data["log_scale_mean"]))
+    z_scales = numpyro.sample("z_scales", _normals(data.log_scale_mean))
     log_scales = numpyro.deterministic(
-        "log_scales", data["log_scale_mean"] + data["log_scale_sd"] * z_scales
+        "log_scales", data.log_scale_mean + data.log_scale_sd * z_scales
     )
     spread = half_normal_spread(numpyro.sample("bent_spread", flat(2)))
     sd_stud = numpyro.deterministic("sd_stud", PRIORS["s05_stud"].sd * spread[0])
     sd_collection = numpyro.deterministic("sd_collection", PRIORS["s05_collection"].sd * spread[1])
-    z_stud = numpyro.sample("z_stud", _normals(data["level_stud"]))
+    z_stud = numpyro.sample("z_stud", _normals(data.studs))
     stud = numpyro.deterministic("stud", sd_stud * z_stud)
-    z_product = numpyro.sample("z_product", _normals(data["level_product"]))
+    z_product = numpyro.sample("z_product", _normals(data.products))
     product = numpyro.deterministic("product", PRIORS["s05_product"].sd * z_product)
-    z_collection = numpyro.sample("z_collection", _normals(data["start_guess"]))
-    z_bias = numpyro.sample("z_bias", _normals(data["level_reader"]))
+    z_collection = numpyro.sample("z_collection", _normals(data.exists))
+    z_bias = numpyro.sample("z_bias", _normals(data.readers))
     bias = numpyro.deterministic("bias", PRIORS["r01_observer"].sd / 100.0 * z_bias)
     log_eta = (
-        data["scale_columns"] @ log_scales
-        + data["log_eta_offset"]
-        + product[data["product"]]
-        + stud[data["stud"]]
+        data.scale_columns @ log_scales
+        + data.log_eta_offset
+        + product[data.product]
+        + stud[data.stud]
         + sd_collection * z_collection
     )
-    kappa = jnp.where(data["is_undiluted"], PRIORS["s04_shape"].centre, jnp.exp(log_scales[-1]))
+    kappa = jnp.where(data.is_undiluted, PRIORS["s04_shape"].centre, jnp.exp(log_scales[-1]))
     log_likelihood = collection_log_likelihood(
-        data,
+        data.readings,
         log_eta=log_eta,
         kappa=kappa,
-        expected_shift=data["shift"] + bias[data["reader"]],
+        expected_shift=data.shift + bias[data.reader],
     )
-    numpyro.factor("readings", jnp.sum(data["exists"] * log_likelihood))
+    numpyro.factor("readings", jnp.sum(data.exists * log_likelihood))
 
 
 def collection_log_likelihood(
-    data: Mapping[str, Any],
+    readings: CollectionReadings,
     *,
-    log_eta: Any,  # noqa: ANN401
-    kappa: Any,  # noqa: ANN401
-    expected_shift: Any,  # noqa: ANN401
-) -> Any:  # noqa: ANN401
+    log_eta: Array,
+    kappa: Array,
+    expected_shift: Array,
+) -> Array:
     r"""Log probability of each collection's readings, the motility at hour 0 integrated.
 
     Parameters
     ----------
-    data
-        Padded arrays, shape (n_collections, n_readings).
+    readings
+        By collection.
     log_eta, kappa
         Scale and shape of each collection, shape (n_collections,). [log h, 1]
     expected_shift
@@ -238,30 +292,30 @@ def collection_log_likelihood(
     """
     m, tau2 = PRIORS["s05_start"].centre / 100.0, (PRIORS["s05_start"].sd / 100.0) ** 2
     shape = kappa[:, None]
-    log_kept = log_retention(data["hours"], jnp.exp(log_eta)[:, None], shape)
+    log_kept = log_retention(readings.hours, jnp.exp(log_eta)[:, None], shape)
     kept = jnp.exp(log_kept)
-    guess = data["start_guess"][:, None] * kept
-    per_hour = guess * shape * -log_kept / data["hours"]
+    guess = readings.start_guess[:, None] * kept
+    per_hour = guess * shape * -log_kept / readings.hours
     variance = (
-        data["variance"]
-        + data["per_judged"] * (guess * (1.0 - guess) + LEAST_SHARE_VARIANCE)
-        + (per_hour * data["hours_sd"]) ** 2
+        readings.variance
+        + readings.per_judged * (guess * (1.0 - guess) + LEAST_SHARE_VARIANCE)
+        + (per_hour * readings.hours_sd) ** 2
     )
-    precision = data["weight"] / variance
-    residual = data["share"] - expected_shift - m * kept
+    precision = readings.weight / variance
+    residual = readings.share - expected_shift - m * kept
     spread = 1.0 + tau2 * (precision * kept**2).sum(axis=1)
     pulled = (precision * kept * residual).sum(axis=1)
     squares = (precision * residual**2).sum(axis=1)
-    log_variance = (data["weight"] * jnp.log(2.0 * jnp.pi * variance)).sum(axis=1)
+    log_variance = (readings.weight * jnp.log(2.0 * jnp.pi * variance)).sum(axis=1)
     return -0.5 * (log_variance + jnp.log(spread) + squares - tau2 * pulled**2 / spread)
 
 
-def _normals(level: Any) -> Any:  # noqa: ANN401
+def _normals(level: Array) -> dist.Distribution:
     """Independent standard normals, one a level."""
     return dist.Normal(0.0, 1.0).expand((level.shape[0],)).to_event(1)
 
 
-def _padded(data: StorageData) -> dict[str, Any]:
+def _padded(data: StorageData) -> StorageArrays:
     """Arrays of the model, rounded up in size; what is padded has weight 0."""
     n_collections, n_readings = data.share.shape
     missing = (
@@ -281,25 +335,31 @@ def _padded(data: StorageData) -> dict[str, Any]:
         columns[:, k] = data.medium == MEDIA.index(medium)
     # A half-time t½ is the scale t½ / (log 2)^(1/κ) of the same curve.
     offset = np.where(undiluted, -np.log(np.log(2.0)) / PRIORS["s04_shape"].centre, 0.0)
-    arrays = {
-        "share": pad(data.share),
-        "hours": pad(data.hours, 1.0),
-        "hours_sd": pad(data.hours_sd),
-        "variance": pad(data.variance, 1.0),
-        "shift": pad(data.shift),
-        "per_judged": pad(data.per_judged),
-        "weight": pad(data.weight),
-        "reader": pad(data.reader),
-        "exists": pad(np.ones(n_collections)),
-        "start_guess": pad(data.start_guess),
-        "stud": pad(data.stud),
-        "product": pad(data.product),
-        "is_undiluted": pad(undiluted),
-        "scale_columns": pad(columns)[:, : len(SCALES)],
-        "log_eta_offset": pad(offset),
-        "log_scale_mean": np.log([PRIORS[row].centre for row in SCALES]),
-        "log_scale_sd": np.array([PRIORS[row].sd for row in SCALES]),
+    levels = {
+        kind: np.zeros(padded_size(len(names), PADDING[kind]))
+        for kind, names in data.levels.items()
     }
-    for kind, names in data.levels.items():
-        arrays[f"level_{kind}"] = np.zeros(padded_size(len(names), PADDING[kind]))
-    return arrays
+    return StorageArrays(
+        readings=CollectionReadings(
+            share=pad(data.share),
+            hours=pad(data.hours, 1.0),
+            hours_sd=pad(data.hours_sd),
+            variance=pad(data.variance, 1.0),
+            per_judged=pad(data.per_judged),
+            weight=pad(data.weight),
+            start_guess=pad(data.start_guess),
+        ),
+        shift=pad(data.shift),
+        reader=pad(data.reader),
+        exists=pad(np.ones(n_collections)),
+        stud=pad(data.stud),
+        product=pad(data.product),
+        is_undiluted=pad(undiluted),
+        scale_columns=pad(columns)[:, : len(SCALES)],
+        log_eta_offset=pad(offset),
+        log_scale_mean=np.log([PRIORS[row].centre for row in SCALES]),
+        log_scale_sd=np.array([PRIORS[row].sd for row in SCALES]),
+        studs=levels["stud"],
+        products=levels["product"],
+        readers=levels["reader"],
+    )

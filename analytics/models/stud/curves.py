@@ -14,6 +14,7 @@ import numpy as np
 from numpyro.contrib.hsgp.spectral_densities import diag_spectral_density_matern
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, REST_REFERENCE_DAYS, days_of
 
 SMOOTHNESS = 1.5
@@ -72,7 +73,7 @@ def basis_domain(on: np.ndarray[Any, Any]) -> Floats:
     return np.asarray(ends + np.array([-margin, margin]))
 
 
-def spectral_density(amplitude: Any, length: Any, half_range: Any, n_basis: int) -> Any:  # noqa: ANN401
+def spectral_density(amplitude: Array, length: Array, half_range: Array, n_basis: int) -> Array:
     """Variance of the weight of each basis function of the slow level.
 
     Time is counted in half ranges, so that the range may be an argument of a compiled model.
@@ -88,7 +89,7 @@ def recent_share(days_before_last: Floats) -> Floats:
     return np.clip((begins - days_before_last) / (begins - ends), 0.0, 1.0)
 
 
-def step_shape(xp: ModuleType, since: Any, lag: Any, duration: Any) -> Any:  # noqa: ANN401
+def step_shape(xp: ModuleType, since: Array, lag: Array, duration: Array) -> Array:
     """Share of a declared event's change that is present this long after it, 0 to 1.
 
     Parameters
@@ -103,7 +104,7 @@ def step_shape(xp: ModuleType, since: Any, lag: Any, duration: Any) -> Any:  # n
     return onset * kept
 
 
-def rest_term(xp: ModuleType, rest_days: Any, recovery_days: Any, deficit: Any) -> Any:  # noqa: ANN401
+def rest_term(xp: ModuleType, rest_days: Array, recovery_days: Array, deficit: Array) -> Array:
     """Log of total sperm after this rest against the reference rest; row q03.
 
     Parameters
@@ -116,14 +117,14 @@ def rest_term(xp: ModuleType, rest_days: Any, recovery_days: Any, deficit: Any) 
         Share that is missing on the next day, 0 to 1.
     """
 
-    def logged(days: Any) -> Any:  # noqa: ANN401
+    def logged(days: Array | float) -> Array:
         missing = deficit * xp.exp(-(days - 1.0) / recovery_days)
         return xp.log1p(-xp.minimum(missing, MOST_MISSING))
 
     return logged(rest_days) - logged(REST_REFERENCE_DAYS)
 
 
-def share_moments(xp: ModuleType, level: Any, spread: Any) -> tuple[Any, Any]:  # noqa: ANN401
+def share_moments(xp: ModuleType, level: Array, spread: Array) -> tuple[Array, Array]:
     r"""Mean and variance of a share whose logit is normal.
 
     .. math::
@@ -144,6 +145,6 @@ def share_moments(xp: ModuleType, level: Any, spread: Any) -> tuple[Any, Any]:  
     return mean, first**2 * square * xp.exp(shape * square)
 
 
-def tailed_log(xp: ModuleType, apart: Any, scale: Any, tail: Any) -> Any:  # noqa: ANN401
+def tailed_log(xp: ModuleType, apart: Array, scale: Array, tail: Array | float) -> Array:
     """Log density of Student's t without its constant, which depends on ``tail`` alone."""
     return -xp.log(scale) - 0.5 * (tail + 1.0) * xp.log1p((apart / scale) ** 2 / tail)

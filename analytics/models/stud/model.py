@@ -42,7 +42,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
 import jax
 import jax.numpy as jnp
@@ -52,6 +52,7 @@ import numpyro.distributions as dist
 
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.counting import LEAST_SHARE_VARIANCE
+from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.sampling import (
     SCHEDULE,
@@ -65,7 +66,14 @@ from studcurve.analytics.models.sampling import (
     independent_draws,
     sample,
 )
-from studcurve.analytics.models.stud.arrays import n_basis_of, prior_numbers, stud_arrays
+from studcurve.analytics.models.stud.arrays import (
+    Information,
+    StudArrays,
+    StudPriors,
+    n_basis_of,
+    stud_arrays,
+    stud_priors,
+)
 from studcurve.analytics.models.stud.curves import (
     basis_domain,
     rest_term,
@@ -75,6 +83,7 @@ from studcurve.analytics.models.stud.curves import (
     tailed_log,
 )
 from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, GRID_NODES, MEASURES, StudData
+from studcurve.analytics.priors import N_PRIOR_DRAWS
 
 MODEL_VERSION = 1
 """Of all measures. Raised whenever the density, or what a kept draw means, changes (a test holds
@@ -128,7 +137,7 @@ def fit_stud_quality(
     *,
     seed: int,
     schedule: tuple[Run, ...] = SCHEDULE,
-    prior: Mapping[str, float] | None = None,
+    priors: StudPriors | None = None,
 ) -> StudQualityPosterior:
     """Update the published table by the kennel's collections.
 
@@ -140,15 +149,15 @@ def fit_stud_quality(
         Seed of the sampler.
     schedule
         Attempts of the sampler.
-    prior
-        Other numbers than the table's, by name of :func:`prior_numbers`.
+    priors
+        Others than the table's.
 
     Raises
     ------
     ConvergenceError
         The sampler did not settle.
     """
-    story = stud_story(data, prior)
+    story = stud_story(data, priors)
     gated = [
         "amplitude", "length", "within", "between", "reader_sd", "common",
         "own", "reader",
@@ -168,23 +177,19 @@ def fit_stud_quality(
     return StudQualityPosterior(data, draws, _labels(data), sampled.diagnostics, sampled.seconds)
 
 
-def stud_story(data: StudData, prior: Mapping[str, float] | None = None) -> Story:
+def stud_story(data: StudData, priors: StudPriors | None = None) -> Story:
     """Set one measure of every stud before the sampler.
 
     Parameters
     ----------
     data
         At least one row.
-    prior
-        Other numbers than the table's, by name of :func:`prior_numbers`.
+    priors
+        Others than the table's.
     """
-    arguments = stud_arrays(data, {**prior_numbers(data.measure), **(prior or {})})
-
-    def named(values: Mapping[str, Floats]) -> dict[str, Floats]:
-        return _named_draws(values, data, arguments)
-
+    arrays = stud_arrays(data, priors or stud_priors(data.measure))
     model = _total_model if data.measure.is_log else _share_model
-    return Story(model, {"data": arguments}, named)
+    return Story(model, {"data": arrays}, lambda values: _named_draws(values, data, arrays))
 
 
 def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQualityPosterior:
@@ -200,7 +205,7 @@ def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQual
         Seed of the new levels.
     """
     rng = np.random.default_rng(seed)
-    values, numbers = draws.values, prior_numbers(data.measure)
+    values, priors = draws.values, stud_priors(data.measure)
     n_draws, labels = len(values["within"]), _labels(data)
     domain = values["domain"]
     if not np.isfinite(domain).all():
@@ -226,9 +231,9 @@ def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQual
     from_kept = {
         "level": (Draws(centred, draws.diagnostics, 0.0, draws.labels), values["between"]),
         "recent": (_relabelled(draws, "recent", "level"), 0.0 * ones),
-        "step": (draws, numbers["step_sd"] * ones),
-        "log_lag": (_logged(draws, "lag", numbers), numbers["lag_sd"] * ones),
-        "log_duration": (_logged(draws, "duration", numbers), numbers["duration_sd"] * ones),
+        "step": (draws, priors.step_sd * ones),
+        "log_lag": (_logged(draws, "lag", priors.lag), priors.lag_sd * ones),
+        "log_duration": (_logged(draws, "duration", priors.duration), priors.duration_sd * ones),
     }
     found = {
         name: effects_of_levels(
@@ -246,13 +251,13 @@ def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQual
         "recent_until": until,
         "reader": reader,
         "step": found["step"],
-        "lag": numbers["lag"] * np.exp(found["log_lag"]),
-        "duration": numbers["duration"] * np.exp(found["log_duration"]),
+        "lag": priors.lag * np.exp(found["log_lag"]),
+        "duration": priors.duration * np.exp(found["log_duration"]),
     }
     return StudQualityPosterior(data, restored, labels, draws.diagnostics, draws.seconds)
 
 
-def published_stud_quality(measure: str, seed: int, *, n_draws: int = 4000) -> Draws:
+def published_stud_quality(measure: str, seed: int, *, n_draws: int = N_PRIOR_DRAWS) -> Draws:
     """Draws of the published table alone: a kennel without a collection.
 
     Parameters
@@ -265,20 +270,19 @@ def published_stud_quality(measure: str, seed: int, *, n_draws: int = 4000) -> D
         Length of each array.
     """
     rng = np.random.default_rng(seed)
-    numbers = prior_numbers(MEASURES[measure])
+    priors = stud_priors(MEASURES[measure])
     z = {name: rng.normal(size=n_draws) for name in (
         "centre", "age", "within", "between", "reader_sd", "amplitude", "length", "rest",
     )}  # fmt: skip
-    half = {
-        name: numbers[f"{name}_sd"] * np.abs(z[name]) for name in ("within", "between", "amplitude")
-    }
     values = {
-        **half,
-        "reader_sd": numbers["reader_sd"] * np.abs(z["reader_sd"]),
-        "centre": numbers["centre"] + numbers["centre_sd"] * z["centre"],
-        "age": numbers["age"] + numbers["age_sd"] * z["age"],
-        "season": numbers["season_sd"] * rng.normal(size=(n_draws, 2)),
-        "length": numbers["length"] * np.exp(numbers["length_sd"] * z["length"]),
+        "within": priors.within_sd * np.abs(z["within"]),
+        "between": priors.between_sd * np.abs(z["between"]),
+        "amplitude": priors.amplitude_sd * np.abs(z["amplitude"]),
+        "reader_sd": priors.reader_sd * np.abs(z["reader_sd"]),
+        "centre": priors.centre + priors.centre_sd * z["centre"],
+        "age": priors.age + priors.age_sd * z["age"],
+        "season": priors.season_sd * rng.normal(size=(n_draws, 2)),
+        "length": priors.length * np.exp(priors.length_sd * z["length"]),
         "domain": np.full((n_draws, 2), np.nan),
         "smooth": np.zeros((n_draws, 0, 0)),
         **{name: np.zeros((n_draws, 0)) for name in (
@@ -286,65 +290,66 @@ def published_stud_quality(measure: str, seed: int, *, n_draws: int = 4000) -> D
         )},
     }  # fmt: skip
     if MEASURES[measure].is_log:
-        values["rest_time"] = numbers["rest"] * np.exp(numbers["rest_sd"] * z["rest"])
-        values["rest_deficit"] = rng.beta(
-            numbers["rest_deficit_a"], numbers["rest_deficit_b"], n_draws
-        )
+        values["rest_time"] = priors.rest * np.exp(priors.rest_sd * z["rest"])
+        values["rest_deficit"] = rng.beta(priors.rest_deficit_a, priors.rest_deficit_b, n_draws)
     return independent_draws(values)
 
 
-def _total_model(data: Mapping[str, Any]) -> None:
+def _total_model(data: StudArrays) -> None:
     _model(data, is_log=True)
 
 
-def _share_model(data: Mapping[str, Any]) -> None:
+def _share_model(data: StudArrays) -> None:
     _model(data, is_log=False)
 
 
-def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
+def _model(data: StudArrays, *, is_log: bool) -> None:
     """Generative story, in the form the sampler likes."""
-    n_studs, n_readers = data["last"].shape[0], data["reader_scale"].shape[0]
-    n_basis = data["n_basis"].shape[0]
+    readings, counts, priors = data.readings, data.counts, data.priors
+    n_studs, n_readers = data.last.shape[0], data.reader_scale.shape[0]
+    n_basis = data.basis.shape[0]
     between, reader_sd, amplitude = _spreads(
-        numpyro.sample("bent_spread", flat(3)), data, together=n_studs >= MANY_STUDS
+        numpyro.sample("bent_spread", flat(3)), priors, together=n_studs >= MANY_STUDS
     )
-    length = numpyro.sample("length", dist.LogNormal(jnp.log(data["length"]), data["length_sd"]))
-    scale = amplitude * jnp.sqrt(spectral_density(1.0, length, data["half_range"], n_basis))
-    n_episodes = data["of_episode"].shape[-1]
+    length = numpyro.sample("length", dist.LogNormal(jnp.log(priors.length), priors.length_sd))
+    scale = amplitude * jnp.sqrt(spectral_density(1.0, length, data.half_range, n_basis))
+    n_episodes = data.of_episode.shape[-1]
     z_event = numpyro.sample("z_event", dist.Normal(0.0, 1.0).expand((3, n_episodes)).to_event(2))
     z_step, z_lag, z_duration = z_event
     step, lag, duration = (
-        (data["of_episode"] @ each)[..., None]
+        (data.of_episode @ each)[..., None]
         for each in (
-            data["step_sd"] * z_step,
-            _log_normal(data, "lag", z_lag),
-            _log_normal(data, "duration", z_duration),
+            priors.step_sd * z_step,
+            priors.lag * jnp.exp(priors.lag_sd * z_lag),
+            priors.duration * jnp.exp(priors.duration_sd * z_duration),
         )
     )
-    bent = jnp.sum(step * step_shape(jnp, data["since"], lag, duration), axis=0)
+    bent: Array = jnp.sum(step * step_shape(jnp, readings.since, lag, duration), axis=0)
     if is_log:
-        rest = numpyro.sample("rest_time", dist.LogNormal(jnp.log(data["rest"]), data["rest_sd"]))
+        rest = numpyro.sample("rest_time", dist.LogNormal(jnp.log(priors.rest), priors.rest_sd))
         deficit = numpyro.sample(
-            "rest_deficit", dist.Beta(data["rest_deficit_a"], data["rest_deficit_b"])
+            "rest_deficit", dist.Beta(priors.rest_deficit_a, priors.rest_deficit_b)
         )
-        bent = bent + rest_term(jnp, data["rest_days"], rest, deficit)
-    n_common = data["common_design"].shape[-1]
+        bent = bent + rest_term(jnp, readings.rest_days, rest, deficit)
+    n_common = readings.common_design.shape[-1]
     effects = _laid_out(
-        jnp.hstack([between, scale, data["recent_sd"]]),
-        jnp.hstack([jnp.ones(n_common), reader_sd * data["reader_scale"]]),
+        jnp.hstack([between, scale, priors.recent_sd]),
+        jnp.hstack([jnp.ones(n_common), reader_sd * data.reader_scale]),
         bent,
         data,
     )
     z_reader = _reader_effects(effects, numpyro.sample("white_reader", flat(n_readers)))
-    reader = numpyro.deterministic("reader", reader_sd * data["reader_scale"] * z_reader)
+    reader = numpyro.deterministic("reader", reader_sd * data.reader_scale * z_reader)
     white_within = numpyro.sample("white_within", flat())
     if is_log:
-        within = _within(white_within, 1.0, data)
+        within = _within(white_within, 1.0, data.information, priors.within_sd)
         lift = jnp.zeros(n_studs)
     else:
-        share = jnp.clip(data["usual_share"] - data["usual_reader"] @ reader, 0.02, 0.98)
-        within = _within(white_within, _slope(data["usual_share"]) / _slope(share), data)
-        lift = _lift(share, within, data["usual_share"])
+        usual = data.information.usual_share
+        share = jnp.clip(usual - data.information.usual_reader @ reader, 0.02, 0.98)
+        factor = _slope(usual) / _slope(share)
+        within = _within(white_within, factor, data.information, priors.within_sd)
+        lift = _lift(share, within, usual)
     numpyro.deterministic("within", within)
     z_own, common = _other_effects(
         effects,
@@ -357,48 +362,49 @@ def _model(data: Mapping[str, Any], *, is_log: bool) -> None:
     numpyro.deterministic("common", common)
     own = numpyro.deterministic("own", z_own * effects.scale)
     eta = (
-        data["offset"] + data["common_design"] @ common + bent
-        + jnp.einsum("bnk,bk->bn", data["own_design"], data["of_stud"] @ own)
+        readings.offset + readings.common_design @ common + bent
+        + jnp.einsum("bnk,bk->bn", readings.own_design, data.of_stud @ own)
     )  # fmt: skip
     if is_log:
         mean, variance = eta, jnp.full_like(eta, within**2)
     else:
         mean, variance = share_moments(jnp, eta, within)
-    mean = mean + data["of_reader"] @ reader
+    mean = mean + readings.of_reader @ reader
     inside = jnp.clip(mean, 0.0, 1.0)
     variance = (
         variance
-        + data["reading_sd"] ** 2
-        + (inside * (1.0 - inside) + LEAST_SHARE_VARIANCE) * data["inverse_n"]
+        + readings.reading_sd**2
+        + (inside * (1.0 - inside) + LEAST_SHARE_VARIANCE) * readings.inverse_n
     )
     numpyro.factor(
         "readings",
         jnp.sum(
-            data["direct"] * tailed_log(jnp, data["value"] - mean, jnp.sqrt(variance), data["tail"])
+            readings.direct
+            * tailed_log(jnp, readings.value - mean, jnp.sqrt(variance), priors.tail)
         ),
     )
     if is_log:
-        at = data["gridded"]
+        at = counts.at
         apart = GRID_NODES[None, :] - mean.reshape(-1)[at][:, None]
-        wide = jnp.sqrt(within**2 + data["grid_sd"] ** 2)[:, None]
+        wide = jnp.sqrt(within**2 + counts.reading_sd**2)[:, None]
         each = jax.scipy.special.logsumexp(
-            data["grid_log"] + tailed_log(jnp, apart, wide, data["tail"]), axis=1
+            counts.log_likelihood + tailed_log(jnp, apart, wide, priors.tail), axis=1
         )
-        numpyro.factor("small_counts", jnp.sum(data["grid_weight"] * each))
+        numpyro.factor("small_counts", jnp.sum(counts.weight * each))
 
 
-def _spreads(bent: Any, data: Mapping[str, Any], *, together: bool) -> tuple[Any, Any, Any]:  # noqa: ANN401
+def _spreads(bent: Array, priors: StudPriors, *, together: bool) -> tuple[Array, Array, Array]:
     """Spreads between studs, of readers and of a stud's slow level.
 
     Many studs tell how far apart they are at one time far better than how much of it is lasting;
     the spreads between studs and of the slow level are then drawn together.
     """
     if together:
-        scales = jnp.stack([data["between_sd"], data["amplitude_sd"]])
+        scales = jnp.stack([priors.between_sd, priors.amplitude_sd])
         between, amplitude = half_normal_spreads_of_one_sum(bent[jnp.array([0, 2])], scales)
-        reader_sd = data["reader_sd"] * half_normal_spread(bent[1])
+        reader_sd = priors.reader_sd * half_normal_spread(bent[1])
     else:
-        scales = jnp.stack([data["between_sd"], data["reader_sd"], data["amplitude_sd"]])
+        scales = jnp.stack([priors.between_sd, priors.reader_sd, priors.amplitude_sd])
         between, reader_sd, amplitude = scales * half_normal_spread(bent)
     return (
         numpyro.deterministic("between", between),
@@ -407,21 +413,20 @@ def _spreads(bent: Any, data: Mapping[str, Any], *, together: bool) -> tuple[Any
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _LaidOut:
+class _LaidOut(NamedTuple):
     """Factors of :func:`_laid_out`, in its letters: scale S; T, L, K; M, b and L⁻¹S G₁; score."""
 
-    scale: Any
-    shared_scale: Any
-    lower: Any
-    shared_lower: Any
-    crossed: Any
-    pulled: Any
-    raised: Any
-    shared_score: Any
+    scale: Array
+    shared_scale: Array
+    lower: Array
+    shared_lower: Array
+    crossed: Array
+    pulled: Array
+    raised: Array
+    shared_score: Array
 
 
-def _laid_out(scale: Any, shared_scale: Any, bent: Any, data: Mapping[str, Any]) -> _LaidOut:  # noqa: ANN401
+def _laid_out(scale: Array, shared_scale: Array, bent: Array, data: StudArrays) -> _LaidOut:
     r"""Factors of coordinates that the sampler likes, for all effects that enter linearly.
 
     Given the spreads and what enters not linearly, these effects together are nearly normal a
@@ -452,16 +457,20 @@ def _laid_out(scale: Any, shared_scale: Any, bent: Any, data: Mapping[str, Any])
     data
         Arrays of the model.
     """
-    weighted = data["weight"] * bent
-    by_block = jnp.einsum("bnk,bn->bk", data["own_design"], weighted)
-    own_score = data["own_score"] - data["of_stud"].T @ by_block
-    information = data["own_information"]
+    weighted = data.readings.weight * bent
+    by_block = jnp.einsum("bnk,bn->bk", data.readings.own_design, weighted)
+    own_score = data.information.own_score - data.of_stud.T @ by_block
+    information = data.information.own
     lower = jnp.linalg.cholesky(scale[:, None] * information * scale + jnp.eye(len(scale)))
-    known = [data["own_shared"] * shared_scale, own_score[:, :, None], information[:, :, :1]]
+    known = [
+        data.information.own_shared * shared_scale,
+        own_score[:, :, None],
+        information[:, :, :1],
+    ]
     half = _solved(lower, scale[:, None] * jnp.concatenate(known, axis=2))
     crossed, pulled, raised = half[:, :, :-2], half[:, :, -2], half[:, :, -1]
     shared_lower = jnp.linalg.cholesky(
-        shared_scale[:, None] * data["shared_information"] * shared_scale
+        shared_scale[:, None] * data.information.shared * shared_scale
         + jnp.eye(len(shared_scale))
         - jnp.einsum("sij,sik->jk", crossed, crossed)
     )
@@ -469,11 +478,13 @@ def _laid_out(scale: Any, shared_scale: Any, bent: Any, data: Mapping[str, Any])
         jnp.sum(jnp.log(jnp.diagonal(each, axis1=-2, axis2=-1))) for each in (lower, shared_lower)
     )
     numpyro.factor("volume", log_volume)
-    shared_score = data["shared_score"] - jnp.einsum("bnk,bn->k", data["shared_design"], weighted)
+    shared_score = data.information.shared_score - jnp.einsum(
+        "bnk,bn->k", data.readings.shared_design, weighted
+    )
     return _LaidOut(scale, shared_scale, lower, shared_lower, crossed, pulled, raised, shared_score)
 
 
-def _reader_effects(effects: _LaidOut, white: Any) -> Any:  # noqa: ANN401
+def _reader_effects(effects: _LaidOut, white: Array) -> Array:
     """Standard effects of the readers from their coordinates, the other effects integrated."""
     score = effects.shared_scale * effects.shared_score - jnp.einsum(
         "sij,si->j", effects.crossed, effects.pulled
@@ -486,17 +497,17 @@ def _reader_effects(effects: _LaidOut, white: Any) -> Any:  # noqa: ANN401
 
 def _other_effects(
     effects: _LaidOut,
-    white: Any,  # noqa: ANN401
-    white_common: Any,  # noqa: ANN401
-    z_reader: Any,  # noqa: ANN401
-    lift: Any,  # noqa: ANN401
-    data: Mapping[str, Any],
-) -> tuple[Any, Any]:
+    white: Array,
+    white_common: Array,
+    z_reader: Array,
+    lift: Array,
+    data: StudArrays,
+) -> tuple[Array, Array]:
     """Standard effects of each stud and common ones, given the readers and a lift of each level."""
     n = len(white_common)
     pulled = effects.pulled + effects.raised * lift[:, None]
     score = effects.shared_scale[:n] * (
-        effects.shared_score[:n] + lift @ data["own_shared"][:, 0, :n]
+        effects.shared_score[:n] + lift @ data.information.own_shared[:, 0, :n]
     ) - jnp.einsum("sij,si->j", effects.crossed[:, :, :n], pulled)
     lower, across = effects.shared_lower[:n, :n], effects.shared_lower[n:, :n]
     half = _solved(lower, score) + white_common - z_reader @ across
@@ -508,16 +519,16 @@ def _other_effects(
     return own, common
 
 
-def _solved(lower: Any, right: Any, *, trans: int = 0) -> Any:  # noqa: ANN401
+def _solved(lower: Array, right: Array, *, trans: int = 0) -> Array:
     return jax.scipy.linalg.solve_triangular(lower, right, lower=True, trans=trans)
 
 
-def _slope(share: Any) -> Any:  # noqa: ANN401
+def _slope(share: Array) -> Array:
     """Change of a share with its logit."""
     return share * (1.0 - share)
 
 
-def _lift(share: Any, within: Any, usual: Any) -> Any:  # noqa: ANN401
+def _lift(share: Array, within: Array, usual: Array) -> Array:
     r"""Logit whose mean share this is, against its place on the tangent at the usual share.
 
     The mean of a logit-normal share is close to
@@ -529,7 +540,9 @@ def _lift(share: Any, within: Any, usual: Any) -> Any:  # noqa: ANN401
     return level - (logit_usual + (share - usual) / _slope(usual))
 
 
-def _within(white: Any, factor: Any, data: Mapping[str, Any]) -> Any:  # noqa: ANN401
+def _within(
+    white: Array, factor: Array | float, information: Information, prior_sd: Array | float
+) -> Array:
     r"""Half-normal spread of single collections, from a coordinate near the readings' own guess.
 
     A spread of :math:`n` readings is known to :math:`1/\sqrt{2n}` of itself, much better than the
@@ -542,17 +555,17 @@ def _within(white: Any, factor: Any, data: Mapping[str, Any]) -> Any:  # noqa: A
         The coordinate.
     factor
         Usual slope against the present one, of each stud; 1 for total sperm.
-    data
-        Arrays of the model.
+    information
+        What the readings say on a normal scale.
+    prior_sd
+        Scale of the half-normal prior.
     """
-    within = data["within_guess"] * jnp.mean(factor) * jnp.exp(data["within_unit"] * white)
-    log_prior = dist.HalfNormal(data["within_sd"]).log_prob(within)
+    within: Array = (
+        information.within_guess * jnp.mean(factor) * jnp.exp(information.within_unit * white)
+    )
+    log_prior = dist.HalfNormal(prior_sd).log_prob(within)
     numpyro.factor("within_prior", log_prior + jnp.log(within))
     return within
-
-
-def _log_normal(data: Mapping[str, Any], name: str, z: Any) -> Any:  # noqa: ANN401
-    return data[name] * jnp.exp(data[f"{name}_sd"] * z)
 
 
 def _labels(data: StudData) -> dict[str, tuple[str, ...]]:
@@ -570,34 +583,35 @@ def _relabelled(draws: Draws, name: str, like: str) -> Draws:
     return Draws(draws.values, draws.diagnostics, draws.seconds, labels)
 
 
-def _logged(draws: Draws, name: str, numbers: Mapping[str, float]) -> Draws:
+def _logged(draws: Draws, name: str, usual_days: float) -> Draws:
     """Draws with the log of a duration against its usual one, counted like the steps."""
-    values = {f"log_{name}": np.log(draws.values[name] / numbers[name])}
+    values = {f"log_{name}": np.log(draws.values[name] / usual_days)}
     labels = {f"log_{name}": draws.labels.get("step", ())}
     return Draws(values, draws.diagnostics, draws.seconds, labels)
 
 
 def _named_draws(
-    values: Mapping[str, Floats], data: StudData, numbers: Mapping[str, Any]
+    values: Mapping[str, Floats], data: StudData, arrays: StudArrays
 ) -> dict[str, Floats]:
     """Draws on the working scale, under the names that the answers read."""
+    priors = arrays.priors
     n_draws, n_episodes = len(values["between"]), len(data.episodes)
     common, own = values["common"], values["own"]
     z_step, z_lag, z_duration = np.moveaxis(values["z_event"][:, :, :n_episodes], 1, 0)
-    centre = numbers["centre"] + numbers["centre_sd"] * common[:, 0]
+    centre = priors.centre + priors.centre_sd * common[:, 0]
     draws = {
         "centre": centre,
         "level": centre[:, None] + own[:, :, 0],
         "smooth": own[:, :, 1:-1],
         "recent": own[:, :, -1],
-        "recent_until": np.broadcast_to(numbers["last"], (n_draws, len(data.studs))).copy(),
+        "recent_until": np.broadcast_to(arrays.last, (n_draws, len(data.studs))).copy(),
         "domain": np.broadcast_to(basis_domain(data.on), (n_draws, 2)).copy(),
-        "age": numbers["age"] + numbers["age_sd"] * common[:, 1],
-        "season": numbers["season_sd"] * common[:, 2:4],
+        "age": priors.age + priors.age_sd * common[:, 1],
+        "season": priors.season_sd * common[:, 2:4],
         "reader": values["reader"],
-        "step": numbers["step_sd"] * z_step,
-        "lag": numbers["lag"] * np.exp(numbers["lag_sd"] * z_lag),
-        "duration": numbers["duration"] * np.exp(numbers["duration_sd"] * z_duration),
+        "step": priors.step_sd * z_step,
+        "lag": priors.lag * np.exp(priors.lag_sd * z_lag),
+        "duration": priors.duration * np.exp(priors.duration_sd * z_duration),
         **{
             name: values[name] for name in ("within", "between", "reader_sd", "amplitude", "length")
         },

@@ -29,12 +29,11 @@ from studcurve.analytics.models.likelihoods import (
 from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
     DAM_AGE_FROM,
-    GROUP_PRIOR,
     LINEAR,
     N_SUPPORT,
+    PUBLISHED,
     REFERENCE_DOSE_M,
     litter_design,
-    prior_draws,
     stillborn_logit,
 )
 from studcurve.analytics.plan.options import Option
@@ -126,7 +125,7 @@ class Pups:
 
 def published_litter_chain(rng: np.random.Generator, n_draws: int = N_JOINT_DRAWS) -> Chain:
     """Draw the published table of litters alone: dam, stud and breed are new ones."""
-    return Chain(prior_draws(rng, n_draws), {})
+    return Chain(PUBLISHED.draw(rng, n_draws), {})
 
 
 def draw_litter(chain: Chain, dam: Dam, *, seed: int, n_draws: int) -> LitterUnknowns:
@@ -148,9 +147,9 @@ def draw_litter(chain: Chain, dam: Dam, *, seed: int, n_draws: int) -> LitterUnk
     names = {"breed": dam.breed, "bitch": dam.bitch, "stud": dam.stud}
     # Another question than the chance of a litter: its new partners have draws of their own.
     partners = partner_effects(
-        chain, names, GROUP_PRIOR, question="litter", seed=seed, n_draws=n_draws
+        chain, names, PUBLISHED.spreads, question="litter", seed=seed, n_draws=n_draws
     )
-    rng = np.random.default_rng([seed, len(GROUP_PRIOR)])
+    rng = np.random.default_rng([seed, len(PUBLISHED.spreads)])
     return LitterUnknowns(dam, coefficients, partners, rng.uniform(size=(3, n_draws)))
 
 

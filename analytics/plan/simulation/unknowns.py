@@ -23,10 +23,6 @@ from studcurve.analytics.plan.simulation.samples import SampleDraws
 N_JOINT_DRAWS = 4000
 """Joint draws of a plan; a chance is then sure to a quarter of a point."""
 
-CONCEPTION_SPREAD = {"stud": "c20_stud", "bitch": "c20_bitch", "breed": "c20_breed",
-                     "clinic": "c21_clinic", "year": "c21_year"}  # fmt: skip
-"""Row of the spread between levels of the conception chain, by grouping factor."""
-
 _ALWAYS = ("stud", "bitch", "breed")
 
 
@@ -49,7 +45,7 @@ class Chain:
 
 def published_chain(rng: np.random.Generator, n_draws: int = N_JOINT_DRAWS) -> Chain:
     """Draw the published table alone: every partner is a new one."""
-    return Chain(conception.prior_draws(rng, n_draws), {})
+    return Chain(conception.PUBLISHED.draw(rng, n_draws), {})
 
 
 def draw_unknowns(
@@ -134,7 +130,8 @@ def with_chain(unknowns: Unknowns, chain: Chain, pair: Pair, *, seed: int) -> Un
 def _pair_effects(chain: Chain, pair: Pair, *, seed: int, n_draws: int) -> Floats:
     """Effects of the partners of the conception chain."""
     names = {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed, "clinic": pair.clinic}
-    return partner_effects(chain, names, CONCEPTION_SPREAD, seed=seed, n_draws=n_draws)
+    spreads = conception.PUBLISHED.spreads
+    return partner_effects(chain, names, spreads, seed=seed, n_draws=n_draws)
 
 
 def partner_effects(

@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.records.database.kept_fits import drop_fits_with_label
 from studcurve.pipelines.records.database.schema import OF_A_LINE, REFERENCES
 from studcurve.pipelines.records.reading.staging import Connection
-from studcurve.pipelines.records.sheets.columns import SHEETS
+from studcurve.pipelines.records.sheets.columns import SHEETS, Sheet
 from studcurve.pipelines.records.sheets.rules import MOVED, ONE_HEAT_DAYS, SAME_HEAT, SAME_LITTER
 
 _PERSON_COLUMNS = tuple(
@@ -59,34 +61,31 @@ def confirm(
         outcomes.
     """
     findings = _open_findings(connection, finding_ids)
-    refused = [number for number, _, severity, _ in findings if severity == "refused"]
+    refused = [finding for finding in findings if finding.severity == "refused"]
     if refused:
         raise RecordsError(
-            f"Finding {refused[0]} is a rejected line: what it says cannot be true. Correct the "
-            "line and load it again, or withdraw it; only what is doubtful or asked can be "
-            "confirmed."
+            f"Finding {refused[0].finding_id} is a rejected line: what it says cannot be true. "
+            "Correct the line and load it again, or withdraw it; only what is doubtful or asked "
+            "can be confirmed."
         )
     n_joined = 0
-    for number, line_id, _, _ in findings:
-        ((rule,),) = connection.execute(
-            "SELECT rule FROM finding WHERE finding_id = ?", [number]
-        ).fetchall()
-        if rule in (SAME_HEAT, SAME_LITTER, MOVED):
-            n_joined += _join(connection, number, line_id)
+    for finding in findings:
+        if finding.rule in (SAME_HEAT, SAME_LITTER, MOVED):
+            n_joined += _join(connection, finding)
         connection.execute(
-            "UPDATE finding SET closed_by = 'confirmed' WHERE finding_id = ?", [number]
+            "UPDATE finding SET closed_by = 'confirmed' WHERE finding_id = ?", [finding.finding_id]
         )
-        _decide(connection, line_id, number, "confirmed", today, reason)
-    waiting = connection.execute(
+        _decide(connection, finding, "confirmed", today, reason)
+    doubtful = connection.execute(
         "SELECT DISTINCT line_id FROM finding WHERE severity = 'doubtful' AND closed_by IS NULL"
     ).fetchall()
     n_waiting = len(
-        {line_id for _, line_id, _, _ in findings} & {line_id for (line_id,) in waiting}
+        {finding.line_id for finding in findings} & {line_id for (line_id,) in doubtful}
     )
     return Confirmed(len(findings), n_joined, n_waiting)
 
 
-def _join(connection: Connection, number: int, line_id: int) -> bool:
+def _join(connection: Connection, finding: _OpenFinding) -> bool:
     """Make a Breedings line a further mating of the breeding that another line is about.
 
     Of several such lines the one nearest in time is meant, and one that counts before a doubtful
@@ -112,15 +111,16 @@ def _join(connection: Connection, number: int, line_id: int) -> bool:
             other.is_line_doubtful, abs(date_diff('day', own.bred_on, other.bred_on)),
             other.entry_id
         """,
-        [line_id],
+        [finding.line_id],
     ).fetchall()
     if not others:
         return False
     entry_id, into_entry_id, is_contradicted = others[0]
     if is_contradicted:
         raise RecordsError(
-            f"Finding {number} is about two lines of one breeding that report different outcomes. "
-            "Correct one of them and load it again, or withdraw it; nothing was changed."
+            f"Finding {finding.finding_id} is about two lines of one breeding that report "
+            "different outcomes. Correct one of them and load it again, or withdraw it; nothing "
+            "was changed."
         )
     # What was joined to this line goes with it.
     connection.execute(
@@ -151,7 +151,7 @@ def withdraw(
         A number is no open finding, or other lines are about the dog that would go.
     """
     findings = _open_findings(connection, finding_ids)
-    line_ids = list(dict.fromkeys(line_id for _, line_id, _, _ in findings))
+    line_ids = list(dict.fromkeys(finding.line_id for finding in findings))
     for line_id in line_ids:
         ((sheet, state, entry_id),) = connection.execute(
             "SELECT sheet, state, entry_id FROM line WHERE line_id = ?", [line_id]
@@ -169,8 +169,8 @@ def withdraw(
             "UPDATE finding SET closed_by = 'withdrawn' WHERE line_id = ? AND closed_by IS NULL",
             [line_id],
         )
-    for number, line_id, _, _ in findings:
-        _decide(connection, line_id, number, "withdrawn", today, reason)
+    for finding in findings:
+        _decide(connection, finding, "withdrawn", today, reason)
     return len(line_ids)
 
 
@@ -209,13 +209,35 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
     ((erasure_id,),) = connection.execute(
         "SELECT coalesce(max(erasure_id), 0) + 1 FROM tombstone"
     ).fetchall()
-    stone = f"(erased {erasure_id})"
+    n_lines, n_cells = _plan_erasure(connection, wanted, f"(erased {erasure_id})")
+    if not n_lines:
+        raise RecordsError(
+            f"No cell that may name a person holds {wanted!r}. Give the name as it was written; "
+            "names of dogs, lots and things are left alone."
+        )
+    _replace_name(connection)
+    _set_tombstones(connection, erasure_id, today, reason)
+    models = drop_fits_with_label(connection, "label <> without_name(label)")
+    return Erased(n_lines, n_cells, models)
+
+
+def _plan_erasure(connection: Connection, name: str, stone: str) -> tuple[int, int]:
+    """Find the lines whose cells hold a name, and what they say without it.
+
+    Leaves the macro ``without_name(text)``, which puts the stone in the name's place, and the
+    temporary table ``erasing``: each of these lines with its new cells and mark.
+
+    Returns
+    -------
+    int, int
+        Lines, and cells in them, that hold the name.
+    """
     connection.execute(
         # A name between two others shares its borders with them, hence the second pass.
         f"""
         CREATE OR REPLACE TEMP MACRO without_name(t) AS regexp_replace(
-            regexp_replace(t, {_pattern(wanted)}, '\\1{stone}\\2', 'g'),
-            {_pattern(wanted)}, '\\1{stone}\\2', 'g'
+            regexp_replace(t, {_pattern(name)}, '\\1{stone}\\2', 'g'),
+            {_pattern(name)}, '\\1{stone}\\2', 'g'
         );
         CREATE OR REPLACE TEMP TABLE erasing (
             line_id BIGINT, cells VARCHAR, mark VARCHAR, n_erased BIGINT
@@ -223,41 +245,43 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
         """
     )
     for sheet in SHEETS.values():
-        personal = [n for n, column in enumerate(sheet.columns, 1) if column.is_personal]
-        is_marked = any(sheet.column(mark).is_personal for mark in sheet.marks)
-        connection.execute(
-            f"""
-            INSERT INTO erasing
-            SELECT
-                line_id,
-                CAST(to_json(list_transform(pairs, lambda pair: pair.after)) AS VARCHAR),
-                {"without_name(mark)" if is_marked else "mark"},
-                len(list_filter(pairs, lambda pair: pair.before <> pair.after))
-            FROM (
-                SELECT line_id, mark, list_transform(
-                    from_json(cells, '["VARCHAR"]'),
-                    lambda cell, place: {{'before': cell, 'after': CASE
-                        WHEN place IN ({", ".join(map(str, personal))})
-                            OR place > {len(sheet.columns)}
-                        THEN without_name(cell) ELSE cell
-                    END}}
-                ) AS pairs
-                FROM line
-                WHERE sheet = '{sheet.name}'
-            )
-            WHERE len(list_filter(pairs, lambda pair: pair.before <> pair.after)) > 0
-            """
-        )
+        connection.execute(f"INSERT INTO erasing {_lines_without_name(sheet)}")
     ((n_lines, n_cells),) = connection.execute(
         "SELECT count(*), coalesce(sum(n_erased), 0) FROM erasing"
     ).fetchall()
-    if not n_lines:
-        raise RecordsError(
-            f"No cell that may name a person holds {wanted!r}. Give the name as it was written; "
-            "names of dogs, lots and things are left alone."
+    return int(n_lines), int(n_cells)
+
+
+def _lines_without_name(sheet: Sheet) -> str:
+    """SQL for the lines of a sheet that hold the name, as they are without it."""
+    personal = [n for n, column in enumerate(sheet.columns, 1) if column.is_personal]
+    is_marked = any(sheet.column(mark).is_personal for mark in sheet.marks)
+    return f"""
+        SELECT
+            line_id,
+            CAST(to_json(list_transform(pairs, lambda pair: pair.after)) AS VARCHAR),
+            {"without_name(mark)" if is_marked else "mark"},
+            len(list_filter(pairs, lambda pair: pair.before <> pair.after))
+        FROM (
+            SELECT line_id, mark, list_transform(
+                from_json(cells, '["VARCHAR"]'),
+                lambda cell, place: {{'before': cell, 'after': CASE
+                    WHEN place IN ({", ".join(map(str, personal))})
+                        OR place > {len(sheet.columns)}
+                    THEN without_name(cell) ELSE cell
+                END}}
+            ) AS pairs
+            FROM line
+            WHERE sheet = '{sheet.name}'
         )
-    connection.execute(
+        WHERE len(list_filter(pairs, lambda pair: pair.before <> pair.after)) > 0
         """
+
+
+def _replace_name(connection: Connection) -> None:
+    """Put the stone in the place of the name: in lines, what was found, files, reasons, rows."""
+    connection.execute(
+        f"""
         UPDATE line
         SET cells = erasing.cells, mark = erasing.mark
         FROM erasing
@@ -265,6 +289,10 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
         UPDATE finding
         SET cell = without_name(cell), message = without_name(message)
         WHERE line_id IN (SELECT line_id FROM erasing);
+        -- It names the file of another line.
+        UPDATE finding
+        SET message = without_name(message), rule_values = without_name(rule_values)
+        WHERE rule = '{MOVED}';
         UPDATE source_file SET name = without_name(name) WHERE name <> without_name(name);
         UPDATE decision SET reason = without_name(reason) WHERE reason <> without_name(reason);
         """
@@ -278,35 +306,14 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
                 f"UPDATE {table} SET {column} = without_name({column}) "
                 f"WHERE {column} <> without_name({column})"
             )
+
+
+def _set_tombstones(connection: Connection, erasure_id: int, today: date, reason: str) -> None:
+    """Say of each line that was touched that, when and why; never what."""
     connection.execute(
         "INSERT INTO tombstone SELECT ?, line_id, ?, ?, n_erased FROM erasing",
         [erasure_id, today, reason],
     )
-    return Erased(int(n_lines), int(n_cells), _drop_fits(connection))
-
-
-def _drop_fits(connection: Connection) -> tuple[str, ...]:
-    """Drop the kept fits of which a label holds the name that is erased; their models."""
-    fits = connection.execute(
-        """
-        SELECT fit_id, model
-        FROM fit
-        WHERE fit_id IN (
-            SELECT fit_id
-            FROM (
-                SELECT fit_id, unnest(from_json(labels, '["VARCHAR"]')) AS label
-                FROM fit_draws
-                WHERE labels IS NOT NULL
-            )
-            WHERE label <> without_name(label)
-        )
-        ORDER BY model
-        """
-    ).fetchall()
-    for fit_id, _ in fits:
-        connection.execute("DELETE FROM fit_draws WHERE fit_id = ?", [fit_id])
-        connection.execute("DELETE FROM fit WHERE fit_id = ?", [fit_id])
-    return tuple(model for _, model in fits)
 
 
 def _pattern(name: str) -> str:
@@ -316,23 +323,29 @@ def _pattern(name: str) -> str:
     return f"'(?i)(^|[^\\pL\\pN])' || {escaped} || '($|[^\\pL\\pN])'"
 
 
-def _open_findings(
-    connection: Connection, finding_ids: Sequence[int]
-) -> list[tuple[int, int, str, str]]:
-    rows = []
+class _OpenFinding(NamedTuple):
+    finding_id: int
+    line_id: int
+    severity: str
+    rule: str
+    closed_by: str | None
+
+
+def _open_findings(connection: Connection, finding_ids: Sequence[int]) -> list[_OpenFinding]:
+    findings = []
     for number in dict.fromkeys(finding_ids):
-        found = connection.execute(
-            "SELECT finding_id, line_id, severity, closed_by FROM finding WHERE finding_id = ?",
-            [number],
+        rows = connection.execute(
+            f"SELECT {', '.join(_OpenFinding._fields)} FROM finding WHERE finding_id = ?", [number]
         ).fetchall()
-        if not found or found[0][3] is not None:
-            why = f"was closed already ({found[0][3]})" if found else "is not known"
+        found = _OpenFinding(*rows[0]) if rows else None
+        if found is None or found.closed_by is not None:
+            why = f"was closed already ({found.closed_by})" if found else "is not known"
             raise RecordsError(
                 f"Finding {number} {why}. `studcurve refused` lists the open ones with their "
                 "numbers; nothing was changed."
             )
-        rows.append(found[0])
-    return rows
+        findings.append(found)
+    return findings
 
 
 def _refuse_needed_dog(connection: Connection, dog_id: int) -> None:
@@ -350,15 +363,10 @@ def _refuse_needed_dog(connection: Connection, dog_id: int) -> None:
 
 
 def _decide(
-    connection: Connection,
-    line_id: int,
-    finding_id: int,
-    decision: str,
-    today: date,
-    reason: str | None,
+    connection: Connection, finding: _OpenFinding, decision: str, today: date, reason: str | None
 ) -> None:
     connection.execute(
         "INSERT INTO decision SELECT coalesce(max(decision_id), 0) + 1, ?, ?, ?, ?, ? "
         "FROM decision",
-        [line_id, finding_id, decision, today, reason],
+        [finding.line_id, finding.finding_id, decision, today, reason],
     )

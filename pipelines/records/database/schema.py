@@ -243,9 +243,9 @@ def refuse_foreign(connection: Connection, file_name: str) -> bool:
         "SELECT database_name, schema_name, function_name, function_type, parameters, "
         "macro_definition FROM system.main.duckdb_functions() WHERE internal = false"
     ).fetchall()
-    ours = sorted(macro[2:] for macro in macros if macro[0] == "temp")
+    current = sorted(macro[2:] for macro in macros if macro[0] == "temp")
     kept = [macro for macro in macros if macro[0] != "temp"]
-    known = _made_by_migrations()
+    expected = _made_by_migrations()
     held = {
         "table": tables,
         "macro": [(macro[1], macro[2]) for macro in kept],
@@ -255,12 +255,12 @@ def refuse_foreign(connection: Connection, file_name: str) -> bool:
     }
     for kind, names in held.items():
         for schema, name in names:
-            if schema != "main" or name not in known.get(kind, ()):
+            if schema != "main" or name not in expected.get(kind, ()):
                 raise RecordsError(
                     f"{file_name} holds a {kind} named {name[:60]!r}, which no records file holds, "
                     "so it is not used. If somebody sent it, ask for an export instead."
                 )
-    return sorted(macro[2:] for macro in kept) == ours
+    return sorted(macro[2:] for macro in kept) == current
 
 
 def _of_the_file(connection: Connection, kind: str, column: str) -> list[tuple[str, str]]:

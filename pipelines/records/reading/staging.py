@@ -130,18 +130,17 @@ def _read(
 ) -> bool:
     """Read one text; whether every record of it came in."""
     table = f"staged_{text.sheet.name}"
-    known = [name for name in text.names if name]
+    named = [name for name in text.names if name]
     given = ["line", "surplus"] if text.is_rewritten else []
     given += [name or f"unnamed_{n}" for n, name in enumerate(text.names)]
     own = "CAST(line AS INTEGER), surplus" if text.is_rewritten else "NULL, NULL"
-    cells = ", ".join(name if text.is_trimmed else _trimmed(name) for name in known)
-    cells = ", ".join(name if text.is_trimmed else _trimmed(name) for name in known)
+    cells = ", ".join(name if text.is_trimmed else _trimmed(name) for name in named)
     columns = ", ".join(f"'{name}': 'VARCHAR'" for name in given)
     path = str(text.path).replace("'", "''")
     try:
         connection.execute(
             f"""
-            INSERT INTO {table} (file_no, line, surplus, {", ".join(known)})
+            INSERT INTO {table} (file_no, line, surplus, {", ".join(named)})
             SELECT {file_no}, {own}, {cells}
             FROM read_csv(
                 '{path}', columns = {{{columns}}}, delim = '{text.separator}', quote = '"',
@@ -161,7 +160,7 @@ def _read(
     # The number of a line read in the plain way follows from its place, also once the blank lines
     # and the workbook's example, which are no records, are gone. Either is told by its first cell,
     # so that this reads one column of a long sheet.
-    first, *others = [name for name in text.sheet.names if name in known]
+    first, *others = [name for name in text.sheet.names if name in named]
     connection.execute(
         f"""
         INSERT INTO staged_first

@@ -132,7 +132,7 @@ def _records(
     for row, column in notes.percent:
         shown.setdefault(row, []).append(column)
     for row, cells in enumerate(rows[1:], 1):
-        told = [cell_text(cell) for cell in cells]
+        texts = [cell_text(cell) for cell in cells]
         for column in shown.get(row, ()):
             if column >= len(cells) or not isinstance(cells[column], int | float):
                 raise RecordsError(
@@ -141,8 +141,8 @@ def _records(
                 )
             number = percent_text(float(cells[column]))
             is_wanted = column < len(wants_percent) and wants_percent[column]
-            told[column] = number if is_wanted else f"{number}%"
-        yield row + 1, told
+            texts[column] = number if is_wanted else f"{number}%"
+        yield row + 1, texts
 
 
 def _is_percentage(column: Column) -> bool:

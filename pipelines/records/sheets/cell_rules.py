@@ -25,7 +25,7 @@ GONE = "gone from its file"
 MOVED_VALUES: Mapping[str, Value] = MappingProxyType(
     {"file": "@file@", "line": "@line@", "day": "@day@"}
 )
-"""What write.sql replaces in the text of :data:`MOVED`: where the newer line is, and its day."""
+"""What write.sql replaces in the values of :data:`MOVED`: where the newer line is, and its day."""
 
 THOUSAND = r"(^|[^0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}($|[^0-9.,])"
 """A number whose dot may stand for thousands or for decimals; doubted where both are possible."""

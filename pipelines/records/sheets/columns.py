@@ -425,7 +425,7 @@ def recognize(file_name: str, stem: str, headings: Sequence[str]) -> Sheet:
     for sheet in SHEETS.values():
         if named in (sheet.name, _plain(sheet.title)):
             return sheet
-    given = {_plain(heading) for heading in headings if heading.strip()} - _OURS
+    given = {_plain(heading) for heading in headings if heading.strip()} - _OWN_HEADINGS
     fitting = [
         sheet
         for sheet in SHEETS.values()
@@ -449,10 +449,10 @@ def library_names(file_name: str, sheet: Sheet, headings: Sequence[str]) -> list
     RecordsError
         A heading is unknown or comes twice, or a required one is missing.
     """
-    known = {_plain(column.heading): column for column in sheet.columns}
-    columns = [known.get(_plain(heading)) for heading in headings]
+    by_heading = {_plain(column.heading): column for column in sheet.columns}
+    columns = [by_heading.get(_plain(heading)) for heading in headings]
     for heading, column in zip(headings, columns, strict=True):
-        if column is None and heading.strip() and _plain(heading) not in _OURS:
+        if column is None and heading.strip() and _plain(heading) not in _OWN_HEADINGS:
             raise RecordsError(
                 f"{file_name} has no use for the heading {heading.strip()[:60]!r}; the sheet "
                 f"{sheet.title} has {', '.join(c.heading for c in sheet.columns[:6])}, … "
@@ -478,13 +478,15 @@ def library_names(file_name: str, sheet: Sheet, headings: Sequence[str]) -> list
 
 def n_known(headings: Sequence[str]) -> int:
     """Count the headings that some sheet knows: tells the separator of a CSV file."""
-    known = {_plain(column.heading) for sheet in SHEETS.values() for column in sheet.columns}
-    return sum(_plain(heading) in known for heading in headings)
+    headings_of_sheets = {
+        _plain(column.heading) for sheet in SHEETS.values() for column in sheet.columns
+    }
+    return sum(_plain(heading) in headings_of_sheets for heading in headings)
 
 
 def _plain(heading: str) -> str:
     return re.sub(r"\s+", " ", heading).strip().removesuffix(REQUIRED_MARK).strip().casefold()
 
 
-_OURS = {_plain(REMARK_HEADING), _plain(ANSWER_HEADING)}
+_OWN_HEADINGS = {_plain(REMARK_HEADING), _plain(ANSWER_HEADING)}
 """Headings that only the workbook of lines to correct has."""

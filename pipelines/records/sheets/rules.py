@@ -552,9 +552,9 @@ RULES: tuple[Rule, ...] = (
         " AND names_brucella(what__text)"),
     *(
         _question(
-            name, "health", column, f"health_question({_HEALTH_CELLS}) = '{asked}'",
+            name, "health", column, f"health_question({_HEALTH_CELLS}) = '{question}'",
             source="tables of this toolkit, from memory (M)")
-        for name, column, asked in (
+        for name, column, question in (
             ("Brucella result unclear", "result", "brucella"),
             ("result of an infection unclear", "result", "infection"),
             ("Brucella among the notes", "notes", "mention"),

@@ -47,9 +47,6 @@ SELECT
     moved.line_id, 'current',
     rule_row.* REPLACE (
         replace(replace(replace(
-            rule_row.wanted, '@day@', moved.day), '@line@', CAST(moved.line AS VARCHAR)),
-            '@file@', moved.file) AS wanted,
-        replace(replace(replace(
             rule_row.rule_values, '@day@', moved.day), '@line@', CAST(moved.line AS VARCHAR)),
             '@file@', CAST(to_json(moved.file) AS VARCHAR)[2:-2]) AS rule_values
     ),

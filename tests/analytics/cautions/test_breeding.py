@@ -16,11 +16,9 @@ from tests.analytics.caution_records import (
 )
 
 from studcurve.analytics.cautions import cautions_for_dog, stopped_answers
-from studcurve.analytics.cautions.breeding import (
-    BETWEEN_LITTERS_DAYS,
-    EXAMINED_WITHIN_DAYS,
-    GESTATION_DAYS,
-)
+
+# The limits of the rules, written here once more.
+BETWEEN_LITTERS_DAYS, EXAMINED_WITHIN_DAYS, GESTATION_DAYS = 365, 90, 63
 
 
 def bred(*outcomes, first="2025-01-01"):
@@ -91,6 +89,7 @@ def bitch(born_on, *, weight_kg=22.0, n_before=1, whelped=(), health=()):
         (bitch("2020-06-02", n_before=0), None),
         (bitch("2020-04-01", n_before=float("nan")), "first litter late"),
         (bitch("2020-04-01", n_before=0, whelped=[False, True]), None),
+        (bitch("2020-04-01", n_before=0, whelped=[False]), "first litter late"),
         (bitch(pd.NaT), None),
     ],
 )
@@ -124,13 +123,15 @@ def test_caesareans_are_counted():
     )
 
     assert rules(her)["caesareans"].sentence.values["n"] == 2
+    once = bitch("2021-01-01", health=(event(400, "C-section", 400),))
+    assert rules(once)["caesareans"].sentence.values["n"] == 1
     assert "caesareans" not in rules(bitch("2021-01-01", health=(event(9, "whelping", 9),)))
 
 
 @pytest.mark.parametrize(
     ("days", "is_recent"),
     [(BETWEEN_LITTERS_DAYS - GESTATION_DAYS - 1, True),
-     (BETWEEN_LITTERS_DAYS - GESTATION_DAYS, False), (-1, False)],
+     (BETWEEN_LITTERS_DAYS - GESTATION_DAYS, False), (0, True), (-1, False)],
 )  # fmt: skip
 def test_two_litters_within_a_year_are_asked_about(days, is_recent):
     on = pd.Timestamp(TODAY - timedelta(days=days))

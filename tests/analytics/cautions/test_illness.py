@@ -15,14 +15,13 @@ from tests.analytics.caution_records import (
 )
 
 from studcurve.analytics.cautions import stopped_answers
-from studcurve.analytics.cautions.illness import (
-    FEVER_FROM_C,
-    IMPLANT_LOWERS_BY_DAYS,
-    IMPLANT_RETURNS_DAYS,
-    RECENT_DAYS,
-    RECOVERY_DAYS,
-)
 from studcurve.analytics.cautions.records import NEXT_ANSWERS
+
+# The limits of the rules, written here once more.
+FEVER_FROM_C = 39.5
+RECENT_DAYS, RECOVERY_DAYS = 70, 14
+IMPLANT_LOWERS_BY_DAYS, IMPLANT_RETURNS_DAYS = 77, 133
+
 
 TESTED = lab_test(60)
 
@@ -149,6 +148,8 @@ def test_a_mass_unequal_testes_or_pain_stop_for_years(what, finding):
     ("line", "is_lifted"),
     [
         (examination(19, "testes", "normal"), True),
+        (examination(19, "Hoden", "o. B."), True),
+        (release(20, "mass"), True),
         (examination(20, "testes", "normal"), False),
         (examination(19, "testes", "softer"), False),
         (examination(19, "hips", "A"), False),
@@ -189,6 +190,8 @@ def test_an_implant_is_told_until_it_is_long_gone_or_sperm_are_counted_late_enou
     # Sperm counted after the removal; before it they say nothing.
     assert not implanted(100, [sample(99)])
     assert implanted(100, [sample(100)])
+    # Removed today: none of his samples is of the time after.
+    assert implanted(0, [sample(50)])
     assert implanted(100, [not_counted(50)])
     assert implanted(100, [sample(50, n_cells=0.0)])
     # Still in place: from when it would have stopped them.
@@ -248,3 +251,29 @@ def test_an_event_in_a_word_that_nobody_knows_is_told_until_it_is_confirmed():
 def test_a_line_that_was_replaced_says_no_illness():
     assert stops(of_lines(event(3, "fever", is_superseded=True))) == set()
     assert pd.notna(TESTED.on)
+
+
+def test_an_event_that_is_no_illness_stops_nothing_and_brucellosis_is_told_once():
+    assert stops(of_lines(event(3, "travel"))) == set()
+    assert stops(of_lines(event(3, "Brucella infection"))) == {"brucella not negative"}
+
+
+def test_a_temperature_that_is_no_fever_is_no_finding():
+    line = examination(9, "body temperature", "", value="38.5")
+
+    assert "findings recorded" not in rules(of_lines(line))
+
+
+@pytest.mark.parametrize(("what", "is_superseded"), [("coat", True), ("gait", False)])
+def test_what_no_organ_is_known_of_is_superseded_by_the_same_words_alone(what, is_superseded):
+    dull = examination(20, "coat", "dull")
+
+    spoken = rules(of_lines(dull, examination(19, what, "normal")))
+    assert ("findings recorded" not in spoken) is is_superseded
+
+
+@pytest.mark.parametrize(("result", "is_missing"), [("", True), ("negative", False)])
+def test_a_test_of_an_infection_without_a_result_is_told(result, is_missing):
+    spoken = rules(of_lines(lab_test(9, result, "canine herpesvirus")))
+
+    assert ("result missing" in spoken) is is_missing

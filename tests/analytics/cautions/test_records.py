@@ -134,3 +134,30 @@ def test_the_kennel_s_own_interval_is_read_whatever_the_test_is_called(intervals
     }  # fmt: skip
 
     assert KennelRecords.of_views(views).brucella_interval_days == days
+
+
+def test_a_dog_has_the_breedings_of_either_side_and_his_semen_exposes_every_bitch():
+    views = {
+        "dogs": pd.DataFrame(
+            [("Tarn", "male"), ("Senna", "female"), ("Sage", "female"), ("Elm", "male")],
+            columns=["call_name", "sex"],
+        ),
+        "evaluations": EVALUATIONS.head(0), "evaluations_seen": EVALUATIONS.head(0),
+        "breedings": BRED, "breedings_seen": BRED, "inseminations_seen": GIVEN,
+        "health_lines": pd.DataFrame(
+            [LINE | {"kind": "laboratory test", "what": "RSAT", "result": "positive"}]
+        ),
+        "intervals": pd.DataFrame(columns=["what", "repeat_days"]),
+    }  # fmt: skip
+    today = date(2026, 6, 1)
+    kennel = KennelRecords.of_views(views)
+
+    bred = {dog: len(kennel.of(dog, today).breedings) for dog in ("Tarn", "Senna", "Sage", "Elm")}
+    assert bred == {"Tarn": 2, "Senna": 1, "Sage": 1, "Elm": 0}
+    # Senna was inseminated with chilled semen; a bitch would pass it on at a mating alone.
+    exposed = {dog: kennel.of(dog, today).exposures for dog in ("Senna", "Sage", "Elm")}
+    assert {dog: [one.by for one in met] for dog, met in exposed.items()} == {
+        "Senna": ["Tarn"],
+        "Sage": ["Tarn"],
+        "Elm": [],
+    }

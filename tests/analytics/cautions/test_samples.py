@@ -18,16 +18,13 @@ from tests.analytics.caution_records import (
 
 from studcurve.analytics.cautions import stopped_answers
 from studcurve.analytics.cautions.records import EVERY_ANSWER, NEXT_ANSWERS
-from studcurve.analytics.cautions.samples import (
-    FALLING_TO,
-    FAR_BELOW_FORWARD_PCT,
-    FAR_BELOW_M,
-    FAR_BELOW_M_PER_KG,
-    FAR_BELOW_NORMAL_PCT,
-    N_FALLING,
-    NO_SPERM_TOLD_DAYS,
-)
 from studcurve.analytics.measures.semen import zero_count_limit_m
+
+# The limits of the rules, written here once more.
+FAR_BELOW_M, FAR_BELOW_M_PER_KG = 100.0, 5.0
+FAR_BELOW_FORWARD_PCT, FAR_BELOW_NORMAL_PCT = 30.0, 40.0
+FALLING_TO, NO_SPERM_TOLD_DAYS = 0.5, 365
+
 
 TESTED = lab_test(60)
 
@@ -124,6 +121,7 @@ def test_another_look_is_noted():
         ({"volume_ml": 1.0, "concentration_m_per_ml": FAR_BELOW_M - 0.1}, True),
         ({"volume_ml": 1.0, "concentration_m_per_ml": 23.5 * FAR_BELOW_M_PER_KG + 0.1}, False),
         ({"volume_ml": 1.0, "concentration_m_per_ml": 23.5 * FAR_BELOW_M_PER_KG - 0.1}, True),
+        ({"volume_ml": 1.0, "concentration_m_per_ml": 23.5 * FAR_BELOW_M_PER_KG}, False),
         ({"forward_pct": FAR_BELOW_FORWARD_PCT}, False),
         ({"forward_pct": FAR_BELOW_FORWARD_PCT - 1}, True),
         ({"normal_pct": FAR_BELOW_NORMAL_PCT}, False),
@@ -162,10 +160,11 @@ def series(*totals):
         ((528, 400, 200), False),
         ((300, 528, 400, 300, 200), True),
         ((528, 400, 300, 300), False),
+        # The same twice is no fall.
+        ((528, 528, 400, 264), False),
     ],
 )
 def test_counts_that_fall_one_after_the_other_to_half_are_told(totals, is_falling):
-    assert N_FALLING == 4
     assert ("falling" in rules(records(series(*totals)))) is is_falling
 
 
@@ -174,3 +173,14 @@ def test_under_a_stop_nothing_is_said_of_where_a_series_goes():
 
     assert "no sperm seen" in spoken
     assert "falling" not in spoken
+
+
+def test_of_a_sample_without_sperm_only_that_is_told():
+    none = sample(5, n_cells=0.0, concentration_m_per_ml=0.0)
+
+    assert rules(records([none])).keys() & {"no sperm seen", "far below"} == {"no sperm seen"}
+
+
+@pytest.mark.parametrize(("days", "is_read"), [(1, True), (0, True), (-1, False)])
+def test_a_sample_is_read_from_its_own_day_on(days, is_read):
+    assert ("no sperm seen" in stops(records([sample(days, n_cells=0.0)]))) is is_read

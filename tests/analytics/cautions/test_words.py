@@ -207,3 +207,36 @@ def test_a_result_that_alarms_is_not_taken_back_in_silence(line, alarming):
 )  # fmt: skip
 def test_a_temperature_is_read_from_its_examination(what, measured, celsius):
     assert words.temperature_c(what, measured) == celsius
+
+
+@pytest.mark.parametrize(
+    ("text", "is_near"), [("quorl PCR", True), ("Herpes", True), ("quorl", False), ("", False)]
+)
+def test_a_word_of_either_table_comes_near_an_infection(text, is_near):
+    assert words.comes_near_an_infection(text) is is_near
+
+
+@pytest.mark.parametrize(
+    ("text", "is_plain"),
+    [("positive", True), ("RSAT positiv", True), ("positive, repeat", False), ("test", False)],
+)
+def test_a_plain_positive_holds_its_word_and_no_other_that_is_not_known(text, is_plain):
+    assert words.is_plainly_positive(text) is is_plain
+
+
+def test_pain_of_what_has_no_part_in_breeding_is_repeated_and_stops_nothing():
+    assert words.stopping_finding_of("testes", "painful") == "pain"
+    assert words.stopping_finding_of("eyes", "painful") is None
+
+
+def test_a_stem_of_five_letters_is_found_inside_a_word():
+    assert words.test_of("Quorlvirus") == "near infection"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "is_shared"),
+    [("canine herpesvirus", "herpesvirus, canine", True), ("EHV one", "EHV two", True),
+     ("K9 one", "K9 two", False), ("test one", "test two", False)],
+)  # fmt: skip
+def test_a_name_is_shared_by_a_word_of_three_letters_that_says_something(first, second, is_shared):
+    assert words.share_a_name(first, second) is is_shared

@@ -28,7 +28,6 @@ from studcurve.analytics.plan.simulation.chain import (
     simulate,
 )
 from studcurve.analytics.plan.simulation.unknowns import (
-    CONCEPTION_SPREAD,
     Chain,
     draw_unknowns,
     partner_effects,
@@ -95,18 +94,35 @@ def test_new_partners_average_to_the_models_own_integral(options, pair, without_
     assert outcome.litter_prob.mean() == pytest.approx(averaged.mean(), abs=4.0 * error)
 
 
+def test_a_dose_counts_as_a_tenth_of_a_million_where_it_holds_less(options, pair, unknowns):
+    option = next(o for o in options if o.method == "fresh vaginal once")
+    dose_m = simulate(option, pair, unknowns).motile_dose_m
+    d = int(unknowns.coefficients["c10"].argmax())
+
+    def part(at_m):
+        """What a dose of so many motile sperm does in the draw that minds a small one most."""
+        shift = Shift(doublings=math.log2(at_m / dose_m[d]))
+        return simulate(option, pair, unknowns, shift=shift).parts["motile dose"][d]
+
+    # In millions.
+    assert part(0.05) == part(0.01) == pytest.approx(part(0.1), rel=1e-9)
+    assert part(0.1) < part(0.11) < part(1.0)
+
+
 def names_of(pair):
     return {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed}
 
 
 def test_a_partner_of_the_records_keeps_its_own_effect(pair):
     rng = np.random.default_rng(4)
-    draws = conception.prior_draws(rng, 500)
+    draws = conception.PUBLISHED.draw(rng, 500)
     draws["effect_stud"] = np.column_stack([np.full(500, 0.3), np.full(500, -0.8)])
     silent = {row: np.zeros(500) for row in ("c20_bitch", "c20_breed")}
     chain = Chain({**draws, **silent}, {"stud": ("other", pair.stud)})
 
-    effects = partner_effects(chain, names_of(pair), CONCEPTION_SPREAD, seed=4, n_draws=1000)
+    effects = partner_effects(
+        chain, names_of(pair), conception.PUBLISHED.spreads, seed=4, n_draws=1000
+    )
 
     assert effects == pytest.approx(np.full(1000, -0.8))
 
@@ -116,7 +132,7 @@ def test_two_new_bitches_are_two_dogs_and_the_new_stud_they_share_is_one(pair):
 
     def effects(**names):
         return partner_effects(
-            chain, names_of(pair) | names, CONCEPTION_SPREAD, seed=4, n_draws=4000
+            chain, names_of(pair) | names, conception.PUBLISHED.spreads, seed=4, n_draws=4000
         )
 
     one, other = effects(bitch="Aster"), effects(bitch="Briar")
@@ -216,7 +232,7 @@ def test_the_bias_of_the_plan_comes_from_its_own_row_and_no_record_moves_it(
 ):
     tight = {
         row: values * 0.01
-        for row, values in conception.prior_draws(np.random.default_rng(1), 1000).items()
+        for row, values in conception.PUBLISHED.draw(np.random.default_rng(1), 1000).items()
     }
     drawn = [
         draw_unknowns(

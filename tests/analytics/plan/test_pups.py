@@ -12,8 +12,8 @@ from scipy.stats import betabinom
 
 from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
-    GROUP_PRIOR,
     LINEAR,
+    PUBLISHED,
     prepare_litter,
 )
 from studcurve.analytics.plan.feasible import possible_options
@@ -178,7 +178,7 @@ def test_a_breeding_enters_as_the_records_of_it_would(outcomes, litter):
         litter_inbreeding_pct=6.25,
     )  # fmt: skip
     chain = published_litter_chain(np.random.default_rng(1), 200)
-    silent = {row: np.zeros(200) for row in GROUP_PRIOR.values()}
+    silent = {row: np.zeros(200) for row in PUBLISHED.spreads.values()}
     drawn = draw_litter(Chain({**chain.draws, **silent}, {}), dam, seed=1, n_draws=200)
     dose = replace(outcome, motile_dose_m=np.full(200, 400.0))
     breedings = pd.DataFrame(

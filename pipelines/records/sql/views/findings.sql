@@ -1,8 +1,8 @@
 -- Title:   What was refused or doubted, and why
 -- Grain:   finding_id
 -- Reads:   finding, line, source_file
--- Notes:   line is the physical line in the file as it was loaded; sentence is the whole of it, in
---          the words of the load; rule and rule_values tell it in any language.
+-- Notes:   line is the physical line in the file as it was loaded. rule and rule_values tell a finding
+--          in any language; message and remedy are the English of files before schema 12.
 --          A refused line is kept and not used, a doubtful one counts once it is confirmed, a question
 --          is about a line that counts.
 SELECT
@@ -21,9 +21,7 @@ SELECT
     line.line_id,
     CAST(line.state AS VARCHAR) AS state,
     line.cells,
-    finding.rule_values,
-    source_file.name || ', line ' || line.line || ': ' || finding.message || '. '
-        || finding.remedy AS sentence
+    finding.rule_values
 FROM finding
 JOIN line USING (line_id)
 JOIN source_file USING (file_id)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
+from tests.in_english import in_english
 from tests.strategies import records
 
 from studcurve.pipelines.records.archive import export, restore
@@ -47,7 +48,7 @@ def said(store):
 def loaded(path, paths):
     with Store.open(path) as store:
         report = store.load(paths, today=TODAY)
-        assert report.n_refused == 0, report.findings["sentence"].tolist()
+        assert report.n_refused == 0, in_english(report.findings)["sentence"].tolist()
         assert store.broken_promises() == []
         return in_force(store), said(store)
 
@@ -59,7 +60,7 @@ def check(sheets):
         write_workbook(folder / "kennel.xlsx", lines)
 
         first = loaded(folder / "first.duckdb", [folder / "kennel.xlsx"])
-        export(folder / "first.duckdb", folder / "export")
+        export(folder / "first.duckdb", folder / "export", in_english)
         second = loaded(folder / "second.duckdb", [folder / "export" / "sheets"])
         restore(folder / "export", folder / "third.duckdb")
         with Store.open(folder / "third.duckdb", read_only=True) as store:

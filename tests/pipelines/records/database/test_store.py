@@ -12,15 +12,17 @@ import duckdb
 import numpy as np
 import pandas as pd
 import pytest
+from tests.in_english import in_english
 
 from studcurve.analytics.errors import RecordsError, StoreLockedError
 from studcurve.pipelines.records.database import loading
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.loading import SheetCount
 from studcurve.pipelines.records.database.schema import KEYS, VIEWS, are_views_current
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
 
-DEMO = Path(__file__).parents[2] / "demo_data"
+DEMO = Path(__file__).parents[4] / "demo_data"
 TODAY = date(2026, 10, 31)
 
 
@@ -300,7 +302,7 @@ def test_the_file_of_typing_errors_loads_its_good_lines_and_keeps_every_bad_one(
     assert count.n_refused == len(refused) > 0
     reasons = report.findings.query("severity == 'refused'")
     assert set(reasons["line"]) == set(refused["line_in_file"])
-    for finding in report.findings.itertuples():
+    for finding in in_english(report.findings).itertuples():
         assert finding.sentence.startswith(f"collections.csv, line {finding.line}: ")
         assert finding.column_heading in finding.message
         assert pd.isna(finding.text) or finding.text in finding.message

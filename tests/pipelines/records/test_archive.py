@@ -7,11 +7,14 @@ import shutil
 import subprocess
 import sys
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import duckdb
 import pandas as pd
 import pytest
+from studcurve.pipelines.records.findings import write_corrections
+from tests.in_english import in_english
 
 from studcurve.analytics.errors import RecordsError, StoreLockedError
 from studcurve.analytics.plan.options import PRICE_ITEMS
@@ -19,7 +22,6 @@ from studcurve.analytics.vocabulary import TERMS, VOCABULARY
 from studcurve.pipelines.records.archive import MANIFEST, back_up, erase_from_file, export, restore
 from studcurve.pipelines.records.database.schema import KEYS, newest_schema
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.findings import write_corrections
 from studcurve.pipelines.records.sheets.cell_rules import rules_of
 from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.reports.page import Reader
@@ -59,7 +61,7 @@ def lived_in(tmp_path_factory, kennel_class):
 def exported(lived_in, tmp_path_factory):
     """Its export, to be read only."""
     folder = tmp_path_factory.mktemp("exported") / "export"
-    export(lived_in.records, folder)
+    export(lived_in.records, folder, in_english)
     return folder
 
 
@@ -160,7 +162,7 @@ def test_an_export_read_back_is_the_same_file(lived_in, exported, tmp_path):
     assert restore(exported, tmp_path / "k.duckdb") is None
 
     assert contents(tmp_path / "k.duckdb") == contents(lived_in.records)
-    export(tmp_path / "k.duckdb", tmp_path / "second")
+    export(tmp_path / "k.duckdb", tmp_path / "second", in_english)
     for file in exported.rglob("*.*"):
         if file.suffix in (".csv", ".json", ".txt"):
             again = tmp_path / "second" / file.relative_to(exported)
@@ -191,6 +193,15 @@ def test_a_table_of_the_export_reads_without_any_program_of_ours(exported):
     assert readings["concentration_m_per_ml_text"].tolist()[0] == "> 300"
     assert readings["concentration_m_per_ml_low"].tolist()[0] == 300
     assert (2.4,) in rows
+
+
+def test_an_export_tells_what_waits_without_any_program_of_ours(lived_in, exported):
+    with (exported / "findings.csv").open(encoding="utf-8", newline="") as file:
+        written = list(csv.DictReader(file))
+
+    kept = in_english(lived_in.read("findings"))
+    assert [row["message"] for row in written] == kept["message"].tolist() != []
+    assert [int(row["line"]) for row in written] == kept["line"].tolist()
 
 
 def test_the_dictionary_explains_every_column_of_sheets_and_tables(lived_in, exported):
@@ -240,7 +251,7 @@ def test_an_export_that_is_not_whole_is_refused(exported, kennel, spoil):
     assert not list(kennel.folder.glob(".*part*"))
 
 
-@pytest.mark.parametrize("make", [back_up, export])
+@pytest.mark.parametrize("make", [back_up, partial(export, in_words=in_english)])
 def test_no_copy_is_written_over_something_else(kennel, make):
     mine = kennel.folder / "mine"
     mine.write_text("mine", encoding="utf-8")

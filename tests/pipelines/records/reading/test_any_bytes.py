@@ -1,6 +1,6 @@
 """Any bytes given to load end in rows, refusals or one clear sentence."""
 
-from tests.pipelines.any_bytes import try_inputs
+from tests.pipelines.records.reading.any_bytes import try_inputs
 
 
 def test_random_and_spoilt_files_end_in_rows_refusals_or_a_sentence():

@@ -12,7 +12,7 @@ import pytest
 from studcurve.analytics.errors import RecordsError, StoreLockedError
 from studcurve.pipelines.records import archive
 from studcurve.pipelines.records.archive import back_up, erase_from_file, restore
-from studcurve.pipelines.records.database import store
+from studcurve.pipelines.records.database import connection
 from studcurve.pipelines.records.database.store import Store
 
 TODAY = date(2026, 10, 31)
@@ -158,7 +158,7 @@ def no_link(*names):
 def test_a_file_that_was_replaced_between_opening_and_locking_is_opened_anew(monkeypatch, kennel):
     other = kennel.folder / "other.duckdb"
     shutil.copyfile(kennel.records, other)
-    connect, opened = store.duckdb.connect, []
+    connect, opened = connection.duckdb.connect, []
 
     def replaced_meanwhile(*args, **how):
         connection = connect(*args, **how)
@@ -167,7 +167,7 @@ def test_a_file_that_was_replaced_between_opening_and_locking_is_opened_anew(mon
         opened.append(args)
         return connection
 
-    monkeypatch.setattr(store.duckdb, "connect", replaced_meanwhile)
+    monkeypatch.setattr(connection.duckdb, "connect", replaced_meanwhile)
     kennel.load(kennel.collections({}))
 
     assert len(opened) > 1
@@ -175,7 +175,7 @@ def test_a_file_that_was_replaced_between_opening_and_locking_is_opened_anew(mon
 
 
 def test_a_file_that_is_replaced_without_end_is_refused(monkeypatch, kennel):
-    connect = store.duckdb.connect
+    connect = connection.duckdb.connect
 
     def always_replaced(*args, **how):
         connection = connect(*args, **how)
@@ -183,7 +183,7 @@ def test_a_file_that_is_replaced_without_end_is_refused(monkeypatch, kennel):
         os.replace(kennel.folder / "n", kennel.records)  # noqa: PTH105
         return connection
 
-    monkeypatch.setattr(store.duckdb, "connect", always_replaced)
+    monkeypatch.setattr(connection.duckdb, "connect", always_replaced)
     with pytest.raises(StoreLockedError, match="is being replaced"):
         kennel.load(kennel.collections({}))
 

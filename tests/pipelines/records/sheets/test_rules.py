@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 
 import pytest
+from tests.in_english import in_english
 
 from studcurve.analytics.sentences import values_kept
 from studcurve.pipelines.records.sheets.cell_rules import ANOTHER, CONFLICT, GONE, rules_of
@@ -250,13 +251,13 @@ def test_every_kept_finding_tells_what_its_rule_says_in_either_language(findings
         for sheet in SHEETS
         for rule in rules_of(SHEETS[sheet])
     }
-    for row in findings.to_dict("records"):
+    for row in in_english(findings).to_dict("records"):
         rule = rules[row["sheet"], row["rule"], row["column_heading"]]
         kept = values_kept(row["rule_values"])
 
         # The values came back from the file as the rule has them, words and sentences included.
         assert dict(kept) == dict(rule.values)
-        # Its English is what the loading said.
+        # They make the sentences of the rule.
         wanted, remedy = (Words("en").say(said.key, **kept) for said in (rule.wanted, rule.remedy))
         assert row["message"].endswith(f", {wanted}")
         assert row["remedy"] == remedy

@@ -1,8 +1,8 @@
 """Kill a load, a correction, a backup and a migration at random moments, and look at the file.
 
-``python tests/pipelines/interruptions.py 100`` interrupts as often, by SIGKILL, each time at a
-moment between the beginning and a little after the usual end. What was acknowledged must be there
-whole; what was not must be there whole or not at all; nothing may be left half done.
+``python tests/pipelines/records/database/interruptions.py 100`` interrupts as often, by SIGKILL,
+each time at a moment between the beginning and a little after the usual end. What was acknowledged
+must be there whole; what was not must be there whole or not at all; nothing may be left half done.
 """
 
 import argparse
@@ -21,17 +21,19 @@ from pathlib import Path
 import duckdb
 import openpyxl
 
+from studcurve.pipelines.records.corrections import write_corrections
 from studcurve.pipelines.records.database.schema import KEYS
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.findings import write_corrections
+from studcurve.reports.findings import with_texts
+from studcurve.reports.words import Words
 
 TODAY = date(2026, 10, 31)
 SEED = 20240229
 PAST_THE_END = 1.1
 """The last moment of a kill, as a share of how long the work takes undisturbed."""
 
-DEMO = Path(__file__).parents[2] / "demo_data"
-OLD_FILE = Path(__file__).parent / "old_files" / "schema_0001.duckdb.gz"
+DEMO = Path(__file__).parents[4] / "demo_data"
+OLD_FILE = Path(__file__).parents[1] / "old_files" / "schema_0001.duckdb.gz"
 
 BEGIN = "import sys\nfrom datetime import date\nfrom pathlib import Path\n" + (
     "from studcurve.pipelines.records.archive import back_up\n"
@@ -99,7 +101,7 @@ class Case:
     def prepare_correction(self):
         with Store.open(self.before) as store:
             store.load([DEMO / "records", DEMO / "typing_errors"], today=TODAY)
-            findings = store.read("findings")
+            findings = with_texts(store.read("findings"), Words("en"))
         self.other = self.folder / "corrections.xlsx"
         write_corrections(findings, self.other)
         book = openpyxl.load_workbook(self.other)

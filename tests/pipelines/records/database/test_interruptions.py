@@ -1,7 +1,7 @@
 """Interruptions at random moments lose no acknowledged row and leave no half load."""
 
 import pytest
-from tests.pipelines.interruptions import interrupt
+from tests.pipelines.records.database.interruptions import interrupt
 
 
 @pytest.mark.slow

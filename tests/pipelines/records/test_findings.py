@@ -7,21 +7,19 @@ from datetime import date, datetime
 import numpy as np
 import openpyxl
 import pytest
+from tests.in_english import in_english
 from typer.testing import CliRunner
 
 from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.answers.waiting import TITLES, group_findings, waiting_lines
 from studcurve.pipelines.cli import app
 from studcurve.pipelines.records.archive import erase_from_file
+from studcurve.pipelines.records.corrections import write_corrections
 from studcurve.pipelines.records.database.history import Confirmed, Erased
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.schema import KEYS
-from studcurve.pipelines.records.database.store import KeptFit
-from studcurve.pipelines.records.findings import (
-    TITLES,
-    group_findings,
-    waiting_lines,
-    write_corrections,
-)
 from studcurve.pipelines.records.sheets.columns import ANSWER_HEADING, REMARK_HEADING
+from studcurve.pipelines.records.sheets.rules import MOVED
 
 TODAY = date(2026, 10, 31)
 BAD = {"Date": "2024-03-12", "Progressive motility (%)": "850"}
@@ -31,7 +29,7 @@ DOUBTFUL = {"Date": "2024-03-15", "Centrifuged at (g)": "2500"}
 def corrected(kennel, changes, name="corrections.xlsx", drop=()):
     """Write the corrections workbook and correct cells in it: by sheet title, row and heading."""
     path = kennel.folder / name
-    write_corrections(kennel.read("findings"), path)
+    write_corrections(in_english(kennel.read("findings")), path)
     book = openpyxl.load_workbook(path)
     for (title, row, heading), value in changes.items():
         page = book[title]
@@ -46,7 +44,7 @@ def corrected(kennel, changes, name="corrections.xlsx", drop=()):
 def test_findings_are_grouped_by_what_to_do_refusals_first(kennel):
     kennel.load(kennel.collections(BAD, DOUBTFUL, {"Date": "2024-03-13", "Total motility (%)": "x"},
                                    {"Date": "2024-03-14", "Total motility (%)": "y"}))  # fmt: skip
-    findings = kennel.read("findings")
+    findings = in_english(kennel.read("findings"))
 
     groups = group_findings(findings)
 
@@ -54,7 +52,9 @@ def test_findings_are_grouped_by_what_to_do_refusals_first(kennel):
         group.severity for group in groups
     ] == ["refused", "refused", "refused", "question"]
     assert sum(len(group.findings) for group in groups) == len(findings)
-    assert all(group.findings["remedy"].nunique() == 1 for group in groups)
+    assert all(
+        group.findings[["rule", "remedy"]].drop_duplicates().shape == (1, 2) for group in groups
+    )
     text = "\n".join(waiting_lines(findings))
     titles = [f"{TITLES[severity]}: {n}" for severity, n in (("refused", 3), ("question", 1))]
     assert text.index(titles[0]) < text.index(titles[1])
@@ -64,9 +64,29 @@ def test_findings_are_grouped_by_what_to_do_refusals_first(kennel):
 
 
 def test_nothing_waiting_is_said(kennel):
-    assert list(waiting_lines(kennel.read("findings"))) == ["No line is waiting."]
+    assert list(waiting_lines(in_english(kennel.read("findings")))) == ["No line is waiting."]
     with pytest.raises(RecordsError, match="nothing to write"):
         write_corrections(kennel.read("findings"), kennel.folder / "x.xlsx")
+
+
+def test_two_rules_that_advise_alike_are_two_groups_and_one_rule_is_one(kennel):
+    kennel.load(kennel.collections({"Date": "2024-02-31"}, {"Date": "2024-03-32"},
+                                   {"Dog": "Brakken"}, {"Dog": "Tran"}))  # fmt: skip
+    findings = in_english(kennel.read("findings"))
+
+    groups = group_findings(findings.assign(remedy="The same for all."))
+
+    assert {(g.rule, len(g.findings)) for g in groups} == {("not a date", 2), ("unknown dog", 2)}
+
+
+def test_the_records_file_keeps_no_text_of_a_finding(kennel):
+    kennel.load(kennel.collections(BAD, DOUBTFUL))
+
+    kept = kennel.read("findings")
+
+    assert kept["message"].isna().all()
+    assert kept["remedy"].isna().all()
+    assert kept["rule_values"].notna().all()
 
 
 def test_the_corrections_workbook_shows_the_line_and_marks_what_is_wrong(kennel):
@@ -285,6 +305,24 @@ def test_an_erased_person_is_named_nowhere_in_the_file(kennel_with_ingrid):
     assert lines["notes"].tolist()[:2] == ["asked (erased 1); ok", "Ingrid Holmqvist was there"]
     content = kennel.records.read_bytes().replace(b"Ingrid Holmqvist", b"")
     assert b"ingrid holm" not in content.lower()
+
+
+def test_a_finding_that_names_another_line_s_file_does_not_keep_the_name_in_it(kennel):
+    older = [{"Date": f"2024-01-{day:02}"} for day in range(2, 8)]
+    kennel.load(kennel.collections(*older, {"Date": "2024-03-05", "Evaluator": "Holm"},
+                                   name="Holm.csv"))  # fmt: skip
+    kennel.load(kennel.collections(*older, {"Date": "2024-03-03", "Evaluator": "Per"},
+                                   name="Holm.csv"))  # fmt: skip
+    kennel.load(kennel.collections({"Date": "2024-02-06", "Evaluator": "Holm"}, name="other.csv"))
+    before = in_english(kennel.read("findings")).query(f"rule == {MOVED!r}")
+    assert before["sentence"].str.contains("Holm.csv, line 8").all()
+    assert len(before) == 1
+
+    erase_from_file(kennel.records, "Holm", today=TODAY, reason="asked")
+
+    after = in_english(kennel.read("findings")).query(f"rule == {MOVED!r}")
+    assert after["message"].str.contains("(erased 1).csv, line 8", regex=False).all()
+    assert not after["sentence"].str.contains("Holm").any()
 
 
 def test_a_dog_that_bears_the_name_keeps_it(kennel):

@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 
 import pytest
+from tests.in_english import in_english
 
 from studcurve.pipelines.records.sheets.columns import SHEETS as DEFINED
 from studcurve.pipelines.records.sheets.rules import MOVED, SAME_HEAT, SAME_LITTER
@@ -78,7 +79,7 @@ def test_a_corrected_day_is_asked_about_and_withdrawing_takes_out_the_older_line
     report = kennel.load(kennel.write(sheet, lines(sheet, day(-2))))
 
     assert report.sheets[sheet].n_new == report.sheets[sheet].n_doubtful == 1
-    (found,) = moved(kennel).to_dict("records")
+    (found,) = in_english(moved(kennel)).to_dict("records")
     assert (found["severity"], found["text"]) == ("doubtful", day(0))
     assert f"{sheet}.csv, line 8" in found["message"]
     assert day(-2) in found["message"]
@@ -170,7 +171,7 @@ def test_a_day_that_is_put_back_asks_about_the_line_that_had_taken_its_place(ken
     for n in (0, -2, 0):
         kennel.load(kennel.write("breedings", lines("breedings", day(n))))
 
-    (found,) = moved(kennel).to_dict("records")
+    (found,) = in_english(moved(kennel)).to_dict("records")
     assert found["text"] == day(-2)
     assert kennel.read("breedings")["n_born_alive"].dropna().tolist() == [6]
     decide(kennel, "withdraw")

@@ -1,8 +1,9 @@
 """Load inputs that no honest person makes, and see that each ends in rows, refusals or a sentence.
 
-``python tests/pipelines/any_bytes.py 20000`` makes that many random and mutated CSV files and
-workbooks from a seed. Each is read and staged by itself; those that can be are loaded together,
-many at a time. Whatever ends in anything but rows, refusals or a sentence of ours is a failure.
+``python tests/pipelines/records/reading/any_bytes.py 20000`` makes that many random and mutated CSV
+files and workbooks from a seed. Each is read and staged by itself; those that can be are loaded
+together, many at a time. Whatever ends in anything but rows, refusals or a sentence of ours is a
+failure.
 """
 
 import argparse

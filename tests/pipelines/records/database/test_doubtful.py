@@ -7,15 +7,17 @@ import openpyxl
 import pandas as pd
 import pytest
 import xlsxwriter
+from tests.in_english import in_english
 from typer.testing import CliRunner
 
 from studcurve.analytics.errors import RecordsError
+from studcurve.pipelines.answers.waiting import TITLES, waiting_lines
 from studcurve.pipelines.cli import app
 from studcurve.pipelines.pages import kennel as pages_kennel
 from studcurve.pipelines.records.archive import export, restore
+from studcurve.pipelines.records.corrections import write_corrections
 from studcurve.pipelines.records.database.history import Confirmed
-from studcurve.pipelines.records.database.store import SheetCount
-from studcurve.pipelines.records.findings import TITLES, waiting_lines, write_corrections
+from studcurve.pipelines.records.database.loading import SheetCount
 from studcurve.pipelines.records.reading.workbook_cells import percent_text
 from studcurve.pipelines.records.sheets.rules import (
     FEW_M_PER_ML,
@@ -269,19 +271,19 @@ def test_refused_lines_are_told_first_then_doubtful_ones_then_questions(kennel, 
     ))  # fmt: skip
     findings = kennel.read("findings")
 
-    told = "\n".join(waiting_lines(findings))
+    told = "\n".join(waiting_lines(in_english(findings)))
 
     places = [told.index(f"{TITLES[severity]}: 1 line") for severity in TITLES]
     assert places == sorted(places)
     # Of a refused line nothing but the refusal is told.
     assert findings.query("line == 4")["severity"].tolist() == ["refused"]
-    assert write_corrections(findings, tmp_path / "waiting.xlsx") == 3
+    assert write_corrections(in_english(findings), tmp_path / "waiting.xlsx") == 3
 
 
 def test_a_doubtful_line_corrected_in_the_workbook_counts(kennel, tmp_path):
     kennel.load(kennel.collections(FEW))
     path = tmp_path / "waiting.xlsx"
-    write_corrections(kennel.read("findings"), path)
+    write_corrections(in_english(kennel.read("findings")), path)
     book = openpyxl.load_workbook(path)
     page = book["Collections"]
     (place,) = [c.column for c in page[1] if c.value == "Concentration (M/mL)"]
@@ -471,7 +473,7 @@ def test_doubts_and_joins_come_through_an_export(kennel, tmp_path):
     views = ("breedings", "inseminations", "evaluations", "evaluations_seen", "doubtful_lines")
     before = {view: kennel.read(view) for view in views}
 
-    export(kennel.records, tmp_path / "export")
+    export(kennel.records, tmp_path / "export", in_english)
     restore(tmp_path / "export", kennel.records)
 
     for view in views:

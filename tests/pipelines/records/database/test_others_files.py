@@ -8,13 +8,14 @@ from pathlib import Path
 
 import duckdb
 import pytest
+from tests.in_english import in_english
 
 from studcurve.analytics.errors import RecordsError
 from studcurve.pipelines.records.archive import back_up, erase_from_file, export, restore
 from studcurve.pipelines.records.database import schema
 from studcurve.pipelines.records.database.schema import VIEWS, are_views_current
-from studcurve.pipelines.records.database.store import (
-    Store,
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.records.database.whole_file import (
     copy_file,
     fold_in,
     last_day,
@@ -71,7 +72,7 @@ def doors(kennel):
         "look": lambda: refuse_damaged(path, "it"),
         "back up": lambda: back_up(path, folder / "b.duckdb"),
         "restore": lambda: restore(path, folder / "restored.duckdb"),
-        "export": lambda: export(path, folder / "export"),
+        "export": lambda: export(path, folder / "export", in_english),
         "erase": lambda: erase_from_file(path, "Nobody", today=TODAY, reason="asked"),
     }
 
@@ -111,14 +112,16 @@ def test_no_door_lets_a_file_reach_another_one(kennel, monkeypatch):
         return sound(connection, *args)
 
     sound = schema.refuse_foreign
-    monkeypatch.setattr("studcurve.pipelines.records.database.store.refuse_foreign", try_it)
-    monkeypatch.setattr("studcurve.pipelines.records.database.store._OURS", set())
+    monkeypatch.setattr("studcurve.pipelines.records.database.connection.refuse_foreign", try_it)
+    monkeypatch.setattr("studcurve.pipelines.records.database.connection._TRUSTED_STATES", set())
     for enter in doors(kennel).values():
         n_tried = len(tried)
         with contextlib.suppress(RecordsError):
             enter()
         assert len(tried) > n_tried
-        monkeypatch.setattr("studcurve.pipelines.records.database.store._OURS", set())
+        monkeypatch.setattr(
+            "studcurve.pipelines.records.database.connection._TRUSTED_STATES", set()
+        )
     assert not written(kennel.folder).exists()
 
 
@@ -212,7 +215,7 @@ def test_a_quotation_mark_in_the_way_to_the_temporary_folder_is_no_obstacle(kenn
     monkeypatch.setattr(tempfile, "tempdir", str(folder))
 
     kennel.load(kennel.collections({}))
-    export(kennel.records, kennel.folder / "export")
+    export(kennel.records, kennel.folder / "export", in_english)
     restore(kennel.folder / "export", folder / "it's.duckdb")
 
     with Store.open(folder / "it's.duckdb", read_only=True) as store:

@@ -1,8 +1,9 @@
 """Make a small records file of the schema in force, to be kept when that schema is released.
 
-Run once at each release, from the released code: ``python tests/pipelines/old_files/make.py``. The
-file holds a line of every sheet, a corrected line, a refused one, a question and a kept fit. Later
-versions must bring it up to date without losing any of them.
+Run once at each release, from the released code: ``python
+tests/pipelines/records/old_files/make.py``. The file holds a line of every sheet, a corrected line,
+a refused one, a question and a kept fit. Later versions must bring it up to date without losing any
+of them.
 """
 
 import csv
@@ -13,8 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
+from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.schema import SQL
-from studcurve.pipelines.records.database.store import KeptFit, Store
+from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
 
 HERE = Path(__file__).parent

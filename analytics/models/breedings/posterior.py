@@ -1,0 +1,224 @@
+"""What does a table of breedings or litters add to the published rows that it is read with?
+
+Conception and litter size are regressions on rows of the priors table, with grouping factors of
+breedings: one draw of what is published, one fit, one way back from kept draws to a posterior.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Generic, Protocol, TypeVar
+
+import numpy as np
+
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
+from studcurve.analytics.models.density import Story
+from studcurve.analytics.models.regression import (
+    GroupingFactor,
+    Ints,
+    MixedTerms,
+    effect_draws,
+    grouping_factor,
+)
+from studcurve.analytics.models.sampling import (
+    Diagnostics,
+    Draws,
+    Run,
+    effects_of_levels,
+    independent_draws,
+    padded_size,
+    sample,
+)
+from studcurve.analytics.priors import N_PRIOR_DRAWS, PRIORS, draw_priors
+
+
+class GroupedData(Protocol):
+    """Records whose rows belong to levels of grouping factors."""
+
+    @property
+    def groups(self) -> Mapping[str, Ints]: ...  # noqa: D102
+    @property
+    def levels(self) -> Mapping[str, tuple[str, ...]]: ...  # noqa: D102
+
+
+D = TypeVar("D", bound=GroupedData)
+
+
+@dataclass(frozen=True, slots=True)
+class PublishedRows:
+    """The rows of the priors table that a regression of breedings updates.
+
+    Attributes
+    ----------
+    coefficients
+        Ids of the normal coefficients, in the order of the coefficient vector.
+    spreads
+        Id of the spread between levels, by grouping factor.
+    others
+        Ids of further numbers, each a sampled site of the same name.
+    """
+
+    coefficients: tuple[str, ...]
+    spreads: Mapping[str, str]
+    others: tuple[str, ...] = ()
+
+    def draw(self, rng: np.random.Generator, n_draws: int) -> dict[str, Floats]:
+        """Draw what is published of every row, each of shape (n_draws,)."""
+        return draw_priors((*self.coefficients, *self.others, *self.spreads.values()), rng, n_draws)
+
+    def independent_draws(self, seed: int) -> Draws:
+        """Draws of the published table, told as a settled sample."""
+        return independent_draws(self.draw(np.random.default_rng(seed), N_PRIOR_DRAWS))
+
+    def terms(
+        self,
+        groups: Mapping[str, Ints],
+        n_levels: Mapping[str, int],
+        prior_sd_factor: float = 1.0,
+    ) -> MixedTerms:
+        """Coefficients and effects as the sampler reads them.
+
+        Parameters
+        ----------
+        groups
+            Level of each row by grouping factor, padded.
+        n_levels
+            Levels by grouping factor, padded.
+        prior_sd_factor
+            By which every prior's spread is multiplied.
+        """
+        factors: list[GroupingFactor] = []
+        for factor, index in groups.items():
+            scale = prior_sd_factor * PRIORS[self.spreads[factor]].sd
+            factors.append(grouping_factor(factor, index, n_levels[factor], scale))
+        return MixedTerms(
+            np.array([PRIORS[row].centre for row in self.coefficients]),
+            prior_sd_factor * np.array([PRIORS[row].sd for row in self.coefficients]),
+            tuple(factors),
+        )
+
+    def named(
+        self, values: Mapping[str, Floats], levels: Mapping[str, tuple[str, ...]]
+    ) -> dict[str, Floats]:
+        """Draws by id and effects by factor, from draws by site."""
+        draws = {row: values["coefficients"][:, k] for k, row in enumerate(self.coefficients)}
+        draws |= {row: values[row] for row in self.others}
+        draws |= {self.spreads[factor]: values[f"sd_{factor}"] for factor in levels}
+        return draws | effect_draws(values, levels)
+
+    def fit(
+        self, data: D, story: Story, *, name: str, seed: int, schedule: Sequence[Run]
+    ) -> BreedingsPosterior[D]:
+        """Update the published rows by records.
+
+        Parameters
+        ----------
+        data, story
+            Records, and the density that they make.
+        name
+            What the model is called in a refusal.
+        seed
+            Seed of sampler and prior draws.
+        schedule
+            Attempts of the sampler.
+
+        Raises
+        ------
+        ConvergenceError
+            The sampler did not settle.
+        """
+        gated = ("coefficients", *self.others, *(f"sd_{factor}" for factor in data.groups))
+        sampled = sample(
+            story.model, story.arguments, name=name, gated=gated, seed=seed, schedule=schedule
+        )
+        published = self.draw(np.random.default_rng(seed), N_PRIOR_DRAWS)
+        return BreedingsPosterior(
+            data, story.named(sampled.values), published, sampled.diagnostics, sampled.seconds
+        )
+
+    def restore(self, data: D, draws: Draws, *, seed: int) -> BreedingsPosterior[D]:
+        """Make a posterior again from kept draws and the records of today.
+
+        Parameters
+        ----------
+        data
+            Today's; a level that the fit has not seen gets draws of a new one.
+        draws
+            Kept draws with their labels, or those of the published table.
+        seed
+            Seed of the new levels and of the published table beside them.
+        """
+        rng = np.random.default_rng(seed)
+        published = self.draw(rng, N_PRIOR_DRAWS)
+        values = {row: draws.values[row] for row in (*self.coefficients, *self.others)}
+        n_draws = len(values[self.coefficients[0]])
+        for row in self.spreads.values():
+            # A factor of one level had no spread in the fit; the published one stands in for it.
+            values[row] = draws.values.get(row, np.resize(published[row], n_draws))
+        for factor, names in data.levels.items():
+            values[f"effect_{factor}"] = effects_of_levels(
+                draws, f"effect_{factor}", names, sd=values[self.spreads[factor]], rng=rng
+            )
+        return BreedingsPosterior(data, values, published, draws.diagnostics, draws.seconds)
+
+
+@dataclass(frozen=True, slots=True)
+class BreedingsPosterior(Generic[D]):
+    """What the records added to what is published.
+
+    Attributes
+    ----------
+    data
+        What was read.
+    draws, prior_draws
+        Draws by id of the priors table, effects as ``effect_stud`` and so on; first axis draws.
+    diagnostics
+        What the sampler's gate read.
+    seconds
+        Wall time. [s]
+    """
+
+    data: D
+    draws: Mapping[str, Floats]
+    prior_draws: Mapping[str, Floats]
+    diagnostics: Diagnostics
+    seconds: float
+
+    @property
+    def labels(self) -> Mapping[str, tuple[str, ...]]:
+        """What the last axis of each kind of effect counts."""
+        return {f"effect_{factor}": names for factor, names in self.data.levels.items()}
+
+    def estimate(self, row: str) -> Estimate:
+        """Posterior of one row of the priors table, on its own scale."""
+        return estimate_from_draws(self.draws[row])
+
+    def prior_estimate(self, row: str) -> Estimate:
+        """What is published of that row."""
+        return estimate_from_draws(self.prior_draws[row])
+
+    def share_from_records(self, row: str) -> float:
+        """Share of what is known that the kennel's own records supply, 0 to 1."""
+        return share_from_records(self.draws[row], self.prior_draws[row])
+
+
+def padded_rows(values: np.ndarray, n_padded: int, fill: float | bool = 0.0) -> np.ndarray:
+    """The first axis filled up to a length.
+
+    Parameters
+    ----------
+    values
+        First axis rows.
+    n_padded
+        Length wanted.
+    fill
+        What stands in the padded rows.
+    """
+    widths = [(0, n_padded - len(values)), *[(0, 0)] * (values.ndim - 1)]
+    return np.pad(values, widths, constant_values=fill)
+
+
+def padded_levels(levels: Mapping[str, Sequence[str]], steps: Mapping[str, int]) -> dict[str, int]:
+    """Number of levels of each factor, rounded up to its step."""
+    return {factor: padded_size(len(names), steps[factor]) for factor, names in levels.items()}

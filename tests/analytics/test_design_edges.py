@@ -1,0 +1,161 @@
+"""Where a row of the priors table begins to count: at its edge, and one unit beyond it.
+
+The edges stand here as the table words them, not as the constants of the models.
+"""
+
+import numpy as np
+import pandas as pd
+import pytest
+from tests.analytics.stud_records import collections, events, kennel, no_events
+
+from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix, method_flags
+from studcurve.analytics.models.litter import model as litter
+from studcurve.analytics.models.stud.inputs import prepare_stud_data
+from studcurve.analytics.plan.simulation.pups import Dam
+
+NAN = float("nan")
+
+PLAIN_BREEDING = {
+    "semen_type": "chilled", "route": "vaginal", "n_inseminations": 1.0, "storage_days": 1.0,
+    "normal_morphology_pct": 80.0, "bitch_age_years": 4.0, "stud_age_years": 4.0,
+    "missed_before": 0.0,
+}  # fmt: skip
+
+PLAIN_LITTER = {
+    "adult_weight_kg": 20.0, "bitch_age_years": 3.0, "n_inseminations": 1.0, "first_litter": 0.0,
+    "inbreeding_pct": 0.0,
+}  # fmt: skip
+
+
+def breeding(**columns):
+    """Columns of a breeding by their rows of the table."""
+    cells = {name: np.array([cell]) for name, cell in (PLAIN_BREEDING | columns).items()}
+    (row,) = design_matrix(cells.pop("semen_type"), cells.pop("route"), **cells)
+    return dict(zip(LINEAR, row, strict=True))
+
+
+def litter_of(**columns):
+    rows = pd.DataFrame([PLAIN_LITTER | columns])
+    (row,) = litter.litter_design(
+        rows, np.array(["natural"]), np.array(["natural"]), np.array([0.0])
+    )
+    return dict(zip(litter.LINEAR, row, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "steps"),
+    [
+        # each day of chilled storage beyond 24 h, no claim beyond 72 h
+        ("c12", "storage_days", {0.5: 0, 1: 0, 1.5: 0.5, 2: 1, 3: 2, 4: 2, NAN: 0}),
+        # each 10 points of normal shape below 70 %
+        ("c13", "normal_morphology_pct", {71: 0, 70: 0, 69: 0.1, 60: 1, NAN: 0}),
+        # each year of the bitch beyond 5
+        ("c14", "bitch_age_years", {4: 0, 5: 0, 5.5: 0.5, 6: 1, NAN: 0}),
+        # each year of the stud beyond 8
+        ("c16", "stud_age_years", {7: 0, 8: 0, 8.5: 0.5, 9: 1, NAN: 0}),
+        ("c09", "n_inseminations", {1: 0, 2: 1, 3: 1}),
+        ("c15", "missed_before", {0: 0, 1: 1, NAN: 0}),
+    ],
+)
+def test_a_row_of_the_conception_table_counts_from_its_edge(row, column, steps):
+    for value, counted in steps.items():
+        assert breeding(**{column: float(value)})[row] == pytest.approx(counted)
+
+
+def test_only_chilled_semen_grows_older_in_the_table():
+    for semen in ("natural", "fresh", "frozen"):
+        assert breeding(semen_type=semen, storage_days=3.0)["c12"] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("semen_type", "route", "early", "late"),
+    [
+        # Days from ovulation: earlier than the first and later than the second count.
+        ("natural", "natural", -2.0, 5.0),
+        ("fresh", "vaginal", -2.0, 5.0),
+        ("chilled", "vaginal", 0.0, 5.0),
+        ("chilled", "transcervical", 0.0, 6.0),
+        ("frozen", "transcervical", 2.5, 6.0),
+        ("frozen", "surgical", 2.5, 6.0),
+    ],
+)
+def test_the_window_of_each_method_is_that_of_the_table(semen_type, route, early, late):
+    flags = method_flags(np.array([semen_type]), np.array([route]))
+
+    assert flags["early_edge"].tolist() == [early]
+    assert flags["late_edge"].tolist() == [late]
+
+
+def test_the_usual_dose_of_each_route_is_that_of_the_table():
+    assert USUAL_DOSE_M == {"vaginal": 200.0, "transcervical": 100.0, "surgical": 100.0}
+
+
+@pytest.mark.parametrize(
+    ("row", "steps"),
+    [
+        # each year of the dam from 4; of a large or giant one each further year beyond 5
+        ("l09", {3: 0, 4: 0, 5: 1, 6: 2, NAN: 0}),
+        ("l09_large", {4: 0, 5: 0, 5.5: 0.5, 6: 1, NAN: 0}),
+    ],
+)
+def test_a_dams_age_counts_from_its_edge(row, steps):
+    for years, counted in steps.items():
+        design = litter_of(bitch_age_years=float(years), adult_weight_kg=30.0)
+        assert design[row] == pytest.approx(counted)
+        beyond = Dam("Senna", "Rowan", age_years=float(years)).years_beyond
+        assert row != "l09" or beyond == pytest.approx(counted)
+
+
+@pytest.mark.parametrize(
+    ("weight_kg", "row"),
+    [
+        (4.9, "l01_toy"), (5.0, "l01_small"), (9.9, "l01_small"), (10.0, "l01_medium"),
+        (24.9, "l01_medium"), (25.0, "l01_large"), (44.9, "l01_large"), (45.0, "l01_giant"),
+        (80.0, "l01_giant"), (NAN, "l01_medium"),
+    ],
+)  # fmt: skip
+def test_a_dam_belongs_to_the_size_of_her_weight(weight_kg, row):
+    design = litter_of(adult_weight_kg=weight_kg, bitch_age_years=6.0)
+
+    assert [one for one in litter.SIZES_KG if design[one]] == [row]
+    assert design["l09_large"] == (1.0 if row in ("l01_large", "l01_giant") else 0.0)
+
+
+def stud_data(*parts, told=None, measure="total_sperm_m"):
+    return prepare_stud_data(
+        kennel(*parts), no_events() if told is None else told, measure, extra_cv=0.0
+    )
+
+
+@pytest.mark.parametrize(("years", "counted"), [(6.0, 0), (7.0, 0), (7.5, 0.5), (8.0, 1), (NAN, 0)])
+def test_a_studs_age_counts_beyond_seven_years(years, counted):
+    data = stud_data(collections("Ash", [0], stud_age_years=years))
+
+    assert data.years_old.tolist() == pytest.approx([counted])
+
+
+@pytest.mark.parametrize(("apart", "n_episodes"), [(13, 1), (14, 1), (15, 2)])
+def test_events_of_up_to_two_weeks_apart_are_one_episode(apart, n_episodes):
+    on = pd.Timestamp("2022-02-01")
+    told = events(("Ash", "fever", on), ("Ash", "injury", on + pd.Timedelta(days=apart)))
+
+    assert len(stud_data(collections("Ash", range(0, 200, 20)), told=told).episodes) == n_episodes
+
+
+@pytest.mark.parametrize(("until", "n_episodes"), [(200, 1), (201, 0)])
+def test_an_event_teaches_something_where_a_collection_follows_within_two_hundred_days(
+    until, n_episodes
+):
+    told = events(("Ash", "fever", "2022-01-03"))
+    rows = collections("Ash", [-30, until], start="2022-01-03 00:00")
+
+    assert len(stud_data(rows, told=told).episodes) == n_episodes
+
+
+@pytest.mark.parametrize(("cells", "is_gridded"), [(19.0, True), (20.0, False)])
+def test_a_count_of_less_than_twenty_cells_keeps_its_own_likelihood(cells, is_gridded):
+    usual = collections("Ash", [0, 7])
+    small = collections("Ash", [14], concentration_m_per_ml=cells, n_cells_counted=cells)
+
+    assert (2 in stud_data(usual, small).gridded.tolist()) is is_gridded
