@@ -70,12 +70,12 @@ def test_cautions_come_before_every_number(run):
     assert lines[0].startswith("[Note]")
     assert "Calla" in lines[0]
     assert "15 Oct 2024" in " ".join(lines[:2])
-    assert any(line.startswith("[Known]") for line in lines[:first_answer])
+    assert any(line.startswith(f"[{Words('en')['severity.say']}]") for line in lines[:first_answer])
     assert not any(line.startswith("[") for line in lines[first_answer:])
 
 
 def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared, planned):
-    assert "no fit of these records yet" in compared.replace("\n", " ")
+    assert Words("en")["source.chance_published"] in " ".join(compared.split())
     assert {option["share_from_records"] for option in planned["options"]} == {0.0}
 
 
@@ -152,7 +152,7 @@ def test_what_there_are_no_data_like_is_put_in_no_order_and_has_no_middle(old_pa
 def test_a_worth_that_brings_no_cost_back_says_so(run):
     poor = run("compare", "Merle", "Whin", "--worth", "10", *FEW).output.replace("\n", " ")
 
-    assert "no way is expected to bring back what it costs" in poor
+    assert "no option is expected to bring back what it costs" in poor
 
 
 def test_ways_above_the_owners_limit_stand_in_one_sentence_with_their_costs(run):
@@ -241,10 +241,7 @@ def test_frozen_and_transcervical_carry_who_may_inseminate_in_both_languages(lan
     shown = json.loads(
         run("compare", "Merle", "Whin", *FEW, "--json", "--language", language).output
     )
-    proviso = {
-        "en": "by a veterinarian or as local law allows",
-        "de": "durch eine Tierärztin oder einen Tierarzt, oder wie es das Recht vor Ort erlaubt",
-    }[language]
+    proviso = Words(language)["plan.by_a_veterinarian"]
 
     guarded = {o["method"] for o in shown["options"] if o["proviso"] == proviso}
     assert guarded == {
@@ -373,7 +370,7 @@ def test_a_worth_without_any_price_names_no_best(kennel, run):
 
     told = shown.output.replace("\n", " ")
     assert shown.exit_code == 0
-    assert "no way has all its prices recorded. None is called the best" in told
+    assert "no option has all its prices recorded. None is called the best" in told
     assert "Without a recorded price (Prices sheet): collection, shipment" in told
     assert "the best of" not in told
     assert not re.search(r"\bnan\b", told)

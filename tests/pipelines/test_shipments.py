@@ -19,7 +19,7 @@ from studcurve.pipelines.cli import main
 from studcurve.reports.words import Words
 
 HOSTILE = "</td><script>alert(1)</script>"
-SIX = ["Doses", "Extender", "In each then", "Meets target", "If counted", "Cautions"]
+SIX = ["Doses", "Extender", "In each then", "Meets target", "If counted", "Warnings"]
 PACK = ["--cells", "140", "--dilution", "20", "--extender", "egg yolk", "--collected",
         "2026-10-31 18:00", "--now", "2026-10-31 19:10", "--inseminate", "2026-11-01 11:00",
         "--for-bitch", "Senna", "--clinic", "Lindal"]  # fmt: skip

@@ -13,13 +13,13 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 import pytest
-from studcurve.pipelines.records.findings import write_corrections
 from tests.in_english import in_english
 
 from studcurve.analytics.errors import RecordsError, StoreLockedError
 from studcurve.analytics.plan.options import PRICE_ITEMS
 from studcurve.analytics.vocabulary import TERMS, VOCABULARY
 from studcurve.pipelines.records.archive import MANIFEST, back_up, erase_from_file, export, restore
+from studcurve.pipelines.records.corrections import write_corrections
 from studcurve.pipelines.records.database.schema import KEYS, newest_schema
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.cell_rules import rules_of
@@ -412,7 +412,7 @@ def test_findings_of_renamed_rules_and_headings_are_told_in_the_new_words(before
         page = build_index("Kennel", (), findings, answer=(), provenance="",
                            reader=Reader(Words(language)))  # fmt: skip
         assert len(page.sections[0].table.rows) == int(findings["is_open"].sum())
-    write_corrections(findings, kennel.folder / "corrections.xlsx")
+    write_corrections(in_english(findings), kennel.folder / "corrections.xlsx")
 
 
 def test_prices_keep_their_name_among_the_notes_and_are_known_again(before_the_words):
