@@ -10,7 +10,7 @@ from pathlib import Path
 from studcurve.analytics.plan.breeding_plan import BreedingPlan
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
 from studcurve.pipelines.fits.fit import FitOutcome, fit_models
-from studcurve.pipelines.pages.client_sheet import bitches_with_boxes, client_results
+from studcurve.pipelines.pages.client_sheet import bitches_with_shipments, client_results
 from studcurve.pipelines.pages.comparison import (
     coming_breedings,
     comparison_results,
@@ -52,7 +52,7 @@ ENGLISH_CLIENT = Reader(Words("en"), "client")
 """For whom pages are made unless another reader is named."""
 
 N_DEMO_SHEETS = 2
-"""Client sheets that the demo writes: the last boxes."""
+"""Client sheets that the demo writes: the last shipments."""
 
 N_DEMO_COMPARISONS = 2
 """Comparisons that the demo writes: the bitches whose heats began last."""
@@ -173,14 +173,14 @@ def write_client_sheet(
     reader: Reader = ENGLISH_CLIENT,
     anonymous: bool = False,
 ) -> Path:
-    """Write the sheet that goes to a client with her bitch's last box.
+    """Write the sheet that goes to a client with her bitch's last shipment.
 
     Parameters
     ----------
     store_path, out, today, reader, anonymous
         As for the stud reviews.
     bitch
-        Her name as the Boxes sheet has it.
+        Her name as the Shipments sheet has it.
     """
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, [bitch], reader, anonymous=anonymous)
@@ -255,7 +255,7 @@ def write_every_page(
         links[k] = replace(links[k], more=more)
     if not can_set_type():
         say(NO_PDF)
-    for bitch in bitches_with_boxes(kennel, N_DEMO_SHEETS):
+    for bitch in bitches_with_shipments(kennel, N_DEMO_SHEETS):
         page = _client_sheet(kennel, bitch, out, ENGLISH_CLIENT)
         links.append(Link(page.name, f"{words['client.kind']}: {bitch}", words["index.client"]))
     german = Reader(Words("de"))

@@ -10,8 +10,8 @@ hastens, as published series of egg-yolk extenders show. Before any record :math
 Everything else is closed form in these draws, and the same draws serve every hour, so that a later
 hour never looks better than an earlier one.
 
-Hour 0 is the collection. Does not know: a box left in the sun or frozen on the ice pack, the shock
-of cooling too fast, bacteria, and fertility: motility kept is not fertility kept.
+Hour 0 is the collection. Does not know: a shipment left in the sun or frozen on the ice pack, the
+shock of cooling too fast, bacteria, and fertility: motility kept is not fertility kept.
 """
 
 from __future__ import annotations

@@ -88,14 +88,16 @@ def lead_schedule_sentence(plan: BreedingPlan) -> Sentence:
 
 
 def schedule_sentence(option: Option) -> Sentence:
-    """When an option is carried out: collected, packed, inseminated; if the box comes in time."""
+    """When an option is carried out: collected, packed, inseminated; if the shipment comes in
+    time.
+    """
     values: dict[str, Value] = {
         "way": way(option),
         "times": tuple(sentence("plan.moment", at=at) for at in option.inseminated_at),
     }
     if option.packed_at is not None and option.collected_at is not None:
         return sentence(
-            "plan.schedule_box", collected=option.collected_at, packed=option.packed_at,
+            "plan.schedule_shipment", collected=option.collected_at, packed=option.packed_at,
             carrier=option.carrier or "", **values,
         )  # fmt: skip
     return sentence(_SCHEDULE_KEYS[option.source], **values)
@@ -180,7 +182,7 @@ def storage_source_sentence(
     read_products: Sequence[str],
     is_stale: bool,
 ) -> Sentence:
-    """Where the storage curve of a box comes from.
+    """Where the storage curve of a shipment comes from.
 
     Parameters
     ----------
@@ -206,11 +208,11 @@ def storage_source_sentence(
     )
 
 
-def boxes_source_sentence(carrier: str, n_boxes: int) -> Sentence:
-    """Where the chance of a late box comes from."""
-    if not n_boxes:
-        return sentence("source.boxes_published")
-    return sentence("source.boxes_own", n=n_boxes, carrier=carrier)
+def shipments_source_sentence(carrier: str, n_shipments: int) -> Sentence:
+    """Where the chance of a late shipment comes from."""
+    if not n_shipments:
+        return sentence("source.shipments_published")
+    return sentence("source.shipments_own", n=n_shipments, carrier=carrier)
 
 
 def beyond_own_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:

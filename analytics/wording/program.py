@@ -21,8 +21,8 @@ SPEAKING_SHARE = 0.10
 DAYS_OF_A_YEAR = 365
 """What "the last year" means. [d]"""
 
-BOX_HOURS = 48.0
-"""Hours after the collection by which most boxes are used. [h] (common practice, no source)"""
+SHIPMENT_HOURS = 48.0
+"""Hours after the collection by which most shipments are used. [h] (common practice, no source)"""
 
 INTERVAL_Z = 1.645
 """Half width of a 90 % interval of a normal, in standard deviations."""
@@ -178,7 +178,9 @@ def program_sentences(
     return tuple(said)
 
 
-def box_sentence(stud: str, collected_on: date, kept: Sequence[tuple[float, Estimate]]) -> Sentence:
+def shipment_sentence(
+    stud: str, collected_on: date, kept: Sequence[tuple[float, Estimate]]
+) -> Sentence:
     """What a dose held when it was packed, and is expected to hold two days later.
 
     Parameters
@@ -188,14 +190,15 @@ def box_sentence(stud: str, collected_on: date, kept: Sequence[tuple[float, Esti
     collected_on
         Day of the collection.
     kept
-        Hours after the collection and what is left. [h; 10⁶ moving forward]
+        Hours after the collection and what is left. [h; 10⁶ progressively motile]
     """
     by_hour = dict(kept)
-    start, later = by_hour.get(0.0), by_hour.get(BOX_HOURS)
+    start, later = by_hour.get(0.0), by_hour.get(SHIPMENT_HOURS)
     if start is None or later is None:
-        return sentence("said.box_not_counted", stud=stud, on=collected_on)
+        return sentence("said.shipment_not_counted", stud=stud, on=collected_on)
     return sentence(
-        "said.box", stud=stud, on=collected_on, start=start.median, n_hours=int(BOX_HOURS),
+        "said.shipment", stud=stud, on=collected_on, start=start.median,
+        n_hours=int(SHIPMENT_HOURS),
         later=later.median, later_range=later, prob_pct=round(100 * later.interval_prob),
     )  # fmt: skip
 

@@ -17,14 +17,14 @@ from studcurve.pipelines.answers.answer import Answer, TextTable, percent, spoke
 from studcurve.pipelines.answers.counts import ONE_SIDED, RANGE, estimate_row, source_of
 
 USUAL_HOURS = 24.0
-"""From a collection to an insemination by overnight box. [h]"""
+"""From a collection to an insemination by overnight shipment. [h]"""
 
 BEYOND_MARK = " *"
 """Marks an hour beyond the kennel's own readings."""
 
 
 def dose_answer(
-    reading: doses.SampleReading,
+    reading: doses.SampleEvaluation,
     *,
     hours: float,
     extender: str | None,
@@ -69,7 +69,7 @@ def dose_answer(
     )
 
 
-def no_sperm_answer(reading: doses.SampleReading, *, count_cv: float) -> Answer:
+def no_sperm_answer(reading: doses.SampleEvaluation, *, count_cv: float) -> Answer:
     """A sample without sperm: no dose, and what the count still allows."""
     values: dict[str, object] = {"stopped": ["no sperm seen"], "n_doses": None}
     sentences = ["Stop: no sperm seen, so no dose is made up."]
@@ -84,7 +84,7 @@ def no_sperm_answer(reading: doses.SampleReading, *, count_cv: float) -> Answer:
     return Answer(tuple(sentences), values=values)
 
 
-def upper_limit_m(reading: doses.SampleReading, *, count_cv: float) -> float | None:
+def upper_limit_m(reading: doses.SampleEvaluation, *, count_cv: float) -> float | None:
     """What a count without sperm still allows in the whole sample; None where not counted. [10⁶]"""
     if reading.looked_at_nl is None:
         return None
@@ -437,7 +437,7 @@ def _kept_sentence(motility_pct: float, found: dict[float, Estimate | None]) -> 
     )
 
 
-def how_read(reading: doses.SampleReading) -> str:
+def how_read(reading: doses.SampleEvaluation) -> str:
     """How the sample was read, and what that is worth."""
     if reading.n_cells is not None:
         counted = f"Counted: {reading.n_cells} cells."
@@ -449,8 +449,8 @@ def how_read(reading: doses.SampleReading) -> str:
             f"({source_of('q01_level')})."
         )
     judged = (
-        f"Motility counted on {reading.n_motility_judged} sperm."
-        if reading.n_motility_judged is not None
+        f"Motility counted on {reading.n_motility_evaluated} sperm."
+        if reading.n_motility_evaluated is not None
         else f"Motility judged by eye, ±{PRIORS['r01_sd'].centre:.0f} points and the eyes "
         f"themselves ±{PRIORS['r01_observer'].sd:.0f} (prior r01, judgement)."
     )

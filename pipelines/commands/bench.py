@@ -36,7 +36,7 @@ from studcurve.pipelines.commands.options import (
     numbers,
     remembered_radius,
     remembered_target,
-    sample_reading,
+    sample_evaluation,
     storage_of,
     sure_enough,
     volume_of_square_nl,
@@ -141,7 +141,7 @@ def dose(
 
     from studcurve.pipelines.answers.semen import dose_answer
 
-    reading = sample_reading(
+    reading = sample_evaluation(
         volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
         dilution=dilution, concentration=concentration, judged=judged, normal=normal,
     )  # fmt: skip

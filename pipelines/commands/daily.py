@@ -30,7 +30,7 @@ from studcurve.pipelines.commands.options import (
     count_error,
     remembered_radius,
     remembered_target,
-    sample_reading,
+    sample_evaluation,
     storage_of,
     sure_enough,
 )
@@ -136,16 +136,16 @@ def box(
     """Pack a box: doses, extender, chance at the insemination; the slip and the record."""
     import numpy as np
 
-    from studcurve.pipelines.answers.box import pack_box
-    from studcurve.pipelines.answers.slip import BoxRequest
+    from studcurve.pipelines.answers.shipment import pack_shipment
+    from studcurve.pipelines.answers.slip import ShipmentRequest
     from studcurve.reports.words import Words
 
-    reading = sample_reading(
+    reading = sample_evaluation(
         volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
         dilution=dilution, concentration=concentration, judged=judged, normal=None,
     )  # fmt: skip
     sent_at = asked_at(now, store)
-    request = BoxRequest(
+    request = ShipmentRequest(
         stud=dog,
         reading=reading,
         appearance=None if appearance is None else appearance.value,
@@ -167,7 +167,7 @@ def box(
         carrier=carrier,
         promised_on=None if promised is None else promised.date(),
     )
-    packed = pack_box(
+    packed = pack_shipment(
         store, request, out=out, words=Words(language.value), rng=np.random.default_rng(seed),
         check_only=check,
     )  # fmt: skip

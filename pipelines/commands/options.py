@@ -17,7 +17,7 @@ from studcurve.analytics.errors import ToolkitError
 if TYPE_CHECKING:
     import numpy as np
 
-    from studcurve.analytics.measures.doses import SampleReading
+    from studcurve.analytics.measures.doses import SampleEvaluation
     from studcurve.analytics.measures.motility_kept import StorageDraws
 
 
@@ -99,7 +99,7 @@ WeightOption = Annotated[
 ]
 
 
-def sample_reading(
+def sample_evaluation(
     volume: float,
     forward: float,
     *,
@@ -111,16 +111,16 @@ def sample_reading(
     concentration: float | None,
     judged: int | None,
     normal: float | None,
-) -> SampleReading:
+) -> SampleEvaluation:
     """A sample in hand, from the options that describe how it was read."""
-    from studcurve.analytics.measures.doses import SampleReading
+    from studcurve.analytics.measures.doses import SampleEvaluation
 
     if cells is not None and concentration is not None:
         raise ToolkitError(
             "A sample is counted in a chamber or read by a photometer; got both. Leave one out."
         )
     looked_at = None if cells is None else squares * volume_of_square_nl(part, square_nl) / dilution
-    return SampleReading(
+    return SampleEvaluation(
         volume,
         forward,
         judged,

@@ -26,7 +26,7 @@ from studcurve.analytics.models.stud.inputs import StudData, prepare_stud_data
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.trust import checking, prior_width
 
-MIN_STORED_READINGS = 5
+MIN_STORED_EVALUATIONS = 5
 """Readings of stored samples below which the published curve stands alone (J)."""
 
 
@@ -171,8 +171,8 @@ STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
     size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",
     too_thin=lambda data: (
         None
-        if data.n_stored >= MIN_STORED_READINGS
-        else f"{data.n_stored} readings of stored samples, {MIN_STORED_READINGS} are needed"
+        if data.n_stored >= MIN_STORED_EVALUATIONS
+        else f"{data.n_stored} readings of stored samples, {MIN_STORED_EVALUATIONS} are needed"
     ),
     fit=storage.fit_storage,
     restore=storage.restore_storage,

@@ -38,7 +38,7 @@ def handout_results(kennel: Kennel, stud: str, question: str, reader: Reader) ->
     dog = views["dogs"][views["dogs"]["call_name"] == stud].iloc[0]
     return HandoutResults(
         question=question,
-        stud=review.with_readings(recent, events),
+        stud=review.with_evaluations(recent, events),
         animal=_animal(dog, reader.words),
         examinations=examinations.sort_values("examined_on", ascending=False).head(N_TESTS),
         lab_tests=lab_tests.sort_values("sampled_on", ascending=False).head(N_TESTS),
@@ -101,12 +101,12 @@ def _told(
 
 
 def _kept(kennel: Kennel, stud: str) -> pd.DataFrame:
-    """Boxes with a reading after storage, beside the reading of the raw sample."""
-    boxes = kennel.views["shipments"]
-    boxes = boxes[boxes["stud"] == stud]
-    read = boxes[
-        boxes["kept_back_progressive_motility_pct"].notna()
-        | boxes["arrival_progressive_motility_pct"].notna()
+    """Shipments with a reading after storage, beside the reading of the raw sample."""
+    shipments = kennel.views["shipments"]
+    shipments = shipments[shipments["stud"] == stud]
+    read = shipments[
+        shipments["retained_progressive_motility_pct"].notna()
+        | shipments["arrival_progressive_motility_pct"].notna()
     ]
     readings = kennel.views["evaluations"]
     raw = readings[readings["stage"] == "raw"].drop_duplicates("collection_id")

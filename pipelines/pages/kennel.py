@@ -48,7 +48,7 @@ LITTERS_SEED = 1
 
 _CODED = {
     "call_name": "dog", "dog": "dog", "stud": "dog", "bitch": "dog", "for_bitch": "dog",
-    "observer": "observer", "veterinarian": "observer", "clinic": "clinic",
+    "evaluator": "evaluator", "veterinarian": "evaluator", "clinic": "clinic",
     "laboratory": "laboratory", "carrier": "carrier", "lot": "lot",
 }  # fmt: skip
 """Columns whose names become codes, by the kind of code."""
@@ -88,7 +88,8 @@ class Kennel:
     storage
         The kept fit of storage, and what it rests on.
     target_m
-        What a dose should hold, as the owner once said it, else as usual. [10⁶ moving forward]
+        What a dose should hold, as the owner once said it, else as usual. [10⁶ progressively
+        motile]
     fingerprint
         Of the current lines.
     today
@@ -226,7 +227,7 @@ def _name(store_path: Path) -> str:
 def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, list[str]]:
     """Return the same kennel without names, and what some of its dogs are called there.
 
-    Dogs, observers, clinics, laboratories, carriers and lots get a number in the order of the
+    Dogs, evaluators, clinics, laboratories, carriers and lots get a number in the order of the
     records; registered names, owners, chips, birthdays, notes and every other free text are left
     out, and so are the lines that wait for a correction.
 
@@ -265,7 +266,7 @@ def veiled(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, 
         ),
         levels=kennel.levels.with_codes(
             lambda name: _code(name, "dog", codes, words),
-            lambda name: _code(name, "observer", codes, words),
+            lambda name: _code(name, "evaluator", codes, words),
         ),
         storage=kennel.storage.with_codes(lambda name: _code(name, "dog", codes, words)),
     )

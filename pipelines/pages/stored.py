@@ -19,17 +19,17 @@ from studcurve.analytics.measures.stages import (
 )
 from studcurve.analytics.models.storage.curve import ExtenderOrder
 from studcurve.analytics.models.storage.inputs import product_name
-from studcurve.analytics.wording.program import BOX_HOURS
+from studcurve.analytics.wording.program import SHIPMENT_HOURS
 from studcurve.pipelines.pages.kennel import Kennel, once
 from studcurve.reports.sections.stored import Dose, ExtenderCurve, StagesTold, StorageTold
 
 CURVE_HOURS = tuple(float(hour) for hour in range(0, 97, 6))
 """Hours at which a curve is drawn; those beyond the studied ones are left out. [h]"""
 
-N_LAST_BOXES = 5
-"""Boxes whose motile doses stand for the usual one."""
+N_LAST_SHIPMENTS = 5
+"""Shipments whose motile doses stand for the usual one."""
 
-STORED: tuple[Stage, ...] = ("kept back", "on arrival")
+STORED: tuple[Stage, ...] = ("retained", "on arrival")
 """Stages after storage whose readings are dots beside a curve."""
 
 SEED = 1
@@ -64,16 +64,18 @@ def stages_told(evaluations: pd.DataFrame) -> StagesTold | None:
 
 @once
 def storage_told(kennel: Kennel, stud: str) -> StorageTold | None:
-    """Storage curves of a stud in the extenders of his boxes and tubes; None where he has none."""
-    boxes = kennel.views["shipments"]
-    boxes = boxes[boxes["stud"] == stud].sort_values("sent_earliest")
+    """Storage curves of a stud in the extenders of his shipments and tubes; None where he has
+    none.
+    """
+    shipments = kennel.views["shipments"]
+    shipments = shipments[shipments["stud"] == stud].sort_values("sent_earliest")
     readings = _readings(kennel, stud)
-    named = pd.concat([readings["extender"], boxes["extender"]]).dropna().astype(str)
+    named = pd.concat([readings["extender"], shipments["extender"]]).dropna().astype(str)
     by_product: Mapping[str, str] = {product_name(name): name for name in named}
     if not by_product:
         return None
-    doses = boxes["motile_dose_m"].astype(float)
-    doses = doses[doses > 0].tail(N_LAST_BOXES)
+    doses = shipments["motile_dose_m"].astype(float)
+    doses = doses[doses > 0].tail(N_LAST_SHIPMENTS)
     dose_m = float(doses.median()) if len(doses) else None
     rng = np.random.default_rng(SEED)
     curves = []
@@ -83,9 +85,9 @@ def storage_told(kennel: Kennel, stud: str) -> StorageTold | None:
         curves.append(_curve(name, curve, own, dose_m, kennel.target_m))
     order: ExtenderOrder | None = None
     if kennel.storage.own is not None and len(by_product) > 1:
-        order = kennel.storage.own.compare(sorted(by_product.values()), BOX_HOURS, rng=rng)
+        order = kennel.storage.own.compare(sorted(by_product.values()), SHIPMENT_HOURS, rng=rng)
     return StorageTold(
-        stud, tuple(curves), BOX_HOURS, kennel.target_m, dose_m, len(doses), order,
+        stud, tuple(curves), SHIPMENT_HOURS, kennel.target_m, dose_m, len(doses), order,
         kennel.storage.own is not None,
     )  # fmt: skip
 
@@ -103,8 +105,8 @@ def _curve(
             last_hour(curve, dose_m, target_m, prob=1.0 - tail),
             last_hour(curve, dose_m, target_m, prob=tail),
             CERTAINTY,
-            float(enough_prob(curve, dose_m, target_m, BOX_HOURS))
-            if curve.studied_until_h >= BOX_HOURS
+            float(enough_prob(curve, dose_m, target_m, SHIPMENT_HOURS))
+            if curve.studied_until_h >= SHIPMENT_HOURS
             else None,
         )
     return ExtenderCurve(

@@ -1,7 +1,7 @@
 """What do the records say about one breeding that is planned, or about a season?
 
 From views to the values that `studcurve.analytics.plan` reads: the pair, the heat, the stud's last
-samples, boxes and straws, prices in force. No number is calculated here.
+samples, shipments and straws, prices in force. No number is calculated here.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ PLAN_VIEWS = (
 
 PRICE_WORDS: Mapping[str, str] = MappingProxyType(
     {
-        "collection": "collection", "box": "box", "extender dose": "extender",
+        "collection": "collection", "shipment": "shipment", "extender dose": "extender",
         "transcervical insemination": "transcervical", "vaginal insemination": "vaginal",
         "frozen dose": "frozen", "scan": "scan", "stud fee": "stud fee",
         "progesterone test": "progesterone",
@@ -350,11 +350,11 @@ def prices_on(records: PlanRecords) -> tuple[dict[str, float], str]:
     return found, currencies[0] if currencies else ""
 
 
-def usual_box(records: PlanRecords, stud: str) -> tuple[str, str]:
-    """The carrier that the kennel's boxes went with most, and the extender of his last one."""
-    boxes = records.views["shipments"]
-    carriers = boxes["carrier"].dropna().mode()
-    own = boxes[boxes["stud"] == stud].sort_values("sent_earliest")["extender"].dropna()
+def usual_shipment(records: PlanRecords, stud: str) -> tuple[str, str]:
+    """The carrier that the kennel's shipments went with most, and the extender of his last one."""
+    shipments = records.views["shipments"]
+    carriers = shipments["carrier"].dropna().mode()
+    own = shipments[shipments["stud"] == stud].sort_values("sent_earliest")["extender"].dropna()
     return (
         str(carriers.iloc[0]) if len(carriers) else "a carrier",
         str(own.iloc[-1]) if len(own) else "",

@@ -16,7 +16,7 @@ PURPOSES: Mapping[str, str] = MappingProxyType(
         "collections": "one line for each collection, also one that failed, with what was read and "
         "where the doses went",
         "frozen": "one line for each lot of straws on the day it was frozen",
-        "boxes": "one line for each box that left, with what you heard of it later",
+        "shipments": "one line for each box that left, with what you heard of it later",
         "heats": "one line for each heat, with up to six progesterone readings",
         "breedings": "one line for each bitch and stud in one heat, also when she stayed empty",
         "health": "one line for each examination, laboratory test or event",
@@ -46,7 +46,7 @@ EXAMPLES: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "motile_per_straw_m": "34", "post_thaw_progressive_motility_pct": "50",
             "n_straws_per_dose": "3", "stored_at": "home tank",
         },
-        "boxes": {
+        "shipments": {
             "dog": "Rowan", "collected_on": "2024-03-05", "sent_on": "2024-03-05",
             "sent_at": "17:30", "n_doses": "2", "dose_volume_ml": "3.5", "motile_dose_m": "250",
             "for_bitch": "Bryony", "clinic": "Two Bridges Clinic", "promised_on": "2024-03-06",

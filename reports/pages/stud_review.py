@@ -147,7 +147,7 @@ class StudResults:
     provenance: str
     checks: Checks
 
-    def with_readings(self, readings: pd.DataFrame, events: pd.DataFrame) -> StudResults:
+    def with_evaluations(self, readings: pd.DataFrame, events: pd.DataFrame) -> StudResults:
         """The same with fewer samples and events."""
         return replace(self, readings=readings, events=events)
 
@@ -162,7 +162,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     """Lay out the review of one stud.
 
     A caution that stops the conception answer keeps its pictures, tables and sentences out of the
-    page altogether; counts and readings, being records, stay. A client sees no observer, no event
+    page altogether; counts and readings, being records, stay. A client sees no evaluator, no event
     and no table of the model.
     """
     words = reader.words
@@ -194,7 +194,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         sections.append(litter_sizes_section(results.litters, words))
     if others and results.stages is not None:
         sections.append(stages_section(results.stages, words))
-    if others and results.storage is not None and not stopped & {"box", "doses"}:
+    if others and results.storage is not None and not stopped & {"shipment", "doses"}:
         sections.append(storage_section(results.storage, words))
     if others and not results.events.empty:
         sections.append(_events(results.events, words))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
-from studcurve.analytics.measures.stages import ReadersAgreement, Recovery, Stage
+from studcurve.analytics.measures.stages import EvaluatorsAgreement, Recovery, Stage
 from studcurve.analytics.models.storage.curve import ExtenderOrder
 from studcurve.analytics.sentences import Sentence, Value, Word, sentence
 from studcurve.reports.charts.stored import kept_by_stage, storage_of_extender
@@ -27,12 +27,12 @@ class StagesTold:
     kept
         Share left of each collection, by pair. [%]
     agreement
-        Whether the clinic's reading on arrival and the kennel's of the kept-back tube agree.
+        Whether the clinic's reading on arrival and the kennel's of the retained tube agree.
     """
 
     recoveries: tuple[Recovery, ...]
     kept: Mapping[tuple[Stage, Stage], tuple[float, ...]]
-    agreement: ReadersAgreement
+    agreement: EvaluatorsAgreement
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +96,9 @@ class StorageTold:
         Call name.
     curves
         One an extender.
-    planned_h, target_m, dose_m, n_boxes
-        Hour and target asked for, usual dose and the boxes behind it. [h, 10⁶ moving forward]
+    planned_h, target_m, dose_m, n_shipments
+        Hour and target asked for, usual dose and the shipments behind it. [h, 10⁶ progressively
+        motile]
     order
         Extenders put in order by the kept fit; None without one, or with one extender.
     is_own
@@ -109,7 +110,7 @@ class StorageTold:
     planned_h: float
     target_m: float
     dose_m: float | None
-    n_boxes: int
+    n_shipments: int
     order: ExtenderOrder | None
     is_own: bool
 
@@ -159,10 +160,10 @@ def stages_section(told: StagesTold, words: Words) -> Section:
     )  # fmt: skip
 
 
-def _agreement(found: ReadersAgreement) -> Sentence:
+def _agreement(found: EvaluatorsAgreement) -> Sentence:
     """How far the clinic's reading lies from the kennel's of the same semen."""
     if found.agreement is None:
-        return sentence("stages.no_agreement", n=found.n_boxes)
+        return sentence("stages.no_agreement", n=found.n_shipments)
     return sentence(
         "stages.agreement",
         n=found.agreement.n_samples,
@@ -232,7 +233,7 @@ def _storage_said(told: StorageTold) -> list[Sentence]:
         values: dict[str, Value] = {
             "extender": Word("extender", one.extender),
             "dose": told.dose_m,
-            "n": told.n_boxes,
+            "n": told.n_shipments,
             "target": told.target_m,
             "certainty": one.dose.certainty,
         }

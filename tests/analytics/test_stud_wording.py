@@ -50,7 +50,7 @@ def test_no_change_is_said_to_be_none_and_too_few_to_be_too_few():
 
 def test_a_change_of_readers_is_named():
     rows = kennel(
-        steady(30, observer="Ash"), steady(30, observer="Birch", start="2023-02-27 10:00")
+        steady(30, evaluator="Ash"), steady(30, evaluator="Birch", start="2023-02-27 10:00")
     )
 
     said = EN.tell(told(known_posterior(rows, recent=np.log(0.4))))

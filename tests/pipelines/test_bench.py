@@ -447,12 +447,12 @@ def bench_arguments(folder):
 
 
 def daily_arguments(store_path, out):
-    """Box and card on a records file that may be written to."""
+    """Shipment and card on a records file that may be written to."""
     store = ["--store", str(store_path), "--out", str(out)]
-    box = ["box", "Tarn", "3.1", "80", "--cells", "140", "--dilution", "20", "--extender",
+    shipment = ["box", "Tarn", "3.1", "80", "--cells", "140", "--dilution", "20", "--extender",
            "egg yolk", "--now", "2026-10-31 19:10", "--inseminate", "2026-11-01 11:00",
            *store]  # fmt: skip
-    return {"checked": [*box, "--check"], "packed": box, "card": ["card", *store]}
+    return {"checked": [*shipment, "--check"], "packed": shipment, "card": ["card", *store]}
 
 
 def test_no_bench_command_loads_a_sampler_a_frame_library_or_a_database(tmp_path):
@@ -461,7 +461,7 @@ def test_no_bench_command_loads_a_sampler_a_frame_library_or_a_database(tmp_path
     assert (HEAVY | {"pandas", "duckdb"}) & loaded == set()
 
 
-def test_box_and_card_load_no_sampler(tmp_path, demo_store_path):
+def test_shipment_and_card_load_no_sampler(tmp_path, demo_store_path):
     writable = shutil.copyfile(demo_store_path, tmp_path / "demo.duckdb")
 
     loaded = set(fresh_process(daily_arguments(writable, tmp_path), again=False)["modules"])

@@ -158,7 +158,9 @@ def test_without_the_typesetter_the_page_is_written_and_the_command_says_so(
     assert "No PDF without the extra pdf" in err
 
 
-def test_a_bitch_without_a_box_is_a_sentence_with_those_who_have_one(demo_path, tmp_path, capsys):
+def test_a_bitch_without_a_shipment_is_a_sentence_with_those_who_have_one(
+    demo_path, tmp_path, capsys
+):
     code, _, err = run(
         "client", "Nobody", "--store", demo_path, "--out", tmp_path, "--today", "2026-10-31",
         capsys=capsys,

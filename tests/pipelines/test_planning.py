@@ -138,7 +138,7 @@ def test_what_there_are_no_data_like_is_put_in_no_order_and_has_no_middle(old_pa
 
     answer = plan_answer(plan, Words("en"))
 
-    # Seven days in the box beside two ages: chilled semen alone has three inputs outside.
+    # Seven days in the shipment beside two ages: chilled semen alone has three inputs outside.
     assert unlike == [m for m in unlike if m.startswith("chilled")] != []
     assert not ordered & set(unlike)
     assert any(s.startswith("No data like this, so not put in order") for s in answer.sentences)
@@ -230,7 +230,7 @@ def test_the_sheet_of_prices_gives_the_costs(records, planned):
     assert currency == "EUR"
     assert set(prices) == set(PRICE_WORDS)
     cost = {option["method"]: option["cost_if_it_fails"] for option in planned["options"]}
-    # Collection 80, box 145, extender 18, transcervical 190, scan 70.
+    # Collection 80, shipment 145, extender 18, transcervical 190, scan 70.
     assert cost["chilled transcervical once"] == 503.0
     assert cost["natural mating once"] == 70.0
 
@@ -363,7 +363,7 @@ def test_a_kennel_without_a_sample_a_price_or_a_heat_is_answered_from_published_
         "natural", "fresh", "chilled",
     }  # fmt: skip
     assert all(option["cost_if_it_fails"] is None for option in values["options"])
-    assert {"collection", "box", "scan", "stud fee"} <= set(values["missing_prices"])
+    assert {"collection", "shipment", "scan", "stud fee"} <= set(values["missing_prices"])
     assert all(0.0 < option["litter_prob"] < 1.0 for option in values["options"])
 
 

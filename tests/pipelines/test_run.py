@@ -95,8 +95,8 @@ def names_in(records):
     """Every name of a dog, person or place in the owner's sheets."""
     columns = {
         "dogs": ["Dog", "Registered name", "Owner", "Chip", "Sire", "Dam"],
-        "collections": ["Read by"],
-        "boxes": ["Carrier", "Clinic", "For bitch"],
+        "collections": ["Evaluator"],
+        "shipments": ["Carrier", "Clinic", "For bitch"],
         "breedings": ["Clinic"],
         "health": ["Laboratory", "Notes"],
         "frozen": ["Lot", "Stored at"],

@@ -34,9 +34,9 @@ QUESTION = (
     "next three collections are read."
 )
 LATER = {"Dog": FALLEN, "Date": "2026-10-30", "Volume (mL)": "2.0",
-         "Concentration (M/mL)": "300", "Read by": "Ida"}  # fmt: skip
+         "Concentration (M/mL)": "300", "Evaluator": "Ida"}  # fmt: skip
 NO_SPERM = (
-    "Dog,Date,Volume (mL),Concentration (M/mL),Read by\n"
+    "Dog,Date,Volume (mL),Concentration (M/mL),Evaluator\n"
     f"{FALLEN},2026-10-30,2.0,0,Ida\n"
 )  # fmt: skip
 

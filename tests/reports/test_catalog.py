@@ -275,7 +275,7 @@ RECORDED = {
     "stopped for pain",
     "prostatic disease",
     "on arrival",
-    "kept back",
+    "retained",
     "after thaw",
     "not pregnant",
     "no litter",

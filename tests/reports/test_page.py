@@ -182,7 +182,8 @@ def test_charts_carry_their_titles_and_units():
 def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
     free = render(every_report()[kind])
     stopped = render(every_report(is_stopped=True)[kind])
-    # What a stop suppresses: chances, doses and what a box holds, and a stopped stud's litters.
+    # What a stop suppresses: chances, doses and what a shipment holds, and a stopped stud's
+    # litters.
     numbers = {
         "review": [
             "73 (60–83)",
@@ -231,7 +232,7 @@ def test_how_we_know_is_folded_for_the_owner_and_open_for_the_vet(pages):
     assert re.search(r'<details class="annex" open>\s*<summary><h2 id="method"', pages["handout"])
 
 
-def test_a_client_sheet_holds_no_price_no_observer_and_no_other_dog(pages):
+def test_a_client_sheet_holds_no_price_no_evaluator_and_no_other_dog(pages):
     text = " ".join(Seen(pages["client"]).text)
 
     assert not re.search(r"\b(price|cost|EUR|Ida)\b", text)
@@ -342,11 +343,11 @@ def test_a_finding_without_words_whose_rule_is_gone_is_told_by_its_name(language
     assert advised == Words(language)["finding.rule_of_old"]
 
 
-def test_the_overview_counts_silent_boxes_apart_from_breedings_without_an_outcome():
+def test_the_overview_counts_silent_shipments_apart_from_breedings_without_an_outcome():
     results = overview_results()
-    bred = [item for item in results.unreported if item.what.word != "box"]
-    box = replace(results.unreported[0], what=Word("semen", "box"))
-    told = build_overview(replace(results, unreported=(*bred, box, box)), (), OWNER)
+    bred = [item for item in results.unreported if item.what.word != "shipment"]
+    shipment = replace(results.unreported[0], what=Word("semen", "shipment"))
+    told = build_overview(replace(results, unreported=(*bred, shipment, shipment)), (), OWNER)
     lead = next(section.lead for section in told.sections if section.name == "unreported")
 
     assert lead.startswith(f"{len(bred)} outcome")

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from studcurve.analytics.measures.stages import ReadersAgreement
+from studcurve.analytics.measures.stages import EvaluatorsAgreement
 from studcurve.pipelines.pages.stored import stages_told, storage_told
 from studcurve.reports.pages.stud_review import build_stud_review
 from studcurve.reports.sections.stored import stages_section, storage_section
@@ -35,7 +35,7 @@ def test_what_is_left_on_arrival_is_that_of_the_owner_s_sheets(kennel):
 
 def test_the_agreement_is_stated_with_its_limits_or_not_at_all():
     told = stages_of_samples()
-    few = replace(told, agreement=ReadersAgreement(2, 1, None))
+    few = replace(told, agreement=EvaluatorsAgreement(2, 1, None))
 
     assert "−6 points" in stages_section(told, EN).paragraphs[0].replace("\u00a0", " ")
     assert "nothing is said" in stages_section(few, EN).paragraphs[0]

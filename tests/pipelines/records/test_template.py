@@ -77,7 +77,7 @@ def test_the_guide_names_every_sheet_and_what_it_needs_on_one_page(opened):
         assert f"{sheet.title}: {PURPOSES[sheet.name]}" in text
         needed = ", ".join(column.heading for column in sheet.columns if column.required)
         assert f"Needed: {needed}." in text
-    for word in ("% moving forward", "Litters before", "missed", "veterinarian"):
+    for word in ("Progressive motility (%)", "Litters before", "missed", "veterinarian"):
         assert word in text
     assert guide.sheet_properties.pageSetUpPr.fitToPage
 
