@@ -1177,17 +1177,17 @@ def frozen_sheet(breedings: list[Breeding]) -> list[dict[str, object]]:
 def prices_sheet() -> list[dict[str, object]]:
     """The Prices sheet."""
     prices = (
-        ("collection and evaluation", 80), ("box and overnight delivery", 145),
-        ("extender per dose", 18), ("transcervical insemination at the clinic", 190),
-        ("vaginal insemination at the clinic", 60), ("progesterone test", 55),
-        ("thawing and frozen dose", 120), ("pregnancy scan", 70), ("stud fee per litter", 900),
+        ("collection", 80, "with the evaluation"), ("shipment", 145, "overnight"),
+        ("extender dose", 18, ""), ("transcervical insemination", 190, "at the clinic"),
+        ("vaginal insemination", 60, "at the clinic"), ("progesterone test", 55, ""),
+        ("frozen dose", 120, "with the thawing"), ("scan", 70, ""), ("stud fee", 900, ""),
     )  # fmt: skip
     return [
         {
             "What": what, "Price": price, "Currency": "EUR", "From": "2023-01-01", "Until": "",
-            "Notes": "",
+            "Notes": notes,
         }
-        for what, price in prices
+        for what, price, notes in prices
     ]  # fmt: skip
 
 

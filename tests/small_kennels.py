@@ -119,7 +119,7 @@ HEALTH = (
     ("event", "fever", "39.8"),
     ("laboratory test", "alkaline phosphatase", "normal"),
 )
-PRICE = {"what": "box and overnight delivery", "price": "145", "currency": "EUR",
+PRICE = {"what": "shipment", "price": "145", "currency": "EUR",
          "valid_from": "2024-01-01", "valid_until": "2027-01-01", "notes": "courier"}  # fmt: skip
 INTERVAL = {"what": "Brucella", "repeat_days": "180", "notes": "vet"}
 

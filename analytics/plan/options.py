@@ -21,9 +21,9 @@ Source = Literal["a mating", "next collection", "sample on hand", "straws in sto
 
 PRICE_ITEMS = (
     "collection", "shipment", "extender dose", "transcervical insemination", "vaginal insemination",
-    "frozen dose", "scan", "stud fee",
+    "frozen dose", "scan", "stud fee", "progesterone test",
 )  # fmt: skip
-"""What is paid for. The stud fee is paid for a litter, the others in any case."""
+"""What is paid for, as the Prices sheet spells it. The stud fee is paid for a litter."""
 
 
 @dataclass(frozen=True, slots=True)

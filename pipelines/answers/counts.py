@@ -8,7 +8,7 @@ import numpy as np
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate
-from studcurve.analytics.measures import agreement as evaluators
+from studcurve.analytics.measures import agreement
 from studcurve.analytics.measures import counting, semen
 from studcurve.analytics.priors import PRIORS
 from studcurve.pipelines.answers.answer import Answer, TextTable, spoken, spoken_range
@@ -145,8 +145,8 @@ def agree_answer(first: Sequence[float], second: Sequence[float], *, are_pct: bo
 def _readers_answer(first: Sequence[float], second: Sequence[float]) -> Answer:
     """Bias, limits of agreement and intraclass correlation of two readers."""
     try:
-        found = evaluators.agreement(first, second)
-        correlation = evaluators.intraclass_correlation(np.array([first, second]).T)
+        found = agreement.agreement(first, second)
+        correlation = agreement.intraclass_correlation(np.array([first, second]).T)
     except ValueError as problem:
         raise ToolkitError(f"No agreement can be stated: {problem}. Read more samples.") from None
     low, high = found.lower_limit, found.upper_limit

@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -48,16 +47,6 @@ PLAN_VIEWS = (
     *CAUTION_VIEWS, "inseminations", "cycles", "progesterone", "shipments", "frozen_lots", "prices",
 )  # fmt: skip
 """Views that a plan is made from."""
-
-PRICE_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "collection": "collection", "shipment": "shipment", "extender dose": "extender",
-        "transcervical insemination": "transcervical", "vaginal insemination": "vaginal",
-        "frozen dose": "frozen", "scan": "scan", "stud fee": "stud fee",
-        "progesterone test": "progesterone",
-    }
-)  # fmt: skip
-"""Which word in the Prices sheet stands for which item."""
 
 NEXT_HEAT_DAYS = 14
 """Without a heat, ovulation is supposed so far ahead, as surely as a dated heat tells it. [d]"""
@@ -337,8 +326,8 @@ def prices_on(records: PlanRecords) -> tuple[dict[str, float], str]:
     ended = pd.to_datetime(rows["valid_until"]) < today
     rows = rows[begun & ~ended].sort_values("valid_from", na_position="first")
     found: dict[str, float] = {}
-    for item in (*PRICE_ITEMS, "progesterone test"):
-        named = rows[rows["what"].str.casefold().str.contains(PRICE_WORDS[item], regex=False)]
+    for item in PRICE_ITEMS:
+        named = rows[rows["what"] == item]
         if len(named):
             found[item] = float(named["price"].iloc[-1])
     currencies = sorted(set(rows["currency"].dropna()))

@@ -20,7 +20,7 @@ START = pd.Timestamp("2025-03-03 10:00")
 
 
 def evaluations(*rows):
-    """Readings given as (collection, stage, % moving forward, hours after collection)."""
+    """Readings given as (collection, stage, % progressively motile, hours after collection)."""
     return pd.DataFrame(
         [
             {

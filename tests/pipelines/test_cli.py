@@ -43,7 +43,7 @@ def test_the_file_of_errors_exits_1_and_loads_the_good_lines(store_path, capsys)
 
     assert code == 1
     assert "collections: 12 new, 0 changed, 0 unchanged, 12 refused" in out
-    assert 'collections.csv, line 3: % moving forward is "850"' in out
+    assert 'collections.csv, line 3: Progressive motility (%) is "850"' in out
     assert "studcurve refused" in err
 
 

@@ -11,7 +11,8 @@ TODAY = "2026-06-01"
 DOGS = "Dog,Sex,Born,Breed\nRowan,male,2021-04-02,Ostrel Spaniel\n{bitches}"
 BREEDINGS = "Bitch,Stud,Date,Semen,Route,Result,Born alive,Stillborn\n"
 MEASURED = (
-    "Dog,Date,Volume (mL),Concentration (M/mL),Cells counted,Progressive motility (%),How motility was evaluated,Evaluator\n"
+    "Dog,Date,Volume (mL),Concentration (M/mL),Cells counted,Progressive motility (%),"
+    "How motility was evaluated,Evaluator\n"
     "Rowan,2026-05-20,3.0,220,210,80,by eye,Ida\n"
 )
 

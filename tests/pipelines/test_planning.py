@@ -12,13 +12,14 @@ import pytest
 from typer.testing import CliRunner
 
 from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.plan.options import PRICE_ITEMS
 from studcurve.analytics.wording.plan import heat_sentence, verdict_from_lead
 from studcurve.pipelines.answers.comparison import plan_answer
 from studcurve.pipelines.cli import app
 from studcurve.pipelines.commands.plan import read_clock, read_hours, read_ovulations, read_weekdays
 from studcurve.pipelines.pages.comparison import comparison_results
 from studcurve.pipelines.plan.comparison import plan_breeding
-from studcurve.pipelines.plan.records import PRICE_WORDS, heat_of, prices_on, read_plan_records
+from studcurve.pipelines.plan.records import heat_of, prices_on, read_plan_records
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.reports.catalog import texts
 from studcurve.reports.page import Reader
@@ -228,7 +229,7 @@ def test_the_sheet_of_prices_gives_the_costs(records, planned):
     prices, currency = prices_on(records)
 
     assert currency == "EUR"
-    assert set(prices) == set(PRICE_WORDS)
+    assert set(prices) == set(PRICE_ITEMS)
     cost = {option["method"]: option["cost_if_it_fails"] for option in planned["options"]}
     # Collection 80, shipment 145, extender 18, transcervical 190, scan 70.
     assert cost["chilled transcervical once"] == 503.0

@@ -13,7 +13,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
+from studcurve.analytics.cautions.tables import DRUG_CLASSES
 from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.plan.options import PRICE_ITEMS
 
 CellKind = Literal[
     "text", "dog", "choice", "day", "clock", "count", "number", "reading", "by eye", "printed"
@@ -39,6 +41,8 @@ class Column:
         Whether a line without it is refused.
     choices
         The words a choice may take.
+    suggestions
+        Words that the program knows in a cell of free text; another one is let in.
     word
         Name in the vocabulary, where it differs from ``name``.
     may_lie_ahead
@@ -52,6 +56,7 @@ class Column:
     kind: CellKind = "text"
     required: bool = False
     choices: tuple[str, ...] = ()
+    suggestions: tuple[str, ...] = ()
     word: str = ""
     may_lie_ahead: bool = False
     is_personal: bool = False
@@ -114,6 +119,12 @@ FAILED = ("no erection", "refused", "nothing", "stopped for pain")
 
 SEMEN_TYPES = ("natural", "fresh", "chilled", "frozen")
 ROUTES = ("natural", "vaginal", "transcervical", "surgical")
+EXTENDERS = ("egg yolk", "milk", "cream", "none")
+"""Words in the name of an extender by which the program knows how long semen lasts in it."""
+
+REPEATED = ("Brucella", "semen evaluation")
+"""What has an interval even where the kennel sets none; any other test may be named as well."""
+
 EXAMPLE_PREFIX = "(example)"
 """A line whose first cell begins so is the workbook's example line, and is ignored."""
 
@@ -203,7 +214,7 @@ _SHEETS = (
             Column("Sperm evaluated for morphology", "n_morphology_evaluated", "count"),
             Column("Appearance", "appearance", "choice", choices=_APPEARANCES),
             Column("Evaluator", "evaluator", is_personal=True),
-            Column("Extender", "extender"),
+            Column("Extender", "extender", suggestions=EXTENDERS),
             Column("Doses made", "n_doses", "count"),
             Column("Where they went", "destination", "choice", choices=_DESTINATIONS),
             _NOTES,
@@ -252,7 +263,7 @@ _SHEETS = (
             Column("Sent on", "sent_on", "day", required=True),
             Column("Sent at", "sent_at", "clock"),
             Column("Carrier", "carrier", is_personal=True),
-            Column("Extender", "extender"),
+            Column("Extender", "extender", suggestions=EXTENDERS),
             Column("Doses", "n_doses", "count"),
             Column("Volume per dose (mL)", "dose_volume_ml", "number"),
             Column("Progressively motile per dose (M)", "motile_dose_m", "reading"),
@@ -339,7 +350,7 @@ _SHEETS = (
             Column("Laboratory's range", "laboratory_range"),
             Column("Until", "until_on", "day", may_lie_ahead=True),
             Column("Laboratory", "laboratory", is_personal=True),
-            Column("Drug class", "drug_class"),
+            Column("Drug class", "drug_class", suggestions=(*DRUG_CLASSES, "antibiotic")),
             _NOTES,
             Column("Veterinarian", "veterinarian", is_personal=True),
         ),
@@ -351,7 +362,14 @@ _SHEETS = (
         "prices",
         "Prices",
         (
-            Column("What", "what", required=True),
+            Column(
+                "What",
+                "what",
+                "choice",
+                required=True,
+                choices=(*PRICE_ITEMS, "other"),
+                word="price_item",
+            ),
             Column("Price", "price", "number", required=True),
             Column("Currency", "currency", required=True),
             Column("From", "valid_from", "day", may_lie_ahead=True),
@@ -360,13 +378,19 @@ _SHEETS = (
         ),
         "what",
         "valid_from",
-        ("currency",),
+        ("currency", "notes"),
     ),
     Sheet(
         "intervals",
         "Intervals",
         (
-            Column("What", "what", required=True),
+            Column(
+                "What",
+                "what",
+                required=True,
+                suggestions=REPEATED,
+                word="repeated",
+            ),
             Column("Every (days)", "repeat_days", "count", required=True),
             _NOTES,
         ),

@@ -1,4 +1,4 @@
--- Rows of the Collections sheet: the attempt, its raw reading, what was made of it.
+-- Rows of the Collections sheet: the attempt, its raw evaluation, what was made of it.
 INSERT INTO collection
 SELECT
     entry_id, entry_id, dog_id,
@@ -43,10 +43,12 @@ WHERE unpivoted.abnormal_pct IS NOT NULL;
 
 INSERT INTO processing
 SELECT
-    entry_id, entry_id, entry_id, extender, centrifuge_g, centrifuge_min, supernatant_removed_ml, volume_after_ml
+    entry_id, entry_id, entry_id, extender, centrifuge_g, centrifuge_min, supernatant_removed_ml,
+    volume_after_ml
 FROM accepted
 WHERE coalesce(
-    extender, centrifuge_g__text, centrifuge_min__text, supernatant_removed_ml__text, volume_after_ml__text
+    extender, centrifuge_g__text, centrifuge_min__text, supernatant_removed_ml__text,
+    volume_after_ml__text
 ) IS NOT NULL;
 
 INSERT INTO dose

@@ -322,7 +322,7 @@ def test_shipments_heats_and_stock_of_doubtful_lines_are_out_of_their_views_and_
                                 "Progesterone 1 on": "2018-03-14", "Progesterone 1": "5",
                                 "Progesterone 1 unit": "ng/mL"}]),
         kennel.write("prices", [{"What": "shipment", "Price": "1.250", "Currency": "EUR"},
-                                {"What": "test", "Price": "3,50", "Currency": "EUR"}]),
+                                {"What": "other", "Price": "3,50", "Currency": "EUR"}]),
     )  # fmt: skip
 
     for view in ("shipments", "evaluations", "frozen_lots", "straws_left", "cycles",

@@ -57,7 +57,7 @@ LINES = {
         {"Dog": "Rowan", "Date": "2024-02-02", "Kind": "event", "What": "fever",
          "Drug class": "antibiotic"},
     ],
-    "prices": [{"What": "box and overnight delivery", "Price": "145", "Currency": "EUR",
+    "prices": [{"What": "shipment", "Price": "145", "Currency": "EUR",
                 "From": "2023-01-01"}],
 }  # fmt: skip
 

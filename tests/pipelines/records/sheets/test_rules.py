@@ -43,8 +43,8 @@ PLAIN = {
                   "Born alive": "6", "Stillborn": "0", "Alive at 8 weeks": "6"},
     "health": {"Dog": "Old Senna", "Date": "{day+0}", "Kind": "laboratory test",
                "What": "Brucella (RSAT)", "Result": "negative", "Until": "{day+3}"},
-    "prices": {"What": "thing {n}", "Price": "10", "Currency": "EUR", "From": "{day+0}",
-               "Until": "{day+1}"},
+    "prices": {"What": "other", "Price": "10", "Currency": "EUR", "From": "{day+0}",
+               "Until": "{day+1}", "Notes": "thing {n}"},
     "intervals": {"What": "test {n}", "Every (days)": "180"},
 }  # fmt: skip
 
