@@ -209,8 +209,8 @@ def _health(on):
 
 def _price(on):
     return line(
-        {"what": st.sampled_from(SHEETS["prices"].column("what").choices), "price": numbers("price", 0, 999), "currency": st.just("EUR"),
-         "valid_from": days(on)},
+        {"what": st.sampled_from(SHEETS["prices"].column("what").choices),
+         "price": numbers("price", 0, 999), "currency": st.just("EUR"), "valid_from": days(on)},
         {"valid_until": days(on + timedelta(days=30)), "notes": texts()},
     )  # fmt: skip
 

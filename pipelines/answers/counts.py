@@ -8,8 +8,7 @@ import numpy as np
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate
-from studcurve.analytics.measures import agreement
-from studcurve.analytics.measures import counting, semen
+from studcurve.analytics.measures import agreement, counting, semen
 from studcurve.analytics.priors import PRIORS
 from studcurve.pipelines.answers.answer import Answer, TextTable, spoken, spoken_range
 

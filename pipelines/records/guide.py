@@ -14,8 +14,8 @@ from studcurve.pipelines.records.sheets.columns import EXAMPLE_PREFIX, REQUIRED_
 PURPOSES: Mapping[str, str] = MappingProxyType(
     {
         "dogs": "one line for each dog, your own and those you breed to or ship to",
-        "collections": "one line for each collection, also one that failed, with what was found and "
-        "where the doses went",
+        "collections": "one line for each collection, also one that failed, with what was found "
+        "and where the doses went",
         "frozen": "one line for each lot of straws on the day it was frozen",
         "shipments": "one line for each shipment of semen, with what you heard of it later",
         "heats": "one line for each heat, with up to six progesterone readings",
