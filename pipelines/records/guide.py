@@ -9,7 +9,11 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from studcurve.analytics.cautions.tables import ILLNESSES, ORGANS
+from studcurve.analytics.cautions.words import organ_of
 from studcurve.pipelines.records.sheets.columns import EXAMPLE_PREFIX, REQUIRED_MARK, SHEETS
+
+EXAMINED = (*(name for name in ORGANS if organ_of(name) == name), "hips", "elbows")
+"""What is examined, by words that the rules know."""
 
 PURPOSES: Mapping[str, str] = MappingProxyType(
     {
@@ -116,7 +120,7 @@ def guide_lines() -> list[tuple[str, str]]:
         ("paragraph", "Two lines about the same dog and day are told apart by their time, stud, "
          "lot, bitch or laboratory, whichever the sheet has."),
         ("paragraph", "What (sheet Health) is in your words, and asked about when it is not known. "
-         f"Recognized events are {', '.join(ILLNESSES)}; examinations of {', '.join(ORGANS)}; "
+         f"Recognized events are {', '.join(ILLNESSES)}; examinations of {', '.join(EXAMINED)}; "
          "tests for Brucella and other infections by their usual names. Their result is read, too: "
          "negative, positive or suspect, normal or what was found."),
         ("section", "Load, correct, load again"),

@@ -55,8 +55,8 @@ USUAL_NG_PER_ML = 40.0
 
 Luteal peaks of 15 to 80 ng/mL come weeks after ovulation, when nobody times a breeding (M)."""
 
-USUAL_SPIN_G = 1200.0
-"""A spin above this is more likely rounds per minute. [g] (M)"""
+USUAL_CENTRIFUGE_G = 1200.0
+"""A centrifuge run above this is more likely rounds per minute. [g] (M)"""
 
 USUAL_TOTAL_M = 5000.0
 """More sperm in one ejaculate are asked about. [10⁶]
@@ -382,7 +382,7 @@ RULES: tuple[Rule, ...] = (
         f"volume_ml.low * concentration_m_per_ml.low > {USUAL_TOTAL_M}", n=USUAL_TOTAL_M,
         source="Atlantic Veterinary College (P), widened (J)"),
     _question(
-        "rounds per minute", "collections", "centrifuge_g", f"centrifuge_g > {USUAL_SPIN_G}",
+        "rounds per minute", "collections", "centrifuge_g", f"centrifuge_g > {USUAL_CENTRIFUGE_G}",
         source="trade memory (M)"),
     _refused(
         "more supernatant than sample", "collections", "supernatant_removed_ml",

@@ -292,7 +292,7 @@ WORDS_NOW = {
 """Words kept in older files, and what stands for them since."""
 
 REWORDED = {
-    "finding": ["rule", "column_heading", "message", "rule_values"],
+    "finding": ["rule", "column_heading", "cell", "message", "rule_values"],
     "price": ["what", "notes"],
     "line": ["subject", "mark", "cells"],
 }
@@ -430,7 +430,7 @@ def test_prices_keep_their_name_among_the_notes_and_are_known_again(before_the_w
     assert by_price["900"]["what"] == "stud fee"
     columns = {column.name: column.heading for column in SHEETS["prices"].columns}
     again = [
-        {heading: line[name] for name, heading in columns.items() if line[name]}
+        {heading: line[name] for name, heading in columns.items() if isinstance(line[name], str)}
         for line in lines.to_dict("records")
     ]
 

@@ -142,7 +142,12 @@ FROM new_heading
 WHERE new_heading.old = finding.column_heading;
 DROP TABLE new_heading;
 
--- What a waiting line is told to choose from.
+-- What is said of a result follows its cell; and what a waiting line is told to choose from.
+UPDATE finding
+SET cell = 'missed', message = replace(message, '"' || cell || '"', '"missed"')
+FROM line
+WHERE line.line_id = finding.line_id AND line.sheet = 'breedings'
+    AND finding.column_heading = 'Result' AND lower(finding.cell) = 'empty';
 UPDATE finding
 SET
     message = replace(message, 'whelped, empty, lost', 'whelped, missed, lost'),

@@ -328,7 +328,7 @@ def test_shipments_heats_and_stock_of_doubtful_lines_are_out_of_their_views_and_
     for view in ("shipments", "evaluations", "frozen_lots", "straws_left", "cycles",
                  "progesterone"):  # fmt: skip
         assert kennel.read(view).empty, view
-    assert kennel.read("prices")["what"].tolist() == ["test"]
+    assert kennel.read("prices")["what"].tolist() == ["other"]
     assert kennel.read("shipments_seen")["is_doubtful"].all()
     assert kennel.read("evaluations_seen")["progressive_motility_pct"].tolist() == [
         pytest.approx(0.6)
