@@ -19,9 +19,9 @@ from studcurve.analytics.errors import RecordsError, StoreLockedError
 from studcurve.analytics.plan.options import PRICE_ITEMS
 from studcurve.analytics.vocabulary import TERMS, VOCABULARY
 from studcurve.pipelines.records.archive import MANIFEST, back_up, erase_from_file, export, restore
+from studcurve.pipelines.records.corrections import write_corrections
 from studcurve.pipelines.records.database.schema import KEYS, newest_schema
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.findings import write_corrections
 from studcurve.pipelines.records.sheets.cell_rules import rules_of
 from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.reports.page import Reader
@@ -391,7 +391,7 @@ def test_a_line_kept_under_the_old_words_reads_under_the_new_headings(before_the
 def test_findings_of_renamed_rules_and_headings_are_told_in_the_new_words(before_the_words):
     before, kennel = before_the_words
 
-    findings = kennel.read("findings")
+    findings = in_english(kennel.read("findings"))
 
     assert findings["is_open"].any()
     assert set(findings["column_heading"]) <= {
