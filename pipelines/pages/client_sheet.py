@@ -49,8 +49,8 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
     if hers.empty:
         known = ", ".join(sorted(set(shipments["for_bitch"].dropna()))) or "none"
         raise RecordsError(
-            f"No box for {bitch!r} is recorded; boxes went to {known}. Add it to the Boxes sheet, "
-            "or correct the name."
+            f"No box for {bitch!r} is recorded; boxes went to {known}. Add it to the Shipments "
+            "sheet, or correct the name."
         )
     shipment = hers.sort_values("sent_earliest").iloc[-1]
     stud = shipment["stud"]
