@@ -436,7 +436,7 @@ def handout(
 
 @app.command()
 def client(
-    bitch: Annotated[str, typer.Argument(help="Her name, as the Boxes sheet has it.")],
+    bitch: Annotated[str, typer.Argument(help="Her name, as the Shipments sheet has it.")],
     store: StoreOption = DEFAULT_STORE,
     out: Annotated[Path, typer.Option("--out", help="Folder of the sheet.")] = Path("pages"),
     today: TodayOption = None,
