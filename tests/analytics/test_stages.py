@@ -137,7 +137,7 @@ def test_clinic_and_kennel_are_compared_only_where_they_read_within_half_a_day()
 
 def read_by_both(n, hours_apart):
     return evaluations(
-        *((k, "kept back", 70, 24) for k in range(n)),
+        *((k, "retained", 70, 24) for k in range(n)),
         *((k, "on arrival", 60 - k, 24 + hours_apart) for k in range(n)),
     )
 
@@ -148,7 +148,7 @@ def test_twelve_hours_apart_are_still_the_same_state(hours_apart, n_apart):
 
 
 @pytest.mark.parametrize(("n", "is_told"), [(2, False), (3, True)])
-def test_three_boxes_tell_whether_clinic_and_kennel_agree(n, is_told):
+def test_three_shipments_tell_whether_clinic_and_kennel_agree(n, is_told):
     assert (clinic_against_kennel(read_by_both(n, 2)).agreement is not None) is is_told
 
 
