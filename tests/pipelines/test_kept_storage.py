@@ -22,6 +22,8 @@ from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY
+from studcurve.reports.sections.sources import in_words
+from studcurve.reports.words import Words
 
 N_KEPT = 500
 
@@ -133,7 +135,7 @@ def test_too_few_stored_readings_leave_the_published_curve_alone(kennel):
     with kennel.open(read_only=True) as store:
         data = STORAGE.prepare(store)
 
-    assert STORAGE.too_thin(data) == "0 readings of stored samples, 5 are needed"
+    assert STORAGE.too_thin(data) == "0 evaluations of stored samples, 5 are needed"
 
 
 def printed(capsys, *arguments):
@@ -165,7 +167,7 @@ def test_the_bench_answers_from_the_kept_fit_and_marks_what_lies_beyond(store_wi
         [36.0] * 3
     )
     assert "72 *" in text
-    assert "The kennel has no reading of its own in this extender" in " ".join(text.split())
+    assert "The kennel has no evaluation of its own in this extender" in " ".join(text.split())
 
 
 def test_a_published_curve_is_labelled_and_marks_nothing(tmp_path, capsys):
@@ -207,5 +209,6 @@ def test_the_card_and_the_client_s_sheet_take_the_kept_curve(store_with_fit, tmp
     at_60 = next(kept.motile_dose_m for kept in sheet.kept if kept.hours == 60)
 
     assert at_60.median == pytest.approx(shipment["motile_dose_m"] / np.e)
-    assert "own stored samples" in " ".join(sheet.sources)
-    assert "Tarn" not in " ".join(sheet.sources)
+    sources = " ".join(in_words(sheet.sources, Words("en")))
+    assert "own stored samples" in sources
+    assert "Tarn" not in sources
