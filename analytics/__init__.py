@@ -15,6 +15,8 @@ The rooms, in the order a number travels:
     Whether a model is right about kennels like this one.
 ``plan``
     One breeding or a season: what can be done, what may come of it, what would be worth knowing.
+``due``
+    What is due on a day, and what heads it.
 ``wording``
     Which sentence is true, with which numbers; never its words.
 

@@ -24,7 +24,3 @@ class ConvergenceError(ToolkitError):
 
 class StaleFitError(ToolkitError):
     """A kept fit belongs to another version of the model or of the priors."""
-
-
-class ToolkitWarning(UserWarning):
-    """Something an answer must say beside itself; every report shows it."""

@@ -14,6 +14,18 @@ Floats = NDArray[np.float64]
 INTERVAL_PROB = 0.90
 """Probability that an interval shown to a reader holds, unless it says otherwise."""
 
+INTERVAL_Z = NormalDist().inv_cdf(0.5 + INTERVAL_PROB / 2.0)
+"""Half width of that interval of a normal quantity, in its standard deviations."""
+
+SMALLEST_SHARE = 0.10
+"""Share below which records cannot speak for themselves yet (rule of this toolkit)."""
+
+
+def interval_quantiles(interval_prob: float = INTERVAL_PROB) -> tuple[float, float, float]:
+    """Probabilities of the lower end, the median and the upper end of a central interval."""
+    tail = (1.0 - interval_prob) / 2.0
+    return tail, 0.5, 1.0 - tail
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
@@ -60,8 +72,7 @@ def estimate_from_draws(draws: ArrayLike, interval_prob: float = INTERVAL_PROB) 
     values = np.asarray(draws, dtype=np.float64).ravel()
     if values.size == 0 or not np.isfinite(values).all():
         raise ValueError(f"draws must be finite and at least one; got {values.size} values")
-    tail = (1.0 - interval_prob) / 2.0
-    lower, median, upper = np.quantile(values, [tail, 0.5, 1.0 - tail])
+    lower, median, upper = np.quantile(values, interval_quantiles(interval_prob))
     return Estimate(float(median), float(lower), float(upper), interval_prob)
 
 
@@ -76,10 +87,6 @@ def share_from_records(posterior: Floats, prior: Floats) -> float:
         Draws of one quantity before and after the records.
     """
     return max(0.0, 1.0 - float(np.var(posterior)) / float(np.var(prior)))
-
-
-SMALLEST_SHARE = 0.10
-"""Share below which records cannot speak for themselves yet (rule of this toolkit)."""
 
 
 def records_alone(posterior: Floats, prior: Floats) -> Estimate | None:
@@ -105,7 +112,7 @@ def records_alone(posterior: Floats, prior: Floats) -> Estimate | None:
     after, before = float(np.var(posterior)), float(np.var(prior))
     precision = 1.0 / after - 1.0 / before
     mean = (float(np.mean(posterior)) / after - float(np.mean(prior)) / before) / precision
-    half = NormalDist().inv_cdf(0.5 + INTERVAL_PROB / 2.0) / precision**0.5
+    half = INTERVAL_Z / precision**0.5
     return Estimate(mean, mean - half, mean + half)
 
 

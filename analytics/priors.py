@@ -22,9 +22,6 @@ Distribution = Literal["normal", "half-normal", "log-normal", "beta", "dirichlet
 """``half-normal`` has its scale in ``sd``; ``log-normal`` has the log of its centre as mean and
 ``sd`` on the log scale; ``beta`` has mean and sd; ``dirichlet`` has its worth in ``sd``."""
 
-REFERENCE_LITTER_PROB = 0.75
-"""Chance at which the worth of a prior is stated; most published groups lie near it."""
-
 
 @dataclass(frozen=True, slots=True)
 class Prior:
@@ -54,18 +51,6 @@ class Prior:
     unit: str
     source: str
     mark: str
-
-    @property
-    def equivalent_n(self) -> float | None:
-        r"""Breedings with a known outcome that say as much, on the logit scale; else None.
-
-        A logit estimated from :math:`n` breedings at chance :math:`p` has variance
-        :math:`1/(n p (1-p))`, so the prior is worth :math:`n = 1/(sd^2 p (1-p))`.
-        """
-        if self.unit != "logit" or self.distribution != "normal":
-            return None
-        spread = REFERENCE_LITTER_PROB * (1.0 - REFERENCE_LITTER_PROB)
-        return 1.0 / (self.sd**2 * spread)
 
 
 _LF89 = "Linde-Forsberg & Forsberg 1989, J Reprod Fertil Suppl 39:299-310"

@@ -11,6 +11,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Literal, get_args
+
+SemenType = Literal["natural", "fresh", "chilled", "frozen"]
+"""How semen reaches a bitch; a natural mating is one of the ways."""
+
+SEMEN_TYPES: tuple[SemenType, ...] = get_args(SemenType)
+"""In the order in which tables and answers name them."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,41 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 from studcurve.analytics.plan.breeding_plan import BreedingPlan
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
 from studcurve.pipelines.fits.fit import FitOutcome, fit_models
+from studcurve.pipelines.pages.anonymous import without_names
 from studcurve.pipelines.pages.client_sheet import bitches_with_shipments, client_results
 from studcurve.pipelines.pages.comparison import (
     coming_breedings,
     comparison_results,
-    morning_records,
+    records_of_pages,
 )
+from studcurve.pipelines.pages.files import file_names
 from studcurve.pipelines.pages.handout import handout_results
-from studcurve.pipelines.pages.kennel import Kennel, left_out, read_kennel, veiled
+from studcurve.pipelines.pages.kennel import Kennel, held, left_out, read_kennel
 from studcurve.pipelines.pages.overview import overview_results
-from studcurve.pipelines.pages.stud_review import (
+from studcurve.pipelines.pages.provenance import provenance
+from studcurve.pipelines.pages.stud import (
+    StudOfKennel,
     chosen_studs,
-    file_names,
-    provenance,
-    records_sentence,
-    stud_results,
+    facts,
+    read_stud,
+    read_studs,
 )
+from studcurve.pipelines.pages.stud_review import stud_results
 from studcurve.pipelines.plan.comparison import on_one_core, plan_breeding
 from studcurve.pipelines.plan.records import PlanRecords
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.records.database.store import Store
 from studcurve.reports.page import Link, Reader, render
 from studcurve.reports.pages.client_sheet import build_client_sheet
-from studcurve.reports.pages.comparison import build_comparison
+from studcurve.reports.pages.comparison import ComparisonResults, build_comparison
 from studcurve.reports.pages.handout import N_SHEETS, build_handout
 from studcurve.reports.pages.index import build_index
-from studcurve.reports.pages.overview import build_overview
+from studcurve.reports.pages.overview import OverviewResults, build_overview
 from studcurve.reports.pages.stud_review import build_stud_review
 from studcurve.reports.pdf import Paper, can_set_type, pdf
+from studcurve.reports.sections.sources import on_one_line
 from studcurve.reports.words import Words
 
 DEMO = Path(__file__).parents[1] / "demo_data"
@@ -63,6 +68,20 @@ NO_PDF = (
 """Said where a PDF was to be expected."""
 
 
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """A page that was written, and its line in the index."""
+
+    page: Path
+    link: Link
+
+    def with_more(self, handout: Sequence[Path], reader: Reader) -> Shelf:
+        """The same line with a handout, and its PDF where there is one, beside it."""
+        page, *sheets = handout
+        more = ((page.name, reader.words["index.handout"]), *((one.name, "PDF") for one in sheets))
+        return replace(self, link=replace(self.link, more=more))
+
+
 def fit_records(store_path: Path, *, seed: int, say: Callable[[str], None]) -> list[FitOutcome]:
     """Fit what the records allow and keep it."""
     with Store.open(store_path, make=False) as store:
@@ -79,7 +98,7 @@ def write_stud_reviews(
     reader: Reader = ENGLISH_OWNER,
     anonymous: bool = False,
 ) -> list[Path]:
-    """Write the review of each stud, and the index.
+    """Write the review of each stud.
 
     Parameters
     ----------
@@ -99,7 +118,7 @@ def write_stud_reviews(
     Returns
     -------
     list of Path
-        The pages, the index last.
+        The pages.
 
     Raises
     ------
@@ -110,8 +129,33 @@ def write_stud_reviews(
     """
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
-    pages, links = _reviews(kennel, wanted, out, reader)
-    return [*pages, _index(kennel, out, tuple(links), reader)]
+    shelves = _reviews(kennel, [read_stud(kennel, name) for name in wanted], out, reader)
+    return [one.page for one in shelves]
+
+
+@on_one_core
+def write_pages(
+    store_path: Path,
+    out: Path,
+    *,
+    today: date,
+    studs: Sequence[str] = (),
+    reader: Reader = ENGLISH_OWNER,
+    anonymous: bool = False,
+) -> list[Path]:
+    """Write the review of each stud, the overview, and the index that leads to them, the last.
+
+    Arguments as for the stud reviews.
+    """
+    kennel = read_kennel(store_path, today)
+    kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
+    everyone = read_studs(kennel)
+    reviewed = [read_stud(kennel, name) for name in wanted] if studs else everyone
+    shelves = (
+        _overview(overview_results(kennel, everyone), out, reader),
+        *_reviews(kennel, reviewed, out, reader),
+    )
+    return [*(one.page for one in shelves), _index(kennel, shelves, out, reader)]
 
 
 @on_one_core
@@ -125,7 +169,7 @@ def write_overview(
 ) -> Path:
     """Write the program overview; arguments as for the stud reviews."""
     kennel, _ = _seen_by(read_kennel(store_path, today), [], reader, anonymous=anonymous)
-    return _overview(kennel, out, reader)
+    return _overview(overview_results(kennel, read_studs(kennel)), out, reader).page
 
 
 @on_one_core
@@ -160,7 +204,7 @@ def write_handout(
     """
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, chosen_studs(kennel, [stud]), reader, anonymous=anonymous)
-    return _handout(kennel, wanted[0], out, question, paper, reader)
+    return _handout(kennel, read_stud(kennel, wanted[0]), out, question, paper, reader)
 
 
 @on_one_core
@@ -184,7 +228,7 @@ def write_client_sheet(
     """
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, [bitch], reader, anonymous=anonymous)
-    return _client_sheet(kennel, wanted[0], out, reader)
+    return _client_sheet(kennel, wanted[0], out, reader).page
 
 
 def write_comparison(
@@ -204,10 +248,9 @@ def write_comparison(
     out, reader, anonymous
         As for the stud reviews.
     """
-    results = comparison_results(plan, records, reader, anonymous=anonymous)
-    pair = results.plan.pair
-    name = file_names("compare", [f"{pair.stud} {pair.bitch}"])[f"{pair.stud} {pair.bitch}"]
-    return _write(out / name, render(build_comparison(results, reader)))
+    return _comparison(
+        comparison_results(plan, records, reader, anonymous=anonymous), out, reader
+    ).page
 
 
 def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
@@ -243,44 +286,45 @@ def write_every_page(
         The index page.
     """
     kennel = read_kennel(store_path, today)
-    studs = chosen_studs(kennel, ())
-    pages, links = _reviews(kennel, studs, out, ENGLISH_OWNER)
-    overview = _overview(kennel, out, ENGLISH_OWNER)
-    say(f"  {len(pages)} stud reviews, 1 overview")
-    words = ENGLISH_OWNER.words
-    links.insert(0, Link(overview.name, words["overview.kind"], words["overview.lead"]))
-    for k, stud in enumerate(studs, 1):
-        page, *sheets = _handout(kennel, stud, out, "", "a4", ENGLISH_VET)
-        more = ((page.name, words["index.handout"]), *((one.name, "PDF") for one in sheets))
-        links[k] = replace(links[k], more=more)
+    studs = read_studs(kennel)
+    on_overview = overview_results(kennel, studs)
+    overview = _overview(on_overview, out, ENGLISH_OWNER)
+    reviews = _reviews(kennel, studs, out, ENGLISH_OWNER)
+    say(f"  {len(reviews)} stud reviews, 1 overview")
     if not can_set_type():
         say(NO_PDF)
-    for bitch in bitches_with_shipments(kennel, N_DEMO_SHEETS):
-        page = _client_sheet(kennel, bitch, out, ENGLISH_CLIENT)
-        links.append(Link(page.name, f"{words['client.kind']}: {bitch}", words["index.client"]))
-    german = Reader(Words("de"))
-    there = out / "de"
-    german_links: list[Link] = []
-    records = morning_records(kennel)
-    for stud, bitch in coming_breedings(kennel, N_DEMO_COMPARISONS):
-        plan = plan_breeding(records, stud, bitch, Wishes(), seed=DEFAULT_SEED, with_grids=True)
-        for reader, folder, to in ((ENGLISH_OWNER, out, links), (german, there, german_links)):
-            page = write_comparison(plan, records, folder, reader=reader)
-            title = reader.words.say("comparison.title", stud=stud, bitch=bitch)
-            to.append(Link(page.name, title, reader.words["comparison.kind"]))
-    _, reviews = _reviews(kennel, studs[:1], there, german)
-    german_links = [*reviews, *german_links]
-    german_links.insert(
-        0,
-        Link(
-            _overview(kennel, there, german).name,
-            german.words["overview.kind"],
-            german.words["overview.lead"],
-        ),
+    reviews = [
+        review.with_more(_handout(kennel, stud, out, "", "a4", ENGLISH_VET), ENGLISH_OWNER)
+        for review, stud in zip(reviews, studs, strict=True)
+    ]
+    sheets = [
+        _client_sheet(kennel, bitch, out, ENGLISH_CLIENT)
+        for bitch in bitches_with_shipments(kennel, N_DEMO_SHEETS)
+    ]
+    records = records_of_pages(kennel)
+    plans = [
+        plan_breeding(records, stud, bitch, Wishes(), seed=DEFAULT_SEED, with_grids=True)
+        for stud, bitch in coming_breedings(kennel, N_DEMO_COMPARISONS)
+    ]
+    german, there = Reader(Words("de")), out / "de"
+    comparisons, compared_in_german = (
+        [
+            _comparison(comparison_results(plan, records, reader, anonymous=False), folder, reader)
+            for plan in plans
+        ]
+        for reader, folder in ((ENGLISH_OWNER, out), (german, there))
     )
-    index = _index(kennel, there, tuple(german_links), german)
-    links.append(Link(f"de/{index.name}", german.words["index.title"], words["index.german"]))
-    return _index(kennel, out, tuple(links), ENGLISH_OWNER)
+    in_german = (
+        _overview(on_overview, there, german),
+        *_reviews(kennel, studs[:1], there, german),
+        *compared_in_german,
+    )
+    german_index = Shelf(
+        _index(kennel, in_german, there, german),
+        Link("de/index.html", german.words["index.title"], ENGLISH_OWNER.words["index.german"]),
+    )
+    shelves = (overview, *reviews, *sheets, *comparisons, german_index)
+    return _index(kennel, shelves, out, ENGLISH_OWNER)
 
 
 def _seen_by(
@@ -289,32 +333,33 @@ def _seen_by(
     """The kennel as the reader may see it, and the names by which it then goes."""
     if not anonymous:
         return kennel, list(names)
-    return veiled(kennel, names, reader.words)
+    return without_names(kennel, names, reader.words)
 
 
 def _reviews(
-    kennel: Kennel, studs: Sequence[str], out: Path, reader: Reader
-) -> tuple[list[Path], list[Link]]:
-    pages: list[Path] = []
-    links: list[Link] = []
-    names = file_names("stud", studs)
+    kennel: Kennel, studs: Sequence[StudOfKennel], out: Path, reader: Reader
+) -> list[Shelf]:
+    names = file_names("stud", [stud.name for stud in studs])
+    shelves = []
     for stud in studs:
-        results = stud_results(kennel, stud, reader)
-        pages.append(_write(out / names[stud], render(build_stud_review(results, reader))))
-        links.append(Link(names[stud], stud, results.facts))
-    return pages, links
+        report = build_stud_review(stud_results(kennel, stud, reader.audience), reader)
+        link = Link(names[stud.name], stud.name, on_one_line(facts(stud.row), reader.words))
+        shelves.append(Shelf(_write(out / names[stud.name], render(report)), link))
+    return shelves
 
 
-def _overview(kennel: Kennel, out: Path, reader: Reader) -> Path:
-    report = build_overview(overview_results(kennel, reader), (), reader)
-    return _write(out / "overview.html", render(report))
+def _overview(results: OverviewResults, out: Path, reader: Reader) -> Shelf:
+    report = build_overview(results, (), reader)
+    page = _write(out / "overview.html", render(report))
+    words = reader.words
+    return Shelf(page, Link(page.name, words["overview.kind"], words["overview.lead"]))
 
 
 def _handout(
-    kennel: Kennel, stud: str, out: Path, question: str, paper: Paper, reader: Reader
+    kennel: Kennel, stud: StudOfKennel, out: Path, question: str, paper: Paper, reader: Reader
 ) -> list[Path]:
-    report = build_handout(handout_results(kennel, stud, question, reader), reader)
-    page = _write(out / file_names("handout", [stud])[stud], render(report))
+    report = build_handout(handout_results(kennel, stud, question, reader.audience), reader)
+    page = _write(out / file_names("handout", [stud.name])[stud.name], render(report))
     if not can_set_type():
         return [page]
     sheets = page.with_suffix(".pdf")
@@ -322,23 +367,30 @@ def _handout(
     return [page, sheets]
 
 
-def _client_sheet(kennel: Kennel, bitch: str, out: Path, reader: Reader) -> Path:
-    results = client_results(kennel, bitch, reader)
+def _client_sheet(kennel: Kennel, bitch: str, out: Path, reader: Reader) -> Shelf:
+    results = client_results(kennel, bitch)
     name = file_names("client", [results.bitch])[results.bitch]
-    return _write(out / name, render(build_client_sheet(results, reader)))
+    words = reader.words
+    page = _write(out / name, render(build_client_sheet(results, reader)))
+    return Shelf(page, Link(name, f"{words['client.kind']}: {bitch}", words["index.client"]))
 
 
-def _index(kennel: Kennel, out: Path, links: tuple[Link, ...], reader: Reader) -> Path:
+def _comparison(results: ComparisonResults, out: Path, reader: Reader) -> Shelf:
+    pair, words = results.plan.pair, reader.words
+    name = file_names("compare", [f"{pair.stud} {pair.bitch}"])[f"{pair.stud} {pair.bitch}"]
+    title = words.say("comparison.title", stud=pair.stud, bitch=pair.bitch)
+    page = _write(out / name, render(build_comparison(results, reader)))
+    return Shelf(page, Link(name, title, words["comparison.kind"]))
+
+
+def _index(kennel: Kennel, shelves: Sequence[Shelf], out: Path, reader: Reader) -> Path:
     findings = kennel.views["findings"]
     report = build_index(
         kennel.name,
-        links,
+        tuple(one.link for one in shelves),
         findings[findings["is_open"].astype(bool)],
-        answer=(
-            records_sentence(kennel, reader.words),
-            *(reader.words.tell(said) for said in left_out(kennel)),
-        ),
-        provenance=provenance(kennel, reader.words),
+        answer=tuple(reader.words.tell(said) for said in (held(kennel), *left_out(kennel))),
+        provenance=on_one_line(provenance(kennel), reader.words),
         reader=reader,
     )
     return _write(out / "index.html", render(report))

@@ -1,5 +1,6 @@
 """What several tests share: the demo's records file, and its fit."""
 
+import functools
 import json
 import math
 import os
@@ -8,12 +9,15 @@ import shutil
 from pathlib import Path
 
 import pytest
+import typer.main
+import typer.testing
 
 from studcurve.analytics.models.sampling import keep_compiled
 from studcurve.pipelines import run
 from studcurve.pipelines.fits.fit import cache_folder, fit_models, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
 from studcurve.pipelines.plan import records as plan_records
+from studcurve.pipelines.records.database.connection import write_ahead
 from studcurve.pipelines.records.database.loading import LoadReport
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO, DEMO_TODAY
@@ -30,7 +34,13 @@ FITTING = (
 )  # fmt: skip
 """Files whose slow tests fit models: side by side they would take a small machine's memory."""
 
-LONGEST = ()
+LONGEST = (
+    "test_checks_page.py", "test_danger.py", "test_doubtful.py", "test_small_kennels.py",
+    "test_due.py", "test_moved.py", "test_stud_quality.py", "test_sampling.py", "test_compare.py",
+    "test_season.py", "test_planning.py", "test_store.py", "test_printed_commands.py",
+    "test_beside.py", "test_trouble.py", "test_archive.py", "test_findings.py", "test_shipments.py",
+    "test_template.py",
+)  # fmt: skip
 """Files that take longest, the first to be begun: what is left at the end is short."""
 
 
@@ -75,6 +85,16 @@ def pytest_xdist_auto_num_workers(config):
 @pytest.fixture(scope="session", autouse=True)
 def compiled_programs_are_kept():
     keep_compiled(cache_folder())
+
+
+@pytest.fixture(scope="session", autouse=True)
+def commands_are_built_once():
+    """The program builds its commands at each call, which takes as long as a small load."""
+    build = functools.cache(typer.main.get_command)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(typer.main, "get_command", build)
+        patched.setattr(typer.testing, "_get_command", build)
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -129,12 +149,30 @@ def reading_once():
     return once(run.read_kennel), once(plan_records.read_plan_records)
 
 
+def views_read_once():
+    """Reads a view of a file that is open for reading; of an unchanged file once."""
+    kept, read = {}, Store.read
+
+    def read_once(store, view):
+        ((mode,),) = store._rows("SELECT current_setting('access_mode')")
+        if mode.lower() != "read_only" or write_ahead(store.path).exists():
+            return read(store, view)
+        state = store.path.stat()
+        which = (store.path, state.st_ino, state.st_mtime_ns, view)
+        if which not in kept:
+            kept[which] = read(store, view)
+        return kept[which].copy()
+
+    return read_once
+
+
 @pytest.fixture(scope="module")
 def files_are_read_once(reading_once):
     """Commands share what they read of a file; a changed file is read again."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(run, "read_kennel", reading_once[0])
         patched.setattr(plan_records, "read_plan_records", reading_once[1])
+        patched.setattr(Store, "read", views_read_once())
         yield
 
 

@@ -61,7 +61,7 @@ def test_a_page_that_checks_nothing_leaves_the_packages_of_checks_alone(demo_sto
     code = (
         "import sys; from pathlib import Path; from studcurve.pipelines import run\n"
         "store, out = map(Path, sys.argv[1:])\n"
-        "run.write_stud_reviews(store, out, today=run.DEMO_TODAY, studs=['Rowan'])\n"
+        "run.write_stud_reviews(store, out, today=run.DEMO_TODAY, studs=['Tarn'])\n"
         "run.write_overview(store, out, today=run.DEMO_TODAY)\n"
         "print(*sorted(sys.modules))"
     )
@@ -74,7 +74,7 @@ def test_a_page_that_checks_nothing_leaves_the_packages_of_checks_alone(demo_sto
         check=True,
     ).stdout.split()
 
-    assert len(list(tmp_path.glob("*.html"))) == 2
+    assert {page.name for page in tmp_path.glob("*.html")} >= {"stud-tarn.html", "overview.html"}
     assert {"statsmodels", "sklearn"} & set(loaded) == set()
 
 

@@ -10,6 +10,7 @@ from studcurve.analytics.cautions import words
 from studcurve.analytics.cautions.illness import RECENT_DAYS
 from studcurve.analytics.cautions.lifting import of_kind, that_lift
 from studcurve.analytics.cautions.records import Caution, DogRecords, as_date, until
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.sentences import sentence
 
 FAILURES_TO_REFER = 2
@@ -77,11 +78,11 @@ def bitch_age(records: DogRecords, today: date) -> list[Caution]:
     if row is None or row["sex"] != "female" or pd.isna(row["born_on"]):
         return []
     days = (today - as_date(row["born_on"])).days
-    years = days / 365.25
+    years = days / DAYS_PER_YEAR
     is_small = records.weight_kg < SMALL_BELOW_KG
     if years < (SMALL_GROWN_YEARS if is_small else GROWN_YEARS):
         rule, source = "bitch young", "Cecere, American Kennel Club (P)"
-    elif days + GESTATION_DAYS >= 365.25 * OLD_AT_WHELPING_YEARS:
+    elif days + GESTATION_DAYS >= DAYS_PER_YEAR * OLD_AT_WHELPING_YEARS:
         return [_bitch_old(records, years, today)]
     elif years > LATE_FIRST_LITTER_YEARS and not _has_whelped(records, today):
         rule, source = "first litter late", "common practice, no source"

@@ -1,9 +1,9 @@
 r"""Do two people, or two readings of one person, agree about the same samples?
 
-Differences and their limits (Bland & Altman 1986, Lancet 1:307-310), the intraclass correlation
-(Shrout & Fleiss 1979, Psychological Bulletin 86:420-428) and the concordance correlation (Lin 1989,
-Biometrics 45:255-268). Agreement says nothing about who is right. Needs the same samples read by
-everybody; readings of different weeks cannot tell a change of the dog from a change of eyes.
+Differences and their limits (Bland & Altman 1986, Lancet 1:307-310) and the intraclass correlation
+(Shrout & Fleiss 1979, Psychological Bulletin 86:420-428). Agreement says nothing about who is
+right. Needs the same samples read by everybody; readings of different weeks cannot tell a change of
+the dog from a change of eyes.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import fdtri, ndtri, stdtrit
+from scipy.special import fdtri, stdtrit
 
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats
 
@@ -172,38 +172,6 @@ def intraclass_correlation(
         _of_mean(absolute, k),
         _of_mean(consistency, k),
     )
-
-
-def concordance(
-    first: ArrayLike, second: ArrayLike, *, interval_prob: float = INTERVAL_PROB
-) -> Estimate:
-    r"""How near two readers' points lie to the line of equality; 1 when they are equal.
-
-    Notes
-    -----
-    .. math:: \rho_c = \frac{2 s_{12}}{s_1^2 + s_2^2 + (\bar x_1 - \bar x_2)^2}
-
-    with moments over :math:`n`, and the interval on the scale of Fisher's :math:`z`. Lin 1989,
-    Biometrics 45:255-268, with the correction of 2000.
-    """
-    a, b = _pairs(first, second)
-    scale = a.std() * b.std()
-    if scale == 0.0:
-        raise ValueError("an evaluator who always gives the same number agrees with nothing")
-    apart = (a.mean() - b.mean()) ** 2
-    r = ((a - a.mean()) * (b - b.mean())).mean() / scale
-    accuracy = 2.0 * scale / (a.var() + b.var() + apart)
-    c, u2 = r * accuracy, apart / scale
-    if np.isclose(c, 1.0, rtol=0.0, atol=1e-12):
-        return Estimate(1.0, 1.0, 1.0, interval_prob)
-    variance = (
-        (1.0 - r**2) * accuracy**2 * (1.0 - c**2)
-        + 2.0 * c**2 * accuracy * (1.0 - c) * u2
-        - 0.5 * c**2 * accuracy**2 * u2**2
-    ) / (a.size - 2)
-    half = float(ndtri(0.5 + interval_prob / 2.0)) * np.sqrt(variance) / (1.0 - c**2)
-    z = np.arctanh(c)
-    return Estimate(float(c), float(np.tanh(z - half)), float(np.tanh(z + half)), interval_prob)
 
 
 def _pairs(first: ArrayLike, second: ArrayLike) -> tuple[Floats, Floats]:

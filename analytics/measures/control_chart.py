@@ -1,6 +1,6 @@
 r"""Is a collection out of line with the dog's earlier ones, and how often does such an alarm lie?
 
-Charts of single collections (individuals, EWMA, CUSUM) on a working scale such as the log of total
+Charts of single collections (individuals, EWMA) on a working scale such as the log of total
 sperm or points of motility. A value has two errors: what differs between the dog's collections,
 :math:`\tau`, and what its own reading adds, :math:`\sigma_i` (a count of few cells, a look by eye).
 Every chart runs on
@@ -35,9 +35,6 @@ INDIVIDUALS_WIDTH = 3.0
 
 EWMA_WEIGHT, EWMA_WIDTH = 0.2, 2.962
 """Weight of the newest value, and width: Lucas & Saccucci 1990, Technometrics 32:1-12 (P)."""
-
-CUSUM_ALLOWANCE, CUSUM_LIMIT = 0.5, 5.0
-"""Slack and limit in standard deviations: Montgomery, Statistical Quality Control (P)."""
 
 N_NODES = 101
 """Nodes of the integral equation; twice as many change no run length by 1 in 10⁶."""
@@ -177,53 +174,6 @@ def ewma_chart(
 
 
 @dataclass(frozen=True, slots=True)
-class Cusum:
-    """Two running sums in standard deviations.
-
-    Attributes
-    ----------
-    upward, downward
-        Sums of what lies above and below the level by more than the allowance, shape (n,).
-    limit
-        A sum above it is an alarm.
-    is_out
-        Whether either is above the limit, shape (n,).
-    """
-
-    upward: Floats
-    downward: Floats
-    limit: float
-    is_out: NDArray[np.bool_]
-
-
-def cusum_chart(
-    values: ArrayLike,
-    reading_sd: ArrayLike,
-    base: Baseline,
-    *,
-    allowance: float = CUSUM_ALLOWANCE,
-    limit: float = CUSUM_LIMIT,
-) -> Cusum:
-    r"""Running sums :math:`S_i = \max(0, S_{i-1} \pm z_i - k)` from 0.
-
-    Parameters
-    ----------
-    values, reading_sd
-        As in :func:`baseline`.
-    base
-        Level and spread.
-    allowance, limit
-        :math:`k` and :math:`h`. [standard deviations]
-    """
-    x, sigma = _readings(values, reading_sd)
-    sums, now = np.empty((x.size, 2)), np.zeros(2)
-    for i, z in enumerate((x - base.centre) / base.sd(sigma)):
-        now = np.maximum(0.0, now + np.array([z, -z]) - allowance)
-        sums[i] = now
-    return Cusum(sums[:, 0], sums[:, 1], limit, sums.max(axis=1) > limit)
-
-
-@dataclass(frozen=True, slots=True)
 class RunLength:
     """How long a chart waits before its first alarm.
 
@@ -295,54 +245,6 @@ def ewma_run_length(
         return np.asarray(_density(z) * weights / weight)
 
     return _run_length(move(nodes), move(np.zeros(1))[0], n_collections)
-
-
-def cusum_run_length(
-    *,
-    allowance: float = CUSUM_ALLOWANCE,
-    limit: float = CUSUM_LIMIT,
-    shift_sd: float = 0.0,
-    n_collections: int = 1,
-) -> RunLength:
-    r"""Run length of the two sums together.
-
-    Parameters
-    ----------
-    allowance, limit
-        As the chart's.
-    shift_sd, n_collections
-        As in :func:`individuals_run_length`.
-
-    Notes
-    -----
-    One sum rests at 0 with a probability of its own and moves by the integral equation
-
-    .. math:: A(s) = 1 + A(0)\,\Phi(k - s - \delta)
-        + \int_0^h A(y)\, \varphi(y + k - s - \delta)\, dy
-
-    (Page 1954, Biometrika 41:100-115), and the rates :math:`1/A` of both add up (van Dobben de
-    Bruyn 1968, Cumulative Sum Tests). The survival of both is at least what either loses, added
-    up: the probability of an alarm is stated at its highest.
-    """
-    up = _one_sum(allowance, limit, shift_sd, n_collections)
-    down = _one_sum(allowance, limit, -shift_sd, n_collections)
-    return RunLength(
-        1.0 / (1.0 / up.mean + 1.0 / down.mean),
-        np.maximum(0.0, up.survival + down.survival - 1.0),
-    )
-
-
-def _one_sum(allowance: float, limit: float, shift_sd: float, n_collections: int) -> RunLength:
-    """Run length of the upward sum; its first state is the rest at 0."""
-    nodes, weights = _nodes(0.0, limit)
-
-    def move(start: Floats) -> Floats:
-        rest = ndtr(allowance - start - shift_sd)
-        onward = _density(nodes + allowance - start[:, None] - shift_sd) * weights
-        return np.column_stack([rest, onward])
-
-    states = np.concatenate([[0.0], nodes])
-    return _run_length(move(states), move(np.zeros(1))[0], n_collections)
 
 
 def _run_length(between: Floats, first: Floats, n_collections: int) -> RunLength:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 from scipy.special import betaincinv, gammaincc, gammainccinv, gammaincinv, ndtri
 
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats
+from studcurve.analytics.priors import PRIORS
 
 NEUBAUER_NL: Mapping[str, float] = MappingProxyType({"square": 4.0, "row": 20.0, "grid": 100.0})
 """Volume above a part of the improved Neubauer chamber. [nL]
@@ -28,10 +29,8 @@ DILUTION_GUIDE = ((15.0, 5.0), (40.0, 10.0), (200.0, 20.0), (np.inf, 50.0))
 
 ESHRE guidelines 2002 for human semen (secondary)."""
 
-UPPER_LIMIT_PROB = 0.95
-"""Level of an upper limit for a count: that of the rule of three.
-
-Hanley & Lippman-Hand 1983, JAMA 249:1743-1745 (M)."""
+HOME_COUNT_CV = PRIORS["r02_home"].centre
+"""Error of a chamber count beyond Poisson until a kennel states its own (prior r02)."""
 
 LEAST_SHARE_VARIANCE = 0.002
 """Added to p (1 − p) of a judged share, as if one sperm in 500 were never sure. (J)"""
@@ -112,25 +111,6 @@ def poisson_interval(n_cells: ArrayLike, interval_prob: float = INTERVAL_PROB) -
     lower = np.where(count > 0, gammaincinv(np.maximum(count, 0.5), tail), 0.0)
     upper = gammainccinv(count + 1.0, tail)
     return np.where(np.isnan(count), np.nan, np.stack([lower, upper]))
-
-
-def poisson_upper_limit(n_cells: ArrayLike, prob: float = UPPER_LIMIT_PROB) -> Floats:
-    r"""One-sided upper limit of the expected count; what "none seen" still allows.
-
-    Parameters
-    ----------
-    n_cells
-        Cells counted.
-    prob
-        Probability that the limit holds, at least.
-
-    Notes
-    -----
-    .. math:: \tfrac12 \chi^2_{p;\,2N+2}
-
-    For no cell at 95 % it is 3.0, the rule of three.
-    """
-    return np.asarray(gammaincinv(np.asarray(n_cells, dtype=np.float64) + 1.0, prob))
 
 
 def count_interval(
@@ -238,42 +218,6 @@ def exact_interval(
     lower = np.where(x > 0, betaincinv(np.maximum(x, 0.5), n - x + 1.0, tail), 0.0)
     upper = np.where(x < n, betaincinv(x + 1.0, np.maximum(n - x, 0.5), 1.0 - tail), 1.0)
     return np.where(np.isnan(x + n), np.nan, np.stack([lower, upper]))
-
-
-def difference_interval(
-    n_seen_first: ArrayLike,
-    n_checked_first: ArrayLike,
-    n_seen_second: ArrayLike,
-    n_checked_second: ArrayLike,
-    interval_prob: float = INTERVAL_PROB,
-) -> Floats:
-    r"""Interval of the difference of two shares, first minus second.
-
-    Returns
-    -------
-    numpy.ndarray
-        Lower and upper end, −1 to 1, shape (2, ...).
-
-    Notes
-    -----
-    From the score intervals :math:`(l_i, u_i)` of both shares :math:`p_i`,
-
-    .. math::
-
-        p_1 - p_2 - \sqrt{(p_1 - l_1)^2 + (u_2 - p_2)^2}, \quad
-        p_1 - p_2 + \sqrt{(u_1 - p_1)^2 + (p_2 - l_2)^2}
-
-    Newcombe 1998, Statistics in Medicine 17:873-890, method 10.
-    """
-    (l1, u1), (l2, u2) = (
-        wilson_interval(n_seen_first, n_checked_first, interval_prob),
-        wilson_interval(n_seen_second, n_checked_second, interval_prob),
-    )
-    with np.errstate(invalid="ignore"):
-        p1 = np.divide(n_seen_first, n_checked_first, dtype=np.float64)
-        p2 = np.divide(n_seen_second, n_checked_second, dtype=np.float64)
-    middle = p1 - p2
-    return np.stack([middle - np.hypot(p1 - l1, u2 - p2), middle + np.hypot(u1 - p1, p2 - l2)])
 
 
 @dataclass(frozen=True, slots=True)

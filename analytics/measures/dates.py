@@ -154,11 +154,6 @@ def progesterone_ng_per_ml(value: ArrayLike, unit: ProgesteroneUnit) -> Floats:
     return printed if unit == "ng/mL" else np.asarray(printed / NMOL_PER_NG)
 
 
-def progesterone_nmol_per_l(ng_per_ml: ArrayLike) -> Floats:
-    r"""Progesterone in nmol/L, :math:`1000 / 314.46` of that in ng/mL."""
-    return np.asarray(np.asarray(ng_per_ml, dtype=np.float64) * NMOL_PER_NG)
-
-
 @dataclass(frozen=True, slots=True)
 class Whelping:
     """When a whelping is expected, and what belongs to it.

@@ -30,6 +30,9 @@ from studcurve.analytics.priors import PRIORS
 Route = Literal["vaginal", "transcervical"]
 """Routes that the bench makes doses for."""
 
+SHIPMENT_HOURS = 48.0
+"""Hours after the collection by which most shipments are used. [h] (common practice, no source)"""
+
 CERTAINTY = 0.80
 """How surely each dose must meet the target before it is counted (J, rule of this toolkit)."""
 

@@ -133,8 +133,8 @@ def bench_reminders(
     if ratio is not None and not lowest <= ratio <= highest:
         reminders.append(
             Reminder(
-                f"Semen to extender 1 + {ratio:.3g} is outside the usual 1 + {lowest:.0f} "
-                f"to 1 + {highest:.0f}.",
+                f"Semen to extender as 1 + {ratio:.3g} is outside the usual 1 + {lowest:.0f} to "
+                f"1 + {highest:.0f}.",
                 "Sugai 2024, Front Vet Sci 10:1339840 (P)",
             )
         )

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from studcurve.analytics.estimate import INTERVAL_PROB, Floats
-from studcurve.analytics.measures.counting import count_interval, wilson_interval
+from studcurve.analytics.measures.counting import HOME_COUNT_CV, count_interval, wilson_interval
 from studcurve.analytics.priors import PRIORS
 
 if TYPE_CHECKING:
@@ -116,8 +116,9 @@ def zero_count_limit_m(volume_ml: float) -> float:
     volume_ml
         Of the ejaculate; NaN where it is not known. [mL]
     """
-    extra_cv = PRIORS["r02_home"].centre
-    ends = total_sperm_interval_m(volume_ml, 0.0, 0.0, extra_cv=extra_cv, looked_at_nl=SQUARES_NL)
+    ends = total_sperm_interval_m(
+        volume_ml, 0.0, 0.0, extra_cv=HOME_COUNT_CV, looked_at_nl=SQUARES_NL
+    )
     return float(ends[1])
 
 

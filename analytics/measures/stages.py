@@ -14,7 +14,7 @@ agreement.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -256,3 +256,41 @@ def _mean_of(values: ArrayLike, interval_prob: float) -> Estimate | None:
     mean = float(x.mean())
     half = float(stdtrit(x.size - 1, 0.5 + interval_prob / 2.0) * x.std(ddof=1) / np.sqrt(x.size))
     return Estimate(mean, mean - half, mean + half, interval_prob)
+
+
+@dataclass(frozen=True, slots=True)
+class StagesCompared:
+    """What was left between stages.
+
+    Attributes
+    ----------
+    recoveries
+        Pairs of stages with at least three collections, in the order of the way.
+    kept
+        Share left of each collection, by pair. [%]
+    agreement
+        Whether the clinic's reading on arrival and the kennel's of the retained tube agree.
+    """
+
+    recoveries: tuple[Recovery, ...]
+    kept: Mapping[tuple[Stage, Stage], tuple[float, ...]]
+    agreement: EvaluatorsAgreement
+
+
+def compared_stages(evaluations: pd.DataFrame) -> StagesCompared | None:
+    """What was left between stages over some collections; None where no pair has three.
+
+    Parameters
+    ----------
+    evaluations
+        The view of that name, or one stud's rows of it.
+    """
+    found = tuple(one for one in recoveries(evaluations) if one.kept_pct is not None)
+    if not found:
+        return None
+    kept = {}
+    for one in found:
+        pairs = stage_pairs(evaluations, one.first, one.later, "progressive_motility_pct")
+        pairs = pairs[(pairs["first"] > 0) & (pairs["later"] > 0)]
+        kept[one.first, one.later] = tuple((100.0 * pairs["later"] / pairs["first"]).tolist())
+    return StagesCompared(found, kept, clinic_against_kennel(evaluations))

@@ -35,34 +35,6 @@ FEW_VALUES = 8
 """An input with at most this many different values is taken value by value."""
 
 
-def expected_value(value: ArrayLike, weight: ArrayLike | None = None) -> Floats:
-    """Expected value of each option.
-
-    Parameters
-    ----------
-    value
-        Value of every option in every state, shape (n_states, n_options).
-    weight
-        Probability of each state, shape (n_states,), summing to 1; equal when not given (draws).
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (n_options,), in the unit of the value.
-    """
-    values, weights = _checked(value, weight)
-    return weights @ values
-
-
-def value_of_perfect_information(value: ArrayLike, weight: ArrayLike | None = None) -> float:
-    """What knowing the state before deciding would add (EVPI); never negative.
-
-    Parameters and units as in :func:`expected_value`.
-    """
-    values, weights = _checked(value, weight)
-    return max(0.0, float(weights @ values.max(axis=1) - (weights @ values).max()))
-
-
 def value_of_sample_information(
     value: ArrayLike, likelihood: ArrayLike, weight: ArrayLike
 ) -> float:

@@ -25,7 +25,7 @@ from numpyro.infer import HMC, MCMC, NUTS
 from numpyro.infer.hmc import HMCState
 
 from studcurve.analytics.errors import ConvergenceError
-from studcurve.analytics.estimate import Floats
+from studcurve.analytics.estimate import Floats, interval_quantiles
 from studcurve.analytics.models.arrays import Array
 
 numpyro.enable_x64()
@@ -36,7 +36,7 @@ MAX_RHAT = 1.01
 MIN_ESS = 400.0
 """Smallest acceptable bulk and tail effective sample size of four chains; same source (P)."""
 
-TAIL_PROBS = (0.05, 0.95)
+TAIL_PROBS = interval_quantiles()[::2]
 """Quantiles at which the tails must be known; the ends of the intervals that are shown."""
 
 N_CHAINS = 4

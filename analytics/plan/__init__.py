@@ -8,6 +8,8 @@
     How the options differ, where the better one changes, and along a slider.
 ``measure_next``
     What would be worth knowing before.
+``choice``
+    Which day of each way, and which way leads.
 ``breeding_plan``
     The value that terminal and page tell.
 ``season``

@@ -22,7 +22,7 @@ from studcurve.analytics.sentences import Sentence
 
 
 @dataclass(frozen=True, slots=True)
-class HeatTold:
+class HeatSummary:
     """Her heat as the answer tells it.
 
     Attributes
@@ -48,7 +48,7 @@ class HeatTold:
     is_read: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BreedingPlan:
     """One breeding compared; everything that a terminal or a page tells of it.
 
@@ -128,25 +128,25 @@ class BreedingPlan:
     """
 
     pair: Pair
-    heat: HeatTold
+    heat: HeatSummary
     cautions: tuple[Caution, ...]
     is_stopped: bool
     n_litters: int
     months_since: float | None
     litter_inbreeding_pct: float | None
-    sources: tuple[Sentence, ...]
-    stored_until_h: float | None
     prices: Mapping[str, float]
     currency: str
     worth_of_litter: float | None
-    answers: tuple[OptionAnswer, ...]
-    lead: int
-    gaps: tuple[Gap, ...]
-    lines: tuple[BreakEven, ...]
-    worths: tuple[Worth, ...]
-    infeasible: tuple[Infeasible, ...]
     n_draws: int
-    grids: tuple[OptionGrid, ...]
+    sources: tuple[Sentence, ...] = ()
+    stored_until_h: float | None = None
+    answers: tuple[OptionAnswer, ...] = ()
+    lead: int = -1
+    gaps: tuple[Gap, ...] = ()
+    lines: tuple[BreakEven, ...] = ()
+    worths: tuple[Worth, ...] = ()
+    infeasible: tuple[Infeasible, ...] = ()
+    grids: tuple[OptionGrid, ...] = ()
 
     @property
     def is_valued(self) -> bool:

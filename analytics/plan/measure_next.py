@@ -28,6 +28,7 @@ from typing import Literal
 import numpy as np
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.measures.motility_kept import retention_share
 from studcurve.analytics.measures.semen import VOLUME_CV
 from studcurve.analytics.measures.value_of_information import (
@@ -186,7 +187,7 @@ def worth_of_counting(
     n = unknowns.n_draws
     by_eye_sd = np.hypot(PRIORS["r01_sd"].centre, PRIORS["r01_observer"].sd) / 100.0
     looked = unknowns.sample.progressive_share + by_eye_sd * rng.normal(size=n)
-    count_sd = np.hypot(PRIORS["r02_home"].centre, VOLUME_CV)
+    count_sd = np.hypot(HOME_COUNT_CV, VOLUME_CV)
     counted = np.log(unknowns.sample.total_m) + count_sd * rng.normal(size=n)
     gain = {
         unit: max(

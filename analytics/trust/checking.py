@@ -19,9 +19,14 @@ from typing import Any
 import numpy as np
 from arviz_stats.base import array_stats
 from scipy.special import expit, logit, logsumexp
-from scipy.stats import norm
 
-from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, normal_nodes
+from studcurve.analytics.estimate import (
+    Estimate,
+    Floats,
+    estimate_from_draws,
+    interval_quantiles,
+    normal_nodes,
+)
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.models.conception.chance import (
     N_DRAWS_READ,
@@ -35,6 +40,7 @@ from studcurve.analytics.models.conception.model import (
     seen_probs,
 )
 from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 N_FOR_CROSS_VALIDATION = 100
 """Known outcomes from which breedings are predicted with their bitch left out. (rule)"""
@@ -446,7 +452,7 @@ def boosted_prob(data: ConceptionData, known: np.ndarray[Any, Any], *, seed: int
     from sklearn.ensemble import HistGradientBoostingClassifier
     from sklearn.model_selection import GroupKFold
 
-    flags = [data.semen_type == kind for kind in ("natural", "fresh", "chilled", "frozen")]
+    flags = [data.semen_type == kind for kind in SEMEN_TYPES]
     columns = np.column_stack([data.design, *flags, data.dose_mean, data.day_mean])[known]
     whelped, bitch = data.whelped[known], data.groups["bitch"][known]
     prob = np.empty(len(known))
@@ -457,27 +463,6 @@ def boosted_prob(data: ConceptionData, known: np.ndarray[Any, Any], *, seed: int
         )
         prob[test] = trees.predict_proba(columns[test])[:, 1]
     return np.clip(prob, 1e-3, 1.0 - 1e-3)
-
-
-def discrimination(prob: Floats, outcome: Floats, interval_prob: float = 0.90) -> Estimate:
-    """Chance that a breeding with a litter was given the higher chance of two: the AUC.
-
-    Interval by DeLong, DeLong & Clarke-Pearson 1988, Biometrics 44:837-845.
-
-    Parameters
-    ----------
-    prob, outcome
-        Predicted chance (any score) and outcome, 1 or 0; both outcomes must occur.
-    interval_prob
-        Probability of the interval, 0 to 1.
-    """
-    with_litter, without = prob[outcome == 1], prob[outcome == 0]
-    above = (with_litter[:, None] > without) + 0.5 * (with_litter[:, None] == without)
-    of_with, of_without = above.mean(axis=1), above.mean(axis=0)
-    area = float(above.mean())
-    se = np.sqrt(of_with.var(ddof=1) / len(of_with) + of_without.var(ddof=1) / len(of_without))
-    reach = float(norm.ppf(0.5 + interval_prob / 2.0) * se)
-    return Estimate(area, max(0.0, area - reach), min(1.0, area + reach), interval_prob)
 
 
 def smoothed_weights(log_ratio: Floats) -> tuple[Floats, float]:
@@ -540,7 +525,7 @@ def with_other_prior(
         return None
     order = np.argsort(of)
     below = np.cumsum(weight[order])
-    lower, median, upper = (float(np.interp(p, below, of[order])) for p in (0.05, 0.5, 0.95))
+    lower, median, upper = (float(np.interp(p, below, of[order])) for p in interval_quantiles())
     return Estimate(median, lower, upper)
 
 

@@ -4,8 +4,14 @@
     Estimates and shares, as every page and the overview tell them.
 ``stud``
     A stud's level over time.
-``trust``
-    How far the models can be trusted.
+``stud_page``
+    Which of them head the page of a stud, in which order.
+``stored``
+    Stages and storage of samples.
+``trust``, ``checks``
+    How far the models can be trusted; the paragraphs of a page about it.
 ``plan``
     A comparison or a season.
+``sources``
+    Where the numbers of a page come from.
 """

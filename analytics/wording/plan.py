@@ -11,11 +11,10 @@ from datetime import date
 
 import numpy as np
 
-from studcurve.analytics.cautions import Caution
-from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.estimate import SMALLEST_SHARE, Estimate
 from studcurve.analytics.models.storage.inputs import product_name
 from studcurve.analytics.plan.breakeven import BreakEven
-from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatSummary
 from studcurve.analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
 from studcurve.analytics.plan.feasible import TOO_DEAR
 from studcurve.analytics.plan.measure_next import Worth
@@ -24,15 +23,12 @@ from studcurve.analytics.plan.season.conflicts import SeasonPlan
 from studcurve.analytics.plan.season.program import FEWEST_REST_DAYS
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, Value, Word, sentence
-from studcurve.analytics.wording.program import SPEAKING_SHARE
 
 NO_PRICE_LITTERS = 0.005
 """A conflict that costs less than this has no price: one litter in two hundred seasons."""
 
 UNPROVEN_SHARE = 0.01
 """A search that may have missed more than this share of the plan's value says so."""
-
-_SEVERITIES = ("stop", "warn", "say")
 
 _SCHEDULE_KEYS = {
     "a mating": "plan.schedule_mating",
@@ -52,11 +48,6 @@ _SAID_OF_OTHERS = {
 def way(option: Option) -> Word:
     """Semen, route and number of inseminations of an option."""
     return Word("way", option.method)
-
-
-def in_order(cautions: Sequence[Caution]) -> list[Caution]:
-    """Cautions in the order of their severity, as they head an answer."""
-    return sorted(cautions, key=lambda one: _SEVERITIES.index(one.severity))
 
 
 def opening_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
@@ -107,7 +98,7 @@ def schedule_sentence(option: Option) -> Sentence:
     return sentence(_SCHEDULE_KEYS[option.source], **values)
 
 
-def heat_sentence(bitch: str, heat: HeatTold) -> Sentence:
+def heat_sentence(bitch: str, heat: HeatSummary) -> Sentence:
     """When she ovulates, and what that rests on.
 
     Without any reading that is a guess, and before a reading shows the rise no day is told.
@@ -144,8 +135,8 @@ def chance_source_sentence(share: float | None) -> Sentence:
     """
     if share is None:
         return sentence("source.chance_moved")
-    if share < SPEAKING_SHARE:
-        return sentence("source.chance_barely", share=SPEAKING_SHARE)
+    if share < SMALLEST_SHARE:
+        return sentence("source.chance_barely", share=SMALLEST_SHARE)
     return sentence("source.chance_fitted", share=share)
 
 
@@ -441,7 +432,7 @@ def price(value: float, worth_of_litter: float | None, currency: str) -> Sentenc
 
 def season_remarks(
     plan: SeasonPlan,
-    heats: Mapping[str, HeatTold],
+    heats: Mapping[str, HeatSummary],
     *,
     next_day_deficit: float,
     is_own_rest: bool,

@@ -9,23 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.estimate import INTERVAL_Z, SMALLEST_SHARE, Estimate
+from studcurve.analytics.measures.doses import SHIPMENT_HOURS
 from studcurve.analytics.sentences import Sentence, sentence
 
-SPEAKING_SHARE = 0.10
-"""Below this share of own information the records cannot speak yet. (rule of this toolkit)"""
+if TYPE_CHECKING:
+    # The model behind it takes seconds to import, and no other sentence here needs it.
+    from studcurve.analytics.models.conception.bred import BreedingsChance
 
 DAYS_OF_A_YEAR = 365
 """What "the last year" means. [d]"""
-
-SHIPMENT_HOURS = 48.0
-"""Hours after the collection by which most shipments are used. [h] (common practice, no source)"""
-
-INTERVAL_Z = 1.645
-"""Half width of a 90 % interval of a normal, in standard deviations."""
 
 N_LAST_SAMPLES = 5
 """Samples that stand for "now"; fewer are never called a trend. (rule of this toolkit)"""
@@ -97,46 +94,32 @@ def level_age_sentence(n_records: int, fitted_on: date) -> Sentence:
     return sentence("level.older", n=n_records, on=fitted_on)
 
 
-def litters_sentence(
-    stud: str,
-    *,
-    n_known: int,
-    n_whelped: int,
-    own: Estimate | None,
-    published: Estimate,
-    together: Estimate,
-    share_from_records: float,
-) -> Sentence:
+def litters_sentence(stud: str, chance: BreedingsChance) -> Sentence:
     """How his breedings came out, against what published work alone would expect of them.
 
     Parameters
     ----------
     stud
         Call name.
-    n_known, n_whelped
-        Breedings with a known outcome, and litters.
-    own, published, together
-        Share among the known with its interval; mean chance of all his breedings before and after
-        the records. [0 to 1]
-    share_from_records
-        Share of the last that the records supply, 0 to 1.
+    chance
+        Of all his breedings.
     """
-    if own is None:
-        return sentence("said.no_outcome_known", stud=stud, published=published)
+    if chance.own is None:
+        return sentence("said.no_outcome_known", stud=stud, published=chance.published)
     return sentence(
         "said.litters",
-        n_known=n_known,
-        n_whelped=n_whelped,
-        own=own,
-        published=published,
-        together=together,
-        speaking=speaking_sentence(share_from_records),
+        n_known=chance.n_known,
+        n_whelped=chance.n_whelped,
+        own=chance.own,
+        published=chance.published,
+        together=chance.together,
+        speaking=speaking_sentence(chance.share_from_records),
     )
 
 
 def speaking_sentence(share_from_records: float) -> Sentence:
     """How much of a number the records supply, or that they cannot speak yet."""
-    if share_from_records < SPEAKING_SHARE:
+    if share_from_records < SMALLEST_SHARE:
         return sentence("said.records_cannot_speak")
     return sentence("said.share_from_records", share=share_from_records)
 

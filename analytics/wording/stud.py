@@ -19,8 +19,8 @@ from studcurve.analytics.models.stud.announcement import (
     Power,
 )
 from studcurve.analytics.models.stud.dips import Coincident, Dip
-from studcurve.analytics.models.stud.inputs import Measure
-from studcurve.analytics.models.stud.level import FEWEST_COLLECTIONS, LastCollection, StudAnswers
+from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, Measure
+from studcurve.analytics.models.stud.level import LastCollection, StudAnswers
 from studcurve.analytics.sentences import Sentence, Value, Word, sentence
 from studcurve.analytics.wording.program import speaking_sentence
 

@@ -27,6 +27,7 @@ from studcurve.analytics.trust.checking import (
     survives_missing,
 )
 from studcurve.analytics.trust.prior_width import MOVED_POINTS, NARROW, PriorWidth, direction
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 CLEAR_SES = 2.0
 """Standard errors from which a gain is more than chance allows; common practice, no source."""
@@ -127,7 +128,7 @@ def difference_sentences(
         return ()
     beside = known & (data.semen_type == kinds[0])
     told = []
-    for kind in ("natural", "fresh", "chilled", "frozen"):
+    for kind in SEMEN_TYPES:
         of_kind = known & (data.semen_type == kind)
         if kind == kinds[0] or not of_kind.any():
             continue

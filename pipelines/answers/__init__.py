@@ -8,6 +8,8 @@
     A sample in hand: divided, recorded, its slip; the card for the wall.
 ``comparison``, ``season``
     A plan.
+``due``
+    What is due.
 ``waiting``
     What was refused or doubted, by the rule that spoke.
 """

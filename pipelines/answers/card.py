@@ -8,9 +8,9 @@ import numpy as np
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.measures import counting, doses, spin
+from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.measures.extending import MOST_ML
 from studcurve.analytics.measures.motility_kept import StorageDraws
-from studcurve.analytics.priors import PRIORS
 from studcurve.pipelines.answers.answer import Answer
 from studcurve.pipelines.answers.semen import refuse_untold
 from studcurve.reports.pages.card import BenchCard, render_card
@@ -132,7 +132,7 @@ def _dose_ml(
     reading = doses.SampleEvaluation(1.0, motility_pct, n_cells=cells, looked_at_nl=looked_at_nl)
     sample = doses.draw_sample(
         reading,
-        count_cv=PRIORS["r02_home"].centre,
+        count_cv=HOME_COUNT_CV,
         usual=doses.usual_total(),
         rng=np.random.default_rng(seed),
         n_draws=N_CARD_DRAWS,

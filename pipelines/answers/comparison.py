@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from studcurve.analytics.cautions import Caution
+from studcurve.analytics.cautions import Caution, in_order
 from studcurve.analytics.estimate import Estimate
-from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatSummary
 from studcurve.analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.wording import plan as wording
@@ -65,7 +65,7 @@ def told_cautions(cautions: Sequence[Caution], words: Words) -> tuple[str, ...]:
     """Cautions in the order of their severity, as a page heads with them."""
     return tuple(
         f"[{words[f'severity.{caution.severity}']}] {words.tell(caution.sentence)}"
-        for caution in wording.in_order(cautions)
+        for caution in in_order(cautions)
     )
 
 
@@ -208,7 +208,7 @@ def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:
     }
 
 
-def heat_values(heat: HeatTold) -> dict[str, object]:
+def heat_values(heat: HeatSummary) -> dict[str, object]:
     """A heat for machines."""
     return {
         "ovulation_on": heat.mean_on if heat.has_days else None,
@@ -217,7 +217,7 @@ def heat_values(heat: HeatTold) -> dict[str, object]:
     }
 
 
-def _option_values(answer: OptionAnswer, heat: HeatTold, words: Words) -> dict[str, object]:
+def _option_values(answer: OptionAnswer, heat: HeatSummary, words: Words) -> dict[str, object]:
     option = answer.outcome.option
     values: dict[str, object] = {
         "method": option.method,

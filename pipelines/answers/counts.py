@@ -8,9 +8,16 @@ import numpy as np
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate
-from studcurve.analytics.measures import agreement, counting, semen
+from studcurve.analytics.measures import counting, semen
+from studcurve.analytics.measures.agreement import agreement, intraclass_correlation
 from studcurve.analytics.priors import PRIORS
-from studcurve.pipelines.answers.answer import Answer, TextTable, spoken, spoken_range
+from studcurve.pipelines.answers.answer import (
+    Answer,
+    TextTable,
+    one_plus,
+    spoken,
+    spoken_range,
+)
 
 WHO = "WHO laboratory manual for human semen, 5th ed., 2010"
 CLUMPED_PROB = 0.05
@@ -99,9 +106,10 @@ def concentration_answer(
         if n_cells and looked_at < whole_grid
         else ""
     )
+    diluted = "undiluted" if dilution == 1.0 else f"diluted {one_plus(dilution - 1.0)}"
     sentences.append(
         f"Taken as counted in {squares} of {square_nl:g} nL each, {looked_at:g} nL in all, "
-        f"{diluted}{as_grid}. Another chamber or part: --squares, --part."
+        f"{diluted}{as_grid}. Another chamber: --squares, --square-size, --square-nl."
     )
     return Answer(
         tuple(sentences),
@@ -146,8 +154,8 @@ def agree_answer(first: Sequence[float], second: Sequence[float], *, are_pct: bo
 def _readers_answer(first: Sequence[float], second: Sequence[float]) -> Answer:
     """Bias, limits of agreement and intraclass correlation of two readers."""
     try:
-        found = agreement.agreement(first, second)
-        correlation = agreement.intraclass_correlation(np.array([first, second]).T)
+        found = agreement(first, second)
+        correlation = intraclass_correlation(np.array([first, second]).T)
     except ValueError as problem:
         raise ToolkitError(
             f"No agreement can be stated: {problem}. Evaluate more samples."

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime, time
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.measures import dates
@@ -19,11 +19,10 @@ from studcurve.analytics.measures.dates import (
 )
 from studcurve.analytics.models.ovulation import insemination_days as timing
 from studcurve.analytics.models.ovulation import model as ovulation
+from studcurve.analytics.models.ovulation.heat import HeatNumbers, heat_numbers
 from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.vocabulary import SemenType
 from studcurve.pipelines.answers.answer import YEARS, Answer, TextTable, percent, spoken
-
-DAYS_SHOWN = 10
-"""Days for which the chance of lying in a window is printed."""
 
 SHOWN_PROB = 0.01
 """Days below this chance by every source are left out of the table."""
@@ -52,11 +51,14 @@ class TypedReading:
         The number as typed.
     is_unit_supposed
         Whether nobody named a unit, so that it was read as ng/mL.
+    ng_per_ml_if_nmol
+        What the number would be had it been printed in nmol/L. [ng/mL]
     """
 
     reading: ovulation.ProgesteroneReading
     value: float
     is_unit_supposed: bool
+    ng_per_ml_if_nmol: float
 
 
 def read_progesterone(
@@ -102,7 +104,8 @@ def read_progesterone(
     low = 0.0 if found["bound"] == "<" else value
     high = math.inf if found["bound"] == ">" else value
     reading = ovulation.ProgesteroneReading(earliest, latest, low, high, found["laboratory"], assay)
-    return TypedReading(reading, typed, named is None)
+    other = float(dates.progesterone_ng_per_ml(typed, "nmol/L"))
+    return TypedReading(reading, typed, named is None, other)
 
 
 def ovulation_answer(
@@ -110,7 +113,7 @@ def ovulation_answer(
     *,
     first_day: date | None,
     lh_surge_on: date | None,
-    semen_type: timing.SemenType,
+    semen_type: SemenType,
     now: datetime,
 ) -> Answer:
     """When she ovulated or will, on which days to inseminate, and when to test next."""
@@ -119,85 +122,92 @@ def ovulation_answer(
             "An ovulation needs a first day of bleeding, a progesterone reading or an LH surge; "
             "got none of them. Give --first-day, or a reading such as '2026-03-10=2.4 ng/mL'."
         )
-    readings = ovulation.in_order([one.reading for one in typed])
-    begun = {"first_day": first_day, "lh_surge_on": lh_surge_on}
-    posterior = ovulation.ovulation_posterior(readings, **begun)
-    last = readings[-1] if readings else None
-    heat = timing.heat_answer(
-        readings,
-        posterior,
-        now,
-        laboratory=last.laboratory if last else None,
-        assay=last.assay if last else "unknown",
-        **begun,
+    told = heat_numbers(
+        [one.reading for one in typed],
+        first_day=first_day,
+        lh_surge_on=lh_surge_on,
+        semen_type=semen_type,
+        now=now,
     )
-    is_over = _is_over(readings, first_day, now)
-    draw = None if is_over else heat.draw
-    tables: list[TextTable] = []
-    values: dict[str, object] = {
-        "state": heat.state,
-        "rise": posterior.rise,
-        "ovulation_on": None,
-        "ovulation_sd_days": posterior.sd_days,
-        "ovulated_prob": posterior.prob_before(now),
-        "no_ovulation_prob": posterior.none_prob,
-        "may_be_now": heat.may_be_now,
-        "asks_vet": heat.asks_vet,
-        "is_over": is_over,
-        "next_reading_on": draw.at.date() if draw else None,
-        "unit_supposed": any(one.is_unit_supposed for one in typed),
-    }
-    sentences = [*_unit_sentences(typed), *_state_sentences(posterior, heat.state, now, **begun)]
+    return Answer(
+        (*_unit_sentences(typed), *_heat_sentences(told, first_day, lh_surge_on, semen_type)),
+        _heat_tables(told),
+        (
+            *_rise_remarks(told.posterior),
+            *(_window_remarks(semen_type) if told.has_days else ()),
+            "A sample kept warm is not seen by this model; the vet's own findings stand above it.",
+        ),
+        _heat_values(told, is_unit_supposed=any(one.is_unit_supposed for one in typed)),
+    )
+
+
+def _heat_sentences(
+    told: HeatNumbers,
+    first_day: date | None,
+    lh_surge_on: date | None,
+    semen_type: SemenType,
+) -> list[str]:
+    """What is said of her, her ovulation first."""
+    heat, draw = told.heat, told.draw
+    sentences = _state_sentences(told, has_surge=lh_surge_on is not None)
     if heat.may_be_now:
         sentences.append(_may_be_now_sentence(draw))
     elif draw is not None and heat.state != "dated":
-        sentences.append(_next_sentence(draw, posterior))
-    if heat.state in ("dated", "unsure"):
-        low, high = posterior.interval()
-        values |= {"ovulation_low_on": low.date(), "ovulation_high_on": high.date()}
-        if heat.state == "dated":
-            values["ovulation_on"] = posterior.mean_at.date()
-        table, chances = _insemination_table(posterior, semen_type, now.date())
-        tables += [table] if table.rows else []
-        values["insemination_days"] = [
-            {
-                "source": one.window.source,
-                "first_day": one.window.first_day,
-                "last_day": one.window.last_day,
-                "best_on": one.best_on,
-                "best_prob": max(one.probs),
-            }
-            for one in chances
-        ]
-        sentences.append(_days_sentence(chances, semen_type))
+        sentences.append(_next_sentence(draw, told.posterior))
+    if told.has_days:
+        sentences.append(_days_sentence(told.chances, semen_type))
         if draw is not None:
             sentences.append(
                 f"A further reading on {spoken_day(draw.at.date())} would sharpen it to about "
                 f"±{spoken(draw.sd_days, digits=2)} days."
             )
-    elif heat.state == "no rise" and readings:
-        sentences += _no_ovulation_sentences(posterior, heat, first_day)
-    if is_over and heat.state != "dated":
+    elif heat.state == "no rise" and told.readings:
+        sentences += _no_ovulation_sentences(told.posterior, heat, first_day)
+    if told.is_over and heat.state != "dated":
         sentences.append("This heat is over: no blood is drawn for it any more.")
-    sentences += _assay_sentences(readings, posterior, heat.state, **begun)
-    if draw is not None and heat.options:
-        tables.append(_reading_table(heat.options))
-    remarks = [
-        *_rise_remarks(posterior),
-        *(_window_remarks(semen_type) if heat.state in ("dated", "unsure") else ()),
-        "A sample kept warm is not seen by this model; the veterinarian's own findings stand above "
-        "it.",
-    ]
-    return Answer(tuple(sentences), tuple(tables), tuple(remarks), values)
+    return sentences + _assay_sentences(told)
 
 
-def _is_over(
-    readings: Sequence[ovulation.ProgesteroneReading], first_day: date | None, now: datetime
-) -> bool:
-    """Whether the heat has ended; without its first day by its last reading."""
-    if first_day is not None:
-        return (now.date() - first_day).days > timing.HEAT_DAYS
-    return bool(readings) and now - readings[-1].sampled_latest > timedelta(days=timing.HEAT_DAYS)
+def _heat_tables(told: HeatNumbers) -> tuple[TextTable, ...]:
+    """Chances of the coming days, and what further readings would do."""
+    tables = [_insemination_table(told.days, told.chances)] if told.has_days else []
+    if told.draw is not None and told.heat.options:
+        tables.append(_reading_table(told.heat.options))
+    return tuple(table for table in tables if table.rows)
+
+
+def _heat_values(told: HeatNumbers, *, is_unit_supposed: bool) -> dict[str, object]:
+    """The same for machines."""
+    heat, posterior, draw = told.heat, told.posterior, told.draw
+    values: dict[str, object] = {
+        "state": heat.state,
+        "rise": posterior.rise,
+        "ovulation_on": told.mean_on if heat.state == "dated" else None,
+        "ovulation_sd_days": posterior.sd_days,
+        "ovulated_prob": told.happened_prob,
+        "no_ovulation_prob": posterior.none_prob,
+        "may_be_now": heat.may_be_now,
+        "asks_vet": heat.asks_vet,
+        "is_over": told.is_over,
+        "next_reading_on": draw.at.date() if draw else None,
+        "unit_supposed": is_unit_supposed,
+    }
+    if told.has_days:
+        values |= {
+            "ovulation_low_on": told.low_on,
+            "ovulation_high_on": told.high_on,
+            "insemination_days": [
+                {
+                    "source": one.window.source,
+                    "first_day": one.window.first_day,
+                    "last_day": one.window.last_day,
+                    "best_on": one.best_on,
+                    "best_prob": max(one.probs),
+                }
+                for one in told.chances
+            ],
+        }
+    return values
 
 
 def _unit_sentences(typed: Sequence[TypedReading]) -> list[str]:
@@ -206,10 +216,7 @@ def _unit_sentences(typed: Sequence[TypedReading]) -> list[str]:
     if not supposed:
         return []
     shown = ", ".join(spoken(one.value) for one in supposed)
-    other = ", ".join(
-        spoken(float(dates.progesterone_ng_per_ml(one.value, "nmol/L")), digits=2)
-        for one in supposed
-    )
+    other = ", ".join(spoken(one.ng_per_ml_if_nmol, digits=2) for one in supposed)
     return [
         f"Read as ng/mL, as no unit was typed: {shown}. If the laboratory printed nmol/L, they are "
         f"{other} ng/mL and every day below is wrong: type the unit."
@@ -224,19 +231,12 @@ RISE_RULE = (
 """What shows the rise."""
 
 
-def _state_sentences(
-    posterior: ovulation.OvulationPosterior,
-    state: timing.State,
-    now: datetime,
-    *,
-    first_day: date | None,
-    lh_surge_on: date | None,
-) -> list[str]:
+def _state_sentences(told: HeatNumbers, *, has_surge: bool) -> list[str]:
     """What can be said of her ovulation."""
-    low, high = posterior.interval()
-    ends = f"between {spoken_day(low.date())} and {spoken_day(high.date())} (90 %)"
+    posterior, state = told.posterior, told.heat.state
+    ends = f"between {spoken_day(told.low_on)} and {spoken_day(told.high_on)} (90 %)"
     if state == "no rise" and posterior.n_readings == 0:
-        by = "the LH surge" if lh_surge_on is not None else "the first day of bleeding"
+        by = "the LH surge" if has_surge else "the first day of bleeding"
         return [
             f"Not yet: no progesterone was read, so no date and no days to inseminate are given. A "
             f"guess from {by} alone: ovulation {ends}."
@@ -250,7 +250,7 @@ def _state_sentences(
             "No date: the readings rose and are basal again, which an ovulation excludes. Samples "
             "mixed up, a split heat or no ovulation: a veterinarian looks today."
         ]
-    happened = percent(posterior.prob_before(now))
+    happened = percent(told.happened_prob)
     if state == "rising":
         return [
             f"Rising, and not yet: the chance that she has ovulated by now is {happened}, and no "
@@ -263,8 +263,8 @@ def _state_sentences(
             f"Ovulation has probably been, {ends}; the readings do not give a date: ring the "
             "veterinarian today."
         ]
-    tense = "was" if posterior.prob_before(now) >= timing.HAPPENED_PROB else "is expected"
-    return [f"Ovulation {tense} on {spoken_day(posterior.mean_at.date())}, {ends}."]
+    tense = "was" if told.happened_prob >= timing.HAPPENED_PROB else "is expected"
+    return [f"Ovulation {tense} on {spoken_day(told.mean_on)}, {ends}."]
 
 
 def _may_be_now_sentence(draw: timing.NextReading | None) -> str:
@@ -302,28 +302,14 @@ def _no_ovulation_sentences(
     return said
 
 
-def _assay_sentences(
-    readings: Sequence[ovulation.ProgesteroneReading],
-    posterior: ovulation.OvulationPosterior,
-    state: timing.State,
-    *,
-    first_day: date | None,
-    lh_surge_on: date | None,
-) -> list[str]:
+def _assay_sentences(told: HeatNumbers) -> list[str]:
     """What the kind of assay would change, where nobody told it."""
-    if not readings or any(reading.assay != "unknown" for reading in readings):
+    if not told.readings or any(reading.assay != "unknown" for reading in told.readings):
         return []
     said = "The kind of assay is not told, and kinds read one blood 0.45- to 1.06-fold"
-    if state not in ("dated", "unsure"):
+    means = told.mean_on_by_assay
+    if not means:
         return [f"{said}: the rise may show earlier or later (--assay tells it)."]
-    means = []
-    for assay in ovulation.ASSAY_ROWS:
-        told = [replace(reading, assay=assay) for reading in readings]
-        means.append(
-            ovulation.ovulation_posterior(
-                told, first_day=first_day, lh_surge_on=lh_surge_on
-            ).mean_at.date()
-        )
     if min(means) == max(means):
         return [f"{said}; each of them would put ovulation on {spoken_day(min(means))}."]
     return [
@@ -346,7 +332,7 @@ def _rise_remarks(posterior: ovulation.OvulationPosterior) -> list[str]:
     return said
 
 
-def _window_remarks(semen_type: timing.SemenType) -> tuple[str, ...]:
+def _window_remarks(semen_type: SemenType) -> tuple[str, ...]:
     return (
         "Days after ovulation, the day of ovulation being day 0; the sources are shown apart.",
         *(
@@ -357,21 +343,15 @@ def _window_remarks(semen_type: timing.SemenType) -> tuple[str, ...]:
     )
 
 
-def _insemination_table(
-    posterior: ovulation.OvulationPosterior, semen_type: timing.SemenType, today: date
-) -> tuple[TextTable, list[timing.WindowChance]]:
+def _insemination_table(days: Sequence[date], chances: Sequence[timing.WindowChance]) -> TextTable:
     """Chance of each coming day to lie in each source's window; no rows once all are past."""
-    low, _ = posterior.interval()
-    first = max(today, low.date() - timedelta(days=2))
-    days = [first + timedelta(days=k) for k in range(DAYS_SHOWN)]
-    chances = timing.insemination_chances(posterior, semen_type, days)
     rows = [
         (spoken_day(on), *(percent(one.probs[k]) for one in chances))
         for k, on in enumerate(days)
         if max(one.probs[k] for one in chances) >= SHOWN_PROB
     ]
     headings = ("In the window on", *(_days_of(one.window) for one in chances))
-    return TextTable(headings, tuple(rows)), list(chances)
+    return TextTable(headings, tuple(rows))
 
 
 def _days_of(window: timing.InseminationWindow) -> str:
@@ -380,7 +360,7 @@ def _days_of(window: timing.InseminationWindow) -> str:
     return f"days {window.first_day} to {window.last_day}"
 
 
-def _days_sentence(chances: Sequence[timing.WindowChance], semen_type: timing.SemenType) -> str:
+def _days_sentence(chances: Sequence[timing.WindowChance], semen_type: SemenType) -> str:
     """The coming day that each source gives, each with its own chance."""
     what = "a mating" if semen_type == "natural" else f"{semen_type} semen"
     likely = [one for one in chances if max(one.probs) >= PASSED_PROB]

@@ -13,7 +13,14 @@ from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
 from studcurve.analytics.measures import doses, extending, motility_kept, semen, spin
 from studcurve.analytics.priors import PRIORS
-from studcurve.pipelines.answers.answer import Answer, TextTable, percent, spoken, spoken_range
+from studcurve.pipelines.answers.answer import (
+    Answer,
+    TextTable,
+    one_plus,
+    percent,
+    spoken,
+    spoken_range,
+)
 from studcurve.pipelines.answers.counts import ONE_SIDED, RANGE, estimate_row, source_of
 
 USUAL_HOURS = 24.0
@@ -301,7 +308,7 @@ def extend_answer(
     )
     rows = [
         ("Extender, mL", spoken(extender)),
-        ("Semen to extender", f"1 + {spoken(ratio)}"),
+        ("Semen to extender", one_plus(ratio)),
         ("Volume in all, mL", spoken(whole)),
         (f"Each of {n_doses}, mL", spoken(whole / n_doses)),
     ]
@@ -322,7 +329,7 @@ def extend_answer(
     )  # fmt: skip
 
 
-def keep_answer(
+def storage_answer(
     *,
     motility_pct: float,
     extender: str | None,

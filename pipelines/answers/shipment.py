@@ -21,7 +21,14 @@ from studcurve.analytics.cautions.records import Sample
 from studcurve.analytics.errors import RecordsError, ToolkitError
 from studcurve.analytics.measures import doses, extending, motility_kept
 from studcurve.analytics.measures.semen import total_sperm_m
-from studcurve.pipelines.answers.answer import Answer, TextTable, percent, spoken, spoken_range
+from studcurve.pipelines.answers.answer import (
+    Answer,
+    TextTable,
+    one_plus,
+    percent,
+    spoken,
+    spoken_range,
+)
 from studcurve.pipelines.answers.semen import (
     at_most_sentence,
     dose_values,
@@ -391,7 +398,7 @@ def _extender_line(made: MadeUp) -> str:
     if made.ratio == 0.0:
         return f"none; {spoken(made.dose_volume_ml)} mL in each"
     return (
-        f"{spoken(made.extender_each_ml)} mL in each (1 + {spoken(made.ratio)}), which makes "
+        f"{spoken(made.extender_each_ml)} mL in each ({one_plus(made.ratio)}), which makes "
         f"{spoken(made.dose_volume_ml)} mL a dose at about {spoken(made.final_m_per_ml)} M/mL"
     )
 

@@ -12,18 +12,18 @@ from typing import Any, Generic, Protocol, TypeVar
 import pandas as pd
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.models.breedings.records import ConceptionData, prepare_conception
 from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.models.sampling import Diagnostics, Draws
-from studcurve.analytics.models.storage import curve as own_storage
-from studcurve.analytics.models.storage import inputs as storage_inputs
+from studcurve.analytics.models.storage import curve
 from studcurve.analytics.models.storage import model as storage
-from studcurve.analytics.models.stud import model as stud_quality
-from studcurve.analytics.models.stud.inputs import StudData, prepare_stud_data
-from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.models.storage.inputs import StorageData, prepare_storage
+from studcurve.analytics.models.stud import model as stud
+from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
 from studcurve.analytics.trust import checking, prior_width
 
 MIN_STORED_EVALUATIONS = 5
@@ -157,15 +157,15 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
 )
 
 
-def storage_data(store: Views) -> storage_inputs.StorageData:
+def storage_data(store: Views) -> StorageData:
     """Read what the storage model needs."""
-    return storage_inputs.prepare_storage(store.read("evaluations"), store.read("shipments"))
+    return prepare_storage(store.read("evaluations"), store.read("shipments"))
 
 
-STORAGE: Model[storage_inputs.StorageData, storage.StoragePosterior] = Model(
-    name=own_storage.FIT_NAME,
-    prior_ids=own_storage.PRIOR_IDS,
-    version=own_storage.MODEL_VERSION,
+STORAGE: Model[StorageData, storage.StoragePosterior] = Model(
+    name=curve.FIT_NAME,
+    prior_ids=curve.PRIOR_IDS,
+    version=curve.MODEL_VERSION,
     prepare=storage_data,
     story=storage.storage_story,
     size=lambda data: f"{data.n_stored} evaluations of {data.n_collections} stored collections",
@@ -192,12 +192,6 @@ LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
     published=litter.PUBLISHED.independent_draws,
 )
 
-HOME_COUNT_CV = PRIORS["r02_home"].centre
-"""Error of a chamber count until a kennel states its own (prior r02)."""
-
-FEWEST_COLLECTIONS = 5
-"""Fewer collections of a measure cannot move its priors (rule of this toolkit)."""
-
 
 def _too_few_collections(data: StudData) -> str | None:
     few = data.n_collections < FEWEST_COLLECTIONS
@@ -206,7 +200,7 @@ def _too_few_collections(data: StudData) -> str | None:
 
 def _over_time(
     name: str, measure: str, prior_ids: tuple[str, ...], what: str
-) -> Model[StudData, stud_quality.StudQualityPosterior]:
+) -> Model[StudData, stud.StudQualityPosterior]:
     """One measure of every stud over time."""
 
     def prepare(store: Views) -> StudData:
@@ -216,14 +210,14 @@ def _over_time(
     return Model(
         name=name,
         prior_ids=("q01_tail", "q04", "q05", *prior_ids),
-        version=stud_quality.MODEL_VERSION,
+        version=stud.MODEL_VERSION,
         prepare=prepare,
-        story=stud_quality.stud_story,
+        story=stud.stud_story,
         size=lambda data: f"{data.n_collections} {what} of {len(data.studs)} studs",
         too_thin=_too_few_collections,
-        fit=stud_quality.fit_stud_quality,
-        restore=stud_quality.restore_stud_quality,
-        published=lambda seed: stud_quality.published_stud_quality(measure, seed),
+        fit=stud.fit_stud_quality,
+        restore=stud.restore_stud_quality,
+        published=lambda seed: stud.published_stud_quality(measure, seed),
     )
 
 

@@ -1,9 +1,13 @@
 """From views and posteriors to what each page shows; the pages themselves are in ``reports``.
 
-``kennel``
-    What every page reads, once, with or without names.
-``stored``, ``trust``
+``kennel``, ``anonymous``
+    What every page reads, once; the same without names.
+``stud``
+    What is read of one stud, gathered once and passed on.
+``storage``, ``trust``, ``provenance``
     Parts that several pages show.
 ``stud_review``, ``overview``, ``handout``, ``client_sheet``, ``comparison``
     One file a page.
+``files``
+    What the files are called.
 """

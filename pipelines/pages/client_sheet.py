@@ -15,9 +15,11 @@ from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_
 from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.wording.program import ovulation_sentence, shipment_sentence, use_sentence
+from studcurve.analytics.wording.sources import Source, storage_sources
 from studcurve.pipelines.pages.kennel import Kennel
-from studcurve.pipelines.pages.stud_review import facts, provenance, records_of, storage_sources
-from studcurve.reports.page import Reader
+from studcurve.pipelines.pages.provenance import provenance
+from studcurve.pipelines.pages.stud import facts
+from studcurve.pipelines.records.dog_history import dog_records
 from studcurve.reports.pages.client_sheet import ClientResults, Kept
 
 KEPT_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0)
@@ -36,7 +38,7 @@ CHILLED_WINDOWS = tuple(
 """What the sources say of chilled semen."""
 
 
-def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
+def client_results(kennel: Kennel, bitch: str) -> ClientResults:
     """Everything the sheet of a bitch's last shipment shows.
 
     Raises
@@ -71,7 +73,7 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
     return ClientResults(
         bitch=str(shipment["for_bitch"]),
         stud=stud,
-        stud_facts=facts(dog, reader.words),
+        stud_facts=facts(dog),
         cautions=tuple(_cautions(kennel, stud, str(shipment["for_bitch"]))),
         answer=(shipment_sentence(stud, _day(shipment["collected_earliest"]), [
             (one.hours, one.motile_dose_m) for one in known_kept
@@ -90,10 +92,10 @@ def client_results(kennel: Kennel, bitch: str, reader: Reader) -> ClientResults:
         own_until_h=curve.observed_until_h,
         days=_days(kennel, str(shipment["for_bitch"]), shipment["sent_earliest"]),
         sources=(
-            *(storage_sources(curve, reader.words) if known_kept else ()),
-            *(reader.words.source(window.source) for window in CHILLED_WINDOWS),
+            *(storage_sources(curve) if known_kept else ()),
+            *(Source(window.source) for window in CHILLED_WINDOWS),
         ),
-        provenance=provenance(kennel, reader.words, with_fit=False),
+        provenance=provenance(kennel, with_fit=False),
     )  # fmt: skip
 
 
@@ -105,12 +107,10 @@ def bitches_with_shipments(kennel: Kennel, n: int) -> list[str]:
 
 def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
     """What stops his semen, and what is known of her: her own tests count as his do."""
-    of_both = (
-        *cautions_for_dog(records_of(kennel, stud), kennel.today),
-        *cautions_for_dog(records_of(kennel, bitch), kennel.today),
-    )
+    his, hers = (dog_records(kennel.views, dog, kennel.today) for dog in (stud, bitch))
+    of_both = (*cautions_for_dog(his, kennel.today), *cautions_for_dog(hers, kennel.today))
     said = [caution for caution in of_both if _concerns_her(caution)]
-    said += [one for one in bitch_age(records_of(kennel, bitch), kennel.today) if one not in said]
+    said += [one for one in bitch_age(hers, kennel.today) if one not in said]
     yield from in_order(said)
 
 

@@ -14,8 +14,10 @@ from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.ovulation.insemination_days import HEAT_DAYS
 from studcurve.analytics.plan.breeding_plan import BreedingPlan
 from studcurve.analytics.sentences import Sentence, Value
-from studcurve.pipelines.pages.kennel import Kennel, codes_of
-from studcurve.pipelines.pages.stud_review import cited, stated_provenance
+from studcurve.analytics.wording.sources import sources_of
+from studcurve.pipelines.pages.anonymous import codes_of
+from studcurve.pipelines.pages.kennel import Kennel
+from studcurve.pipelines.pages.provenance import of_parts
 from studcurve.pipelines.plan.records import PlanRecords
 from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.reports.page import Reader
@@ -44,18 +46,15 @@ def comparison_results(
     anonymous
         Whether names of dogs, people and places are left out.
     """
-    words = reader.words
     return ComparisonResults(
-        plan=_veiled(plan, codes_of(records.views, words)) if anonymous else plan,
+        plan=_without_names(plan, codes_of(records.views, reader.words)) if anonymous else plan,
         asked_at=records.asked_at,
-        sources=cited(ROWS, words),
-        provenance=stated_provenance(
-            records.conception.kept, records.asked_at.date(), records.fingerprint, words
-        ),
+        sources=sources_of(ROWS),
+        provenance=of_parts(records.conception.kept, records.asked_at.date(), records.fingerprint),
     )
 
 
-def morning_records(kennel: Kennel) -> PlanRecords:
+def records_of_pages(kennel: Kennel) -> PlanRecords:
     """What the pages were made from as a plan reads it, in the morning of their day."""
     return PlanRecords(
         kennel.views,
@@ -90,7 +89,7 @@ def _is_warned_of(kennel: Kennel, bitch: str) -> bool:
     )
 
 
-def _veiled(plan: BreedingPlan, codes: Mapping[str, str]) -> BreedingPlan:
+def _without_names(plan: BreedingPlan, codes: Mapping[str, str]) -> BreedingPlan:
     """The same plan with codes for names; its numbers are those of the named one."""
     pair = replace(
         plan.pair,

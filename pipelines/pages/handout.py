@@ -8,12 +8,15 @@ from typing import Any
 import pandas as pd
 
 from studcurve.analytics.cautions.samples import FAR_BELOW_M
+from studcurve.analytics.models.conception.bred import has_chances
 from studcurve.analytics.sentences import Sentence, sentence
+from studcurve.analytics.wording.sources import works_cited
 from studcurve.pipelines.pages.kennel import Kennel
-from studcurve.pipelines.pages.stud_review import records_of, stud_results
-from studcurve.reports.page import Reader
-from studcurve.reports.pages.handout import BredRow, HandoutResults
-from studcurve.reports.words import Words
+from studcurve.pipelines.pages.provenance import provenance
+from studcurve.pipelines.pages.stud import StudOfKennel
+from studcurve.pipelines.pages.stud_review import answer_of, method_of
+from studcurve.reports.page import Audience
+from studcurve.reports.pages.handout import Animal, BredRow, HandoutResults
 
 N_COLLECTIONS, N_BRED, N_TESTS, N_KEPT = 8, 10, 6, 4
 """Rows of each table; two pages hold no more."""
@@ -22,46 +25,71 @@ YEARS_IN_PICTURE = 4
 """The picture shows this many years; the review shows all. [y]"""
 
 
-def handout_results(kennel: Kennel, stud: str, question: str, reader: Reader) -> HandoutResults:
-    """Everything the handout of one stud shows."""
-    views = kennel.views
-    review = stud_results(kennel, stud, reader, on_two_sheets=True)
-    records = records_of(kennel, stud)
-    readings = review.readings.sort_values("collected_earliest", ascending=False)
+def handout_results(
+    kennel: Kennel, stud: StudOfKennel, question: str, audience: Audience
+) -> HandoutResults:
+    """Everything the handout of one stud shows; every work is cited once.
+
+    Parameters
+    ----------
+    kennel, stud
+        What pages read.
+    question
+        What the veterinarian is asked, in the owner's words.
+    audience
+        For whom.
+    """
+    readings = stud.readings.sort_values("collected_earliest", ascending=False)
     since = pd.Timestamp(kennel.today) - pd.DateOffset(years=YEARS_IN_PICTURE)
-    recent = review.readings[review.readings["collected_earliest"] >= since]
-    events = review.events[pd.to_datetime(review.events["started_on"]) >= since]
-    examinations = views["examinations"]
-    examinations = examinations[examinations["dog"] == stud]
-    lab_tests = views["lab_tests"][views["lab_tests"]["dog"] == stud]
-    bred = records.breedings.sort_values("bred_earliest", ascending=False)
-    dog = views["dogs"][views["dogs"]["call_name"] == stud].iloc[0]
+    bred = stud.records.breedings.sort_values("bred_earliest", ascending=False)
+    chain = kennel.conception
+    with_chances = (
+        chain.kept is not None
+        and "chances" not in stud.stopped
+        and has_chances(chain.posterior, stud.name, kennel.stopped)
+    )
     return HandoutResults(
         question=question,
-        stud=review.with_evaluations(recent, events),
-        animal=_animal(dog, reader.words),
-        examinations=examinations.sort_values("examined_on", ascending=False).head(N_TESTS),
-        lab_tests=lab_tests.sort_values("sampled_on", ascending=False).head(N_TESTS),
+        stud=stud.name,
+        cautions=stud.cautions,
+        answer=answer_of(kennel, stud, audience),
+        told=stud.levels,
+        animal=_animal(stud.row),
+        examinations=stud.examinations.sort_values("examined_on", ascending=False).head(N_TESTS),
+        lab_tests=stud.lab_tests.sort_values("sampled_on", ascending=False).head(N_TESTS),
         collections=readings.head(N_COLLECTIONS),
-        bred=tuple(_bred(row, views["breedings"]) for row in bred.head(N_BRED).to_dict("records")),
+        readings=stud.readings[stud.readings["collected_earliest"] >= since],
+        events=stud.events[pd.to_datetime(stud.events["started_on"]) >= since],
+        bred=tuple(
+            _bred(row, kennel.views["breedings"]) for row in bred.head(N_BRED).to_dict("records")
+        ),
         n_bred=len(bred),
-        kept=_kept(kennel, stud).head(N_KEPT),
-        missing=_missing(readings.head(N_COLLECTIONS), examinations, lab_tests, bred),
+        kept=_kept(stud.shipments, stud.evaluations).head(N_KEPT),
+        missing=_missing(readings.head(N_COLLECTIONS), stud.examinations, stud.lab_tests, bred),
+        method=method_of(stud, with_chances=with_chances, with_litters=False),
+        sources=works_cited(
+            with_chances=with_chances,
+            with_litters=False,
+            measures=[one.answers.measure for one in stud.levels],
+        ),
+        provenance=provenance(kennel),
     )
 
 
-def _animal(dog: pd.Series, words: Words) -> tuple[tuple[str, str], ...]:
-    """Facts of the dog; what was not noted is named so."""
-    rows = [
-        (name, words["page.not_recorded"] if pd.isna(dog[name]) else str(dog[name]))
+def _animal(dog: pd.Series) -> Animal:
+    """Facts of the dog, None where not noted."""
+    registered_name, breed, chip = (
+        None if pd.isna(dog[name]) else str(dog[name])
         for name in ("registered_name", "breed", "chip")
-    ]
-    rows.append(("born_on", words.day(dog["born_on"])))
+    )
     weight = dog["adult_weight_kg"]
-    rows.append(
-        ("adult_weight_kg", "–" if pd.isna(weight) else f"{words.number(weight, 1)} kg")
-    )  # fmt: skip
-    return tuple(rows)
+    return Animal(
+        registered_name,
+        breed,
+        chip,
+        born_on=None if pd.isna(dog["born_on"]) else dog["born_on"].date(),
+        adult_weight_kg=None if pd.isna(weight) else float(weight),
+    )
 
 
 def _bred(row: Mapping[Any, Any], breedings: pd.DataFrame) -> BredRow:
@@ -76,8 +104,8 @@ def _bred(row: Mapping[Any, Any], breedings: pd.DataFrame) -> BredRow:
         bitch=str(row["bitch"]),
         semen_type=str(row["semen_type"]),
         route=str(row["route"]),
-        scan=_told(row["pregnant"], "pregnant", "not pregnant"),
-        outcome=_told(row["whelped"], "whelped", "no litter"),
+        scan=_outcome(row["pregnant"], "pregnant", "not pregnant"),
+        outcome=_outcome(row["whelped"], "whelped", "no litter"),
         n_born_alive=_count(row["n_born_alive"]),
         n_stillborn=_count(row["n_stillborn"]),
         n_other_known=len(others),
@@ -90,7 +118,7 @@ def _count(recorded: Any) -> float:  # noqa: ANN401
     return float("nan") if pd.isna(recorded) else float(recorded)
 
 
-def _told(
+def _outcome(
     known: Any,  # noqa: ANN401
     yes: str,
     no: str,
@@ -100,15 +128,12 @@ def _told(
     return yes if known else no
 
 
-def _kept(kennel: Kennel, stud: str) -> pd.DataFrame:
+def _kept(shipments: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
     """Shipments with a reading after storage, beside the reading of the raw sample."""
-    shipments = kennel.views["shipments"]
-    shipments = shipments[shipments["stud"] == stud]
     read = shipments[
         shipments["retained_progressive_motility_pct"].notna()
         | shipments["arrival_progressive_motility_pct"].notna()
     ]
-    readings = kennel.views["evaluations"]
     raw = readings[readings["stage"] == "raw"].drop_duplicates("collection_id")
     motility = raw.set_index("collection_id")["progressive_motility_pct"].rename("motility_pct")
     return read.join(motility, on="collection_id").sort_values("collected_on", ascending=False)

@@ -2,81 +2,88 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import date
+
 import numpy as np
 import pandas as pd
 
-from studcurve.analytics.cautions import (
-    RECENT_DAYS,
-    Caution,
-    bitch_age,
-    cautions_for_dog,
-    stopped_answers,
-)
+from studcurve.analytics.cautions import RECENT_DAYS, Caution, bitch_age
 from studcurve.analytics.cautions.brucella import is_brucella
+from studcurve.analytics.due.items import together
 from studcurve.analytics.measures.counting import exact_share
 from studcurve.analytics.measures.semen import total_sperm_m
+from studcurve.analytics.measures.stages import compared_stages
+from studcurve.analytics.models.conception.bred import without_stopped
 from studcurve.analytics.sentences import Word, sentence
+from studcurve.analytics.wording.checks import semen_type_sentences
 from studcurve.analytics.wording.program import program_sentences
-from studcurve.pipelines.due.items import due_items, first_of, told
-from studcurve.pipelines.pages.kennel import Kennel, left_out, may_be_told, once
-from studcurve.pipelines.pages.stored import stages_of
-from studcurve.pipelines.pages.stud_review import (
-    METHOD_OF_CHANCES,
-    METHOD_OF_LITTERS,
-    chosen_studs,
-    provenance,
-    records_of,
-    sources,
-    stud_told,
-    total_level,
+from studcurve.analytics.wording.sources import page_sources
+from studcurve.analytics.wording.stud_page import total_level
+from studcurve.pipelines.due import alarms_of, due_of
+from studcurve.pipelines.pages.kennel import Kennel, left_out
+from studcurve.pipelines.pages.provenance import provenance
+from studcurve.pipelines.pages.stud import StudOfKennel
+from studcurve.pipelines.pages.stud_review import METHOD_OF_CHANCES, METHOD_OF_LITTERS
+from studcurve.pipelines.pages.trust import (
+    due_breedings,
+    kennel_checks,
+    open_breedings,
+    prior_widths,
 )
-from studcurve.pipelines.pages.trust import kennel_checks, kennel_headline
-from studcurve.reports.page import Reader
+from studcurve.pipelines.records.dog_history import dog_records
 from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 
 REPORTED_BELOW = frozenset({"outcome", "shipment", "caution"})
 """Kinds of what is due that stand elsewhere on the page."""
 
 
-def overview_results(kennel: Kennel, reader: Reader) -> OverviewResults:
-    """Everything the overview shows."""
-    words, views = reader.words, kennel.views
-    bred = views["breedings"]
-    told = bred[may_be_told(kennel.stopped, bred["stud"], bred["bitch"])]
-    answer = program_sentences(told, kennel.today, overdue_days=RECENT_DAYS)
-    if len(told) < len(bred):
-        n_held = len(bred) - len(told)
+def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewResults:
+    """Everything the overview shows.
+
+    Parameters
+    ----------
+    kennel
+        What pages read.
+    studs
+        Those that were collected or bred, in the order of their lines.
+    """
+    views = kennel.views
+    bred, n_bred = open_breedings(kennel), len(views["breedings"])
+    answer = program_sentences(bred, kennel.today, overdue_days=RECENT_DAYS)
+    if len(bred) < n_bred:
+        n_held = n_bred - len(bred)
         answer += (sentence("said.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
     answer += left_out(kennel)
-    headline = kennel_headline(kennel)
+    beside = semen_type_sentences(due_breedings(bred, kennel.today), prior_widths(kennel))
     chances, litters = kennel.chances, kennel.litters
-    sizes = litters.sizes(may_be_told(kennel.stopped, litters.stud, litters.bitch))
+    sizes = litters.sizes(without_stopped(kennel.stopped, litters.stud, litters.bitch))
     straws = views["frozen_lots"]
     return OverviewResults(
         kennel=kennel.name,
-        cautions=(*first_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
+        cautions=(*alarms_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
         # Without a fit no shares are shown to stand beside.
-        answer=answer if chances else (*answer, *headline),
-        of_chances=headline,
-        due=_due(kennel, reader),
+        answer=answer if chances else (*answer, *beside),
+        of_chances=beside,
+        due=_due(kennel),
         unreported=_unreported(kennel),
-        outcomes=outcomes(told),
-        studs=tuple(_stud(kennel, stud) for stud in chosen_studs(kennel, ())),
-        years=_years(told),
+        outcomes=outcomes(bred),
+        studs=tuple(_stud(stud, kennel.today) for stud in studs),
+        years=_years(bred),
         chances=chances,
         litters=sizes,
-        stages=stages_of(kennel),
+        stages=compared_stages(views["evaluations"]),
         straws=straws[straws["n_straws_left"] > 0].sort_values(["stud", "frozen_on"]),
         method=(*(METHOD_OF_CHANCES if chances else ()), *(METHOD_OF_LITTERS if sizes else ())),
-        sources=sources(words, with_chances=bool(chances), with_litters=sizes is not None),
-        provenance=provenance(kennel, words),
+        sources=page_sources(with_chances=bool(chances), with_litters=sizes is not None),
+        provenance=provenance(kennel),
         checks=kennel_checks(kennel),
     )
 
 
 def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
     """What must be said of the age of a bitch before she is bred in the heat she is in."""
-    items = due_items(kennel.views, today=kennel.today)
+    items = due_of(kennel.views, today=kennel.today)
     # An old one that nobody examined has her stop in the place of her days.
     in_heat = {
         item.dog
@@ -87,17 +94,15 @@ def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
     return tuple(
         caution
         for bitch in sorted(in_heat)
-        for caution in bitch_age(records_of(kennel, bitch), kennel.today)
+        for caution in bitch_age(dog_records(kennel.views, bitch, kennel.today), kennel.today)
     )
 
 
-def _due(kennel: Kennel, reader: Reader) -> tuple[Due, ...]:
+def _due(kennel: Kennel) -> tuple[Due, ...]:
     """What is due, but for what has a table of its own."""
-    items = due_items(kennel.views, today=kennel.today)
+    items = due_of(kennel.views, today=kennel.today)
     shown = [item for item in items if item.kind not in REPORTED_BELOW]
-    return tuple(
-        Due(item.on, item.until, item.is_late, said) for item, said in told(shown, reader.words)
-    )
+    return tuple(Due(item.on, item.until, item.is_late, said) for item, said in together(shown))
 
 
 def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
@@ -130,9 +135,8 @@ def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
     return tuple(sorted(rows, key=lambda row: row.on))
 
 
-@once
-def _stud(kennel: Kennel, stud: str) -> StudRow:
-    records = records_of(kennel, stud)
+def _stud(stud: StudOfKennel, today: date) -> StudRow:
+    records = stud.records
     raw = records.evaluations
     raw = raw[(raw["stage"] == "raw") & raw["failed_reason"].isna()].assign(
         total=lambda rows: total_sperm_m(
@@ -140,24 +144,23 @@ def _stud(kennel: Kennel, stud: str) -> StudRow:
         )
     )
     counted = raw[raw["total"].notna()].sort_values("collected_earliest")
-    tests = [line for line in records.health if is_brucella(line) and line.on <= kennel.today]
+    tests = [line for line in records.health if is_brucella(line) and line.on <= today]
     last = tests[-1] if tests else None
     bred = records.breedings
     known = bred[bred["whelped"].notna()]
     alive = bred["n_born_alive"].dropna()
-    cautions = cautions_for_dog(records, kennel.today)
     return StudRow(
-        stud=stud,
+        stud=stud.name,
         last_on=counted["collected_earliest"].iloc[-1].date() if len(counted) else None,
         last_total_m=float(counted["total"].iloc[-1]) if len(counted) else float("nan"),
-        told=total_level(stud_told(kennel, stud, cautions)),
+        told=total_level(stud.levels),
         brucella=None if last is None else last.result,
         brucella_on=None if last is None else last.on,
         n_bred=len(bred),
         n_known=len(known),
         n_whelped=int(known["whelped"].astype(bool).sum()),
         pups_per_litter=float(alive.mean()) if len(alive) else None,
-        is_stopped="chances" in stopped_answers(cautions),
+        is_stopped="chances" in stud.stopped,
     )
 
 
@@ -179,8 +182,8 @@ def outcomes(bred: pd.DataFrame) -> pd.DataFrame:
     counted, followed = bred["n_born_alive"].notna(), bred["n_alive_8_weeks"].notna()
     rows = pd.DataFrame(
         {
-            "scan": _told(bred["pregnant"], "pregnant", "not pregnant"),
-            "outcome": _told(bred["whelped"], "whelped", "no litter"),
+            "scan": _known(bred["pregnant"], "pregnant", "not pregnant"),
+            "outcome": _known(bred["whelped"], "whelped", "no litter"),
             "n_breedings": 1,
             "n_litters_counted": counted,
             "n_born_alive": bred["n_born_alive"].where(counted, 0),
@@ -193,7 +196,7 @@ def outcomes(bred: pd.DataFrame) -> pd.DataFrame:
     return rows.groupby(by, as_index=False).sum().astype(dict.fromkeys(rows.columns[2:], "int64"))
 
 
-def _told(known: pd.Series, yes: str, no: str) -> pd.Series:
+def _known(known: pd.Series, yes: str, no: str) -> pd.Series:
     """Yes, no or unknown, also where nothing is known of any."""
     return known.astype("object").map({True: yes, False: no}).astype("object").fillna("unknown")
 

@@ -6,37 +6,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
 from studcurve.analytics.cautions import stopped_answers
+from studcurve.analytics.estimate import Floats
 from studcurve.analytics.models.ovulation.insemination_days import MORNING
 from studcurve.analytics.models.ovulation.model import further_reading_prob
-from studcurve.analytics.plan.breakeven import BreakEven, break_evens
 from studcurve.analytics.plan.breeding_plan import BreedingPlan
-from studcurve.analytics.plan.compare import (
-    OptionAnswer,
-    answer_options,
-    gap_between,
-    option_values,
+from studcurve.analytics.plan.choice import (
+    best_days,
+    best_of_each_semen,
+    gaps_to,
+    leading,
+    lines_between,
+    values_of,
+    worths_of_measuring,
 )
+from studcurve.analytics.plan.compare import OptionAnswer, answer_options
 from studcurve.analytics.plan.feasible import possible_options
-from studcurve.analytics.plan.measure_next import (
-    Values,
-    Worth,
-    worth_of_counting,
-    worth_of_readings,
-    worth_of_test_cool,
-)
 from studcurve.analytics.plan.options import Circumstances
-from studcurve.analytics.plan.simulation.chain import Outcome, Pair, Unknowns, simulate
+from studcurve.analytics.plan.simulation.chain import Unknowns, simulate
 from studcurve.analytics.plan.simulation.lateness import shipment_record
-from studcurve.analytics.plan.simulation.pups import Pups, draw_litter, pups_of
+from studcurve.analytics.plan.simulation.pups import draw_litter, pups_of
 from studcurve.analytics.plan.simulation.unknowns import (
     N_JOINT_DRAWS,
     Chain,
@@ -126,10 +124,18 @@ def plan_breeding(
     prices, currency = prices_on(records)
     is_stopped = bool(PLAN_STOPS & stopped_answers(cautions))
     nothing = BreedingPlan(
-        pair, heat.told, cautions, is_stopped, n_litters_of(records, pair.bitch),
-        months_since_litter(records, pair.bitch), wishes.litter_inbreeding_pct, (), None, prices,
-        currency, wishes.worth_of_litter, (), -1, (), (), (), (), n_draws, (),
-    )  # fmt: skip
+        pair=pair,
+        heat=heat.summary,
+        cautions=cautions,
+        is_stopped=is_stopped,
+        n_litters=n_litters_of(records, pair.bitch),
+        months_since=months_since_litter(records, pair.bitch),
+        litter_inbreeding_pct=wishes.litter_inbreeding_pct,
+        prices=prices,
+        currency=currency,
+        worth_of_litter=wishes.worth_of_litter,
+        n_draws=n_draws,
+    )
     if is_stopped:
         return nothing
     asked = circumstances_of(records, pair.stud, heat, wishes, prices)
@@ -154,11 +160,8 @@ def plan_breeding(
     costs = [outcome.option.cost(prices) for outcome in best]
     worth = None if np.isnan(costs).all() else wishes.worth_of_litter
     answers = answer_options(best, pups, published, pair, prices=prices, worth_of_litter=worth)
-    # What there are no data like is put in no order, unless there is nothing else.
-    centred = [k for k, answer in enumerate(answers) if answer.has_centre]
-    lead = max(centred or range(len(answers)), key=lambda k: _merit(answers[k], worth))
-    gaps = tuple(gap_between(answers, lead, k) for k in centred if k != lead)
-    shown = _best_of_each_semen(answers, worth)
+    lead = leading(answers, worth)
+    shown = best_of_each_semen(answers, worth)
     grids = tuple(option_grid(k, best[k], pair, unknowns) for k in shown) if with_grids else ()
     return replace(
         nothing,
@@ -169,9 +172,16 @@ def plan_breeding(
         stored_until_h=unknowns.storage.observed_until_h,
         answers=answers,
         lead=lead,
-        gaps=gaps,
-        lines=_lines(shown, best, pair, unknowns),
-        worths=_worths(outcomes, best, pups, unknowns, heat, records.asked_at, prices, worth, seed),
+        gaps=gaps_to(lead, answers),
+        lines=lines_between(shown, best, pair, unknowns),
+        worths=worths_of_measuring(
+            outcomes,
+            values_of(outcomes, best, pups, prices=prices, worth_of_litter=worth),
+            unknowns,
+            sampled_at=_mornings(heat, records.asked_at),
+            reading_prob=_reading_prob(heat),
+            rng=np.random.default_rng([seed, len(outcomes)]),
+        ),
         grids=grids,
     )
 
@@ -216,100 +226,21 @@ def _sources(
     return tuple(told)
 
 
-def _merit(answer: OptionAnswer, worth_of_litter: float | None) -> float:
-    """Value at a stated worth, else the chance; an unknown cost never leads."""
-    merit = answer.expected_litters if worth_of_litter is None else answer.value
-    return float("-inf") if np.isnan(merit) else merit
-
-
-def best_days(outcomes: Sequence[Outcome]) -> list[Outcome]:
-    """Each method on the day with its highest mean chance, in the order of the methods."""
-    best: dict[str, Outcome] = {}
-    for outcome in outcomes:
-        method = outcome.option.method
-        if method not in best or outcome.litter_prob.mean() > best[method].litter_prob.mean():
-            best[method] = outcome
-    return list(best.values())
-
-
-def _best_of_each_semen(answers: Sequence[OptionAnswer], worth: float | None) -> list[int]:
-    """Positions of the best way of each semen type with data like it, in their order."""
-    best: dict[str, int] = {}
-    for k, answer in enumerate(answers):
-        if not answer.has_centre:
-            continue
-        semen = answer.outcome.option.semen_type
-        if semen not in best or _merit(answer, worth) > _merit(answers[best[semen]], worth):
-            best[semen] = k
-    return list(best.values())
-
-
-def _lines(
-    chosen: Sequence[int], outcomes: Sequence[Outcome], pair: Pair, unknowns: Unknowns
-) -> tuple[BreakEven, ...]:
-    """Break-even lines of the chosen ways."""
-    return tuple(
-        BreakEven(k, chosen[line.other], line.axis, line.at, line.dose_m)
-        for n, k in enumerate(chosen)
-        for line in break_evens([outcomes[j] for j in chosen], pair, unknowns, n)
-    )
-
-
-def _worths(
-    outcomes: Sequence[Outcome],
-    best: Sequence[Outcome],
-    pups: Sequence[Pups],
-    unknowns: Unknowns,
-    heat: Heat,
-    asked_at: datetime,
-    prices: Mapping[str, float],
-    worth: float | None,
-    seed: int,
-) -> tuple[Worth, ...]:
-    """What a measurement would add, the greatest first."""
-    per_litter = {
-        outcome.option.method: mine.mean_alive / np.maximum(outcome.litter_prob, 1e-12)
-        for outcome, mine in zip(best, pups, strict=True)
-    }
-    values: dict[str, np.ndarray[tuple[int, int], np.dtype[np.float64]]] = {
-        "litters": np.column_stack([o.litter_prob for o in outcomes]),
-        "pups": np.column_stack([o.litter_prob * per_litter[o.option.method] for o in outcomes]),
-    }
-    if worth is not None:
-        money = option_values(outcomes, prices=prices, worth_of_litter=worth)
-        values["money"] = np.where(np.isnan(money), -np.inf, money)
-        if not np.isfinite(money).all():
-            del values["money"]
-    found: list[Worth | None] = list(_readings_worth(outcomes, values, unknowns, heat, asked_at))
-    rng = np.random.default_rng([seed, len(outcomes)])
-    found.append(worth_of_counting(outcomes, values, unknowns, rng))
-    found.append(worth_of_test_cool(outcomes, values, unknowns, rng))
-    known = [worth for worth in found if worth is not None]
-    return tuple(sorted(known, key=lambda worth: -worth.gain["litters"]))
-
-
-def _readings_worth(
-    outcomes: Sequence[Outcome],
-    values: Values,
-    unknowns: Unknowns,
-    heat: Heat,
-    asked_at: datetime,
-) -> tuple[Worth, ...]:
-    """The best of the coming mornings for a further progesterone reading."""
+def _mornings(heat: Heat, asked_at: datetime) -> list[datetime]:
+    """Coming mornings on which blood may be drawn; none where no heat is recorded."""
     if heat.first_day is None:
-        return ()
+        return []
     first = datetime.combine(asked_at.date(), MORNING)
     first += timedelta(days=first < asked_at)
-    mornings = [first + timedelta(days=k) for k in range(N_READING_DAYS)]
-    laboratory = heat.readings[-1].laboratory if heat.readings else None
-    worths = worth_of_readings(
-        outcomes,
-        values,
-        unknowns,
-        mornings,
-        lambda at: further_reading_prob(
-            heat.readings, at, laboratory=laboratory, first_day=heat.first_day,
-            lh_surge_on=heat.lh_surge_on,
-        ),
-    )  # fmt: skip
-    return (max(worths, key=lambda worth: worth.gain["litters"]),)
+    return [first + timedelta(days=k) for k in range(N_READING_DAYS)]
+
+
+def _reading_prob(heat: Heat) -> Callable[[datetime], tuple[Floats, Floats]]:
+    """How a further reading of this heat may come out, by its instant."""
+    return partial(
+        further_reading_prob,
+        heat.readings,
+        laboratory=heat.readings[-1].laboratory if heat.readings else None,
+        first_day=heat.first_day,
+        lh_surge_on=heat.lh_surge_on,
+    )

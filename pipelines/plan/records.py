@@ -17,9 +17,12 @@ import pandas as pd
 
 from studcurve.analytics.errors import RecordsError
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.counting import HOME_COUNT_CV
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.measures.semen import with_measures
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter.model import LitterPosterior
+from studcurve.analytics.models.ovulation.heat import readings_of_heat
 from studcurve.analytics.models.ovulation.insemination_days import HEAT_DAYS
 from studcurve.analytics.models.ovulation.model import (
     DATE_SD_DAYS,
@@ -29,11 +32,10 @@ from studcurve.analytics.models.ovulation.model import (
     ovulation_posterior,
 )
 from studcurve.analytics.models.stud.model import StudQualityPosterior
-from studcurve.analytics.plan.breeding_plan import HeatTold
+from studcurve.analytics.plan.breeding_plan import HeatSummary
 from studcurve.analytics.plan.options import PRICE_ITEMS, Straws
 from studcurve.analytics.plan.simulation.chain import Pair
 from studcurve.analytics.plan.simulation.pups import Dam
-from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, sentence
 from studcurve.analytics.wording.plan import chance_source_sentence
 from studcurve.analytics.wording.program import fit_age_sentence
@@ -41,7 +43,7 @@ from studcurve.pipelines.fits.fit import ModelPosterior, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, TOTAL_SPERM
 from studcurve.pipelines.fits.storage import KeptStorage, read_storage
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, readings_of_heat
+from studcurve.pipelines.records.dog_history import CAUTION_VIEWS
 
 PLAN_VIEWS = (
     *CAUTION_VIEWS, "inseminations", "cycles", "progesterone", "shipments", "frozen_lots", "prices",
@@ -50,8 +52,6 @@ PLAN_VIEWS = (
 
 NEXT_HEAT_DAYS = 14
 """Without a heat, ovulation is supposed so far ahead, as surely as a dated heat tells it. [d]"""
-
-DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,11 +115,11 @@ class Heat:
         return self.is_named or self.ovulation.rise == "seen"
 
     @property
-    def told(self) -> HeatTold:
+    def summary(self) -> HeatSummary:
         """The heat as an answer tells it."""
         low, high = self.ovulation.interval()
         mean_on = self.ovulation.mean_at.date()
-        return HeatTold(
+        return HeatSummary(
             low.date(), high.date(), mean_on, self.ovulation.sd_days, self.words, self.has_days,
             bool(self.readings),
         )  # fmt: skip
@@ -299,7 +299,7 @@ def raw_samples(records: PlanRecords, stud: str) -> pd.DataFrame:
     rows = records.views["evaluations"]
     rows = rows[(rows["stud"] == stud) & (rows["stage"] == "raw") & rows["failed_reason"].isna()]
     rows = rows[rows["collected_earliest"] <= records.asked_at].sort_values("collected_earliest")
-    return with_measures(rows, extra_cv=PRIORS["r02_home"].centre)
+    return with_measures(rows, extra_cv=HOME_COUNT_CV)
 
 
 def straws_of(records: PlanRecords, stud: str) -> tuple[Straws, ...]:

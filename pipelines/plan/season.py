@@ -12,7 +12,7 @@ import numpy as np
 from studcurve.analytics.cautions import Caution, stopped_answers
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import Floats
-from studcurve.analytics.plan.breeding_plan import HeatTold
+from studcurve.analytics.plan.breeding_plan import HeatSummary
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.season.conflicts import SeasonPlan, plan_season
 from studcurve.analytics.plan.season.program import StudLimits, Way
@@ -71,7 +71,7 @@ class Season:
     sources: tuple[Sentence, ...]
     next_day_deficit: float
     is_own_rest: bool
-    heats: Mapping[str, HeatTold]
+    heats: Mapping[str, HeatSummary]
     plan: SeasonPlan | None
     worth_of_litter: float | None
     currency: str
@@ -127,7 +127,7 @@ def plan_stud_season(
     rested: Floats | None = None
     is_own_rest = False
     ways: list[tuple[Way, ...]] = []
-    heats: dict[str, HeatTold] = {}
+    heats: dict[str, HeatSummary] = {}
     at_home = {name.casefold() for name in away}
     expected = {
         str(dog_row(records, name, "female")["call_name"]): on for name, on in ovulations.items()
@@ -161,7 +161,7 @@ def plan_stud_season(
                 worth_of_litter=wishes.worth_of_litter,
             )
         )  # fmt: skip
-        heats[name] = heat.told
+        heats[name] = heat.summary
     plan = None
     if heats:
         plan = plan_season(ways, list(heats), stud_limits(records, stud_name, wishes))

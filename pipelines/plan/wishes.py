@@ -12,6 +12,7 @@ import pandas as pd
 
 from studcurve.analytics.cautions import Answer as StoppedAnswer
 from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.measures.doses import SampleEvaluation, draw_sample
 from studcurve.analytics.measures.motility_kept import StorageDraws
 from studcurve.analytics.models.stud.level import next_total
@@ -21,7 +22,6 @@ from studcurve.analytics.plan.simulation.chain import Pair, Unknowns
 from studcurve.analytics.plan.simulation.lateness import shipment_record
 from studcurve.analytics.plan.simulation.samples import Rest, SampleDraws, next_sample, usual_of
 from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns
-from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import sentence
 from studcurve.pipelines.plan.records import (
     Heat,
@@ -207,7 +207,7 @@ def _sample_on_hand(
     row = that_day.iloc[-1]
     total, _ = usual_of(readings.drop(that_day.index))
     drawn_sample = draw_sample(
-        _reading(row), count_cv=PRIORS["r02_home"].centre, usual=total, rng=rng, n_draws=n_draws
+        _reading(row), count_cv=HOME_COUNT_CV, usual=total, rng=rng, n_draws=n_draws
     )
     share = drawn_sample.progressive_m / drawn_sample.total_m
     return SampleDraws(drawn_sample.total_m, share, sentence("source.sample_on_hand"))

@@ -1,4 +1,4 @@
-"""What is read of one dog from the views: what must be said of it, and its progesterone.
+"""What is read of one dog from the views, and what must be said of it.
 
 One way for every command and page.
 """
@@ -12,7 +12,6 @@ from functools import lru_cache
 import pandas as pd
 
 from studcurve.analytics.cautions import Caution, DogRecords, KennelRecords, cautions_for_dog
-from studcurve.analytics.models.ovulation.model import ProgesteroneReading, recorded_reading
 
 CAUTION_VIEWS = (
     "dogs", "evaluations", "breedings", "evaluations_seen", "breedings_seen", "inseminations_seen",
@@ -60,15 +59,3 @@ def dog_records(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> Dog
 def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
     """What must be said of one dog, whichever sex, before any number."""
     return cautions_for_dog(dog_records(views, dog, today), today)
-
-
-def readings_of_heat(
-    progesterone: pd.DataFrame, cycle_id: int, today: date
-) -> list[ProgesteroneReading]:
-    """Progesterone of one heat up to a day, from the view of that name."""
-    rows = progesterone[progesterone["cycle_id"] == cycle_id]
-    return [
-        recorded_reading(row)
-        for row in rows.to_dict("records")
-        if row["sampled_earliest"].date() <= today
-    ]

@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import altair as alt
+import pandas as pd
 from altair.utils.schemapi import disable_debug_mode
 
-from studcurve.reports.theme import chart_config
+from studcurve.reports.theme import INK, MUTED, chart_config
+from studcurve.reports.words import Words
 
 # Checking every part against the grammar as it is made takes a third of a page's time; a test
 # checks every finished picture whole. Channels are spelled out (``alt.X2("upper:Q")``,
@@ -48,6 +50,41 @@ def legend_of(title: str, names: list[str]) -> alt.Legend:
     """A legend whose rows fit a phone: the engine does not wrap them by itself."""
     longest = max((len(name) for name in names), default=1)
     return alt.Legend(title=title, columns=max(1, min(len(names), LEGEND_CHARACTERS // longest)))
+
+
+def ends_tooltip(words: Words, digits: str) -> list[alt.Tooltip]:
+    """Ends of an interval, in the columns lower and upper."""
+    return [
+        alt.Tooltip("lower:Q", title=words["legend.lower"], format=digits),
+        alt.Tooltip("upper:Q", title=words["legend.upper"], format=digits),
+    ]
+
+
+def estimate_tooltip(words: Words, digits: str) -> list[alt.Tooltip]:
+    """The middle, in the column median, and the ends of its interval."""
+    middle = alt.Tooltip("median:Q", title=words["legend.middle"], format=digits)
+    return [middle, *ends_tooltip(words, digits)]
+
+
+def row_texts(rows: pd.DataFrame, scale: alt.Scale) -> tuple[alt.Chart, alt.Chart]:
+    """What stands above a row of bars: its label at the left, a note at the right.
+
+    Parameters
+    ----------
+    rows
+        Columns label_at (place on the scale), label, note.
+    scale
+        Of the rows.
+    """
+    texts = alt.Chart(rows).encode(y=alt.Y("label_at:Q", scale=scale, axis=None))
+    return (
+        texts.mark_text(align="left", baseline="middle", fill=INK, fontSize=12).encode(
+            x=AT_LEFT, text=alt.Text("label:N")
+        ),
+        texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
+            x=AT_RIGHT, text=alt.Text("note:N")
+        ),
+    )
 
 
 def finished(chart: alt.LayerChart | alt.FacetChart, height: int) -> dict[str, Any]:

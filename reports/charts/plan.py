@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from studcurve.reports.charts.frame import AT_LEFT, AT_RIGHT, finished
+from studcurve.reports.charts.frame import finished, row_texts
 from studcurve.reports.theme import FILLS, INK, MUTED, RULE, SERIES
 from studcurve.reports.words import Words
 
@@ -76,13 +76,7 @@ def option_bars(
             y=alt.Y("ground:Q", scale=y_scale, axis=None),
         )
     )
-    texts = alt.Chart(rows).encode(y=alt.Y("label_at:Q", scale=y_scale, axis=None))
-    label = texts.mark_text(align="left", baseline="middle", fill=INK, fontSize=12).encode(
-        x=AT_LEFT, text=alt.Text("label:N")
-    )
-    note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
-        x=AT_RIGHT, text=alt.Text("note:N")
-    )
+    label, note = row_texts(rows, y_scale)
     # Nothing is drawn where nothing is: an empty group of marks has no name to be read aloud.
     shown = ([] if bars.empty else [spread]) + [whisker]
     shown += [] if rows["middle"].isna().all() else [middle]
@@ -135,15 +129,7 @@ def pups_shares(blocks: pd.DataFrame, options: pd.DataFrame, words: Words) -> di
             text=alt.Text("label:N"),
         )
     )
-    texts = alt.Chart(options.assign(label_at=options["row"] + LABEL_AT)).encode(
-        y=alt.Y("label_at:Q", scale=y_scale, axis=None)
-    )
-    label = texts.mark_text(align="left", baseline="middle", fill=INK, fontSize=12).encode(
-        x=AT_LEFT, text=alt.Text("label:N")
-    )
-    note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
-        x=AT_RIGHT, text=alt.Text("note:N")
-    )
+    label, note = row_texts(options.assign(label_at=options["row"] + LABEL_AT), y_scale)
     shown = [] if blocks.empty else [none, some, names]
     return finished(alt.layer(*shown, label, note), SHARES_ROW * len(options))
 
@@ -185,11 +171,5 @@ def gap_parts(parts: pd.DataFrame, *, axis_title: str) -> dict[str, Any]:
         .mark_rule(stroke=MUTED)
         .encode(x=alt.X("start:Q", title=axis_title, scale=x_scale, axis=axis))
     )
-    texts = alt.Chart(placed).encode(y=alt.Y("label_at:Q", scale=y_scale, axis=None))
-    label = texts.mark_text(align="left", baseline="middle", fill=INK, fontSize=12).encode(
-        x=AT_LEFT, text=alt.Text("label:N")
-    )
-    note = texts.mark_text(align="right", baseline="middle", fill=MUTED, fontSize=12).encode(
-        x=AT_RIGHT, text=alt.Text("note:N")
-    )
+    label, note = row_texts(placed, y_scale)
     return finished(alt.layer(part, total, zero, label, note), PART_ROW * len(parts))

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from studcurve.reports.charts.frame import AT_TOP, finished, legend_of
+from studcurve.reports.charts.frame import AT_TOP, estimate_tooltip, finished, legend_of
 from studcurve.reports.theme import INK, MUTED, SERIES, SHAPES
 from studcurve.reports.words import Words
 
@@ -56,9 +56,7 @@ def kept_by_stage(pairs: pd.DataFrame, means: pd.DataFrame, words: Words) -> dic
         x=alt.X("median:Q", scale=scale, title=title, axis=axis),
         tooltip=[
             alt.Tooltip("what:N", title=words["column.what"]),
-            alt.Tooltip("median:Q", title=words["legend.middle"], format=".0f"),
-            alt.Tooltip("lower:Q", title=words["legend.lower"], format=".0f"),
-            alt.Tooltip("upper:Q", title=words["legend.upper"], format=".0f"),
+            *estimate_tooltip(words, ".0f"),
         ],
     )
     return finished(alt.layer(whole, whisker, middle, dots), 46 * len(rows) + 16)
@@ -180,9 +178,7 @@ def storage_curve(
         y=y,
         tooltip=[
             alt.Tooltip("hours:Q", title=words["axis.hours"], format=".0f"),
-            alt.Tooltip("median:Q", title=words["legend.middle"], format=",.0f"),
-            alt.Tooltip("lower:Q", title=words["legend.lower"], format=",.0f"),
-            alt.Tooltip("upper:Q", title=words["legend.upper"], format=",.0f"),
+            *estimate_tooltip(words, ",.0f"),
         ],
     )
     return finished(alt.layer(band, line, points), 220)

@@ -18,6 +18,7 @@ from studcurve.reports.charts.frame import (
     YEARS,
     cycle,
     dimmed,
+    ends_tooltip,
     finished,
     legend_of,
 )
@@ -202,8 +203,7 @@ def control_chart(
         tooltip=[
             alt.Tooltip("on:T", title=words["axis.collected"], format="%-d %b %Y"),
             alt.Tooltip("value:Q", title=value_title, format=",.1f"),
-            alt.Tooltip("lower:Q", title=words["legend.lower"], format=",.1f"),
-            alt.Tooltip("upper:Q", title=words["legend.upper"], format=",.1f"),
+            *ends_tooltip(words, ",.1f"),
         ],
     )  # fmt: skip
     return finished(alt.layer(*limits, points), 210)

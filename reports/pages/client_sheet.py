@@ -11,8 +11,10 @@ from datetime import date, datetime
 from studcurve.analytics.cautions import Caution, stopped_answers
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.wording.sources import Source
 from studcurve.reports.charts.stored import storage_curve
 from studcurve.reports.page import Reader, Report, Section, Table, columns
+from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.words import Words
 
 ASKED = ("arrived", "motility", "inseminated", "route", "scan", "whelped", "pups", "alive_8_weeks")
@@ -61,7 +63,7 @@ class ClientResults:
 
     bitch: str
     stud: str
-    stud_facts: str
+    stud_facts: tuple[str | Sentence, ...]
     cautions: tuple[Caution, ...]
     answer: tuple[Sentence, ...]
     collected: datetime
@@ -77,8 +79,8 @@ class ClientResults:
     kept: tuple[Kept, ...]
     own_until_h: float | None
     days: tuple[Sentence, ...]
-    sources: tuple[str, ...]
-    provenance: str
+    sources: tuple[Source | Sentence, ...]
+    provenance: tuple[Sentence, ...]
 
 
 def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
@@ -100,14 +102,16 @@ def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
     return Report(
         kind=words["client.kind"],
         title=results.bitch,
-        subtitle=words.say("client.by", stud=results.stud, facts=results.stud_facts),
+        subtitle=words.say(
+            "client.by", stud=results.stud, facts=on_one_line(results.stud_facts, words)
+        ),
         cautions=results.cautions,
         answer=() if stopped else tuple(words.tell(said) for said in results.answer),
         sections=tuple(sections),
         links=(),
         method=() if stopped or not results.kept else (words[_method(results)],),
-        sources=() if stopped else results.sources,
-        provenance=results.provenance,
+        sources=() if stopped else in_words(results.sources, words),
+        provenance=on_one_line(results.provenance, words),
         glossary=("progressive_motility", "interval"),
         reader=reader,
     )

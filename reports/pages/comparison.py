@@ -14,15 +14,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from studcurve.analytics.cautions import in_order
 from studcurve.analytics.estimate import Estimate, Floats
 from studcurve.analytics.plan.breeding_plan import BreedingPlan
 from studcurve.analytics.plan.compare import OptionAnswer
 from studcurve.analytics.plan.what_if import OptionGrid
+from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.wording import plan as wording
+from studcurve.analytics.wording.sources import Source
 from studcurve.reports.charts.chances import response
 from studcurve.reports.charts.plan import IN_PERCENT, gap_parts, option_bars, pups_shares
 from studcurve.reports.page import Panel, Reader, Report, Section, Slider, Table, columns
 from studcurve.reports.sections.plan_rows import measure_rows
+from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.sections.what_if import along_axis
 from studcurve.reports.words import Words
 
@@ -49,8 +53,8 @@ class ComparisonResults:
 
     plan: BreedingPlan
     asked_at: datetime
-    sources: tuple[str, ...]
-    provenance: str
+    sources: tuple[Source | Sentence, ...]
+    provenance: tuple[Sentence, ...]
 
 
 def build_comparison(results: ComparisonResults, reader: Reader) -> Report:
@@ -114,7 +118,7 @@ def _report(
         kind=words["comparison.kind"],
         title=words.say("comparison.title", stud=plan.pair.stud, bitch=plan.pair.bitch),
         subtitle=words.say("comparison.asked", on=words.moment(results.asked_at)),
-        cautions=tuple(wording.in_order(plan.cautions)),
+        cautions=tuple(in_order(plan.cautions)),
         answer=answer,
         sections=sections,
         links=(),
@@ -123,8 +127,8 @@ def _report(
             *((words["compare.reading_chance"],) if told else ()),
             *limits,
         ),
-        sources=results.sources if told else (),
-        provenance=results.provenance,
+        sources=in_words(results.sources, words) if told else (),
+        provenance=on_one_line(results.provenance, words),
         glossary=("draws", "chance", "interval", "share_from_records") if told else (),
         reader=reader,
     )

@@ -14,9 +14,13 @@ from typing import Any
 import pandas as pd
 
 from studcurve.analytics.cautions import Caution, stopped_answers
+from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.wording.sources import Source
+from studcurve.analytics.wording.stud_page import total_level
 from studcurve.reports.page import Reader, Report, Section, Table, columns
-from studcurve.reports.pages.stud_review import StudResults, or_dash
+from studcurve.reports.pages.stud_review import or_dash
+from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.sections.stud_over_time import counted_cells, measure_charts
 from studcurve.reports.words import Words
 
@@ -53,6 +57,17 @@ class BredRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Animal:
+    """The dog as it was entered, None where it was not noted. [kg]"""
+
+    registered_name: str | None
+    breed: str | None
+    chip: str | None
+    born_on: date | None
+    adult_weight_kg: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class HandoutResults:
     """Everything the handout shows, finished.
 
@@ -61,13 +76,22 @@ class HandoutResults:
     question
         As the owner put it; empty when none was put.
     stud
-        What the review shows of him.
+        Call name.
+    cautions
+        What must be said first.
+    answer
+        What is said, sentence by sentence.
+    told
+        What each measure with a kept fit says of him over time, total sperm first; empty where a
+        caution stops forecasts.
     animal
-        Rows of facts: key below ``animal`` and text.
+        The dog.
     examinations, lab_tests
         Rows of those views, the newest first.
     collections
         Last samples, the newest first, with measures.
+    readings, events
+        Samples and events of the years in the picture.
     bred
         Last breedings, the newest first.
     n_bred
@@ -76,29 +100,33 @@ class HandoutResults:
         Rows of the view ``shipments`` with a reading after storage, the newest first.
     missing
         What the records do not hold, sentence by sentence.
+    method, sources, provenance
+        As on every page.
     """
 
     question: str
-    stud: StudResults
-    animal: tuple[tuple[str, str], ...]
+    stud: str
+    cautions: tuple[Caution, ...]
+    answer: tuple[Sentence, ...]
+    told: tuple[StudTold, ...]
+    animal: Animal
     examinations: pd.DataFrame
     lab_tests: pd.DataFrame
     collections: pd.DataFrame
+    readings: pd.DataFrame
+    events: pd.DataFrame
     bred: tuple[BredRow, ...]
     n_bred: int
     kept: pd.DataFrame
     missing: tuple[Sentence, ...]
-
-    @property
-    def cautions(self) -> tuple[Caution, ...]:
-        """What must be said first."""
-        return self.stud.cautions
+    method: tuple[str, ...]
+    sources: tuple[Source | Sentence, ...]
+    provenance: tuple[Sentence, ...]
 
 
 def build_handout(results: HandoutResults, reader: Reader) -> Report:
     """Lay out the handout in the order of a consultation."""
     words = reader.words
-    stud = results.stud
     sections = [
         _animal(results, words),
         _examinations(results, words),
@@ -109,7 +137,7 @@ def build_handout(results: HandoutResults, reader: Reader) -> Report:
         _kept(results, words),
         Section(
             "sentences", words["page.answer"],
-            paragraphs=tuple(words.tell(said) for said in stud.answer),
+            paragraphs=tuple(words.tell(said) for said in results.answer),
         ),
         Section(
             "missing", words["handout.missing"],
@@ -119,26 +147,36 @@ def build_handout(results: HandoutResults, reader: Reader) -> Report:
     stopped = "chances" in stopped_answers(results.cautions)
     return Report(
         kind=words["handout.kind"],
-        title=stud.stud,
+        title=results.stud,
         subtitle=results.question or words["handout.no_question"],
         cautions=results.cautions,
         answer=(),
         sections=tuple(section for section in sections if section is not None),
         links=(),
         method=(
-            *(words[f"method.{name}"] for name in stud.method),
+            *(words[f"method.{name}"] for name in results.method),
             words["method.limits"],
             *((words["method.stopped"],) if stopped else ()),
         ),
-        sources=stud.sources,
-        provenance=stud.provenance,
+        sources=in_words(results.sources, words),
+        provenance=on_one_line(results.provenance, words),
         glossary=(),
         reader=reader,
     )
 
 
 def _animal(results: HandoutResults, words: Words) -> Section:
-    facts = " · ".join(f"{words[f'animal.{name}']}: {value}" for name, value in results.animal)
+    """Facts of the dog; what was not noted is named so."""
+    dog = results.animal
+    weight = dog.adult_weight_kg
+    rows = (
+        ("registered_name", dog.registered_name or words["page.not_recorded"]),
+        ("breed", dog.breed or words["page.not_recorded"]),
+        ("chip", dog.chip or words["page.not_recorded"]),
+        ("born_on", words.day(dog.born_on)),
+        ("adult_weight_kg", "–" if weight is None else f"{words.number(weight, 1)} kg"),
+    )
+    facts = " · ".join(f"{words[f'animal.{name}']}: {value}" for name, value in rows)
     return Section("animal", words["handout.animal"], paragraphs=(facts,))
 
 
@@ -195,9 +233,8 @@ def _collections(results: HandoutResults, words: Words) -> Section:
 
 def _picture(results: HandoutResults, reader: Reader) -> Section:
     words = reader.words
-    stud = results.stud
-    told = stud.told_of("total_sperm_m")
-    charts = measure_charts("total_sperm_m", stud.readings, stud.events, told, reader)
+    told = None if "forecast" in stopped_answers(results.cautions) else total_level(results.told)
+    charts = measure_charts("total_sperm_m", results.readings, results.events, told, reader)
     lead = words["handout.picture_lead" if charts else "review.no_picture"]
     if charts and told is not None:
         lead = f"{lead} {words['handout.level_lead']}"
@@ -233,7 +270,7 @@ def _bred(results: HandoutResults, words: Words) -> Section:
 
 
 def _events(results: HandoutResults, words: Words) -> Section | None:
-    events = results.stud.events
+    events = results.events
     if events.empty:
         return None
     rows = tuple(

@@ -10,16 +10,21 @@ import pandas as pd
 
 from studcurve.analytics.cautions import Caution
 from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.stages import StagesCompared
+from studcurve.analytics.models.conception.bred import SemenTypeChance
 from studcurve.analytics.models.litter.sizes import LitterSizes
 from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.sentences import Sentence, Word
-from studcurve.reports.charts.chances import outcome_flow
+from studcurve.analytics.wording.checks import Checks
+from studcurve.analytics.wording.sources import Source
+from studcurve.reports.charts.litters import outcome_flow
 from studcurve.reports.page import Link, Reader, Report, Section, Table, columns
-from studcurve.reports.pages.stud_review import SemenTypeChance, chances_section
+from studcurve.reports.pages.stud_review import chances_section
 from studcurve.reports.sections.litter_sizes import litter_sizes_section
-from studcurve.reports.sections.stored import StagesTold, stages_section
+from studcurve.reports.sections.sources import in_words, on_one_line
+from studcurve.reports.sections.stored import stages_section
 from studcurve.reports.sections.stud_over_time import state_text
-from studcurve.reports.sections.trust import Checks, checks_annex, checks_told
+from studcurve.reports.sections.trust import checks_annex, checks_told
 from studcurve.reports.words import Words
 
 SCANS = ("pregnant", "unknown", "not pregnant")
@@ -43,13 +48,13 @@ class Due:
     is_late
         Whether they have passed.
     what
-        In words.
+        To do.
     """
 
     on: date
     until: date
     is_late: bool
-    what: str
+    what: Sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,11 +170,11 @@ class OverviewResults:
     chances: tuple[SemenTypeChance, ...]
     of_chances: tuple[Sentence, ...]
     litters: LitterSizes | None
-    stages: StagesTold | None
+    stages: StagesCompared | None
     straws: pd.DataFrame
     method: tuple[str, ...]
-    sources: tuple[str, ...]
-    provenance: str
+    sources: tuple[Source | Sentence, ...]
+    provenance: tuple[Sentence, ...]
     checks: Checks
 
 
@@ -201,8 +206,8 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
             *(words[f"method.{name}"] for name in results.method),
             *checks_told(results.checks, words),
         ),
-        sources=results.sources,
-        provenance=results.provenance,
+        sources=in_words(results.sources, words),
+        provenance=on_one_line(results.provenance, words),
         glossary=("interval", "chance", "share_from_records"),
         reader=reader,
         annex=checks_annex(results.checks, words),
@@ -213,7 +218,7 @@ def _due(due: Sequence[Due], words: Words) -> Section | None:
     """What is due, the nearest first."""
     if not due:
         return None
-    rows = tuple((_when(item, words), item.what) for item in due)
+    rows = tuple((_when(item, words), words.tell(item.what)) for item in due)
     names = ["due_on", "what"]
     table = Table(words["overview.due"], columns(words, names, texts_in=set(names)), rows)
     return Section("due", words["overview.due"], words["overview.due_lead"], table=table)

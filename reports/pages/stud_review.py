@@ -3,33 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import pandas as pd
 
 from studcurve.analytics.cautions import Caution, stopped_answers
-from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.stages import StagesCompared
+from studcurve.analytics.models.conception.bred import BredDot, Coefficient, SemenTypeChance
 from studcurve.analytics.models.conception.response import Response
 from studcurve.analytics.models.litter.sizes import LitterSizes
+from studcurve.analytics.models.storage.usable import StudStorage
 from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.wording.checks import Checks
+from studcurve.analytics.wording.sources import Source
 from studcurve.reports.charts.chances import chance_by_semen_type, coefficients
 from studcurve.reports.page import Reader, Report, Section, Table, columns
 from studcurve.reports.sections.litter_sizes import litter_sizes_section
-from studcurve.reports.sections.stored import (
-    StagesTold,
-    StorageTold,
-    stages_section,
-    storage_section,
-)
+from studcurve.reports.sections.sources import in_words, on_one_line
+from studcurve.reports.sections.stored import stages_section, storage_section
 from studcurve.reports.sections.stud_over_time import (
     NAMES,
     control_section,
     level_section,
     measure_section,
 )
-from studcurve.reports.sections.trust import Checks, checks_annex, checks_told
-from studcurve.reports.sections.what_if import BredDot, build_whatif
+from studcurve.reports.sections.trust import checks_annex, checks_told
+from studcurve.reports.sections.what_if import build_whatif
 from studcurve.reports.words import Words
 
 ALWAYS_SHOWN = frozenset({"total_sperm_m", "progressive_motility_pct"})
@@ -37,59 +37,6 @@ ALWAYS_SHOWN = frozenset({"total_sperm_m", "progressive_motility_pct"})
 
 LEVELS = frozenset({"c01", "c02"})
 """Rows of the chain that are levels: zero means nothing to them, so the picture leaves them out."""
-
-
-@dataclass(frozen=True, slots=True)
-class SemenTypeChance:
-    """Chance of a litter of one semen type, three ways.
-
-    Attributes
-    ----------
-    semen_type
-        As in the views.
-    n_known, n_whelped
-        Breedings with a known outcome, and litters among them.
-    own
-        Share with its exact interval; None without a known outcome. [0 to 1]
-    published, together
-        Mean chance of the same breedings before and after the records. [0 to 1]
-    share_from_records
-        Share of the last that the records supply, 0 to 1.
-    """
-
-    semen_type: str
-    n_known: int
-    n_whelped: int
-    own: Estimate | None
-    published: Estimate
-    together: Estimate
-    share_from_records: float
-
-
-@dataclass(frozen=True, slots=True)
-class Coefficient:
-    """One row of the chain, before and after the records. [logit]
-
-    Attributes
-    ----------
-    row
-        Id in the priors table.
-    published, together
-        Before and after the records.
-    own
-        What the records alone say of it; None where they cannot speak.
-    share_from_records
-        Share of the last that the records supply, 0 to 1.
-    mark
-        Of the row's source.
-    """
-
-    row: str
-    published: Estimate
-    own: Estimate | None
-    together: Estimate
-    share_from_records: float
-    mark: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,13 +76,13 @@ class StudResults:
     """
 
     stud: str
-    facts: str
+    facts: tuple[str | Sentence, ...]
     cautions: tuple[Caution, ...]
     answer: tuple[Sentence, ...]
     readings: pd.DataFrame
     told: tuple[StudTold, ...]
-    stages: StagesTold | None
-    storage: StorageTold | None
+    stages: StagesCompared | None
+    storage: StudStorage | None
     events: pd.DataFrame
     chances: tuple[SemenTypeChance, ...]
     coefficients: tuple[Coefficient, ...]
@@ -143,13 +90,9 @@ class StudResults:
     responses: tuple[Response, ...]
     dots: tuple[BredDot, ...]
     method: tuple[str, ...]
-    sources: tuple[str, ...]
-    provenance: str
+    sources: tuple[Source | Sentence, ...]
+    provenance: tuple[Sentence, ...]
     checks: Checks
-
-    def with_evaluations(self, readings: pd.DataFrame, events: pd.DataFrame) -> StudResults:
-        """The same with fewer samples and events."""
-        return replace(self, readings=readings, events=events)
 
     def told_of(self, measure: str) -> StudTold | None:
         """What one measure says, where it has a kept fit and no caution stops it."""
@@ -201,7 +144,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     return Report(
         kind=words["review.kind"],
         title=results.stud,
-        subtitle=results.facts,
+        subtitle=on_one_line(results.facts, words),
         cautions=results.cautions,
         answer=tuple(words.tell(sentence) for sentence in results.answer),
         sections=tuple(sections),
@@ -210,8 +153,8 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
             *(words[f"method.{name}"] for name in results.method),
             *(checks_told(results.checks, words) if others else ()),
         ),
-        sources=results.sources,
-        provenance=results.provenance,
+        sources=in_words(results.sources, words),
+        provenance=on_one_line(results.provenance, words),
         glossary=tuple(glossary),
         reader=reader,
         annex=checks_annex(results.checks, words) if others else (),
@@ -226,12 +169,12 @@ def chances_section(
     heading = words.say("review.chances", whose=whose)
     marks: list[dict[str, str | float]] = []
     for chance in chances:
-        share = words.say("review.share_note", share=chance.share_from_records)
-        known = words.say("review.known_note", n=chance.n_known)
+        share = words.say("review.share_note", share=chance.of.share_from_records)
+        known = words.say("review.known_note", n=chance.of.n_known)
         for source, estimate, note in (
-            ("published", chance.published, ""),
-            ("own", chance.own, known),
-            ("together", chance.together, share),
+            ("published", chance.of.published, ""),
+            ("own", chance.of.own, known),
+            ("together", chance.of.together, share),
         ):
             if estimate is not None:
                 marks.append(
@@ -247,12 +190,12 @@ def chances_section(
     rows = tuple(
         (
             words.word("semen", chance.semen_type),
-            words.number(chance.n_known),
-            words.number(chance.n_whelped),
-            words.percent(chance.own),
-            words.percent(chance.published),
-            words.percent(chance.together),
-            words.number(100 * chance.share_from_records),
+            words.number(chance.of.n_known),
+            words.number(chance.of.n_whelped),
+            words.percent(chance.of.own),
+            words.percent(chance.of.published),
+            words.percent(chance.of.together),
+            words.number(100 * chance.of.share_from_records),
         )
         for chance in chances
     )

@@ -4,6 +4,8 @@
     One stud's level; stages and storage of samples.
 ``litter_sizes``, ``what_if``, ``trust``
     Litters beside what was expected; sliders; how far the models can be trusted.
+``sources``
+    The foot of a page.
 ``plan_rows``
     Rows of a plan that page and terminal print alike, without the chart library.
 """

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from studcurve.analytics.models.litter.sizes import Expected, LitterSizes
-from studcurve.reports.charts.chances import litter_sizes
+from studcurve.reports.charts.litters import litter_sizes
 from studcurve.reports.page import Section, Table, columns
 from studcurve.reports.words import Words
 

@@ -6,7 +6,7 @@ and takes the level, its sentences and its table off the page.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
@@ -16,19 +16,7 @@ from studcurve.analytics.measures.dates import look_back
 from studcurve.analytics.models.stud.announcement import PROMISE_PROB
 from studcurve.analytics.models.stud.inputs import MEASURES, Measure
 from studcurve.analytics.models.stud.summary import StudTold
-from studcurve.analytics.sentences import Sentence
-from studcurve.analytics.wording.stud import (
-    change_sentence,
-    dip_sentence,
-    fall_retest_sentence,
-    last_sentence,
-    level_sentence,
-    look_back_sentence,
-    next_sentence,
-    power_sentence,
-    retest_sentence,
-    settling_sentence,
-)
+from studcurve.analytics.wording.stud_page import level_sentences
 from studcurve.reports.charts.stud import control_chart, evaluations_over_time
 from studcurve.reports.page import Reader, Section, Table, columns
 from studcurve.reports.words import Words
@@ -54,31 +42,6 @@ _COLUMNS = {
 """Columns of a reading's interval and of the way of reading."""
 
 _NO_EVENTS = pd.DataFrame({"on": [], "label": []})
-
-
-def headline(told: Sequence[StudTold], reader: Reader) -> tuple[Sentence, ...]:
-    """The answer in two sentences, of the first measure that has a level.
-
-    A further measure speaks where a change of it is announced. A client is not told who read.
-    """
-    if not told:
-        return ()
-    first, *others = told
-    changes = [first, *(one for one in others if one.announcement.announced)]
-    return (
-        level_sentence(first.answers, first.share_from_records),
-        *(_change(one) for one in changes if _may_hear(one, reader)),
-    )
-
-
-def _change(one: StudTold) -> Sentence:
-    alarm = None if one.power is None else one.power.false_alarm_prob
-    return change_sentence(one.answers, one.announcement, alarm)
-
-
-def _may_hear(one: StudTold, reader: Reader) -> bool:
-    """Whether the sentence on a change names nobody whom the reader must not know."""
-    return reader.audience != "client" or one.announcement.told_apart
 
 
 def measure_section(
@@ -160,7 +123,12 @@ def level_section(told: StudTold, reader: Reader, *, is_headline: bool) -> Secti
     table = Table(heading, columns(words, names, texts_in={"what"}), _numbers(told, words))
     return Section(
         f"level-{name}", heading, words["level.lead"],
-        paragraphs=tuple(words.tell(said) for said in _told(told, reader, is_headline)),
+        paragraphs=tuple(
+            words.tell(said)
+            for said in level_sentences(
+                told, is_headline=is_headline, is_of_the_house=reader.audience != "client"
+            )
+        ),
         table=table, is_table_folded=True,
     )  # fmt: skip
 
@@ -208,30 +176,6 @@ def control_section(told: StudTold, reader: Reader) -> Section | None:
         charts=tuple(drawn), table=Table(heading, columns(words, names, texts_in={"chart"}), rows),
         is_folded=True,
     )  # fmt: skip
-
-
-def _told(told: StudTold, reader: Reader, is_headline: bool) -> list[Sentence]:
-    """What is said, from the last collection on to what cannot be seen."""
-    stud, measure = told.answers.stud, told.answers.measure
-    said: list[Sentence] = []
-    if not is_headline:
-        said.append(level_sentence(told.answers, told.share_from_records))
-        if _may_hear(told, reader):
-            said.append(_change(told))
-    if told.last is not None:
-        said.append(last_sentence(stud, told.last, measure))
-    said.append(next_sentence(told.next_on, told.next_rest_days, told.expected, measure))
-    if reader.audience != "client":
-        said += [dip_sentence(stud, dip, found) for dip, found in told.dips]
-        said.append(look_back_sentence(told.answers.last_on, told.before_last))
-        again = fall_retest_sentence(told.answers, told.announcement)
-        if again is not None:
-            said.append(again)
-        elif told.retest is not None:
-            said.append(retest_sentence(told.retest))
-    if told.power is not None:
-        said += [settling_sentence(told.power), power_sentence(stud, told.power)]
-    return said
 
 
 def _numbers(told: StudTold, words: Words) -> tuple[tuple[str, ...], ...]:

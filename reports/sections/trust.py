@@ -3,45 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.trust.checking import Replicated, Scores
-from studcurve.analytics.trust.prior_width import METHOD_ROWS, PriorWidth
+from studcurve.analytics.trust.prior_width import METHOD_ROWS
 from studcurve.analytics.trust.second_opinion import SecondOpinion
+from studcurve.analytics.wording.checks import Checks
 from studcurve.reports.page import Section, Table, columns
 from studcurve.reports.words import Words
-
-
-@dataclass(frozen=True, slots=True)
-class Checks:
-    """What is told of the models, finished.
-
-    Attributes
-    ----------
-    said
-        Paragraphs of sentences, to be read without the tables.
-    scores
-        By way of predicting; empty below 100 known outcomes.
-    replicated
-        Figures of the records beside records drawn again; may be empty.
-    methods, studs
-        Answers under narrower and wider priors: differences from fresh by semen type,
-        chances by stud. Empty without a fit.
-    is_refitted
-        Whether one of them came from a further fit.
-    opinions
-        Classical analyses by outcome, or why there is none.
-    """
-
-    said: tuple[tuple[Sentence, ...], ...] = ()
-    scores: Mapping[str, Scores] | None = None
-    replicated: tuple[Replicated, ...] = ()
-    methods: Mapping[str, PriorWidth] | None = None
-    studs: Mapping[str, PriorWidth] | None = None
-    is_refitted: bool = False
-    opinions: Mapping[str, SecondOpinion | Sentence] | None = None
 
 
 def checks_told(checks: Checks, words: Words) -> tuple[str, ...]:

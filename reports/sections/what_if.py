@@ -7,9 +7,9 @@ draws it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
+from studcurve.analytics.models.conception.bred import BredDot
 from studcurve.analytics.models.conception.response import BEST_DAY, Response
 from studcurve.reports.charts.chances import response
 from studcurve.reports.page import Panel, Section, Slider, Table, columns
@@ -28,35 +28,6 @@ LITTER_Y, NONE_Y, SCATTER = 104.0, -4.0, 5.0
 """Where the breedings stand above and below the curve, and how far they are spread apart."""
 
 _GOLDEN = 0.618034
-
-
-@dataclass(frozen=True, slots=True)
-class BredDot:
-    """One breeding of the records as a dot.
-
-    Attributes
-    ----------
-    semen_type, route
-        As in the views.
-    day
-        Best-timed insemination from ovulation; None where it is not known. [d]
-    dose_m
-        Motile dose; None where it was not recorded. [10⁶]
-    gave_litter
-        Whether she whelped.
-    is_his
-        Whether the stud is the one that the page is about.
-    bitch
-        Call name; empty for a reader who may not know her.
-    """
-
-    semen_type: str
-    route: str
-    day: float | None
-    dose_m: float | None
-    gave_litter: bool
-    is_his: bool
-    bitch: str
 
 
 def build_whatif(responses: Sequence[Response], dots: Sequence[BredDot], words: Words) -> Section:

@@ -22,15 +22,11 @@ from typing import Literal
 
 import numpy as np
 from scipy.special import expit, logit
+from tests.analytics.archetypes import Archetype, pregnant_logit
 
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.counting import exact_interval
-from studcurve.analytics.models.conception.chance import (
-    Archetype,
-    litter_prob,
-    new_partner_spread,
-    pregnant_logit,
-)
+from studcurve.analytics.models.conception.chance import litter_prob, new_partner_spread
 from studcurve.analytics.models.conception.model import PUBLISHED
 from studcurve.analytics.priors import PRIORS
 

@@ -4,7 +4,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from arviz_stats.base import array_stats
 from scipy.special import expit
@@ -23,7 +22,6 @@ from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.trust.checking import (
     MAX_PARETO_K,
     cross_validation,
-    discrimination,
     expected_and_observed,
     left_out,
     missing_outcomes,
@@ -37,17 +35,6 @@ from studcurve.analytics.trust.checking import (
 )
 
 REFERENCES = Path(__file__).parents[1] / "references"
-
-
-def test_the_s100b_score_discriminates_as_proc_says():
-    # Turck et al. 2010; pROC 1.18: AUC 0.73136856, DeLong 0.63012 to 0.83262.
-    patients = pd.read_csv(REFERENCES / "pROC_aSAH.csv")
-    poor = (patients["outcome"] == "Poor").to_numpy(dtype=float)
-
-    found = discrimination(patients["s100b"].to_numpy(dtype=float), poor, interval_prob=0.95)
-
-    assert found.median == pytest.approx(0.73136856, abs=1e-8)
-    assert (found.lower, found.upper) == pytest.approx((0.63012, 0.83262), abs=1e-5)
 
 
 def test_missing_outcomes_are_told_at_both_extremes():

@@ -7,24 +7,23 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.special import expit
+from tests.analytics.archetypes import ARCHETYPES, archetype_prob
 
 from studcurve.analytics.errors import ConvergenceError
 from studcurve.analytics.estimate import share_from_records
 from studcurve.analytics.models import sampling
 from studcurve.analytics.models.breedings.records import prepare_conception
 from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
-from studcurve.analytics.models.conception.chance import (
-    ARCHETYPES,
-    archetype_prob,
-    own_breedings_prob,
-)
+from studcurve.analytics.models.conception.chance import own_breedings_prob
 from studcurve.analytics.models.conception.model import (
     COEFFICIENTS,
     PUBLISHED,
     chain_log_likelihood,
+    conception_story,
     fit_conception,
     seen_probs,
 )
+from studcurve.analytics.models.density import at_fixed_points
 from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.models.sampling import SCHEDULE
 from studcurve.pipelines.fits.fit import N_KEPT_DRAWS
@@ -165,13 +164,28 @@ def test_an_unsettled_fit_is_refused(monkeypatch):
         fit_conception(data, seed=1, schedule=SCHEDULE[:1])
 
 
+def test_a_breeding_of_which_nothing_is_reported_leaves_the_table_as_it_is():
+    # Second route: the density without any breeding, which is that of the table alone.
+    none, silent, told = (
+        at_fixed_points(conception_story(prepare_conception(*kennel(outcomes))))
+        for outcomes in ([], [(None, None)], [(None, True)])
+    )
+
+    assert silent["log_density"] == pytest.approx(none["log_density"], rel=1e-12)
+    assert silent["gradient"].keys() == none["gradient"].keys()
+    for site, slopes in none["gradient"].items():
+        assert silent["gradient"][site] == pytest.approx(slopes, rel=1e-9, abs=1e-9)
+    assert told["log_density"] != pytest.approx(none["log_density"], rel=1e-3)
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "outcomes",
     [
         pytest.param([], id="no breeding"),
         pytest.param([(False, False)] * 3, id="none whelped"),
-        pytest.param([(None, None)], id="nothing reported", marks=pytest.mark.slow),
-        pytest.param([(True, True)] * 3, id="all whelped", marks=pytest.mark.slow),
+        pytest.param([(None, None)], id="nothing reported"),
+        pytest.param([(True, True)] * 3, id="all whelped"),
     ],
 )
 def test_a_kennel_that_says_little_is_given_the_published_table(outcomes):

@@ -154,7 +154,43 @@ def test_nobody_knows_beyond_the_studied_hours():
 
     assert plan_doses(sample.progressive_m, storage(), hours=200.0, target_m=100.0) is None
     raw = storage(medium="undiluted")
-    assert plan_doses(sample.progressive_m, raw, hours=13.0, target_m=100.0) is None
+    assert plan_doses(sample.progressive_m, raw, hours=12.0, target_m=100.0) is not None
+    assert plan_doses(sample.progressive_m, raw, hours=12.1, target_m=100.0) is None
+
+
+def divided(progressive_m, *, hours=0.0, target_m=100.0, **how):
+    """A sample whose draws are given, at the hour at which nothing is lost yet."""
+    draws_m = np.asarray(progressive_m, dtype=float)
+    kept = StorageDraws(np.full(draws_m.size, 192.0), np.ones(draws_m.size), 192.0, "")
+    return plan_doses(draws_m, kept, hours=hours, target_m=target_m, **how)
+
+
+def test_a_dose_that_is_just_sure_enough_is_made():
+    # Eight of ten, the certainty of the toolkit.
+    assert divided([100.0] * 8 + [1.0] * 2).n_doses == 1
+    assert divided([100.0] * 7 + [1.0] * 3).n_doses == 0
+
+
+def test_a_sample_is_divided_into_twelve_doses_at_most():
+    assert divided([1e6] * 10).n_doses == 12
+    for n in (1, 12):
+        assert divided([1e6] * 10, n_doses=n).n_doses == n
+    for n in (0, 13):
+        with pytest.raises(ValueError, match="between 1 and 12"):
+            divided([1e6] * 10, n_doses=n)
+
+
+@pytest.mark.parametrize(("n_that_meet", "is_hopeless"), [(499, True), (500, False)])
+def test_a_dose_is_hopeless_below_one_chance_in_twenty(n_that_meet, is_hopeless):
+    plan = divided([100.0] * n_that_meet + [1.0] * (10_000 - n_that_meet))
+
+    assert plan.is_hopeless is is_hopeless
+
+
+@pytest.mark.parametrize("how", [{"target_m": 0.0}, {"certainty": 0.0}, {"certainty": 1.0}])
+def test_a_target_of_nothing_and_a_sure_dose_are_refused(how):
+    with pytest.raises(ValueError, match="needs a target above zero and a chance"):
+        divided([1e6] * 10, **how)
 
 
 def test_the_doses_made_last_at_least_until_she_is_inseminated():

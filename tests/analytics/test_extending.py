@@ -46,6 +46,36 @@ def test_more_fits_a_heavier_bitch_and_less_fits_the_uterus():
 
 
 @pytest.mark.parametrize(
+    ("weight_kg", "vaginal_ml", "uterus_ml"),
+    [
+        # Common practice, no source: at the upper end of each class of weight and beyond it.
+        (1.0, 2.0, 1.0), (5.0, 2.0, 1.0), (5.1, 3.0, 1.5), (10.0, 3.0, 1.5), (10.1, 5.0, 2.0),
+        (25.0, 5.0, 2.0), (25.1, 8.0, 3.0), (45.0, 8.0, 3.0), (45.1, 10.0, 4.0),
+    ],
+)  # fmt: skip
+def test_the_volume_that_fits_goes_by_her_weight(weight_kg, vaginal_ml, uterus_ml):
+    assert volume_limit_ml(weight_kg, "vaginal") == vaginal_ml
+    assert volume_limit_ml(weight_kg, "transcervical") == uterus_ml
+
+
+@pytest.mark.parametrize(
+    ("within", "beyond"),
+    [
+        ({"ratio": 3.0}, {"ratio": 2.99}),
+        ({"ratio": 5.0}, {"ratio": 5.01}),
+        ({"final_m_per_ml": 25.0}, {"final_m_per_ml": 24.9}),
+        ({"unextended_minutes": 30.0}, {"unextended_minutes": 30.1}),
+        ({"dose_volume_ml": 5.0, "limit_ml": 5.0}, {"dose_volume_ml": 5.1, "limit_ml": 5.0}),
+        ({"limit_ml": 5.0}, {"dose_volume_ml": 9.0, "limit_ml": 5.0}),
+        ({"dose_volume_ml": 9.0}, {"dose_volume_ml": 9.0, "limit_ml": 5.0}),
+    ],
+)
+def test_a_reminder_begins_beyond_its_edge(within, beyond):
+    assert bench_reminders(**within) == ()
+    assert len(bench_reminders(**beyond)) == 1
+
+
+@pytest.mark.parametrize(
     ("given_reading", "word", "source"),
     [
         ({"ratio": 8.0}, "outside the usual 1 + 3 to 1 + 5", "Sugai 2024"),

@@ -19,6 +19,7 @@ SILENT = {
     "studcurve.analytics.errors": "refusals",
     "studcurve.analytics.models.arrays": "names for type checkers",
     "studcurve.analytics.models.fingerprint": "compares data; enters no density",
+    "studcurve.analytics.vocabulary": "words; a check of 1,000 outcomes reads one list",
     "studcurve.analytics.models.storage.curve": "reads kept draws and makes none",
 }
 """Modules that a model imports and that have no say in its density, and why."""
@@ -218,7 +219,7 @@ MUTATIONS = [
     ),
     ("studcurve.analytics.models.stud.arrays", "np.sqrt(2.0),", "2.0,", MOTILITY),
     (
-        "studcurve.pipelines.fits.registry",
+        "studcurve.analytics.measures.counting",
         'PRIORS["r02_home"].centre',
         '2.0 * PRIORS["r02_home"].centre',
         TOTAL,

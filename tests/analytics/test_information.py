@@ -10,9 +10,8 @@ from hypothesis.extra.numpy import arrays
 from scipy.stats import norm
 
 from studcurve.analytics.measures.value_of_information import (
-    expected_value,
+    conditional_mean,
     value_of_partial_information,
-    value_of_perfect_information,
     value_of_sample_information,
 )
 
@@ -23,9 +22,9 @@ PAYOFF = [[-70.0, 0.0], [50.0, 0.0], [200.0, 0.0]]
 SOUNDING = [[0.6, 0.3, 0.1], [0.3, 0.4, 0.3], [0.1, 0.4, 0.5]]
 
 
-def test_the_oil_wildcatter_is_worth_what_raiffa_prints():
-    assert expected_value(PAYOFF, STATES).max() == pytest.approx(20.0, abs=1e-9)
-    assert value_of_perfect_information(PAYOFF, STATES) == pytest.approx(35.0, abs=1e-9)
+def test_a_sounding_that_shows_the_state_is_worth_what_raiffa_prints():
+    # Worth 20 without any information, 55 with perfect one.
+    assert value_of_sample_information(PAYOFF, np.eye(3), STATES) == pytest.approx(35.0, abs=1e-9)
 
 
 def test_the_sounding_is_worth_twelve_and_a_half_before_its_cost_of_ten():
@@ -123,9 +122,24 @@ def test_information_is_never_worth_less_than_nothing_nor_more_than_certainty(va
     some = value_of_sample_information(value, likelihood, weight)
 
     assert some >= -1e-9
-    assert some <= value_of_perfect_information(value, weight) + 1e-9
+    assert some <= value_of_sample_information(value, np.eye(6), weight) + 1e-9
 
 
 def test_draws_without_options_are_refused():
     with pytest.raises(ValueError, match="n_states, n_options"):
-        value_of_perfect_information([1.0, 2.0])
+        value_of_sample_information([1.0, 2.0], np.eye(2), [0.5, 0.5])
+    for likelihood in (np.eye(2), np.ones(3)):
+        with pytest.raises(ValueError, match="one row a state"):
+            value_of_sample_information(PAYOFF, likelihood, STATES)
+
+
+@pytest.mark.parametrize(("n_levels", "is_exact"), [(8, True), (9, False)])
+def test_up_to_eight_values_are_taken_one_by_one_and_more_as_a_curve(n_levels, is_exact):
+    rng = np.random.default_rng(5)
+    known = np.repeat(np.arange(float(n_levels)), 40)
+    outcome = rng.normal(size=known.size)
+    means = np.array([outcome[known == level].mean() for level in range(n_levels)])
+
+    found = conditional_mean(outcome, known)
+
+    assert np.allclose(found, means[known.astype(int)], atol=1e-9) is is_exact

@@ -52,12 +52,6 @@ def test_whelping_given_pregnancy_is_the_ratio_of_the_french_rates():
     assert 1 / (1 + np.exp(-PRIORS["c02"].centre)) == pytest.approx(81.9 / 87.8, abs=0.005)
 
 
-def test_a_prior_says_how_many_breedings_it_is_worth():
-    # sd 0.5 on the logit at 75 %: 1 / (0.25 · 0.1875).
-    assert PRIORS["c03"].equivalent_n == pytest.approx(21.3, abs=0.1)
-    assert PRIORS["l05"].equivalent_n is None
-
-
 def test_the_fingerprint_depends_on_numbers_of_the_rows_that_are_read():
     assert priors_fingerprint(("c",)) != priors_fingerprint(("l",))
     assert priors_fingerprint(("c",)) == priors_fingerprint(("c",))

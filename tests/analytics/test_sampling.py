@@ -28,13 +28,24 @@ def eight_schools(effects, errors):
     numpyro.sample("y", dist.Normal(theta, errors).to_event(1), obs=effects)
 
 
-def test_eight_schools_match_exact_quadrature():
+CAREFUL = (Run(1000, 3000, 0.99),)
+
+
+def sampled():
+    return sample(
+        eight_schools, {"effects": EFFECTS, "errors": ERRORS}, name="eight schools",
+        gated=("mu", "tau", "z"), seed=3, schedule=CAREFUL,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def draws():
+    return sampled()
+
+
+def test_eight_schools_match_exact_quadrature(draws):
     # Rubin 1981; posterior by exact quadrature: mu 4.3968 (3.3177), tau 3.5973 (3.2200), theta of
     # the first school 6.2117 (5.593), of the seventh 6.2966.
-    draws = sample(
-        eight_schools, {"effects": EFFECTS, "errors": ERRORS}, name="eight schools",
-        gated=("mu", "tau", "z"), seed=3, schedule=(Run(1000, 3000, 0.99),),
-    )  # fmt: skip
     values = draws.values
 
     ess = draws.diagnostics.min_ess_bulk
@@ -62,16 +73,17 @@ def test_two_modes_that_chains_do_not_share_are_refused():
                schedule=(Run(300, 300, 0.8),))  # fmt: skip
 
 
-def test_the_same_seed_gives_the_same_bytes():
-    arguments = {"effects": EFFECTS, "errors": ERRORS}
-    schedule = (Run(400, 1500, 0.99), Run(1000, 3000, 0.99))
-    first, second = (
-        sample(eight_schools, arguments, name="eight schools", gated=("mu",), seed=11,
-               schedule=schedule)
-        for _ in range(2)
+def test_the_same_seed_gives_the_same_bytes(draws):
+    assert sampled().values["mu"].tobytes() == draws.values["mu"].tobytes()
+
+
+def test_a_run_that_does_not_settle_is_followed_by_the_next():
+    draws = sample(
+        eight_schools, {"effects": EFFECTS, "errors": ERRORS}, name="eight schools",
+        gated=("mu", "tau", "z"), seed=3, schedule=(Run(5, 20, 0.6), *CAREFUL),
     )  # fmt: skip
 
-    assert first.values["mu"].tobytes() == second.values["mu"].tobytes()
+    assert draws.diagnostics.n_attempts == 2
 
 
 def test_spreads_from_flat_coordinates_keep_their_half_normal_prior():

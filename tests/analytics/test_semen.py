@@ -79,3 +79,16 @@ def test_a_sample_without_sperm_is_shown_with_what_none_still_allows(cells, conc
     (shown,) = with_measures(pd.DataFrame([row], columns=columns), extra_cv=0.15).to_dict("records")
     assert shown["total_sperm_m"] == shown["total_sperm_m_low"] == 0.0
     assert shown["total_sperm_m_high"] == pytest.approx(zero_count_limit_m(2.0))
+
+
+def test_a_photometer_errs_by_a_tenth_and_a_tube_by_a_twentieth():
+    low, high = total_sperm_interval_m(2.0, 100.0, np.nan, extra_cv=0.3)
+
+    widened = np.exp(1.6449 * np.hypot(0.10, 0.05))
+    assert (low, high) == pytest.approx((200.0 / widened, 200.0 * widened), rel=1e-4)
+
+
+def test_none_in_five_squares_still_allows_three_cells_in_twenty_nanoliters():
+    widened = np.exp(1.6449 * np.hypot(0.15, 0.05))
+
+    assert zero_count_limit_m(2.5) == pytest.approx(-np.log(0.05) / 20.0 * 2.5 * widened, rel=1e-4)

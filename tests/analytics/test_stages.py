@@ -10,6 +10,7 @@ from scipy.stats import ttest_rel
 from studcurve.analytics.measures.stages import (
     STAGES,
     clinic_against_kennel,
+    compared_stages,
     recoveries,
     recovery,
     stage_pairs,
@@ -132,6 +133,37 @@ def test_clinic_and_kennel_are_compared_only_where_they_read_within_half_a_day()
 
     assert (found.n_shipments, found.n_apart, found.agreement.n_samples) == (5, 1, 4)
     assert found.agreement.bias.median == pytest.approx((-10 - 5 + 5 - 15) / 4)
+
+
+def read_by_both(n, hours_apart):
+    return evaluations(
+        *((k, "retained", 70, 24) for k in range(n)),
+        *((k, "on arrival", 60 - k, 24 + hours_apart) for k in range(n)),
+    )
+
+
+@pytest.mark.parametrize(("hours_apart", "n_apart"), [(12.0, 0), (-12.0, 0), (12.1, 3)])
+def test_twelve_hours_apart_are_still_the_same_state(hours_apart, n_apart):
+    assert clinic_against_kennel(read_by_both(3, hours_apart)).n_apart == n_apart
+
+
+@pytest.mark.parametrize(("n", "is_told"), [(2, False), (3, True)])
+def test_three_shipments_tell_whether_clinic_and_kennel_agree(n, is_told):
+    assert (clinic_against_kennel(read_by_both(n, 2)).agreement is not None) is is_told
+
+
+def test_a_sample_with_nothing_to_begin_with_has_no_ratio():
+    rows = [(k, "raw", 80, 0) for k in range(3)] + [(k, "on arrival", 60, 24) for k in range(3)]
+    none = [(8, "raw", 0, 0), (8, "on arrival", 10, 24), (9, "raw", 80, 0),
+            (9, "on arrival", 0, 24)]  # fmt: skip
+
+    found = compared_stages(evaluations(*rows, *none))
+
+    ((pair, kept),) = found.kept.items()
+    assert pair == ("raw", "on arrival")
+    assert kept == pytest.approx((75.0, 75.0, 75.0))
+    assert (found.recoveries[0].n_pairs, found.recoveries[0].n_zero) == (5, 2)
+    assert compared_stages(evaluations(*rows[:2], *rows[3:5])) is None
 
 
 def test_the_order_of_stages_is_that_of_the_way_of_a_sample():

@@ -6,9 +6,9 @@ from scipy.special import ndtr
 from tests.analytics.stud_records import kennel
 from tests.analytics.test_stud_level import known_posterior, steady
 
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.announcement import MOST_SETTLING, power
 from studcurve.analytics.models.stud.charts import stud_charts
-from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.level import last_in_line, own_past
 
 

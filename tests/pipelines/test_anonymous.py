@@ -18,8 +18,7 @@ from studcurve.pipelines.run import (
     write_client_sheet,
     write_comparison,
     write_handout,
-    write_overview,
-    write_stud_reviews,
+    write_pages,
 )
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
@@ -53,8 +52,7 @@ def written(request, fitted_store_path, tmp_path_factory):
     out = tmp_path_factory.mktemp("anonymous")
     store, today, words = fitted_store_path, DEMO_TODAY, Words(request.param)
     hidden = {"anonymous": True, "today": today}
-    files = write_stud_reviews(store, out, studs=["Tarn"], reader=Reader(words), **hidden)
-    files.append(write_overview(store, out, reader=Reader(words), **hidden))
+    files = write_pages(store, out, studs=["Tarn"], reader=Reader(words), **hidden)
     files += write_handout(store, "Tarn", out, reader=Reader(words, "vet"), **hidden)
     kennel = read_kennel(store, today)
     for bitch in bitches_with_shipments(kennel, 2):

@@ -4,12 +4,21 @@ from dataclasses import replace
 
 import pytest
 
+from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.analytics.trust.checking import cross_validation, left_out
 from studcurve.analytics.trust.prior_width import as_plain, from_plain
-from studcurve.pipelines.due.items import DUE_VIEWS, cautions_of
-from studcurve.pipelines.pages.kennel import may_be_told, names_of_pairs, veiled
+from studcurve.analytics.wording.checks import semen_type_sentences, stud_checks
+from studcurve.pipelines.due import DUE_VIEWS
+from studcurve.pipelines.pages.anonymous import without_names
 from studcurve.pipelines.pages.overview import overview_results
-from studcurve.pipelines.pages.trust import kennel_checks, kennel_headline, stud_checks
+from studcurve.pipelines.pages.stud import read_studs
+from studcurve.pipelines.pages.trust import (
+    due_breedings,
+    kennel_checks,
+    open_breedings,
+    prior_widths,
+)
+from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER
 from studcurve.reports.page import render
 from studcurve.reports.pages.overview import build_overview
@@ -24,7 +33,7 @@ def kennel(fitted_kennel):
 
 @pytest.fixture(scope="module")
 def overview(kennel):
-    return overview_results(kennel, ENGLISH_OWNER)
+    return overview_results(kennel, read_studs(kennel))
 
 
 @pytest.fixture(scope="module")
@@ -54,7 +63,7 @@ def test_the_overview_tells_what_the_fit_kept_and_what_the_records_hold(checks):
 def test_what_the_fit_kept_is_what_it_would_compute_from_all_its_draws(kennel, checks, demo_fit):
     # Second route: the same scores from the draws that were kept, half of those of the fit.
     # A stopped dog's breedings are in no score.
-    told = may_be_told(kennel.stopped, *names_of_pairs(demo_fit.data))
+    told = without_stopped(kennel.stopped, *partners(demo_fit.data))
     again = cross_validation(left_out(demo_fit, seed=1), demo_fit.data, told)
 
     kept = checks.scores["model"]
@@ -99,8 +108,8 @@ def test_a_stopped_stud_is_in_no_table_of_checks(kennel, checks):
 
 
 def test_without_names_no_stud_is_named_in_a_check(kennel):
-    hidden, _ = veiled(kennel, [], ENGLISH_OWNER.words)
-    found = overview_results(hidden, ENGLISH_OWNER)
+    hidden, _ = without_names(kennel, [], ENGLISH_OWNER.words)
+    found = overview_results(hidden, read_studs(hidden))
     page = render(build_overview(found, (), ENGLISH_OWNER))
 
     assert not [stud for stud in STUDS if stud in page]
@@ -108,12 +117,18 @@ def test_without_names_no_stud_is_named_in_a_check(kennel):
 
 
 def test_a_review_tells_what_concerns_him_alone(kennel):
-    checks = stud_checks(kennel, "Merle")
+    known = kennel.conception.posterior, kennel.stopped, prior_widths(kennel)
+
+    def checks_of(stud):
+        fitted, stopped, widths = known
+        return stud_checks(fitted, stud, stopped, widths)
+
+    checks = checks_of("Merle")
 
     assert set(checks.studs) == {"Merle"}
     assert "check.smallest_stud" in keys(checks)
     assert not checks.scores
-    assert stud_checks(kennel, "Nobody").said == ()
+    assert checks_of("Nobody").said == ()
 
 
 def test_a_kennel_without_a_fit_is_checked_against_published_work_alone(kennel):
@@ -124,7 +139,9 @@ def test_a_kennel_without_a_fit_is_checked_against_published_work_alone(kennel):
     assert keys(checks)[0] == "check.expected"
     assert checks.scores is None
     assert checks.methods is None
-    assert [one.key for one in kennel_headline(unfitted) if one.key == "check.methods"] == []
+    due = due_breedings(open_breedings(unfitted), unfitted.today)
+    said = semen_type_sentences(due, prior_widths(unfitted))
+    assert [one.key for one in said if one.key == "check.methods"] == []
 
 
 def test_an_old_bitch_in_heat_heads_the_overview(overview, demo_store):

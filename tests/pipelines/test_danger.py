@@ -17,18 +17,19 @@ from studcurve.pipelines.answers.comparison import plan_answer
 from studcurve.pipelines.answers.season import season_answer
 from studcurve.pipelines.answers.shipment import pack_shipment
 from studcurve.pipelines.answers.slip import ShipmentRequest
-from studcurve.pipelines.due.items import read_due
+from studcurve.pipelines.due import read_due
 from studcurve.pipelines.pages.client_sheet import client_results
 from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import read_kennel
-from studcurve.pipelines.pages.stud_review import stud_results
+from studcurve.pipelines.pages.stud import read_stud
+from studcurve.pipelines.pages.stud_review import METHOD_OF_CHANCES, stud_results
 from studcurve.pipelines.plan.comparison import plan_breeding
 from studcurve.pipelines.plan.records import read_plan_records
 from studcurve.pipelines.plan.season import plan_stud_season
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.dog_history import cautions_of
-from studcurve.pipelines.run import ENGLISH_OWNER, ENGLISH_VET
+from studcurve.pipelines.run import ENGLISH_VET
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.handout import build_handout
 from studcurve.reports.pages.stud_review import build_stud_review
@@ -314,19 +315,21 @@ def test_a_danger_stops_every_answer_about_the_stud(n, variant, day, kennel, que
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day, read):
     pages, _ = read[day]
-    review = stud_results(pages, stud(n), ENGLISH_OWNER)
+    review = stud_results(pages, read_stud(pages, stud(n)), "owner")
     assert variant.rule in {c.rule for c in review.cautions if c.severity == "stop"}
     assert review.told == review.chances == review.dots == ()
     assert [said.key for said in review.answer] == ["said.nothing_under_a_stop"]
-    handout = handout_results(pages, stud(n), "", ENGLISH_VET)
-    assert handout.stud.chances == ()
+    handout = handout_results(pages, read_stud(pages, stud(n)), "", "vet")
+    assert [said.key for said in handout.answer] == ["said.nothing_under_a_stop"]
+    assert handout.told == ()
+    assert not set(METHOD_OF_CHANCES) & set(handout.method)
     assert variant.rule in {c.rule for c in build_handout(handout, ENGLISH_VET).cautions}
-    client = client_results(pages, of_her(n), ENGLISH_OWNER)
+    client = client_results(pages, of_her(n))
     assert variant.rule in {c.rule for c in client.cautions if c.severity == "stop"}
     caution = next(c for c in review.cautions if c.rule == variant.rule)
     assert stud(n) in EN.tell(caution.sentence)
     assert stud(n) in DE.tell(caution.sentence) != EN.tell(caution.sentence)
-    german = build_stud_review(stud_results(read[day][0], stud(n), Reader(DE)), Reader(DE))
+    german = build_stud_review(review, Reader(DE))
     assert variant.rule in {c.rule for c in german.cautions}
 
 

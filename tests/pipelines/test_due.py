@@ -8,8 +8,11 @@ from datetime import date, timedelta
 
 import pytest
 
+from studcurve.analytics.due.items import AHEAD_DAYS
 from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
-from studcurve.pipelines.due.items import AHEAD_DAYS, LINE_WIDTH, due_lines, read_due
+from studcurve.pipelines.answers.answer import WIDTH
+from studcurve.pipelines.answers.due import due_lines
+from studcurve.pipelines.due import read_due
 from studcurve.pipelines.run import DEMO_TODAY
 from studcurve.reports.words import Words
 
@@ -260,7 +263,7 @@ def test_nothing_is_said_of_days_beyond_the_horizon_or_of_records_to_come(kennel
 def test_an_empty_list_says_so(kennel):
     items = read_due(kennel.records, today=TODAY)
 
-    assert list(due_lines(items, EN, today=TODAY)) == [
+    assert list(due_lines(items, EN, today=TODAY, width=WIDTH)) == [
         "Nothing is due in the records on 20 Mar 2024."
     ]
 
@@ -273,9 +276,9 @@ def due_in_the_demo(demo_store_path):
 @pytest.mark.parametrize("language", ["en", "de"])
 def test_the_demo_s_list_is_read_in_either_language_at_eighty_columns(due_in_the_demo, language):
     items = due_in_the_demo
-    lines = list(due_lines(items, Words(language), today=DEMO_TODAY))
+    lines = list(due_lines(items, Words(language), today=DEMO_TODAY, width=WIDTH))
 
-    assert max(map(len, lines)) <= LINE_WIDTH
+    assert max(map(len, lines)) <= WIDTH
     assert {item.kind for item in items} >= {
         "progesterone", "scan", "whelping", "shipment", "outcome", "test", "straws",
     }  # fmt: skip
@@ -307,7 +310,7 @@ def test_machines_get_every_item(demo_store_path, due_in_the_demo, capsys):
     from studcurve.pipelines.cli import main
 
     with pytest.raises(SystemExit) as stop:
-        main(["due", "--store", str(demo_store_path), "--today", "2026-10-31", "--json"])
+        main(["due", "--store", str(demo_store_path), "--now", "2026-10-31", "--json"])
 
     items = json.loads(capsys.readouterr().out)
     assert (stop.value.code or 0) == 0

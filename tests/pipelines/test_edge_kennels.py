@@ -89,7 +89,7 @@ def kennels(tmp_path_factory):
         for sheet, text in sheets.items():
             (folder / f"{sheet}.csv").write_text(text, encoding="utf-8")
         files[name] = folder / "kennel.duckdb"
-        assert run("load", folder, "--store", files[name], "--today", TODAY) == 0
+        assert run("load", folder, "--store", files[name], "--now", TODAY) == 0
     return files
 
 
@@ -104,13 +104,13 @@ def fitted(kennels):
 @pytest.mark.parametrize("name", KENNELS)
 def test_every_command_answers_or_says_why_not(fitted, name, tmp_path, capsys):
     store = ("--store", fitted[name])
-    pages = (*store, "--today", TODAY, "--out", tmp_path)
+    pages = (*store, "--now", TODAY, "--out", tmp_path)
 
     assert run("review", *pages) == 0
     assert run("overview", *pages) == 0
     assert run("handout", "Rowan", *pages) == 0
     capsys.readouterr()
-    code = run("compare", "Rowan", "Bryony", *store, "--today", TODAY, "--json")
+    code = run("compare", "Rowan", "Bryony", *store, "--now", TODAY, "--json")
     printed = capsys.readouterr()
 
     assert code == 0, printed.err

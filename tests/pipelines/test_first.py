@@ -5,10 +5,10 @@ from datetime import timedelta
 import pytest
 from tests.pipelines.conftest import TODAY
 
-from studcurve.pipelines.due.items import read_due
+from studcurve.pipelines.due import read_due
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.overview import overview_results
-from studcurve.pipelines.run import ENGLISH_OWNER
+from studcurve.pipelines.pages.stud import read_studs
 
 
 def on(days):
@@ -80,7 +80,8 @@ def test_the_exposed_stand_first_with_their_litters_shipments_and_straws(exposed
 
 
 def test_the_overview_begins_with_the_same_sentences(exposed):
-    first = overview_results(read_kennel(exposed, TODAY), ENGLISH_OWNER).cautions
+    kennel = read_kennel(exposed, TODAY)
+    first = overview_results(kennel, read_studs(kennel)).cautions
     due = [item.what for item in read_due(exposed, today=TODAY) if item.kind == "caution"]
 
     assert [caution.sentence for caution in first[: len(due)]] == due

@@ -4,7 +4,7 @@ import itertools
 import json
 import re
 from dataclasses import replace
-from datetime import date, datetime, time
+from datetime import date, datetime
 from types import SimpleNamespace
 
 import pandas as pd
@@ -16,7 +16,6 @@ from studcurve.analytics.plan.options import PRICE_ITEMS
 from studcurve.analytics.wording.plan import heat_sentence, verdict_from_lead
 from studcurve.pipelines.answers.comparison import plan_answer
 from studcurve.pipelines.cli import app
-from studcurve.pipelines.commands.plan import read_clock, read_hours, read_ovulations, read_weekdays
 from studcurve.pipelines.pages.comparison import comparison_results
 from studcurve.pipelines.plan.comparison import plan_breeding
 from studcurve.pipelines.plan.records import heat_of, prices_on, read_plan_records
@@ -28,7 +27,7 @@ from studcurve.reports.words import Words
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 
-TODAY = ["--today", "2026-10-31"]
+TODAY = ["--now", "2026-10-31"]
 FORBIDDEN = {
     "en": re.compile(r"\b(do|effects?|because|causes?|caused)\b", re.IGNORECASE),
     "de": re.compile(
@@ -85,7 +84,7 @@ def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared,
     [
         [],
         ["--worth", "3000"],
-        ["--apart", "--once", "--inbreeding", "0.25"],
+        ["--apart", "--single", "--inbreeding", "0.25"],
         ["--max-cost", "100", "--without", "natural"],
         ["--ovulation", "2026-11-10", "--carrier", "Night Coach"],
         ["--without", "natural", "--without", "fresh", "--without", "chilled"],
@@ -341,7 +340,7 @@ def test_a_stopped_bitch_is_taken_out_of_the_season_and_a_stopped_stud_ends_it(
     kennel, kennel_class, run
 ):
     kennel.load(kennel.write("health", [{"Dog": "Senna"} | BRUCELLA]))
-    asked = ["season", "Tarn", "Senna", "Sage", "--ovulation", "Sage=2026-11-05"]
+    asked = ["schedule", "Tarn", "Senna", "Sage", "--ovulation", "Sage=2026-11-05"]
     one = json.loads(run(*asked, "--json", store=kennel.records).output)
     kennel.load(kennel.write("health", [{"Dog": "Tarn"} | BRUCELLA], name="more.csv"))
     none = run(*asked, store=kennel.records).output
@@ -390,7 +389,7 @@ def test_a_sample_on_hand_is_not_the_next_one(records):
 
 def test_a_season_of_the_demo_serves_every_bitch_within_the_rest_asked_for(run):
     named = ["--ovulation", "calla=2026-11-14"]
-    shown = run("season", "Tarn", "Thyme", "Whin", "Calla", "--rest", "3", *named, "--json")
+    shown = run("schedule", "Tarn", "Thyme", "Whin", "Calla", "--rest", "3", *named, "--json")
 
     values = json.loads(shown.output)
     days = [datetime.fromisoformat(one["on"]) for one in values["collections"]]
@@ -402,7 +401,7 @@ def test_a_season_of_the_demo_serves_every_bitch_within_the_rest_asked_for(run):
 
 @pytest.mark.parametrize("language", FORBIDDEN)
 def test_the_season_is_told_in_words_that_fit_the_line(language, run):
-    shown = run("season", "Tarn", "Thyme", "Whin", "--away", "Whin", "--language", language)
+    shown = run("schedule", "Tarn", "Thyme", "Whin", "--apart", "Whin", "--language", language)
 
     assert not FORBIDDEN[language].search(shown.output)
     assert max(map(len, shown.output.splitlines())) <= 80
@@ -410,27 +409,10 @@ def test_the_season_is_told_in_words_that_fit_the_line(language, run):
     assert expected in shown.output.replace("\n", " ")
 
 
-def test_hours_and_weekdays_are_read_as_they_are_written():
-    assert read_clock("9:30") == time(9, 30)
-    assert read_hours("09:00-17:30") == (time(9), time(17, 30))
-    assert read_weekdays("mon-fri") == frozenset(range(5))
-    assert read_weekdays("sat-mon,wed") == frozenset({5, 6, 0, 2})
-
-
-@pytest.mark.parametrize(
-    ("read", "text"),
-    [(read_clock, "25:00"), (read_hours, "17:00"), (read_hours, "17:00-09:00"),
-     (read_weekdays, "someday")],
-)  # fmt: skip
-def test_what_is_no_hour_or_weekday_is_refused_with_an_example(read, text):
-    with pytest.raises(ToolkitError, match=r"written|end after"):
-        read(text)
-
-
 def test_a_bitch_without_a_rise_gets_no_day_in_a_season_unless_one_is_named(run):
-    shown = run("season", "Tarn", "Thyme", "Calla", "--json")
-    named = run("season", "Tarn", "Calla", "--ovulation", "Calla=2026-11-05", "--json")
-    none = run("season", "Tarn", "Calla")
+    shown = run("schedule", "Tarn", "Thyme", "Calla", "--json")
+    named = run("schedule", "Tarn", "Calla", "--ovulation", "Calla=2026-11-05", "--json")
+    none = run("schedule", "Tarn", "Calla")
 
     values = json.loads(shown.output)
     assert values["undated"] == ["Calla"]
@@ -440,12 +422,6 @@ def test_a_bitch_without_a_rise_gets_no_day_in_a_season_unless_one_is_named(run)
     assert none.exit_code == 1
     assert "Not planned: Calla" in none.output
     assert "litters expected" not in none.output
-
-
-@pytest.mark.parametrize("text", ["Aster", "Aster=soon", "Aster=2026-13-01"])
-def test_an_expected_ovulation_without_a_day_is_refused(text):
-    with pytest.raises(ToolkitError, match="BITCH=2026-11-05"):
-        read_ovulations([text])
 
 
 def with_readings_of_whin(records, n):

@@ -6,9 +6,9 @@ import shutil
 import pandas as pd
 import pytest
 
-from studcurve.pipelines.pages.stud_review import file_names
+from studcurve.pipelines.pages.files import file_names
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.run import DEMO_TODAY, write_overview, write_stud_reviews
+from studcurve.pipelines.run import DEMO_TODAY, write_overview, write_pages, write_stud_reviews
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
 
@@ -111,7 +111,7 @@ def names_in(records):
 
 @pytest.mark.slow
 def test_an_anonymous_page_names_no_dog_person_or_place(fitted_store_path, tmp_path, demo_records):
-    pages = write_stud_reviews(fitted_store_path, tmp_path, today=DEMO_TODAY, anonymous=True)
+    pages = write_pages(fitted_store_path, tmp_path, today=DEMO_TODAY, anonymous=True)
 
     names = names_in(demo_records)
     assert len(names) > 100

@@ -20,9 +20,9 @@ from studcurve.reports.words import Words
 
 HOSTILE = "</td><script>alert(1)</script>"
 SIX = ["Doses", "Extender", "In each then", "Meets target", "If counted", "Warnings"]
-PACK = ["--cells", "140", "--dilution", "20", "--extender", "egg yolk", "--collected",
+PACK = ["--cells", "140", "--dilution", "1 + 19", "--extender", "egg yolk", "--collected",
         "2026-10-31 18:00", "--now", "2026-10-31 19:10", "--inseminate", "2026-11-01 11:00",
-        "--for-bitch", "Senna", "--clinic", "Lindal"]  # fmt: skip
+        "--bitch", "Senna", "--clinic", "Lindal"]  # fmt: skip
 
 
 class Bench:
@@ -34,7 +34,7 @@ class Bench:
 
     def shipment(self, *arguments, dog="Bracken", reading=("3.1", "80")):
         with pytest.raises(SystemExit) as stop:
-            main(["box", dog, *reading, *arguments, "--store", str(self.kennel.records), "--out",
+            main(["ship", dog, *reading, *arguments, "--store", str(self.kennel.records), "--out",
                   str(self.out)])  # fmt: skip
         printed = self.capsys.readouterr()
         return stop.value.code or 0, printed.out, printed.err
@@ -62,7 +62,7 @@ def test_a_shipment_answers_in_six_lines_within_eighty_columns(bench):
     reading = ("1", "80")
     strong = ["--cells", "500", *PACK[2:]]
     code, out, err = bench.shipment(
-        *strong, "--weight", "20", "--waited", "45", "--check", reading=reading
+        *strong, "--weight", "20", "--minutes-before-extending", "45", "--check", reading=reading
     )
 
     lines = out.splitlines()
@@ -105,7 +105,7 @@ def test_packing_the_same_shipment_again_corrects_it(bench):
 
 
 def test_an_uncounted_dose_is_recorded_as_not_counted(bench):
-    pack = [a for a in PACK if a not in ("--cells", "140", "--dilution", "20")]
+    pack = [a for a in PACK if a not in ("--cells", "140", "--dilution", "1 + 19")]
     _, out, _ = bench.shipment(*pack)
 
     assert bench.shipments()["motile_dose_m"].isna().all()
@@ -113,7 +113,7 @@ def test_an_uncounted_dose_is_recorded_as_not_counted(bench):
 
 
 def test_his_own_counted_samples_say_what_is_usual_for_him(bench):
-    pack = [a for a in PACK if a not in ("--cells", "140", "--dilution", "20")]
+    pack = [a for a in PACK if a not in ("--cells", "140", "--dilution", "1 + 19")]
     strange = bench.values(*pack, "--check")
     rows = [{"Date": f"2026-0{month}-05", "Volume (mL)": "2.5", "Concentration (M/mL)": "60"}
             for month in range(1, 9)]  # fmt: skip
@@ -179,7 +179,7 @@ def test_a_slip_in_german_is_german(bench):
 
 
 def test_hostile_names_stay_text_in_slip_and_terminal(bench):
-    code, out, _ = bench.shipment(*PACK[:-4], "--for-bitch", HOSTILE, "--clinic", "\x1b[31mRed")
+    code, out, _ = bench.shipment(*PACK[:-4], "--bitch", HOSTILE, "--clinic", "\x1b[31mRed")
 
     page = bench.slips()[0].read_text(encoding="utf-8")
     assert code == 0
@@ -258,7 +258,7 @@ def test_a_target_told_once_is_remembered(bench):
 
 def test_the_card_is_one_self_contained_page_of_this_rotor(bench):
     with pytest.raises(SystemExit):
-        main(["card", "--radius", "10", "--store", str(bench.kennel.records), "--out",
+        main(["bench", "card", "--radius", "10", "--store", str(bench.kennel.records), "--out",
               str(bench.out), "--json"])  # fmt: skip
     values = json.loads(bench.capsys.readouterr().out)
 
@@ -280,7 +280,7 @@ def test_the_card_is_one_self_contained_page_of_this_rotor(bench):
 
 def test_a_card_without_a_rotor_says_how_to_make_it_known(bench):
     with pytest.raises(SystemExit):
-        main(["card", "--store", str(bench.kennel.folder / "none.duckdb"), "--out",
+        main(["bench", "card", "--store", str(bench.kennel.folder / "none.duckdb"), "--out",
               str(bench.out), "--language", "de"])  # fmt: skip
 
     page = (bench.out / "bench-card.html").read_text(encoding="utf-8")
@@ -381,8 +381,8 @@ def test_the_slip_tells_half_days_and_no_minute(bench):
 @pytest.mark.parametrize(("hours", "is_made"), [("72", True), ("72.5", False)])
 def test_a_card_reaches_three_days_and_no_further(hours, is_made, bench):
     with pytest.raises(SystemExit) as stop:
-        main(["card", "--hours", hours, "--store", str(bench.kennel.folder / "none.duckdb"),
-              "--out", str(bench.out)])  # fmt: skip
+        main(["bench", "card", "--hours", hours, "--store",
+              str(bench.kennel.folder / "none.duckdb"), "--out", str(bench.out)])  # fmt: skip
 
     assert (not stop.value.code) == is_made
     assert (bench.out / "bench-card.html").exists() == is_made

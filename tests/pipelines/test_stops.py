@@ -12,6 +12,7 @@ from studcurve.pipelines.cli import app
 from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.overview import overview_results
+from studcurve.pipelines.pages.stud import read_stud, read_studs
 from studcurve.pipelines.pages.stud_review import stud_results
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import (
@@ -71,7 +72,8 @@ def ids(report):
 
 
 def test_his_own_review_keeps_counts_and_loses_chances_sliders_litters_and_coefficients(kennel):
-    report = build_stud_review(stud_results(kennel, STOPPED, ENGLISH_OWNER), ENGLISH_OWNER)
+    results = stud_results(kennel, read_stud(kennel, STOPPED), "owner")
+    report = build_stud_review(results, ENGLISH_OWNER)
 
     assert {"total", "motility"} <= ids(report)
     assert ids(report).isdisjoint({"chances", "whatif", "sizes", "coefficients"})
@@ -81,7 +83,8 @@ def test_his_own_review_keeps_counts_and_loses_chances_sliders_litters_and_coeff
 
 
 def test_his_handout_holds_no_chance(kennel):
-    report = build_handout(handout_results(kennel, STOPPED, "", ENGLISH_VET), ENGLISH_VET)
+    results = handout_results(kennel, read_stud(kennel, STOPPED), "", "vet")
+    report = build_handout(results, ENGLISH_VET)
     said = " ".join(
         text for section in report.sections for text in (section.lead, *section.paragraphs)
     )
@@ -93,9 +96,11 @@ def test_his_handout_holds_no_chance(kennel):
 @pytest.mark.parametrize("page", [OTHER, "overview"])
 def test_chances_by_semen_type_count_only_the_breedings_of_others(kennel, sheet, page):
     report = (
-        build_overview(overview_results(kennel, ENGLISH_OWNER), (), ENGLISH_OWNER)
+        build_overview(overview_results(kennel, read_studs(kennel)), (), ENGLISH_OWNER)
         if page == "overview"
-        else build_stud_review(stud_results(kennel, page, ENGLISH_OWNER), ENGLISH_OWNER)
+        else build_stud_review(
+            stud_results(kennel, read_stud(kennel, page), "owner"), ENGLISH_OWNER
+        )
     )
     (table,) = [section.table for section in report.sections if section.name == "chances"]
 
@@ -111,7 +116,7 @@ def test_chances_by_semen_type_count_only_the_breedings_of_others(kennel, sheet,
 
 def test_no_sum_of_the_overview_counts_his_breedings_and_it_says_so(kennel, sheet, demo_records):
     n_bred = len(pd.read_csv(demo_records / "breedings.csv"))
-    report = build_overview(overview_results(kennel, ENGLISH_OWNER), (), ENGLISH_OWNER)
+    report = build_overview(overview_results(kennel, read_studs(kennel)), (), ENGLISH_OWNER)
     tables = {section.name: section.table for section in report.sections}
     said = " ".join(report.answer)
     whelped = sheet[sheet["Result"] == "whelped"]
@@ -129,7 +134,7 @@ def test_no_sum_of_the_overview_counts_his_breedings_and_it_says_so(kennel, shee
 def test_no_dot_beside_another_studs_sliders_is_a_breeding_of_his(kennel, sheet, demo_records):
     everyone = pd.read_csv(demo_records / "breedings.csv", dtype=str)
     his = everyone[~everyone.index.isin(sheet.index)]
-    dots = stud_results(kennel, OTHER, ENGLISH_OWNER).dots
+    dots = stud_results(kennel, read_stud(kennel, OTHER), "owner").dots
     told = pd.Series([dot.bitch for dot in dots]).value_counts()
 
     assert len(dots) == sheet["Result"].notna().sum()
@@ -158,9 +163,9 @@ def test_the_files_of_every_page_hold_nothing_of_his_chances(pages):
     "arguments",
     [
         ["compare", STOPPED, "Thyme"],
-        ["season", STOPPED, "Thyme", "Whin"],
+        ["schedule", STOPPED, "Thyme", "Whin"],
         ["bench", "dose", "4", "70", "--concentration", "300", "--stud", STOPPED],
-        ["bench", "keep", "70", "--stud", STOPPED.lower()],
+        ["bench", "storage", "70", "--stud", STOPPED.lower()],
     ],
     ids=lambda arguments: " ".join(arguments[:2]),
 )  # fmt: skip
@@ -168,7 +173,7 @@ def test_the_files_of_every_page_hold_nothing_of_his_chances(pages):
 def test_no_command_prints_a_number_of_his(stopped_store, arguments, form):
     from typer.testing import CliRunner
 
-    plan = [] if arguments[0] == "bench" else ["--today", "2026-10-31"]
+    plan = [] if arguments[0] == "bench" else ["--now", "2026-10-31"]
     shown = CliRunner().invoke(app, [*arguments, *form, "--store", str(stopped_store), *plan])
 
     said = shown.output + str(shown.exception or "")
@@ -199,7 +204,7 @@ def test_the_sheets_for_the_vet_hold_no_number_of_his(
         with Store.open(copied) as store:
             store.save_fit(kept_level(store))
         kennel = read_kennel(copied, DEMO_TODAY)
-        told[state] = handout_results(kennel, STOPPED, "", reader).stud
+        told[state] = handout_results(kennel, read_stud(kennel, STOPPED), "", "vet")
         _, path = write_handout(copied, STOPPED, tmp_path, today=DEMO_TODAY, reader=reader)
         told[f"{state} sheets"] = read_pdf(path)
     # What is told of him without the stop, word for word and number by number; the line of the

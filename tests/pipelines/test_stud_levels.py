@@ -16,7 +16,8 @@ from studcurve.pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
 from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.overview import overview_results
-from studcurve.pipelines.pages.stud_review import chosen_studs, stud_results
+from studcurve.pipelines.pages.stud import read_stud, read_studs
+from studcurve.pipelines.pages.stud_review import stud_results
 from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER, write_handout, write_stud_reviews
@@ -93,13 +94,13 @@ def test_the_models_of_a_stud_over_time_are_found_by_what_they_are():
 
 @pytest.mark.slow
 def test_the_fallen_stud_alone_is_announced_in_review_and_overview(kennel, demo_stopped):
-    overview = overview_results(kennel, ENGLISH_OWNER)
+    overview = overview_results(kennel, read_studs(kennel))
 
     told = [row for row in overview.studs if row.stud not in demo_stopped]
     assert {row.stud for row in told if row.told.announcement.announced} == {FALLEN}
     assert all(row.told is None for row in overview.studs if row.stud in demo_stopped)
     for row in told:
-        review = stud_results(kennel, row.stud, ENGLISH_OWNER, on_two_sheets=True)
+        review = stud_results(kennel, read_stud(kennel, row.stud), "owner")
         said = " ".join(ENGLISH_OWNER.words.tell(one) for one in review.answer)
         assert ("Announced:" in said) == (row.stud == FALLEN)
         assert f"{row.told.answers.now.median:.0f} M sperm" in said
@@ -124,9 +125,10 @@ def test_a_stop_keeps_the_level_off_every_page(store_with_level, tmp_path, demo_
     with Store.open(path) as store:
         store.load([sheet], today=DEMO_TODAY)
 
-    review, _ = write_stud_reviews(path, tmp_path, today=DEMO_TODAY, studs=[FALLEN])
+    (review,) = write_stud_reviews(path, tmp_path, today=DEMO_TODAY, studs=[FALLEN])
     handout, *_ = write_handout(path, FALLEN, tmp_path, today=DEMO_TODAY)
-    overview = overview_results(read_kennel(path, DEMO_TODAY), ENGLISH_OWNER)
+    kennel = read_kennel(path, DEMO_TODAY)
+    overview = overview_results(kennel, read_studs(kennel))
 
     assert "no sperm" in plain(review).lower()
     for page in (review, handout):
@@ -148,7 +150,8 @@ def test_records_that_came_after_the_fit_are_told_first(store_with_level, tmp_pa
     with Store.open(path) as store:
         store.load([sheet], today=DEMO_TODAY)
 
-    review = stud_results(read_kennel(path, DEMO_TODAY), FALLEN, ENGLISH_OWNER)
+    kennel = read_kennel(path, DEMO_TODAY)
+    review = stud_results(kennel, read_stud(kennel, FALLEN), "owner")
 
     first = ENGLISH_OWNER.words.tell(review.answer[0])
     assert review.answer[0].key == "level.older"
@@ -157,7 +160,7 @@ def test_records_that_came_after_the_fit_are_told_first(store_with_level, tmp_pa
 
 def test_without_a_fit_plain_samples_stand_and_say_so(demo_kennel):
     kennel = demo_kennel
-    review = stud_results(kennel, FALLEN, ENGLISH_OWNER, on_two_sheets=True)
+    review = stud_results(kennel, read_stud(kennel, FALLEN), "owner")
 
     said = [ENGLISH_OWNER.words.tell(one) for one in review.answer]
     assert review.told == ()
@@ -190,10 +193,12 @@ def test_every_handout_takes_both_sides_of_one_sheet(
     kennel.load(kennel.write("collections", [LATER]), today=DEMO_TODAY)
     known, reader = read_kennel(kennel.records, DEMO_TODAY), Reader(Words(language), "vet")
 
-    for stud in chosen_studs(known, ()):
-        handout = build_handout(handout_results(known, stud, QUESTION, reader), reader)
+    for stud in read_studs(known):
+        handout = build_handout(handout_results(known, stud, QUESTION, "vet"), reader)
         for paper in ("a4", "us-letter"):
             sheets = pdf(handout, paper, at_most=N_SHEETS)
             # A stopped stud's is shorter: no level, no picture of it.
             n_pages = len(PdfReader(BytesIO(sheets)).pages)
-            assert n_pages == N_SHEETS or (n_pages == 1 and stud in demo_stopped), (stud, paper)
+            assert n_pages == N_SHEETS or (n_pages == 1 and stud.name in demo_stopped), (
+                stud.name, paper,
+            )  # fmt: skip

@@ -15,11 +15,19 @@ from studcurve.analytics.measures.control_chart import Chart
 from studcurve.analytics.measures.dates import retest
 from studcurve.analytics.measures.motility_kept import published_storage
 from studcurve.analytics.measures.semen import with_measures
-from studcurve.analytics.measures.stages import EvaluatorsAgreement, Recovery
+from studcurve.analytics.measures.stages import EvaluatorsAgreement, Recovery, StagesCompared
+from studcurve.analytics.models.conception.bred import (
+    BredDot,
+    BreedingsChance,
+    Coefficient,
+    SemenTypeChance,
+)
 from studcurve.analytics.models.conception.response import Response
+from studcurve.analytics.models.litter.model import PUBLISHED
 from studcurve.analytics.models.litter.sizes import Expected, LitterSizes, SizeRow
 from studcurve.analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
 from studcurve.analytics.models.storage.curve import ExtenderOrder
+from studcurve.analytics.models.storage.usable import Dose, ExtenderCurve, StudStorage
 from studcurve.analytics.models.stud.announcement import Announcement, Power, SeenWithinAYear
 from studcurve.analytics.models.stud.charts import ChartRule, StudCharts
 from studcurve.analytics.models.stud.dips import Coincident, Dip
@@ -34,7 +42,7 @@ from studcurve.analytics.models.stud.level import (
 )
 from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.plan.breakeven import BreakEven
-from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatTold
+from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatSummary
 from studcurve.analytics.plan.compare import answer_options, gap_between
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.measure_next import Worth
@@ -43,32 +51,31 @@ from studcurve.analytics.plan.simulation.chain import Pair, simulate
 from studcurve.analytics.plan.simulation.pups import (
     Dam,
     draw_litter,
-    published_litter_chain,
     pups_of,
 )
 from studcurve.analytics.plan.simulation.samples import next_sample
-from studcurve.analytics.plan.simulation.unknowns import draw_unknowns, published_chain
+from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns, published_chain
 from studcurve.analytics.plan.what_if import option_grid
 from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.trust.checking import Replicated, Scores
 from studcurve.analytics.trust.prior_width import PriorWidth
 from studcurve.analytics.trust.second_opinion import SecondOpinion, SecondOpinionRow
+from studcurve.analytics.wording.checks import Checks
+from studcurve.analytics.wording.sources import Source
+from studcurve.analytics.wording.stud_page import headline
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.client_sheet import ClientResults, Kept
 from studcurve.reports.pages.comparison import ComparisonResults
-from studcurve.reports.pages.handout import BredRow, HandoutResults
+from studcurve.reports.pages.handout import Animal, BredRow, HandoutResults
 from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
-from studcurve.reports.pages.stud_review import Coefficient, SemenTypeChance, StudResults
-from studcurve.reports.sections.stored import Dose, ExtenderCurve, StagesTold, StorageTold
-from studcurve.reports.sections.stud_over_time import headline
-from studcurve.reports.sections.trust import Checks
-from studcurve.reports.sections.what_if import BredDot
+from studcurve.reports.pages.stud_review import StudResults
 from studcurve.reports.words import Words
 
 HOSTILE = "</script><script>alert(1)</script>{{x}}=HYPERLINK(1)#eval"
 EN = Words("en")
 OWNER, VET, CLIENT = (Reader(EN, audience) for audience in ("owner", "vet", "client"))
-SOURCES = ("Borge et al. 2011, Theriogenology 75:911-919 (P)",)
+SOURCES = (Source("Borge et al. 2011, Theriogenology 75:911-919", "P"),)
+PROVENANCE = (sentence("page.as_of", on=date(2026, 6, 1)),)
 
 STOP = Caution(
     "brucella result missing", "stop",
@@ -103,8 +110,12 @@ def evaluations(name):
 
 def chance():
     return SemenTypeChance(
-        "fresh", 12, 9, Estimate(0.75, 0.47, 0.93), Estimate(0.71, 0.5, 0.84),
-        Estimate(0.7312, 0.6, 0.83), 0.42,
+        "fresh",
+        BreedingsChance(
+            n_known=12, n_whelped=9, own=Estimate(0.75, 0.47, 0.93),
+            published=Estimate(0.71, 0.5, 0.84), together=Estimate(0.7312, 0.6, 0.83),
+            share_from_records=0.42,
+        ),
     )  # fmt: skip
 
 
@@ -166,7 +177,7 @@ def stages_of_samples():
     points = Estimate(-12.0, -18.0, -7.0)
     shipments = Agreement(7, Estimate(-5.7, -15.1, 3.6), 12.7, Estimate(-30.6, -46.8, -14.4),
                       Estimate(19.2, 3.0, 35.4))  # fmt: skip
-    return StagesTold(
+    return StagesCompared(
         (Recovery("raw", "retained", 4, 0, kept, points, 47.0),),
         {("raw", "retained"): (70.0, 80.0, 85.0, 95.0)},
         EvaluatorsAgreement(11, 4, shipments),
@@ -179,7 +190,7 @@ def storage(name="Rowan"):
     dose = Dose(41.0, 30.0, 77.0, 0.8, 0.73)
     curve = ExtenderCurve(name, hours, kept, (("retained", 48.0, 81.0),), 70.0, 96.0, dose)
     order = ExtenderOrder(48.0, (name, "milk"), (kept[2], kept[2]), 0.82, (0.82,))
-    return StorageTold(name, (curve,), 48.0, 200.0, 276.0, 5, order, True)
+    return StudStorage(name, (curve,), 48.0, 200.0, 276.0, 5, order, True)
 
 
 def stud_results(name="Rowan", cautions=()):
@@ -197,11 +208,11 @@ def stud_results(name="Rowan", cautions=()):
                               "P")  # fmt: skip
     return StudResults(
         stud=name,
-        facts=name,
+        facts=(name,),
         cautions=cautions,
         answer=(sentence("said.no_counted_sample", stud=name),)
         if cautions
-        else headline((told(name),), OWNER),
+        else headline((told(name),), names_readers=True),
         readings=evaluations(name),
         told=(
             told(name),
@@ -218,7 +229,7 @@ def stud_results(name="Rowan", cautions=()):
         dots=(BredDot("chilled", "vaginal", 2.0, 150.0, True, True, name),),
         method=("readings",),
         sources=SOURCES,
-        provenance="As of 1 Jun 2026",
+        provenance=PROVENANCE,
         checks=checks(name),
     )
 
@@ -266,11 +277,12 @@ def overview_results(name="Rowan", *, is_stopped=False):
         ],
     )  # fmt: skip
     on = date(2026, 5, 1)
+    due = sentence("due.evaluation_never", stud=name)
     return OverviewResults(
         kennel=name,
         cautions=(),
         answer=(sentence("said.no_counted_sample", stud=name),),
-        due=(Due(on, on, True, name), Due(on, date(2026, 5, 3), False, name)),
+        due=(Due(on, on, True, due), Due(on, date(2026, 5, 3), False, due)),
         unreported=(Unreported(on, name, name, Word("semen", name), 31),),
         outcomes=outcomes,
         studs=(
@@ -296,7 +308,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
         straws=straws,
         method=("chances_chain",),
         sources=SOURCES,
-        provenance="As of 1 Jun 2026",
+        provenance=PROVENANCE,
         checks=checks(name),
     )
 
@@ -304,14 +316,14 @@ def overview_results(name="Rowan", *, is_stopped=False):
 def client_results(name="Rowan", cautions=()):
     held = Estimate(123.0, 91.0, 150.0)
     return ClientResults(
-        bitch=name, stud=name, stud_facts=name, cautions=cautions,
+        bitch=name, stud=name, stud_facts=(name,), cautions=cautions,
         answer=(sentence("said.shipment_not_counted", stud=name, on=date(2026, 5, 1)),),
         collected=datetime(2026, 5, 1, 9, 30), has_collected_time=True,
         sent=datetime(2026, 5, 1, 17, 30), promised_on=date(2026, 5, 2), carrier=name,
         extender=name, n_doses=1.0, dose_volume_ml=4.2, motile_dose_m=151.0, motility_pct=80.0,
         kept=(Kept(0.0, Estimate(151.0, 151.0, 151.0)), Kept(48.0, held)), own_until_h=80.0,
         days=(sentence("said.ovulation_not_yet", bitch=name),), sources=SOURCES,
-        provenance="As of 1 Jun 2026",
+        provenance=PROVENANCE,
     )  # fmt: skip
 
 
@@ -335,7 +347,7 @@ def plan(name="Rowan"):
     )  # fmt: skip
     options, infeasible = possible_options(circumstances)
     outcomes = [simulate(o, pair, unknowns) for o in {o.method: o for o in options}.values()]
-    dams = published_litter_chain(np.random.default_rng(3), 400)
+    dams = Chain(PUBLISHED.draw(np.random.default_rng(3), 400), {})
     litter = draw_litter(dams, Dam(name, name), seed=3, n_draws=400)
     answers = answer_options(
         outcomes, [pups_of(outcome, litter) for outcome in outcomes], outcomes, pair,
@@ -344,36 +356,38 @@ def plan(name="Rowan"):
     shipped = next(k for k, o in enumerate(outcomes) if o.option.carrier is not None)
     low, high = ovulation.interval()
     return BreedingPlan(
-        pair,
-        HeatTold(low.date(), high.date(), ovulation.mean_at.date(), ovulation.sd_days,
-                 sentence("said.no_counted_sample", stud=name), has_days=True, is_read=True),
-        (),
-        False,
-        2,
-        14.0,
-        None,
-        (sentence("source.chance_published"), sentence("said.no_counted_sample", stud=name)),
-        None,
-        {"collection": 80.0, "progesterone test": 55.0},
-        "EUR",
-        None,
-        answers,
-        0,
-        tuple(gap_between(answers, 0, k) for k in range(1, len(answers))),
-        (BreakEven(shipped, 0, "delay_h", 11.0),),
-        (Worth("progesterone", asked_at, {"litters": 0.031, "pups": 0.2}),
-         Worth("count", None, {"litters": 0.0, "pups": 0.0})),
-        infeasible,
-        400,
-        (option_grid(shipped, outcomes[shipped], pair, unknowns),
-         option_grid(0, outcomes[0], pair, unknowns)),
+        pair=pair,
+        heat=HeatSummary(
+            low.date(), high.date(), ovulation.mean_at.date(), ovulation.sd_days,
+            sentence("said.no_counted_sample", stud=name), has_days=True, is_read=True,
+        ),
+        cautions=(),
+        is_stopped=False,
+        n_litters=2,
+        months_since=14.0,
+        litter_inbreeding_pct=None,
+        sources=(sentence("source.chance_published"),
+                 sentence("said.no_counted_sample", stud=name)),
+        prices={"collection": 80.0, "progesterone test": 55.0},
+        currency="EUR",
+        worth_of_litter=None,
+        answers=answers,
+        lead=0,
+        gaps=tuple(gap_between(answers, 0, k) for k in range(1, len(answers))),
+        lines=(BreakEven(shipped, 0, "delay_h", 11.0),),
+        worths=(Worth("progesterone", asked_at, {"litters": 0.031, "pups": 0.2}),
+                Worth("count", None, {"litters": 0.0, "pups": 0.0})),
+        infeasible=infeasible,
+        n_draws=400,
+        grids=(option_grid(shipped, outcomes[shipped], pair, unknowns),
+               option_grid(0, outcomes[0], pair, unknowns)),
     )  # fmt: skip
 
 
 def comparison_results(name="Rowan", cautions=()):
     told = replace(plan(name), cautions=cautions, is_stopped=bool(cautions))
     return ComparisonResults(
-        told, asked_at=datetime(2026, 5, 1, 18), sources=SOURCES, provenance="As of 1 Jun 2026"
+        told, asked_at=datetime(2026, 5, 1, 18), sources=SOURCES, provenance=PROVENANCE
     )
 
 
@@ -397,10 +411,13 @@ def handout_results(name="Rowan", cautions=()):
         ],
     )  # fmt: skip
     return HandoutResults(
-        question=name, stud=stud, animal=(("breed", name), ("chip", name)),
+        question=name, stud=name, cautions=cautions, answer=stud.answer, told=stud.told,
+        animal=Animal(None, name, name, None, None),
         examinations=examinations, lab_tests=tests, collections=stud.readings.head(8),
+        readings=stud.readings, events=stud.events,
         bred=(BredRow(date(2026, 5, 1), name, name, name, "pregnant", "whelped", 6, 1, 3, 2),),
         n_bred=61, kept=kept, missing=(sentence("missing.culture"),),
+        method=stud.method, sources=stud.sources, provenance=stud.provenance,
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from studcurve.analytics.models.conception.response import read_response
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
-from studcurve.pipelines.pages.comparison import coming_breedings, morning_records
+from studcurve.pipelines.pages.comparison import coming_breedings, records_of_pages
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.plan.comparison import plan_breeding
 from studcurve.pipelines.plan.wishes import Wishes
@@ -137,7 +137,7 @@ def test_the_sliders_of_a_comparison_start_as_planned_and_end_where_the_plan_end
 ):
     kennel = read_kennel(fitted_store_path, DEMO_TODAY)
     stud, bitch = coming_breedings(kennel, 1)[0]
-    records = morning_records(kennel)
+    records = records_of_pages(kennel)
     plan = plan_breeding(records, stud, bitch, Wishes(), seed=DEFAULT_SEED, with_grids=True)
     tab, _, lines = visit(browser, one(pages, f"compare-{stud.lower()}-{bitch.lower()}"))
     shown = tab.locator("[data-choice] option").all_inner_texts()

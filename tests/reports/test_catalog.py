@@ -14,11 +14,12 @@ from studcurve.analytics.models.stud.inputs import MEASURES
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.vocabulary import VOCABULARY
+from studcurve.analytics.wording.sources import rows_read, works_cited
 from studcurve.pipelines.pages.client_sheet import CHILLED_WINDOWS
-from studcurve.pipelines.pages.stud_review import rows_read, works_cited
 from studcurve.pipelines.records.sheets.cell_rules import rules_of
 from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.reports.catalog import LANGUAGES, texts
+from studcurve.reports.sections.sources import in_words
 from studcurve.reports.words import Words, bound
 
 ROOT = Path(__file__).parents[2]
@@ -38,6 +39,7 @@ SPEAKING = {
     "analytics/measures/extending.py": AT_BENCH,
     "analytics/measures/motility_kept.py": AT_BENCH,
     "analytics/measures/spin.py": AT_BENCH,
+    "analytics/models/arrays.py": NAMES,
     "analytics/models/breedings/records.py": NAMES,
     "analytics/models/conception/chance.py": NAMES,
     "analytics/models/ovulation/insemination_days.py": TABLE,
@@ -68,12 +70,20 @@ SPEAKING = {
     "pipelines/fits/storage.py": TERMINAL,
     "pipelines/plan/records.py": NAMES,
     "pipelines/records/archive.py": "what stands in an export beside its tables, in English",
+    "pipelines/records/corrections.py": WORKBOOK,
+    "pipelines/records/database/connection.py": SQL,
+    "pipelines/records/database/current_lines.py": SQL,
     "pipelines/records/database/health_functions.py": SQL,
     "pipelines/records/database/history.py": SQL,
+    "pipelines/records/database/kept_fits.py": SQL,
+    "pipelines/records/database/line_sql.py": SQL,
     "pipelines/records/database/loading.py": SQL,
+    "pipelines/records/database/relations.py": "what the relations of a load hold",
     "pipelines/records/database/schema.py": SQL,
+    "pipelines/records/database/settings.py": SQL,
     "pipelines/records/database/store.py": SQL,
     "pipelines/records/database/tables.py": SQL,
+    "pipelines/records/database/whole_file.py": SQL,
     "pipelines/records/guide.py": WORKBOOK,
     "pipelines/records/reading/staging.py": SQL,
     "pipelines/records/reading/workbook.py": WORKBOOK,
@@ -133,9 +143,8 @@ def test_what_a_german_page_remarks_on_a_source_is_german():
     sources += [measure.common_source for measure in MEASURES.values()]
     sources += [window.source for window in CHILLED_WINDOWS]
     told = [german.source(source) for source in sources]
-    told += works_cited(
-        german, with_chances=True, with_litters=True, measures=list(MEASURES.values())
-    )
+    measures = list(MEASURES.values())
+    told += in_words(works_cited(with_chances=True, with_litters=True, measures=measures), german)
     told += [german[f"prior.{row}"] for row in rows]
 
     assert [text for text in told if english.search(text)] == []
@@ -158,9 +167,9 @@ def test_no_german_citation_outlives_its_source():
 
 
 def test_a_list_of_works_names_each_once_and_no_bare_remark():
-    works = works_cited(
-        Words("en"), with_chances=True, with_litters=True, measures=list(MEASURES.values())
-    )
+    measures = list(MEASURES.values())
+    cited = works_cited(with_chances=True, with_litters=True, measures=measures)
+    works = in_words(cited, Words("en"))
     bare = [re.sub(r" \([PDJM, ]+\)$", "", work) for work in works[:-1]]
 
     assert len(set(bare)) == len(bare)

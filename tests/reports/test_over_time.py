@@ -7,8 +7,9 @@ import pandas as pd
 import pytest
 
 from studcurve.analytics.models.stud.announcement import Announcement
+from studcurve.analytics.wording.stud_page import headline
 from studcurve.reports.page import Reader
-from studcurve.reports.sections.stud_over_time import headline, level_section, measure_charts
+from studcurve.reports.sections.stud_over_time import level_section, measure_charts
 from studcurve.reports.words import Words
 from tests.reports.samples import CLIENT, EN, OWNER, evaluations, stud_results, told
 
@@ -22,7 +23,8 @@ def cells(one, reader=OWNER):
 
 
 def said(one, reader=OWNER):
-    return " ".join(reader.words.tell(sentence) for sentence in headline((one,), reader))
+    told = headline((one,), names_readers=reader.audience != "client")
+    return " ".join(reader.words.tell(sentence) for sentence in told)
 
 
 def drawn(one, reader=OWNER):
@@ -126,8 +128,8 @@ def test_a_further_measure_speaks_in_the_headline_only_where_it_is_announced():
     quiet = told(measure="progressive_motility_pct", is_announced=False)
     fallen = told(measure="progressive_motility_pct")
 
-    assert len(headline((told(), quiet), OWNER)) == 2
-    assert len(headline((told(), fallen), OWNER)) == 3
+    assert len(headline((told(), quiet), names_readers=True)) == 2
+    assert len(headline((told(), fallen), names_readers=True)) == 3
 
 
 def test_what_is_said_in_german_holds_the_same_numbers():

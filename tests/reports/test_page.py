@@ -363,7 +363,7 @@ def test_a_client_is_told_no_interval_of_what_is_kept_at_hour_0():
     assert [row[2] == "–" for row in held.table.rows] == [one.hours == 0.0 for one in results.kept]
     # Nothing is said of how a number came about that is not there; the days keep their sources.
     assert without.method == ()
-    assert results.sources[0] in render(without).replace("\u00a0", " ")
+    assert results.sources[0].cited in render(without).replace("\u00a0", " ")
 
 
 def test_a_chance_that_rounds_to_none_is_never_printed_as_none():

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from studcurve.analytics.measures.stages import EvaluatorsAgreement
-from studcurve.pipelines.pages.stored import stages_told, storage_told
+from studcurve.analytics.measures.stages import EvaluatorsAgreement, compared_stages
+from studcurve.pipelines.pages.storage import storage_of
+from studcurve.pipelines.pages.stud import read_stud
 from studcurve.reports.pages.stud_review import build_stud_review
 from studcurve.reports.sections.stored import stages_section, storage_section
 from tests.reports.samples import EN, OWNER, STOP, stages_of_samples, storage, stud_results
@@ -25,7 +26,7 @@ def test_what_is_left_on_arrival_is_that_of_the_owner_s_sheets(kennel):
     )
     both = by_stage.dropna(subset=["raw", "on arrival"])
 
-    section = stages_section(stages_told(rows), EN)
+    section = stages_section(compared_stages(rows), EN)
 
     row = next(row for row in section.table.rows if row[0] == "raw → on arrival")
     assert row[1] == str(len(both))
@@ -65,7 +66,8 @@ def test_a_dose_meets_its_target_until_an_hour_with_its_interval():
 
 
 def test_without_a_fit_the_curve_is_the_published_one_and_nothing_is_put_in_order(kennel):
-    told = storage_told(kennel, "Tarn")
+    tarn = read_stud(kennel, "Tarn")
+    told = storage_of("Tarn", tarn.shipments, tarn.evaluations, kennel.storage, kennel.target_m)
 
     assert told.order is None
     assert all(one.observed_until_h is None for one in told.curves)

@@ -160,8 +160,8 @@ def told_of_a_row(way, kennel, n_missed, error):
 def test_recovery_is_judged_by_coverage_and_by_the_error_of_the_other_ways(
     n_missed, error_of_others, verdict
 ):
-    # 2 of 20 rows missed is the nominal tenth.
-    assert len(recovery.COEFFICIENTS) == 20
+    # 2 of 22 rows missed are nearly the nominal tenth.
+    assert len(recovery.COEFFICIENTS) == 22
     lines = [
         told_of_a_row(way, kennel, n_missed, 0.2 if way == "latent" else error_of_others)
         for way in recovery.WAYS

@@ -6,4 +6,6 @@
     What chance the draws give to a described breeding.
 ``response``
     What the chance would be at another dose, day, hour.
+``bred``
+    What they say of the breedings of the records.
 """

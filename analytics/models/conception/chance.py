@@ -1,14 +1,13 @@
 """What chance of a litter do draws of the conception chain give to a breeding?
 
-For a breeding described in words (an archetype), for the breedings of the records with their own
-partners, and for the same breedings with partners not seen before. Dose and day are averaged over
-as their records leave them.
+At a known dose and day, for the breedings of the records with their own partners, and for the same
+breedings with partners not seen before. Dose and day of a record are averaged over as it leaves
+them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,13 +19,11 @@ from studcurve.analytics.models.breedings.inputs import (
     DAY_WEIGHTS,
     DOSE_NODES,
     DOSE_WEIGHTS,
-    USUAL_DOSE_M,
 )
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.models.breedings.terms import (
     LINEAR,
     MethodFlags,
-    design_matrix,
     dose_term,
     method_flags,
     timing_term,
@@ -41,76 +38,6 @@ CELLS_AT_ONCE = 40_000
 
 N_DRAWS_READ = 1000
 """Draws that a chance over many breedings is read from; more would not show in its interval."""
-
-
-@dataclass(frozen=True, slots=True)
-class Archetype:
-    """A breeding described by what the model reads.
-
-    Attributes
-    ----------
-    semen_type, route
-        As in the views.
-    days
-        Day of each insemination from ovulation. [d]
-    motile_dose_m
-        Progressively motile sperm per insemination; not read for a natural mating. [10⁶]
-    storage_days
-        Chilled storage. [d]
-    normal_morphology_pct, bitch_age_years, stud_age_years, missed_before
-        As in the views.
-    """
-
-    semen_type: str
-    route: str
-    days: tuple[float, ...]
-    motile_dose_m: float = float("nan")
-    storage_days: float = 1.0
-    normal_morphology_pct: float = 80.0
-    bitch_age_years: float = 4.0
-    stud_age_years: float = 4.0
-    missed_before: bool = False
-
-
-ARCHETYPES: Mapping[str, Archetype] = {
-    "natural, timed": Archetype("natural", "natural", (0.0, 2.0)),
-    "fresh vaginal, 400 M, twice": Archetype("fresh", "vaginal", (1.0, 3.0), 400.0),
-    "chilled vaginal, 24 h, 150 M, once": Archetype("chilled", "vaginal", (2.0,), 150.0),
-    "chilled transcervical, 48 h, 100 M, once": Archetype(
-        "chilled", "transcervical", (2.0,), 100.0, storage_days=2.0
-    ),
-    "frozen transcervical, +2/+3, 100 M, twice": Archetype(
-        "frozen", "transcervical", (2.0, 3.0), 100.0
-    ),
-    "frozen vaginal, 7 years, missed before, 100 M, once": Archetype(
-        "frozen", "vaginal", (3.0,), 100.0, bitch_age_years=7.0, missed_before=True
-    ),
-}
-"""The six breedings on which the table of priors was calibrated."""
-
-
-def pregnant_logit(draws: Mapping[str, Floats], breeding: Archetype) -> Floats:
-    """Linear predictor of a breeding of average partners, shape (n_draws,)."""
-    return pregnant_logits(
-        draws,
-        np.array([breeding.semen_type]),
-        np.array([breeding.route]),
-        design=design_matrix(
-            np.array([breeding.semen_type]),
-            np.array([breeding.route]),
-            n_inseminations=np.array([float(len(breeding.days))]),
-            storage_days=np.array([breeding.storage_days]),
-            normal_morphology_pct=np.array([breeding.normal_morphology_pct]),
-            bitch_age_years=np.array([breeding.bitch_age_years]),
-            stud_age_years=np.array([breeding.stud_age_years]),
-            missed_before=np.array([float(breeding.missed_before)]),
-        ),
-        doublings=np.array(
-            [np.log2(breeding.motile_dose_m / USUAL_DOSE_M.get(breeding.route, np.nan))]
-        ),
-        days=np.array([breeding.days], dtype=np.float64),
-        inseminated=np.ones((1, len(breeding.days)), dtype=bool),
-    )[:, 0]
 
 
 def pregnant_logits(
@@ -289,11 +216,6 @@ def litter_prob(draws: Mapping[str, Floats], logits: Floats, *, spread: Floats) 
 def new_partner_spread(draws: Mapping[str, Floats]) -> Floats:
     """Spread of bitch, stud and breed together, for partners not seen before. [logit]"""
     return np.sqrt(sum(draws[f"c20_{factor}"] ** 2 for factor in ("bitch", "stud", "breed")))
-
-
-def archetype_prob(draws: Mapping[str, Floats], breeding: Archetype) -> Floats:
-    """Chance of a litter for a breeding of partners not seen before, shape (n_draws,)."""
-    return litter_prob(draws, pregnant_logit(draws, breeding), spread=new_partner_spread(draws))
 
 
 def partner_effects(posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any]) -> Floats:

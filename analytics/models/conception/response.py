@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.estimate import Floats, interval_quantiles
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
 from studcurve.analytics.models.breedings.terms import design_matrix
-from studcurve.analytics.models.conception.chance import Archetype, litter_prob, pregnant_logits
+from studcurve.analytics.models.conception.chance import litter_prob, pregnant_logits
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 
 DAYS = tuple(np.arange(-3.0, 8.01, 0.5).tolist())
@@ -29,6 +29,10 @@ STORAGE_HOURS = (24.0, 36.0, 48.0, 60.0, 72.0)
 
 BEST_DAY = {"natural": 1.0, "fresh": 2.0, "chilled": 2.0, "frozen": 3.0}
 """Day on which the sliders start: within the window of every source (priors c17 to c19). [d]"""
+
+
+SOUND_MORPHOLOGY_PCT, AGE_YEARS = 80.0, 4.0
+"""Normal sperm of the sample, and the age of bitch and stud: where no term counts. [%; y]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +77,6 @@ def read_response(
     doses_m = DOSES_M if semen_type != "natural" else (USUAL_DOSE_M["vaginal"],)
     hour, dose, day = (axis.ravel() for axis in np.meshgrid(hours, doses_m, DAYS, indexing="ij"))
     n = len(hour)
-    plain = Archetype(semen_type, route, (0.0,))
     semen, routes = np.full(n, semen_type), np.full(n, route)
     logits = pregnant_logits(
         posterior.draws,
@@ -84,9 +87,9 @@ def read_response(
             routes,
             n_inseminations=np.ones(n),
             storage_days=hour / 24.0,
-            normal_morphology_pct=np.full(n, plain.normal_morphology_pct),
-            bitch_age_years=np.full(n, plain.bitch_age_years),
-            stud_age_years=np.full(n, plain.stud_age_years),
+            normal_morphology_pct=np.full(n, SOUND_MORPHOLOGY_PCT),
+            bitch_age_years=np.full(n, AGE_YEARS),
+            stud_age_years=np.full(n, AGE_YEARS),
             missed_before=np.zeros(n),
         ),
         doublings=np.log2(dose / USUAL_DOSE_M.get(route, np.nan)),
@@ -95,10 +98,9 @@ def read_response(
     )
     logits = logits + _stud_effect(posterior, stud)[:, None]
     chances = litter_prob(posterior.draws, logits, spread=_spread(posterior.draws, stud))
-    tail = (1.0 - INTERVAL_PROB) / 2.0
     shape = (len(hours), len(doses_m), len(DAYS))
     lower, median, upper = (
-        ends.reshape(shape) for ends in np.quantile(chances, [tail, 0.5, 1.0 - tail], axis=0)
+        ends.reshape(shape) for ends in np.quantile(chances, interval_quantiles(), axis=0)
     )
     return Response(semen_type, route, hours, doses_m, DAYS, lower, median, upper)
 

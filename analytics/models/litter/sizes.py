@@ -20,10 +20,10 @@ import numpy as np
 from scipy.special import expit
 
 from studcurve.analytics.estimate import (
-    INTERVAL_PROB,
     Estimate,
     Floats,
     estimate_from_draws,
+    interval_quantiles,
     share_from_records,
 )
 from studcurve.analytics.models.arrays import Array
@@ -247,6 +247,5 @@ def _by_size(drawn: Counts) -> Counts:
 
 
 def _expected(counts: Counts) -> Expected:
-    tail = (1.0 - INTERVAL_PROB) / 2.0
-    lower, upper = np.quantile(counts, [tail, 1.0 - tail], method="inverted_cdf")
+    lower, _, upper = np.quantile(counts, interval_quantiles(), method="inverted_cdf")
     return Expected(float(counts.mean()), float(lower), float(upper))

@@ -24,9 +24,7 @@ from studcurve.analytics.models.ovulation.model import (
     expected_sd_days,
     in_order,
 )
-
-SemenType = Literal["natural", "fresh", "chilled", "frozen"]
-"""Kinds of semen, a mating being one."""
+from studcurve.analytics.vocabulary import SemenType
 
 State = Literal["no rise", "lost", "rising", "may be now", "unsure", "dated"]
 """What can be said of a heat.

@@ -26,11 +26,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cholesky, solve_triangular
-from scipy.special import logit, ndtr, ndtri
+from scipy.special import logit, ndtr
 
-from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.estimate import INTERVAL_Z, Floats
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.curves import recent_share
-from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, Measure, days_of
+from studcurve.analytics.models.stud.inputs import Measure, days_of
 from studcurve.analytics.models.stud.level import (
     FALL_POINTS,
     FALL_SIZES,
@@ -255,7 +256,7 @@ def _n_settling(
             np.median(draws["within"]) ** 2 * tail_variance() + reading_variance(data, rows)
         ),
     )
-    widths = 2.0 * float(ndtri(0.5 + INTERVAL_PROB / 2.0)) * np.append(change.std(), look.sd)
+    widths = 2.0 * INTERVAL_Z * np.append(change.std(), look.sd)
     enough = np.flatnonzero(widths < size)
     return int(enough[0]) if enough.size else None
 

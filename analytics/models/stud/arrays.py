@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.stud.curves import (
     BASIS_PER_HALF_YEAR_OF_RANGE,
@@ -19,13 +20,7 @@ from studcurve.analytics.models.stud.curves import (
     recent_share,
     season_columns,
 )
-from studcurve.analytics.models.stud.inputs import (
-    DAYS_PER_YEAR,
-    REST_REFERENCE_DAYS,
-    Measure,
-    StudData,
-    days_of,
-)
+from studcurve.analytics.models.stud.inputs import REST_REFERENCE_DAYS, Measure, StudData, days_of
 from studcurve.analytics.priors import PRIORS
 
 LEAST_SPREAD = 0.25

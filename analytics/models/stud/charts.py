@@ -23,7 +23,8 @@ from studcurve.analytics.measures.control_chart import (
     individuals_chart,
     individuals_run_length,
 )
-from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, Measure, StudData
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
+from studcurve.analytics.models.stud.inputs import Measure, StudData
 from studcurve.analytics.models.stud.level import own_past, usual_pause_days
 
 

@@ -14,8 +14,9 @@ import numpy as np
 from numpyro.contrib.hsgp.spectral_densities import diag_spectral_density_matern
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.arrays import Array
-from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, REST_REFERENCE_DAYS, days_of
+from studcurve.analytics.models.stud.inputs import REST_REFERENCE_DAYS, days_of
 
 SMOOTHNESS = 1.5
 """Matérn order of the slow level."""

@@ -26,15 +26,16 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp
 
-from studcurve.analytics.estimate import Estimate, Floats
+from studcurve.analytics.estimate import INTERVAL_Z, Estimate, Floats, interval_quantiles
 from studcurve.analytics.measures.dates import look_back
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.curves import (
     rest_term,
     season_columns,
     share_moments,
     step_shape,
 )
-from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, EPOCH, days_of
+from studcurve.analytics.models.stud.inputs import EPOCH, days_of
 from studcurve.analytics.models.stud.level import levels_at, tail_variance
 from studcurve.analytics.models.stud.model import StudQualityPosterior
 from studcurve.analytics.priors import PRIORS
@@ -203,12 +204,12 @@ def _dip(
     """State the best cluster: onset and depth averaged over onsets and durations."""
     of_onset = np.cumsum(weight.sum(axis=0))
     lower, middle, upper = (
-        _day_of(float(onsets[np.searchsorted(of_onset, p)])) for p in (0.05, 0.5, 0.95)
+        _day_of(float(onsets[np.searchsorted(of_onset, p)])) for p in interval_quantiles()
     )
     mean = float((weight * depth).sum())
     sd = float(np.sqrt((weight * (depth**2 + 1.0 / precision)).sum() - mean**2))
     best = np.unravel_index(int(weight.argmax()), weight.shape)
-    half = 1.645 * sd
+    half = INTERVAL_Z * sd
     inside = int((shape[best] > 0.5).sum())
     return Dip(prob, middle, (lower, upper), Estimate(mean, mean - half, mean + half), inside)
 

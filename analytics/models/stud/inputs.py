@@ -17,12 +17,14 @@ import numpy as np
 import pandas as pd
 
 from studcurve.analytics.estimate import Floats
-from studcurve.analytics.measures.moments import middle_of
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR, middle_of
 from studcurve.analytics.measures.semen import PHOTOMETER_CV, VOLUME_CV
 from studcurve.analytics.models.fingerprint import fingerprint_of
 from studcurve.analytics.priors import PRIORS
 
-DAYS_PER_YEAR = 365.25
+FEWEST_COLLECTIONS = 5
+"""Fewer neither move what is published nor make a trend (rule of this toolkit)."""
+
 EPOCH = np.datetime64("2000-01-01", "s")
 """Day 0 of every time axis."""
 

@@ -33,6 +33,7 @@ from scipy.special import expit
 from scipy.stats import t as student_t
 
 from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.curves import (
     basis_at,
     recent_share,
@@ -44,7 +45,7 @@ from studcurve.analytics.models.stud.curves import (
 )
 from studcurve.analytics.models.stud.inputs import (
     AGE_FROM_YEARS,
-    DAYS_PER_YEAR,
+    FEWEST_COLLECTIONS,
     Measure,
     StudData,
     days_of,
@@ -57,9 +58,6 @@ FALL_SIZES = (0.10, 0.25, 0.40)
 
 FALL_POINTS = (0.05, 0.10, 0.15)
 """Falls of a share whose probability is told, in points as shares of one."""
-
-FEWEST_COLLECTIONS = 5
-"""Never a trend from fewer (rule of this toolkit)."""
 
 NOT_PAST_DAYS = 180.0
 """The last half year is never part of his own past. [d] (rule of this toolkit)"""

@@ -52,6 +52,7 @@ import numpyro.distributions as dist
 
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.counting import LEAST_SHARE_VARIANCE
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.sampling import (
@@ -82,7 +83,7 @@ from studcurve.analytics.models.stud.curves import (
     step_shape,
     tailed_log,
 )
-from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, GRID_NODES, MEASURES, StudData
+from studcurve.analytics.models.stud.inputs import GRID_NODES, MEASURES, StudData
 from studcurve.analytics.priors import N_PRIOR_DRAWS
 
 MODEL_VERSION = 1

@@ -15,12 +15,12 @@ import pandas as pd
 
 from studcurve.analytics.estimate import Estimate, estimate_from_draws, share_from_records
 from studcurve.analytics.measures.dates import DayWindow, retest
+from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.announcement import Announcement, Power, announce, power
 from studcurve.analytics.models.stud.charts import StudCharts, stud_charts
 from studcurve.analytics.models.stud.dips import Coincident, Dip, coincident_events, find_dips
-from studcurve.analytics.models.stud.inputs import DAYS_PER_YEAR, RESTED_DAYS, days_of
+from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, RESTED_DAYS, days_of
 from studcurve.analytics.models.stud.level import (
-    FEWEST_COLLECTIONS,
     Band,
     LastCollection,
     StudAnswers,

@@ -148,7 +148,7 @@ class Unknowns:
         Storage curve of the extender of the shipment.
     shipment_shares
         Shares of the three outcomes of a shipment by weekday of leaving, each of shape (n, 3).
-    u_shipment, u_pups
+    u_shipment
         Numbers between 0 and 1, shared by every option.
     """
 
@@ -162,7 +162,6 @@ class Unknowns:
     storage: StorageDraws
     shipment_shares: Mapping[int, Floats]
     u_shipment: Floats
-    u_pups: Floats
     on_hand: SampleDraws | None = None
 
     @property

@@ -38,7 +38,7 @@ from studcurve.analytics.models.litter.model import (
 )
 from studcurve.analytics.plan.options import Option
 from studcurve.analytics.plan.simulation.chain import FEWEST_SPERM_M, Outcome
-from studcurve.analytics.plan.simulation.unknowns import N_JOINT_DRAWS, Chain, partner_effects
+from studcurve.analytics.plan.simulation.unknowns import Chain, partner_effects
 
 BORN = np.arange(1.0, N_SUPPORT + 1.0)
 """Sizes of a litter."""
@@ -121,11 +121,6 @@ class Pups:
     def shares(self) -> Floats:
         """Share of the draws with 0, 1, 2, … pups, up to the most that was drawn; sums to 1."""
         return np.asarray(np.bincount(self.alive) / len(self.alive))
-
-
-def published_litter_chain(rng: np.random.Generator, n_draws: int = N_JOINT_DRAWS) -> Chain:
-    """Draw the published table of litters alone: dam, stud and breed are new ones."""
-    return Chain(PUBLISHED.draw(rng, n_draws), {})
 
 
 def draw_litter(chain: Chain, dam: Dam, *, seed: int, n_draws: int) -> LitterUnknowns:

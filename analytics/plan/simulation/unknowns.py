@@ -86,7 +86,7 @@ def draw_unknowns(
     # One stream for each kind of draw: another number of one kind leaves the others as they were.
     streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(5)]
     rng_bias, rng_day, rng_sample, rng_storage, rng_shipments = streams
-    uniform = rng_day.uniform(size=(3, n_draws))
+    uniform = rng_day.uniform(size=(2, n_draws))
     cumulative = np.cumsum(ovulation.weight)
     return Unknowns(
         origin=ovulation.origin,
@@ -102,7 +102,6 @@ def draw_unknowns(
             for weekday in range(7)
         },
         u_shipment=uniform[1],
-        u_pups=uniform[2],
         on_hand=None if on_hand is None else on_hand(rng_sample, n_draws),
     )
 

@@ -341,7 +341,7 @@ def _open_findings(connection: Connection, finding_ids: Sequence[int]) -> list[_
         if found is None or found.closed_by is not None:
             why = f"was closed already ({found.closed_by})" if found else "is not known"
             raise RecordsError(
-                f"Finding {number} {why}. `studcurve refused` lists the open ones with their "
+                f"Finding {number} {why}. `studcurve corrections` lists the open ones with their "
                 "numbers; nothing was changed."
             )
         findings.append(found)

@@ -16,6 +16,7 @@ from typing import Literal
 from studcurve.analytics.cautions.tables import DRUG_CLASSES
 from studcurve.analytics.errors import RecordsError
 from studcurve.analytics.plan.options import PRICE_ITEMS
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 CellKind = Literal[
     "text", "dog", "choice", "day", "clock", "count", "number", "reading", "by eye", "printed"
@@ -117,7 +118,6 @@ MORPHOLOGY_PARTS = {
 FAILED = ("no erection", "refused", "nothing", "stopped for pain")
 """Why a collection failed."""
 
-SEMEN_TYPES = ("natural", "fresh", "chilled", "frozen")
 ROUTES = ("natural", "vaginal", "transcervical", "surgical")
 EXTENDERS = ("egg yolk", "milk", "cream", "none")
 """Words in the name of an extender by which the program knows how long semen lasts in it."""

@@ -8,12 +8,13 @@ import pandas as pd
 import pytest
 
 from studcurve.analytics.measures.motility_kept import published_storage
+from studcurve.analytics.models.litter.model import PUBLISHED
 from studcurve.analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
 from studcurve.analytics.plan.options import Circumstances, Straws
 from studcurve.analytics.plan.simulation.chain import Pair
-from studcurve.analytics.plan.simulation.pups import Dam, draw_litter, published_litter_chain
+from studcurve.analytics.plan.simulation.pups import Dam, draw_litter
 from studcurve.analytics.plan.simulation.samples import next_sample
-from studcurve.analytics.plan.simulation.unknowns import draw_unknowns, published_chain
+from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns, published_chain
 
 ASKED_AT = datetime(2026, 11, 22, 18)
 
@@ -67,7 +68,7 @@ def unknowns(pair, ovulation, sample_of_a_new_stud, in_egg_yolk):
 @pytest.fixture(scope="session")
 def litter(unknowns):
     dam = Dam("a bitch", "a stud", adult_weight_kg=20.0, age_years=5.5)
-    chain = published_litter_chain(np.random.default_rng(3), unknowns.n_draws)
+    chain = Chain(PUBLISHED.draw(np.random.default_rng(3), unknowns.n_draws), {})
     return draw_litter(chain, dam, seed=3, n_draws=unknowns.n_draws)
 
 

@@ -9,16 +9,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
+from tests.analytics.archetypes import Archetype, pregnant_logit
 
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
 from studcurve.analytics.models.breedings.terms import EARLY_EDGE_DAYS, LATE_EDGE_DAYS, hinge
 from studcurve.analytics.models.conception import model as conception
-from studcurve.analytics.models.conception.chance import (
-    Archetype,
-    litter_prob,
-    new_partner_spread,
-    pregnant_logit,
-)
+from studcurve.analytics.models.conception.chance import litter_prob, new_partner_spread
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.simulation.chain import (
     NEVER_HARMFUL,

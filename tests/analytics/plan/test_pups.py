@@ -22,7 +22,6 @@ from studcurve.analytics.plan.simulation.pups import (
     Dam,
     draw_litter,
     log_mean_born,
-    published_litter_chain,
     pups_of,
 )
 from studcurve.analytics.plan.simulation.unknowns import Chain
@@ -177,7 +176,7 @@ def test_a_breeding_enters_as_the_records_of_it_would(outcomes, litter):
         "Aster", "Tarn", "hound", 41.0, 6.5, is_first_litter=True, inbreeding_pct=4.0,
         litter_inbreeding_pct=6.25,
     )  # fmt: skip
-    chain = published_litter_chain(np.random.default_rng(1), 200)
+    chain = Chain(PUBLISHED.draw(np.random.default_rng(1), 200), {})
     silent = {row: np.zeros(200) for row in PUBLISHED.spreads.values()}
     drawn = draw_litter(Chain({**chain.draws, **silent}, {}), dam, seed=1, n_draws=200)
     dose = replace(outcome, motile_dose_m=np.full(200, 400.0))
@@ -203,7 +202,7 @@ def test_a_breeding_enters_as_the_records_of_it_would(outcomes, litter):
 
 
 def test_partners_of_the_records_keep_their_own_effects():
-    draws = published_litter_chain(np.random.default_rng(1), 100).draws
+    draws = PUBLISHED.draw(np.random.default_rng(1), 100)
     effects = {
         "effect_bitch": np.column_stack([np.full(100, 0.3), np.full(100, -0.2)]),
         "effect_stud": np.full((100, 1), 0.1),

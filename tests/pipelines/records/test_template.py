@@ -10,6 +10,7 @@ from datetime import date, datetime, time
 import openpyxl
 import pytest
 from python_calamine import CalamineWorkbook
+from studcurve.pipelines.due.items import EVALUATION
 from tests.in_english import in_english
 
 from studcurve.analytics.cautions.words import (
@@ -22,7 +23,6 @@ from studcurve.analytics.errors import RecordsError
 from studcurve.analytics.measures.motility_kept import medium_of
 from studcurve.analytics.plan.options import PRICE_ITEMS
 from studcurve.analytics.vocabulary import VOCABULARY
-from studcurve.pipelines.due.items import EVALUATION
 from studcurve.pipelines.records.guide import EXAMPLES, PURPOSES
 from studcurve.pipelines.records.reading.workbook import GUIDE_TITLE
 from studcurve.pipelines.records.sheets.columns import EXAMPLE_PREFIX, SHEETS

@@ -56,11 +56,11 @@ class Beside:
             "health", [{"Dog": "Tarn", "Date": str(day), "Kind": "examination", "What": "hips"}],
             f"{n}/health.csv",
         )  # fmt: skip
-        pack = ["box", "Bracken", "3.1", "80", "--cells", "400", "--dilution", "20", "--now",
+        pack = ["ship", "Bracken", "3.1", "80", "--cells", "400", "--dilution", "1 + 19", "--now",
                 f"{day} 19:00", "--inseminate", f"{day + timedelta(days=1)} 11:00",
                 "--out", str(self.kennel.folder / "pages")]  # fmt: skip
         for kind, command, trace in (
-            ("load", ["load", str(sheet), "--today", str(TODAY)], str(day)),
+            ("load", ["load", str(sheet), "--now", str(TODAY)], str(day)),
             ("confirm", ["confirm", str(n + 1)], n + 1),
             ("box", pack, str(day)),
         ):

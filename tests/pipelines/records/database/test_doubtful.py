@@ -28,7 +28,7 @@ from studcurve.pipelines.records.sheets.rules import (
     SAME_LITTER,
     USUAL_VOLUME_ML,
 )
-from studcurve.pipelines.run import write_overview, write_stud_reviews
+from studcurve.pipelines.run import write_pages
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
 
@@ -166,26 +166,54 @@ def test_a_day_beyond_a_life_is_doubtful_and_the_last_day_of_it_is_not(kennel, s
     assert kennel.read("doubtful_lines")["sheet"].unique().tolist() == [sheet]
 
 
-@pytest.mark.parametrize(
-    ("cells", "asked"),
-    [({"Born": "2024-03-05", "Died": ""}, []), ({"Born": "2024-03-06", "Died": ""}, ["Born"]),
-     ({"Died": "2024-03-05"}, []), ({"Died": "2024-03-04"}, ["Died"])],
-)  # fmt: skip
-@pytest.mark.parametrize(
-    ("sheet", "one"),
-    [("collections", {"Dog": "Fern", "Date": "2024-03-05"}),
-     ("frozen", {"Stud": "Fern", "Frozen on": "2024-03-05", "Lot": "A", "Straws": "4"}),
-     ("heats", {"Bitch": "Fern", "First day": "2024-03-05"}),
-     ("breedings", BRED | {"Bitch": "Fern", "Date": "2024-03-05"})],
-)  # fmt: skip
-def test_a_birth_or_death_told_later_is_set_against_the_records(kennel, cells, asked, sheet, one):
-    fern = {"Dog": "Fern", "Sex": "female" if "Bitch" in one else "male"}
-    kennel.load(kennel.write("dogs", [fern], "more/dogs.csv"), kennel.write(sheet, [one]))
+TOLD_LATER = [
+    # what is told of a dog after its line of 5 March 2024, and which of it is asked about
+    ({"Born": "2024-03-05", "Died": ""}, []),
+    ({"Born": "2024-03-06", "Died": ""}, ["Born"]),
+    ({"Died": "2024-03-05"}, []),
+    ({"Died": "2024-03-04"}, ["Died"]),
+]
+OF_A_DAY = {
+    "collections": {"Dog": "Fern", "Date": "2024-03-05"},
+    "frozen": {"Stud": "Fern", "Frozen on": "2024-03-05", "Lot": "A", "Straws": "4"},
+    "heats": {"Bitch": "Fern", "First day": "2024-03-05"},
+    "breedings": BRED | {"Bitch": "Fern", "Date": "2024-03-05"},
+}
 
-    report = kennel.load(kennel.write("dogs", [fern | cells], "more/dogs.csv"))
 
+def fern(sheet, k):
+    """A dog of its own for each sheet and each thing told of it."""
+    sex = "female" if "Bitch" in OF_A_DAY[sheet] else "male"
+    return {"Dog": f"Fern {sheet} {k}", "Sex": sex}
+
+
+@pytest.fixture(scope="module")
+def asked_of_ferns(tmp_path_factory, kennel_class, kennel_of_four):
+    """Headings that are asked about, by dog, once births and deaths are told."""
+    made = kennel_class(tmp_path_factory.mktemp("ferns"))
+    made.records.write_bytes(kennel_of_four.read_bytes())
+    every = [(sheet, k) for sheet in OF_A_DAY for k in range(len(TOLD_LATER))]
+    sheets = [
+        made.write(sheet, [
+            {name: fern(sheet, k)["Dog"] if cell == "Fern" else cell for name, cell in one.items()}
+            for k in range(len(TOLD_LATER))
+        ])
+        for sheet, one in OF_A_DAY.items()
+    ]  # fmt: skip
+    made.load(made.write("dogs", [fern(*which) for which in every], "more/dogs.csv"), *sheets)
+    later = [fern(sheet, k) | TOLD_LATER[k][0] for sheet, k in every]
+    report = made.load(made.write("dogs", later, "more/dogs.csv"))
     told = report.findings.query("rule.str.endswith('its records')")
-    assert told["column_heading"].tolist() == asked
+    asked = {fern(*which)["Dog"]: [] for which in every}
+    for line, heading in zip(told["line"], told["column_heading"], strict=True):
+        asked[later[line - 2]["Dog"]].append(heading)
+    return asked
+
+
+@pytest.mark.parametrize(("k", "asked"), [(k, asked) for k, (_, asked) in enumerate(TOLD_LATER)])
+@pytest.mark.parametrize("sheet", OF_A_DAY)
+def test_a_birth_or_death_told_later_is_set_against_the_records(asked_of_ferns, sheet, k, asked):
+    assert asked_of_ferns[fern(sheet, k)["Dog"]] == asked
 
 
 def test_what_a_dead_dog_s_line_says_is_kept(kennel):
@@ -303,13 +331,13 @@ def test_the_commands_say_what_a_doubt_is_and_what_became_of_it(kennel):
     def run(*arguments):
         return CliRunner().invoke(app, [*arguments, "--store", str(kennel.records)])
 
-    loaded = run("load", str(sheet), "--today", "2026-10-31")
+    loaded = run("load", str(sheet), "--now", "2026-10-31")
     assert loaded.exit_code == 1
     assert "1 doubtful" in loaded.output
     assert "studcurve confirm NUMBER" in loaded.output
     (number,) = kennel.read("findings")["finding_id"]
     assert run("confirm", str(number)).output == "1 confirmed\n"
-    assert run("load", str(sheet), "--today", "2026-10-31").exit_code == 0
+    assert run("load", str(sheet), "--now", "2026-10-31").exit_code == 0
 
 
 def test_shipments_heats_and_stock_of_doubtful_lines_are_out_of_their_views_and_kept(kennel):
@@ -557,13 +585,10 @@ def test_pages_say_how_many_lines_they_leave_out_in_either_language(kennel, tmp_
     for language in ("en", "de"):
         words = Words(language)
         reader = Reader(words, "owner")
-        pages = write_stud_reviews(
+        pages = write_pages(
             kennel.records, tmp_path / language, today=TODAY, studs=["Bracken"], reader=reader,
             anonymous=False,
         )  # fmt: skip
-        pages.append(write_overview(
-            kennel.records, tmp_path / language, today=TODAY, reader=reader, anonymous=False
-        ))  # fmt: skip
         assert len(pages) == 3
         for page in pages:
             assert words.tell(of_all) in page.read_text(encoding="utf-8"), page
@@ -607,38 +632,70 @@ def test_what_is_said_of_a_refused_line_is_what_is_true_now(kennel):
 # Cells of a workbook
 
 
-def workbook(path, write):
-    """A workbook with a Collections sheet of one line and what ``write`` puts into it."""
+def workbook(path, *writes):
+    """A workbook with a Collections sheet, a line of its own day for each thing written into one.
+
+    What writes is given the page, a maker of styles and the number of its row.
+    """
     with xlsxwriter.Workbook(str(path)) as book:
         page = book.add_worksheet("Collections")
         headings = ["Dog", "Date", "Volume (mL)", "Concentration (M/mL)",
                     "Progressive motility (%)",
                     "Notes"]  # fmt: skip
         page.write_row(0, 0, headings)
-        page.write_row(1, 0, ["Bracken", "2024-03-05", 2.4, 310, 70, "plain"])
-        write(page, lambda form: book.add_format({"num_format": form}))
+        for row, write in enumerate(writes, 1):
+            on = date(2024, 3, 5) + timedelta(days=10 * (row - 1))
+            page.write_row(row, 0, ["Bracken", on.isoformat(), 2.4, 310, 70, "plain"])
+            write(page, lambda form: book.add_format({"num_format": form}), row)
     return path
+
+
+def loaded_workbook(folder, kennel_class, kennel_of_four, *writes):
+    """A kennel that has loaded such a workbook, and what the load reported."""
+    made = kennel_class(folder)
+    made.records.write_bytes(kennel_of_four.read_bytes())
+    return made, made.load(workbook(folder / "k.xlsx", *writes))
 
 
 FORMATS = ["0%", "0.00%", "0.0 %", "[Red]0%;-0%", '#,##0%" of all"', "0_)%"]
 
 
-@pytest.mark.parametrize("form", FORMATS)
-@pytest.mark.parametrize(("kept", "read"), [(0.8, 80), (0.575, 57.5), (0.07, 7), (0, 0), (1, 100)])
-def test_a_cell_shown_as_percent_is_read_as_it_is_shown(kennel, tmp_path, form, kept, read):
-    path = workbook(tmp_path / "k.xlsx",
-                    lambda page, style: page.write_number(1, 4, kept, style(form)))  # fmt: skip
+SHOWN_AS_PERCENT = [
+    (form, kept, read)
+    for form in FORMATS
+    for kept, read in ((0.8, 80), (0.575, 57.5), (0.07, 7), (0, 0), (1, 100))
+]
 
-    report = kennel.load(path)
 
+@pytest.fixture(scope="module")
+def percentages(tmp_path_factory, kennel_class, kennel_of_four):
+    """What was read of cells that are shown as percent, in their order."""
+    writes = [
+        lambda page, style, row, kept=kept, form=form: page.write_number(row, 4, kept, style(form))
+        for form, kept, _ in SHOWN_AS_PERCENT
+    ]
+    folder = tmp_path_factory.mktemp("percent")
+    made, report = loaded_workbook(folder, kennel_class, kennel_of_four, *writes)
     assert report.findings.empty
-    assert kennel.read("evaluations")["progressive_motility_pct"].tolist() == [read]
+    rows = made.read("evaluations").sort_values("collected_earliest")
+    return rows["progressive_motility_pct"].tolist()
+
+
+@pytest.mark.parametrize(
+    ("n", "read"),
+    [pytest.param(n, read, id=f"{kept} as {form}")
+     for n, (form, kept, read) in enumerate(SHOWN_AS_PERCENT)],
+)  # fmt: skip
+def test_a_cell_shown_as_percent_is_read_as_it_is_shown(percentages, n, read):
+    assert len(percentages) == len(SHOWN_AS_PERCENT)
+    assert percentages[n] == read
 
 
 @pytest.mark.parametrize("form", ["0.0", "General", '0" % moving"', r"0.0\%", "[$%]0"])
 def test_a_percent_sign_that_is_only_text_multiplies_nothing(kennel, tmp_path, form):
-    path = workbook(tmp_path / "k.xlsx",
-                    lambda page, style: page.write_number(1, 4, 70, style(form)))  # fmt: skip
+    path = workbook(
+        tmp_path / "k.xlsx", lambda page, style, row: page.write_number(row, 4, 70, style(form))
+    )
 
     kennel.load(path)
 
@@ -646,8 +703,9 @@ def test_a_percent_sign_that_is_only_text_multiplies_nothing(kennel, tmp_path, f
 
 
 def test_percent_where_none_is_wanted_is_refused_as_it_is_shown(kennel, tmp_path):
-    path = workbook(tmp_path / "k.xlsx",
-                    lambda page, style: page.write_number(1, 2, 0.8, style("0%")))  # fmt: skip
+    path = workbook(
+        tmp_path / "k.xlsx", lambda page, style, row: page.write_number(row, 2, 0.8, style("0%"))
+    )
 
     report = kennel.load(path)
 
@@ -655,8 +713,9 @@ def test_percent_where_none_is_wanted_is_refused_as_it_is_shown(kennel, tmp_path
 
 
 def test_a_program_that_rewrites_a_percent_cell_changes_nothing(kennel, tmp_path):
-    path = workbook(tmp_path / "k.xlsx",
-                    lambda page, style: page.write_number(1, 4, 0.8, style("0%")))  # fmt: skip
+    path = workbook(
+        tmp_path / "k.xlsx", lambda page, style, row: page.write_number(row, 4, 0.8, style("0%"))
+    )
     book = openpyxl.load_workbook(path)
     assert book["Collections"].cell(2, 5).number_format == "0%"
     book.save(path)
@@ -675,19 +734,36 @@ def test_percent_text_has_no_error_of_the_machine():
 ERRORS = ["#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"]
 
 
-@pytest.mark.parametrize("shown", ERRORS)
+IN_COLUMNS = [(4, "not a number"), (5, "an error of the spreadsheet"), (1, "not a date"),
+              (0, "unknown dog")]  # fmt: skip
+SHOWN = [(shown, *where) for shown in ERRORS for where in IN_COLUMNS]
+
+
+@pytest.fixture(scope="module")
+def found_of_errors(tmp_path_factory, kennel_class, kennel_of_four):
+    """Rule and text of what is found of each line with an error."""
+    writes = [
+        lambda page, _, row, shown=shown, column=column: page.write_formula(
+            row, column, "=1/0", None, shown
+        )
+        for shown, column, _ in SHOWN
+    ]
+    folder = tmp_path_factory.mktemp("errors")
+    made, report = loaded_workbook(folder, kennel_class, kennel_of_four, *writes)
+    assert made.read("evaluations_seen").empty
+    found = [[] for _ in SHOWN]
+    for row in report.findings.to_dict("records"):
+        found[row["line"] - 2].append((row["rule"], row["text"]))
+    return found
+
+
 @pytest.mark.parametrize(
-    ("column", "rule"), [(4, "not a number"), (5, "an error of the spreadsheet"),
-                         (1, "not a date"), (0, "unknown dog")]
+    ("n", "shown", "rule"),
+    [pytest.param(n, shown, rule, id=f"{shown} {rule}")
+     for n, (shown, _, rule) in enumerate(SHOWN)],
 )  # fmt: skip
-def test_an_error_is_refused_and_never_a_blank(kennel, tmp_path, shown, column, rule):
-    path = workbook(tmp_path / "k.xlsx",
-                    lambda page, _: page.write_formula(1, column, "=1/0", None, shown))  # fmt: skip
-
-    report = kennel.load(path)
-
-    assert report.findings[["rule", "text"]].values.tolist() == [[rule, shown]]
-    assert kennel.read("evaluations_seen").empty
+def test_an_error_is_refused_and_never_a_blank(found_of_errors, n, shown, rule):
+    assert found_of_errors[n] == [(rule, shown)]
 
 
 def test_a_formula_without_a_kept_value_is_refused_with_its_formula(kennel, tmp_path):
@@ -706,9 +782,9 @@ def test_a_formula_without_a_kept_value_is_refused_with_its_formula(kennel, tmp_
 
 
 def test_a_formula_with_its_value_is_read_and_one_that_gives_no_text_is_blank(kennel, tmp_path):
-    def write(page, _):
-        page.write_formula(1, 4, "=35*2", None, 70)
-        page.write_formula(1, 5, '=""', None, "")
+    def write(page, _, row):
+        page.write_formula(row, 4, "=35*2", None, 70)
+        page.write_formula(row, 5, '=""', None, "")
 
     path = workbook(tmp_path / "k.xlsx", write)
     # xlsxwriter keeps no type for an empty text; spreadsheet programs do.
@@ -741,7 +817,7 @@ SHEET = "xl/worksheets/sheet1.xml"
 
 
 def percent_book(path):
-    return workbook(path, lambda page, style: page.write_number(1, 4, 0.8, style("0%")))
+    return workbook(path, lambda page, style, row: page.write_number(row, 4, 0.8, style("0%")))
 
 
 def test_cells_without_their_place_follow_the_one_before(kennel, tmp_path):

@@ -10,17 +10,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from pathlib import Path
-from textwrap import wrap
-from types import MappingProxyType
 from typing import Any, Literal
 
 import pandas as pd
 
-from studcurve.analytics.cautions import Caution
+from studcurve.analytics.cautions import Caution, KennelRecords, cautions_for_dog
 from studcurve.analytics.cautions.brucella import status_of
 from studcurve.analytics.cautions.words import names_brucella
+from studcurve.analytics.due.alarms import first_cautions, in_use
 from studcurve.analytics.measures.dates import Whelping, expected_whelping
+from studcurve.analytics.models.ovulation.heat import readings_of_heat
 from studcurve.analytics.models.ovulation.insemination_days import (
     HEAT_DAYS,
     INSEMINATION_WINDOWS,
@@ -35,23 +34,13 @@ from studcurve.analytics.models.ovulation.model import (
     ovulation_posterior,
 )
 from studcurve.analytics.sentences import Sentence, Word, sentence
-from studcurve.pipelines.due.first import FIRST_VIEWS, first_cautions, in_use
-from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.dog_history import cautions_of, kennel_records, readings_of_heat
-from studcurve.pipelines.records.sheets.columns import SEMEN_TYPES
-from studcurve.reports.words import Words
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 Kind = Literal[
     "progesterone", "insemination", "scan", "radiograph", "temperature", "whelping", "shipment",
     "outcome", "test", "evaluation", "straws", "caution",
 ]  # fmt: skip
 """Which kinds of things fall due."""
-
-DUE_VIEWS = (
-    *FIRST_VIEWS, "inseminations", "shipments", "open_heats", "progesterone", "cycles",
-    "last_tests", "straws_left",
-)  # fmt: skip
-"""Views that this is computed from."""
 
 AHEAD_DAYS = 14
 """How far ahead is looked, unless said otherwise. [d]"""
@@ -78,18 +67,6 @@ FORGOTTEN_DAYS = 365
 
 DOSES_LEFT = 2
 """Straws for fewer doses than this run out: a breeding takes one or two. (J)"""
-
-SECTIONS: Mapping[str, frozenset[str]] = MappingProxyType({
-    "first": frozenset({
-        "caution", "progesterone", "insemination", "scan", "radiograph", "temperature", "whelping",
-    }),
-    "open": frozenset({"shipment", "outcome"}),
-    "again": frozenset({"test", "evaluation", "straws"}),
-})  # fmt: skip
-"""In which order the kinds are told."""
-
-LINE_WIDTH = 80
-"""Columns of a terminal."""
 
 DELIVERY_DAYS = 1
 """A shipment without a promised day is expected after so many days. [d] (J)"""
@@ -126,34 +103,32 @@ class DueItem:
     what: Sentence
 
 
-def read_due(store_path: Path, *, today: date, ahead_days: int = AHEAD_DAYS) -> tuple[DueItem, ...]:
-    """Read what is due from a records file; see :func:`due_items`."""
-    with Store.open(store_path, read_only=True) as store:
-        store.refuse_empty()
-        views = {view: store.read(view) for view in DUE_VIEWS}
-    return due_items(views, today=today, ahead_days=ahead_days)
-
-
 def due_items(
-    views: Mapping[str, pd.DataFrame], *, today: date, ahead_days: int = AHEAD_DAYS
+    views: Mapping[str, pd.DataFrame],
+    records: KennelRecords,
+    *,
+    today: date,
+    ahead_days: int = AHEAD_DAYS,
 ) -> tuple[DueItem, ...]:
     """What is due on a day or soon after it, what is late first.
 
     Parameters
     ----------
     views
-        The views of :data:`DUE_VIEWS`.
+        Frames by view.
+    records
+        Every dog as the rules of caution read it.
     today
         The day the question is asked; nothing later in the records is read.
     ahead_days
         How far ahead is looked. [d]
     """
     items = [
-        *_first(views, today),
-        *_heats(views, today),
+        *_first(views, records, today),
+        *_heats(views, records, today),
         *_breedings(views, today),
         *_shipments(views, today),
-        *_tests(views, today),
+        *_tests(views, records, today),
         *_evaluations(views, today),
         *_straws(views, today),
     ]
@@ -172,10 +147,12 @@ def due_items(
     )
 
 
-def first_of(views: Mapping[str, pd.DataFrame], today: date) -> tuple[Caution, ...]:
+def first_of(
+    views: Mapping[str, pd.DataFrame], records: KennelRecords, today: date
+) -> tuple[Caution, ...]:
     """What must be said before anything else of the kennel.
 
-    See :mod:`studcurve.pipelines.due.first`.
+    See :mod:`studcurve.analytics.due.alarms`; arguments as for what is due.
     """
 
     def whelping(row: Mapping[str, Any]) -> tuple[date, date]:
@@ -183,12 +160,14 @@ def first_of(views: Mapping[str, pd.DataFrame], today: date) -> tuple[Caution, .
         window = _whelping(views, row, row["bred_earliest"].date(), last_on).window
         return window.first_on, window.last_on
 
-    return first_cautions(views, today, whelping)
+    return first_cautions(views, records, today, whelping)
 
 
-def _first(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+def _first(
+    views: Mapping[str, pd.DataFrame], records: KennelRecords, today: date
+) -> Iterator[DueItem]:
     """Stops and exposures, and the *Brucella* tests that are due, in the words of every page."""
-    for caution in first_of(views, today):
+    for caution in first_of(views, records, today):
         of = caution.sentence.values.get("dog", "")
         dog = of if isinstance(of, str) else ""
         kind: Kind = "caution" if caution.severity == "stop" else "test"
@@ -202,7 +181,9 @@ def _item(
     return DueItem(kind, dog, on, last, last < today, what)
 
 
-def _heats(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+def _heats(
+    views: Mapping[str, pd.DataFrame], records: KennelRecords, today: date
+) -> Iterator[DueItem]:
     """Blood to draw or days to inseminate, for each heat that is open."""
     for heat in views["open_heats"].to_dict("records"):
         bitch, first_day = str(heat["bitch"]), heat["first_day"].date()
@@ -214,7 +195,9 @@ def _heats(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
         if day > LAST_DRAW_DAY and not readings and pd.isna(dated):
             # Nobody times this heat.
             continue
-        stopping = [c for c in cautions_of(views, bitch, today) if "plan" in c.stops]
+        stopping = [
+            c for c in cautions_for_dog(records.of(bitch, today), today) if "plan" in c.stops
+        ]
         if stopping:
             yield _item("caution", bitch, today, stopping[0].sentence, today)
         elif not pd.isna(dated):
@@ -398,13 +381,14 @@ def _shipments(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueIt
         yield _item("shipment", "", today - timedelta(days=FORGOTTEN_DAYS), what, today)
 
 
-def _tests(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+def _tests(
+    views: Mapping[str, pd.DataFrame], records: KennelRecords, today: date
+) -> Iterator[DueItem]:
     """Tests past the kennel's own interval, of dogs in use; of *Brucella* those still ahead.
 
     What is due of *Brucella* stands among the cautions.
     """
     taken = views["last_tests"]
-    records = kennel_records(views)
     intervals = {
         str(row["what"]): int(row["repeat_days"]) for row in views["intervals"].to_dict("records")
     }
@@ -471,58 +455,20 @@ def _straws(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]
             yield DueItem("straws", str(row["stud"]), today, today, False, said)
 
 
-def due_rows(items: Sequence[DueItem], words: Words) -> list[dict[str, object]]:
-    """What is due for machines: every item with its sentence."""
-    return [
-        {
-            "kind": item.kind,
-            "dog": item.dog,
-            "on": item.on,
-            "until": item.until,
-            "is_late": item.is_late,
-            "what": words.tell(item.what),
-        }
-        for item in items
-    ]
-
-
-def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterator[str]:
-    """Tell what is due on a terminal: what cannot wait, what nobody entered, what is repeated."""
-    if not items:
-        yield words.say("due.nothing", on=today)
-        return
-    for section, kinds in SECTIONS.items():
-        chosen = [item for item in items if item.kind in kinds]
-        if not chosen:
-            continue
-        yield words[f"due.{section}"]
-        for item, said in told(chosen, words):
-            indent = " " * (len(item.on.isoformat()) + 4)
-            yield from wrap(
-                f"{item.on.isoformat()}  {said}",
-                LINE_WIDTH,
-                initial_indent="  ",
-                subsequent_indent=indent,
-                break_on_hyphens=False,
-            )
-        yield ""
-    yield from wrap(words["page.vet_note"], LINE_WIDTH)
-
-
-def told(items: Sequence[DueItem], words: Words) -> Iterator[tuple[DueItem, str]]:
-    """Items in words; the dogs that wait for the same test share the first one's."""
+def together(items: Sequence[DueItem]) -> Iterator[tuple[DueItem, Sentence]]:
+    """Items and what is said of them; dogs that wait for the same test share the first one's."""
     shared: dict[tuple[str, str], list[DueItem]] = {}
     for item in items:
         if item.kind == "test" and "test" in item.what.values:
             shared.setdefault((item.what.key, str(item.what.values["test"])), []).append(item)
         else:
-            yield item, words.tell(item.what)
+            yield item, item.what
     for (key, test), waiting in shared.items():
         dogs = tuple(
-            words.say(f"{key}_dog", **{name: item.what.values[name] for name in ("dog", "last_on")})
+            sentence(f"{key}_dog", **{name: item.what.values[name] for name in ("dog", "last_on")})
             if key == "due.test"
             else item.dog
             for item in waiting
         )
         days = waiting[0].what.values["n"]
-        yield waiting[0], words.say(f"{key}_dogs", dogs=dogs, test=test, n=days)
+        yield waiting[0], sentence(f"{key}_dogs", dogs=dogs, test=test, n=days)

@@ -12,14 +12,10 @@ from typing import Any
 
 import pandas as pd
 
-from studcurve.analytics.cautions import Caution, cautions_for_dog, in_order
+from studcurve.analytics.cautions import Caution, KennelRecords, cautions_for_dog, in_order
 from studcurve.analytics.cautions.brucella import SOURCE, status_of
 from studcurve.analytics.cautions.records import Exposure
 from studcurve.analytics.sentences import Sentence, sentence
-from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, kennel_records
-
-FIRST_VIEWS = (*CAUTION_VIEWS, "dog_use", "shipments_seen", "frozen_lots")
-"""Views that this is computed from."""
 
 IN_USE_DAYS = 365
 """A dog counts as in use for so long after the last collection, shipment, breeding or heat. [d]
@@ -37,22 +33,23 @@ Whelping = Callable[[Mapping[str, Any]], tuple[date, date]]
 
 
 def first_cautions(
-    views: Mapping[str, pd.DataFrame], today: date, whelping: Whelping
+    views: Mapping[str, pd.DataFrame], records: KennelRecords, today: date, whelping: Whelping
 ) -> tuple[Caution, ...]:
     """What must be said before anything else of the kennel, the most dangerous first.
 
     Parameters
     ----------
     views
-        The views of :data:`FIRST_VIEWS`.
+        At least ``breedings_seen``, ``dog_use``, ``shipments_seen`` and ``frozen_lots``.
+    records
+        Every dog as the rules of caution read it.
     today
         Nothing later in the records is read.
     whelping
         When a litter of an exposed bitch is expected.
     """
-    alarms = list(_alarms(views, today, whelping))
+    alarms = list(_alarms(views, records, today, whelping))
     alarmed = {str(caution.sentence.values.get("dog")) for caution in alarms}
-    records = kennel_records(views)
     of_use: list[Caution] = []
     for dog in in_use(views, today):
         spoken = cautions_for_dog(records.of(dog["dog"], today), today)
@@ -93,10 +90,9 @@ def _together(cautions: Sequence[Caution]) -> list[Caution]:
 
 
 def _alarms(
-    views: Mapping[str, pd.DataFrame], today: date, whelping: Whelping
+    views: Mapping[str, pd.DataFrame], records: KennelRecords, today: date, whelping: Whelping
 ) -> Iterator[Caution]:
     """Dogs whose *Brucella* test is not negative, and everybody whom that may concern."""
-    records = kennel_records(views)
     exposed = records.exposed(today)
     for dog in sorted(records.health):
         status = status_of(records.health[dog], today)

@@ -1,0 +1,224 @@
+"""What is told of how far the models can be trusted: paragraphs, and the numbers behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from studcurve.analytics.models.breedings.records import known_outcome
+from studcurve.analytics.models.conception.bred import bred_by, partners, without_stopped
+from studcurve.analytics.models.conception.model import ConceptionPosterior
+from studcurve.analytics.models.litter.model import LitterPosterior
+from studcurve.analytics.models.litter.sizes import LittersAgain
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.trust.checking import (
+    LeftOut,
+    Replicated,
+    Scores,
+    cross_validation,
+    expected_and_observed,
+    replicated_dispersion,
+    replicated_litters,
+    sparse_cells,
+)
+from studcurve.analytics.trust.prior_width import PriorWidth, PriorWidths
+from studcurve.analytics.trust.second_opinion import (
+    SecondOpinion,
+    second_opinion_on_litter_size,
+    second_opinion_on_whelping,
+)
+from studcurve.analytics.wording.trust import (
+    difference_sentences,
+    expected_sentence,
+    method_sentences,
+    prediction_sentences,
+    replicated_sentence,
+    sparse_sentences,
+    stud_difference_sentence,
+    stud_width_sentence,
+    unusable_sentences,
+)
+
+CHECKS_SEED = 1
+"""Seed of records drawn again: the same records, the same page."""
+
+
+@dataclass(frozen=True, slots=True)
+class Checks:
+    """What is told of the models, finished.
+
+    Attributes
+    ----------
+    said
+        Paragraphs of sentences, to be read without the tables.
+    scores
+        By way of predicting; empty below 100 known outcomes.
+    replicated
+        Figures of the records beside records drawn again; may be empty.
+    methods, studs
+        Answers under narrower and wider priors: differences from fresh by semen type,
+        chances by stud. Empty without a fit.
+    is_refitted
+        Whether one of them came from a further fit.
+    opinions
+        Classical analyses by outcome, or why there is none.
+    """
+
+    said: tuple[tuple[Sentence, ...], ...] = ()
+    scores: Mapping[str, Scores] | None = None
+    replicated: tuple[Replicated, ...] = ()
+    methods: Mapping[str, PriorWidth] | None = None
+    studs: Mapping[str, PriorWidth] | None = None
+    is_refitted: bool = False
+    opinions: Mapping[str, SecondOpinion | Sentence] | None = None
+
+
+def stud_checks(
+    fitted: ConceptionPosterior, stud: str, stopped: Collection[str], widths: PriorWidths | None
+) -> Checks:
+    """What is told of the models about one stud whom no caution stops.
+
+    Parameters
+    ----------
+    fitted
+        Of the chain: the kept fit, else the published table.
+    stud
+        Call name.
+    stopped
+        Call names of the dogs whose chances a caution holds back.
+    widths
+        Answers under other priors; None without them.
+    """
+    data = fitted.data
+    if stud not in data.levels["stud"]:
+        return Checks()
+    his = bred_by(data, stud)
+    shown = without_stopped(stopped, *partners(data)) | his
+    expected = expected_and_observed(fitted, his, seed=CHECKS_SEED)
+    cells = sparse_sentences([cell for cell in sparse_cells(data) if stud in cell])
+    width = None if widths is None else widths.studs.get(stud)
+    return Checks(
+        said=_nonempty(
+            (expected_sentence(expected),),
+            stud_difference_sentence(data, shown, stud),
+            cells,
+            () if width is None else stud_width_sentence(stud, width, short=False),
+        ),
+        studs=None if width is None else {stud: width},
+        is_refitted=widths is not None and bool(widths.refitted),
+    )
+
+
+def kennel_checks(
+    fitted: ConceptionPosterior,
+    stopped: frozenset[str],
+    *,
+    is_fitted: bool,
+    predicted: LeftOut | None,
+    widths: PriorWidths | None,
+    litters: LittersAgain,
+    opinions: Mapping[str, SecondOpinion | Sentence],
+) -> Checks:
+    """What is told of the models over all breedings of which neither dog is stopped.
+
+    Parameters
+    ----------
+    fitted
+        Of the chain: the kept fit, else the published table.
+    stopped
+        Call names of the dogs whose chances a caution holds back.
+    is_fitted
+        Whether there is a kept fit.
+    predicted
+        What the fit predicted with each bitch left out; None when records came since.
+    widths
+        Answers under other priors; None without them.
+    litters
+        The recorded litters, and draws of the same.
+    opinions
+        Classical analyses, from :func:`second_opinions`.
+    """
+    data = fitted.data
+    shown = without_stopped(stopped, *partners(data))
+    expected = expected_and_observed(fitted, shown, seed=CHECKS_SEED)
+    paragraphs: list[tuple[Sentence, ...]] = [(expected_sentence(expected),)]
+    cells = sparse_sentences([cell for cell in sparse_cells(data) if not stopped & set(cell)])
+    told_apart = (difference_sentences(data, shown), cells)
+    if not is_fitted:
+        return Checks(said=_nonempty(*paragraphs, *told_apart), opinions=opinions)
+    scored = None if predicted is None else cross_validation(predicted, data, shown)
+    n_known = int((shown & (data.whelped >= 0)).sum())
+    paragraphs[0] += prediction_sentences(
+        scored, n_known=n_known, is_of_today=predicted is not None
+    )
+    again = _again(fitted, litters, stopped, shown)
+    return Checks(
+        said=_nonempty(*paragraphs, replicated_sentence(again), *told_apart),
+        scores=None if scored is None else scored.scores,
+        replicated=again,
+        methods=None if widths is None else widths.methods,
+        studs=None if widths is None else {
+            name: width for name, width in widths.studs.items() if name not in stopped
+        },
+        is_refitted=widths is not None and bool(widths.refitted),
+        opinions=opinions,
+    )  # fmt: skip
+
+
+def second_opinions(
+    breedings: pd.DataFrame,
+    inseminations: pd.DataFrame,
+    chain: ConceptionPosterior | None,
+    litter: LitterPosterior | None,
+) -> dict[str, SecondOpinion | Sentence]:
+    """Classical analyses of breedings, beside the fits where there are any.
+
+    Parameters
+    ----------
+    breedings, inseminations
+        The views of these names; the first without the breedings of a stopped dog.
+    chain, litter
+        The kept fits; None without one.
+    """
+    return {
+        "whelped": second_opinion_on_whelping(breedings, chain),
+        "litter_size": second_opinion_on_litter_size(breedings, inseminations, litter),
+    }
+
+
+def semen_type_sentences(due: pd.DataFrame, widths: PriorWidths | None) -> tuple[Sentence, ...]:
+    """What is said first of semen types: what is not usable, the order, what it hangs on.
+
+    Parameters
+    ----------
+    due
+        Breedings whose outcome is known or should be, of which neither dog is stopped.
+    widths
+        Answers under other priors; None without them.
+    """
+    unusable = unusable_sentences(
+        due["semen_type"].to_numpy(dtype=str), known_outcome(due["whelped"])
+    )
+    return unusable if widths is None else (*unusable, *method_sentences(widths.methods))
+
+
+def _again(
+    fitted: ConceptionPosterior,
+    litters: LittersAgain,
+    stopped: frozenset[str],
+    shown: np.ndarray,
+) -> tuple[Replicated, ...]:
+    """Figures of the records, and of records drawn again."""
+    again = replicated_litters(fitted, shown, seed=CHECKS_SEED)
+    if litters.together is None:
+        return again
+    chosen = without_stopped(stopped, litters.stud, litters.bitch)
+    spread = replicated_dispersion(litters.n_alive[chosen], litters.together.n_alive[:, chosen])
+    return again if spread is None else (*again, spread)
+
+
+def _nonempty(*paragraphs: tuple[Sentence, ...]) -> tuple[tuple[Sentence, ...], ...]:
+    return tuple(paragraph for paragraph in paragraphs if paragraph)
