@@ -1,6 +1,6 @@
 """What is published, and how much it is worth: the table every model starts from.
 
-One row a parameter. Marks: P published, D derived from published rows, J judgement calibrated on
+One row a parameter. Marks: P published, D derived from published rows, J judgment calibrated on
 published rates, M from memory. Standard deviations are wide on purpose: published contrasts are
 confounded by who was given which method. A fit names the fingerprint of this table; a changed row
 makes kept fits stale.
@@ -38,7 +38,7 @@ class Prior:
     unit
         Scale of the parameter.
     source
-        Author, year, journal, or that it is judgement.
+        Author, year, journal, or that it is judgment.
     mark
         P, D, J or M; several where several apply.
     """
@@ -76,10 +76,10 @@ _STORAGE = (
     "Theriogenology 62:1498-1517; Batista 2012, Reprod Domest Anim"
 )
 _CONCANNON = "Concannon 1977 (six Beagles)"
-_J = "judgement"
+_J = "judgment"
 
 PROGESTERONE_PROFILE: tuple[tuple[int, float, str, str], ...] = (
-    (-120, 0.5, "early heat: judgement", "J"),
+    (-120, 0.5, "early heat: judgment", "J"),
     (-56, 0.7, _CONCANNON, "P"),
     (-40, 0.9, _CONCANNON, "P"),
     (-24, 1.2, _CONCANNON, "P"),
@@ -89,9 +89,9 @@ PROGESTERONE_PROFILE: tuple[tuple[int, float, str, str], ...] = (
     (24, 3.2, _CONCANNON, "P"),
     (48, 5.1, f"mean of 5.4 and 4.8: {_CONCANNON}; {_P4}", "D"),
     (72, 7.2, _P4, "P"),
-    (120, 12.0, "early luteal rise: judgement", "J"),
-    (240, 25.0, "early luteal rise: judgement", "J"),
-    (480, 30.0, "luteal level: judgement", "J"),
+    (120, 12.0, "early luteal rise: judgment", "J"),
+    (240, 25.0, "early luteal rise: judgment", "J"),
+    (480, 30.0, "luteal level: judgment", "J"),
 )
 """Mean progesterone of the reference assay, a radioimmunoassay, by hours from the LH peak:
 hours, ng/mL, source, mark. Rows o01 of the table."""
@@ -153,7 +153,7 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
     ),
     (
         "c14", "each year of the bitch beyond 5",
-        -0.15, 0.10, "logit", f"slope judgement, direction {_HOLLINSHEAD}", "J, P",
+        -0.15, 0.10, "logit", f"slope judgment, direction {_HOLLINSHEAD}", "J, P",
     ),
     (
         "c15", "the bitch has missed before the records begin",
@@ -297,7 +297,7 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
 _HALF_NORMAL: tuple[tuple[str, str, float, str, str, str], ...] = (
     # id, words, scale, unit, source, mark
     ("c19", "frozen, height of the mild peak at 3.3 days after ovulation (sd 0.7 d)", 0.3, "logit",
-     f"peak {_THOMASSEN} (days 2-3), Steckler 2013 (about day 4); height judgement", "P, J"),
+     f"peak {_THOMASSEN} (days 2-3), Steckler 2013 (about day 4); height judgment", "P, J"),
     ("c20_bitch", "spread between bitches", 0.5, "logit", _J, "J"),
     ("c20_stud", "spread between studs", 0.4, "logit", _J, "J"),
     ("c20_breed", "spread between breeds", 0.4, "logit", _J, "J"),
@@ -305,14 +305,14 @@ _HALF_NORMAL: tuple[tuple[str, str, float, str, str, str], ...] = (
     ("c21_clinic", "spread between inseminating clinics", 0.3, "logit", _J, "J"),
     ("c21_year", "spread between years", 0.3, "logit", _J, "J"),
     ("l02", "spread between breeds of one size", 0.2, "log", f"spread in {_BORGE}", "P"),
-    ("l12_dam", "spread between dams", 0.15, "log", "judgement on heritability 0.06 to 0.31", "J"),
-    ("l12_stud", "spread between studs", 0.08, "log", "judgement on heritability", "J"),
+    ("l12_dam", "spread between dams", 0.15, "log", "judgment on heritability 0.06 to 0.31", "J"),
+    ("l12_stud", "spread between studs", 0.08, "log", "judgment on heritability", "J"),
     ("s05_stud", "spread of log storage time between studs", 0.35, "log", _J, "J"),
     ("s05_collection", "spread of log storage time between collections", 0.2, "log", _J, "J"),
     ("q01_between", "spread of log total sperm between dogs", 0.5, "log",
-     "judgement on human and bull repeatability", "J"),
+     "judgment on human and bull repeatability", "J"),
     ("q01_within", "spread of log total sperm between collections", 0.45, "log",
-     "judgement on human and bull repeatability", "J"),
+     "judgment on human and bull repeatability", "J"),
     ("q02_between", "spread of motility between dogs", 0.6, "logit", _J, "J"),
     ("q02_within", "spread of motility between collections", 0.4, "logit", _J, "J"),
     ("q04", "amplitude of the time of year", 0.1, "log", "direction published", "P"),
@@ -321,7 +321,7 @@ _HALF_NORMAL: tuple[tuple[str, str, float, str, str, str], ...] = (
 
 _OTHER = (
     Prior("c22", "plan only: bias of each semen and route contrast", "normal", 0.0, 0.3, "logit",
-          "judgement: choice of bitch, not method, may have made the difference", "J"),
+          "judgment: choice of bitch, not method, may have made the difference", "J"),
     Prior("c10_vaginal", "usual motile dose, vaginal", "fixed", 200.0, 0.0, "M",
           "at least 150 to 200 M: Linde-Forsberg 1991 (secondary); litters not at their most below "
           f"200 M: {_BURGESS}", "D"),
@@ -351,7 +351,7 @@ _OTHER = (
     Prior("s06_2880g", "kept by 5 minutes of centrifugation at 2,880 g", "fixed", 100.0, 0.0, "%",
           "Rijsselaere 2002, Theriogenology 57:1669-1681", "P"),
     Prior("r01_sd", "motility by eye, error of one evaluation", "fixed", 8.0, 0.0, "points",
-          "judgement; bull laboratories differ by 30 points", "J"),
+          "judgment; bull laboratories differ by 30 points", "J"),
     Prior("r01_observer", "motility by eye, sd between evaluators", "half-normal", 0.0, 7.0,
           "points", _J, "J"),
     Prior("r01_judged", "motility counted, error beyond counting", "fixed", 3.0, 0.0, "points", _J,
@@ -374,7 +374,7 @@ _OTHER = (
     Prior("q03_time", "rest: recovery time", "log-normal", 2.5, 0.25, "d",
           "Olar, Amann & Pickett 1983, Biol Reprod", "P, J"),
     Prior("q03_deficit", "rest: deficit on the next day", "beta", 0.275, 0.06, "share",
-          "15 to 40 %: judgement", "J"),
+          "15 to 40 %: judgment", "J"),
     Prior("r01_counted", "counted motility and morphology, sd between evaluators", "half-normal",
           0.0, 3.0, "points", _J, "J"),
     Prior("r01_shape", "morphology, sd between evaluators", "half-normal", 0.0, 5.0, "points", _J,
@@ -397,23 +397,23 @@ _OTHER = (
               "fixed", ng_per_ml, 0.0, "ng/mL", source, mark)
         for hours, ng_per_ml, source, mark in PROGESTERONE_PROFILE
     ),
-    Prior("o02", "level between cycles", "half-normal", 0.0, 0.25, "log", f"judgement on {_P4}",
+    Prior("o02", "level between cycles", "half-normal", 0.0, 0.25, "log", f"judgment on {_P4}",
           "J"),
     Prior("o03_between", "assay scale between laboratories", "half-normal", 0.0, 0.3, "log",
           "slopes 0.45 to 1.06, Theriogenology 147:116-123, 2020", "P"),
     Prior("o03_within", "assay scale within a laboratory", "half-normal", 0.0, 0.10, "log",
           "the same", "P"),
     Prior("o03_radio", "scale of a radioimmunoassay", "normal", 0.0, 0.15, "log",
-          "the profile's own kind of assay; spread judgement", "J"),
+          "the profile's own kind of assay; spread judgment", "J"),
     Prior("o03_enzyme", "scale of enzyme-amplified chemiluminescence", "normal", -0.48, 0.35, "log",
           "between 0.16 + 0.45 of the radioimmunoassay (Theriogenology 147:116-123, 2020) and 0.85 "
           "of it (Nöthling & De Cramer 2019, JSAVA 90:a1730)", "D"),
     Prior("o03_electro", "scale of electrochemiluminescence", "normal", 0.0, 0.15, "log",
-          "-0.23 + 1.06 of the radioimmunoassay: Theriogenology 147:116-123, 2020; sd judgement",
+          "-0.23 + 1.06 of the radioimmunoassay: Theriogenology 147:116-123, 2020; sd judgment",
           "D, J"),
     Prior("o03_clinic", "scale of an analyzer in the clinic", "normal", 0.1, 0.3, "log",
           "reads higher by a share not printed in the abstract: Front Vet Sci 8:660923, 2021; size "
-          "judgement", "J"),
+          "judgment", "J"),
     Prior("o05_earliest", "earliest ovulation, from first bleeding", "fixed", 3.0, 0.0, "d",
           "Beagle colony, range 3 to 31, Reprod Domest Anim", "P"),
     Prior("o05_latest", "latest ovulation, from first bleeding", "fixed", 31.0, 0.0, "d",
@@ -422,11 +422,11 @@ _OTHER = (
           "Eilts 2005 (764 litters)", "P"),
     Prior("o07", "rise speed between cycles", "half-normal", 0.0, 0.15, "log", _J, "J"),
     Prior("o08", "no ovulation in this heat, or a split heat", "beta", 0.05, 0.034, "probability",
-          "judgement; split heats in young bitches: common practice, no source", "J"),
+          "judgment; split heats in young bitches: common practice, no source", "J"),
     Prior("o08_split", "without ovulation, readings look as if the LH surge came within", "fixed",
           28.0, 0.0, "d", _J, "J"),
     Prior("p01", "shipment on time; next day 6 %, after the weekend 2 %", "dirichlet", 0.92, 20.0,
-          "share", "judgement, worth 20 boxes", "J"),
+          "share", "judgment, worth 20 boxes", "J"),
 )  # fmt: skip
 
 PRIORS: Mapping[str, Prior] = MappingProxyType(

@@ -16,7 +16,7 @@ from datetime import date
 
 from studcurve.analytics.cautions.breeding import (
     bitch_age,
-    caesareans,
+    cesareans,
     litter_recent,
     outcome_unknown,
     successive_failures,
@@ -87,7 +87,7 @@ def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:
         *far_below(records, today),
         *successive_failures(records, today),
         *bitch_age(records, today),
-        *caesareans(records, today),
+        *cesareans(records, today),
         *litter_recent(records, today),
     ]
     stopped = stopped_answers(spoken)

@@ -35,8 +35,8 @@ Bitches of up to 6 years did best with frozen semen: Thomassen 2006 (P)."""
 EXAMINED_WITHIN_DAYS = 90
 """An examination of an old bitch counts for so long: about from one heat's start to its end. (J)"""
 
-CAESAREANS_TO_REFER = 1
-"""From so many caesareans on a litter is talked over beforehand; two, and one kennel club registers
+CESAREANS_TO_REFER = 1
+"""From so many cesareans on a litter is talked over beforehand; two, and one kennel club registers
 no further litter: The Kennel Club (UK), rule B22c (P)."""
 
 BETWEEN_LITTERS_DAYS = 365
@@ -117,17 +117,17 @@ def _has_whelped(records: DogRecords, today: date) -> bool:
     return bool(in_records or (not pd.isna(before) and before > 0))
 
 
-def caesareans(records: DogRecords, today: date) -> list[Caution]:
-    """Earlier caesareans of a bitch."""
+def cesareans(records: DogRecords, today: date) -> list[Caution]:
+    """Earlier cesareans of a bitch."""
     days = [
         event.on
         for event in of_kind(records.health, "event", today)
-        if words.is_caesarean(f"{event.what} {event.result}")
+        if words.is_cesarean(f"{event.what} {event.result}")
     ]
-    if len(days) < CAESAREANS_TO_REFER:
+    if len(days) < CESAREANS_TO_REFER:
         return []
-    said = sentence("caution.caesareans", dog=records.dog, n=len(days), on=max(days))
-    return [Caution("caesareans", "warn", said, "The Kennel Club (UK), rule B22c (P)")]
+    said = sentence("caution.cesareans", dog=records.dog, n=len(days), on=max(days))
+    return [Caution("cesareans", "warn", said, "The Kennel Club (UK), rule B22c (P)")]
 
 
 def litter_recent(records: DogRecords, today: date) -> list[Caution]:

@@ -236,8 +236,8 @@ EVENTS_WITHOUT_ALARM = (
 )  # fmt: skip
 """Events that say nothing of a dog's health now."""
 
-CAESAREANS = ("casar", "cesar", "kaiserschn", "c section")
-"""Events that count as a caesarean."""
+CESAREANS = ("casar", "cesar", "kaiserschn", "c section")
+"""Events that count as a cesarean."""
 
 # Drugs
 

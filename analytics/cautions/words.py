@@ -323,9 +323,9 @@ def is_known_drug(text: str) -> bool:
     )
 
 
-def is_caesarean(text: str) -> bool:
-    """Whether an event is a caesarean."""
-    return _has_stem(text, tables.CAESAREANS)
+def is_cesarean(text: str) -> bool:
+    """Whether an event is a cesarean."""
+    return _has_stem(text, tables.CESAREANS)
 
 
 @lru_cache(maxsize=65_536)

@@ -1,6 +1,6 @@
 r"""How much of an answer hangs on how far the published numbers are trusted?
 
-Every prior of the table has a spread, and the spread is a judgement. Two answers are told again
+Every prior of the table has a spread, and the spread is a judgment. Two answers are told again
 with spreads half and twice as wide: how chilled and frozen semen stand next to fresh, and each
 stud's chance of a litter. The kept draws are weighted by the ratio of the other prior to the
 table's own in the rows that the answer is made of, smoothed (Vehtari et al. 2024, JMLR 25(72):1-58,

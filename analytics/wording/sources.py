@@ -64,7 +64,7 @@ def sources_of(rows: Iterable[str]) -> tuple[Source, ...]:
 def works_cited(
     *, with_chances: bool, with_litters: bool, measures: Sequence[Measure] = ()
 ) -> tuple[Source | Sentence, ...]:
-    """The works behind these numbers, each once with all its marks; then that some are judgement.
+    """The works behind these numbers, each once with all its marks; then that some are judgment.
 
     What the table takes from a work, and what it remarks, stands beside its number in the review.
     """
@@ -83,7 +83,7 @@ def works_cited(
         works[whole] += [mark for mark in marks if mark not in works[whole]]
     return (
         *(Source(work, ", ".join(marks)) for work, marks in works.items()),
-        sentence("page.judgements"),
+        sentence("page.judgments"),
     )
 
 

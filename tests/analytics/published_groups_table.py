@@ -9,7 +9,7 @@ before. It is held against the group's own exact 95 % interval, widened on the l
 
 for the selection of its bitches: :math:`b` = 0.3 for each of the :math:`k` contrasts of semen type
 and route that the group carries (prior c22), :math:`s` = 0.3 for one kennel, clinic or laboratory
-(prior c21), 0 for a registry. Both are judgement, stated before any comparison.
+(prior c21), 0 for a registry. Both are judgment, stated before any comparison.
 
 Surgical groups are read as history and are never offered.
 """

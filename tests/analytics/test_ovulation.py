@@ -244,7 +244,7 @@ def test_printed_regressions_of_assays_lie_within_the_table_s_scales(assay, read
 
 
 # The rise: Kutzler et al. 2003, Theriogenology 60:1187-1196: day 0 is the day on which progesterone
-# reaches 1.5 ng/mL and has at least doubled; alone 4 ng/mL (judgement).
+# reaches 1.5 ng/mL and has at least doubled; alone 4 ng/mL (judgment).
 BELOW = 1.0 - 1e-9
 RISES = {
     "at the level and twice the basal": ([(7, 0.75), (9, 1.5)], "seen"),
@@ -360,7 +360,7 @@ def test_the_state_without_ovulation_agrees_with_brute_simulation():
     posterior = ovulation_posterior(readings, first_day=FIRST)
 
     # Second route: draw both stories, weigh each by the two readings. A second wave of a split heat
-    # comes within four weeks of the last reading (judgement, row o08_split).
+    # comes within four weeks of the last reading (judgment, row o08_split).
     assert SPLIT_WITHIN_DAYS == 28.0
     rng = np.random.default_rng(11)
     n = 1_000_000

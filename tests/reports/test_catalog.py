@@ -134,7 +134,7 @@ def cited_parts():
 def test_what_a_german_page_remarks_on_a_source_is_german():
     # Journals keep their names; these words stand in none of them.
     english = re.compile(
-        r"\b(?:judgement|secondary|memory|from|the|and|on|for|after|about|days|over|slope|shrunk|"
+        r"\b(?:judgment|secondary|memory|from|the|and|on|for|after|about|days|over|slope|shrunk|"
         r"direction|spread|nothing|cycle|fox|inseminations|used|differ|pooled|peak)\b"
     )
     german = Words("de")
@@ -175,7 +175,7 @@ def test_a_list_of_works_names_each_once_and_no_bare_remark():
     assert len(set(bare)) == len(bare)
     assert not [one for one in bare for other in bare if other != one and other.startswith(one)]
     assert [
-        one for one in bare if re.match(r"(?:judgement|direction|height|\d+ to \d+ %: )", one)
+        one for one in bare if re.match(r"(?:judgment|direction|height|\d+ to \d+ %: )", one)
     ] == []
     # Every author whom the table names is named here, too.
     for row in rows_read(list(MEASURES.values()), with_chances=True, with_litters=True):

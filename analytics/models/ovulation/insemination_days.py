@@ -58,7 +58,7 @@ MAY_BE_NOW_NG_PER_ML = (3.0, 8.0)
 """A reading between these on the rise may be that of ovulation itself. [ng/mL]
 
 4 to 10 ng/mL on the day of ovulation (teaching texts, M); 5 ng/mL 48 h after the LH peak and 7 at
-72 h (prior o01, P); the ends are judgement (J)."""
+72 h (prior o01, P); the ends are judgment (J)."""
 
 MAY_BE_NOW_HOURS = 48.0
 """And it says so for so long after it was drawn. [h] (J)"""

@@ -114,7 +114,7 @@ _HEALTH_CELLS = f"{_ALARM_CELLS}, drug_class, notes"
 """Cells by which the functions that read a Health line judge it; see store.py."""
 
 _ITSELF = "a contradiction in itself (D)"
-_SLIP = "a slip of the pen, judgement (J)"
+_SLIP = "a slip of the pen, judgment (J)"
 
 
 @dataclass(frozen=True, slots=True)

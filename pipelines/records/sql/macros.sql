@@ -42,7 +42,7 @@ CREATE TEMP MACRO make_reading(kind, low, high, t) AS CAST(
 );
 
 -- A measurement as it may be written: 12.5, > 20, < 0.2, ~70, 70-80, or a word of its own. "~70" is
--- taken as good to a tenth of itself: judgement (J).
+-- taken as good to a tenth of itself: judgment (J).
 CREATE TEMP MACRO parse_reading(t) AS list_transform(
     [{
         'plain': parse_number(t),
@@ -114,7 +114,7 @@ CREATE TEMP MACRO line_digest(of_sheet, of_cells) AS
     'L' || left(sha256(CAST(of_sheet AS VARCHAR) || chr(31) || of_cells), 16);
 
 -- Whether one day may be a slip of the other: not more than a month away, day and month the other way
--- round, or in another year: judgement (J).
+-- round, or in another year: judgment (J).
 CREATE TEMP MACRO is_slip_of_day(a, b) AS abs(date_diff('day', a, b)) <= 31
     OR year(a) = year(b) AND month(a) = day(b) AND day(a) = month(b)
     OR year(a) <> year(b) AND month(a) = month(b) AND day(a) = day(b);

@@ -117,15 +117,15 @@ def test_no_plan_is_made_for_an_old_bitch_before_she_was_examined(line, is_stopp
     assert "bitch old" in spoken
 
 
-def test_caesareans_are_counted():
+def test_cesareans_are_counted():
     her = bitch(
         "2021-01-01", health=(event(900, "Kaiserschnitt", 900), event(400, "C-section", 400))
     )
 
-    assert rules(her)["caesareans"].sentence.values["n"] == 2
+    assert rules(her)["cesareans"].sentence.values["n"] == 2
     once = bitch("2021-01-01", health=(event(400, "C-section", 400),))
-    assert rules(once)["caesareans"].sentence.values["n"] == 1
-    assert "caesareans" not in rules(bitch("2021-01-01", health=(event(9, "whelping", 9),)))
+    assert rules(once)["cesareans"].sentence.values["n"] == 1
+    assert "cesareans" not in rules(bitch("2021-01-01", health=(event(9, "whelping", 9),)))
 
 
 @pytest.mark.parametrize(
