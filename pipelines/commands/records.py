@@ -115,7 +115,7 @@ def load(
             typer.echo(_finding_line(finding))
     if report.n_refused:
         typer.echo(
-            "Refused lines are kept and not used. Correct them in their file and load it again; "
+            "Rejected lines are kept and not used. Correct them in their file and load it again; "
             "`studcurve corrections` lists them.",
             err=True,
         )
@@ -310,7 +310,7 @@ def erase(
 
     erased = erase_from_file(store, person, today=asked_on(now, store), reason=reason)
     dropped = (
-        f"The kept fit of {', '.join(erased.models)} held the name and is gone; "
+        f"The model of {', '.join(erased.models)} held the name and is gone; "
         "`studcurve fit` makes it anew. "
         if erased.models
         else ""

@@ -134,7 +134,8 @@ MODULES = [
     *(ROOT / "pipelines" / "answers").glob("*.py"),
     *(ROOT / "pipelines" / "pages").glob("*.py"),
     *(ROOT / "pipelines" / "plan").glob("*.py"),
-    *(ROOT / "pipelines" / "due").glob("*.py"),
+    *(ROOT / "pipelines" / "records" / f"{name}.py" for name in ("guide", "template")),
+    *(ROOT / "analytics" / "due").glob("*.py"),
     *(
         path
         for path in (ROOT / "pipelines" / "fits").glob("*.py")
@@ -166,6 +167,23 @@ def test_no_text_of_a_catalog_uses_a_word_that_was_given_up(language):
 
 def test_no_label_uses_a_word_that_was_given_up():
     assert found("en", label_texts()) == []
+
+
+COMMANDS = [*(ROOT / "pipelines" / "commands").glob("*.py"), ROOT / "pipelines" / "cli.py"]
+
+
+def help_of(path):
+    """What a command says of itself, beside the strings of its options."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.FunctionDef) and any(
+            "command" in ast.unparse(decorator) for decorator in node.decorator_list
+        ):
+            yield f"{path.stem}: {node.name}", ast.get_docstring(node) or ""
+
+
+@pytest.mark.parametrize("path", COMMANDS, ids=lambda path: path.stem)
+def test_no_help_uses_a_word_that_was_given_up(path):
+    assert found("en", [*prose(path), *help_of(path)]) == []
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: path.stem)
