@@ -8,6 +8,7 @@ import pytest
 from arviz_stats.base import array_stats
 from scipy.special import expit
 from scipy.stats import norm
+from statsmodels.stats.power import NormalIndPower
 from statsmodels.stats.proportion import proportion_effectsize
 from tests.studies.recovery import poor_kennel
 
@@ -62,6 +63,8 @@ def test_the_smallest_difference_is_seen_four_times_in_five():
     effect = proportion_effectsize(0.8, 0.8 - points / 100)
     power = norm.cdf(effect / np.sqrt(1 / 60 + 1 / 40) - norm.ppf(0.975))
     assert power == pytest.approx(0.8, abs=1e-3)
+    by_statsmodels = NormalIndPower().solve_power(nobs1=60, ratio=40 / 60, alpha=0.05, power=0.8)
+    assert effect == pytest.approx(by_statsmodels, rel=1e-6)
     assert smallest_difference(600, 400, 0.8) < points
     assert smallest_difference(2, 2, 0.2) is None
     assert smallest_difference(0, 5, 0.8) is None
