@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studcurve.analytics.estimate import INTERVAL_PROB, Floats
+from studcurve.analytics.estimate import Floats, interval_quantiles
 from studcurve.analytics.plan.breakeven import axes_of
 from studcurve.analytics.plan.simulation.chain import Outcome, Pair, Shift, Unknowns, simulate
 
@@ -70,14 +70,14 @@ def option_grid(position: int, outcome: Outcome, pair: Pair, unknowns: Unknowns)
     doublings: Sequence[float] = DOUBLINGS if "doublings" in axes else (0.0,)
     shape = (len(delays_h), len(doublings), len(DAYS))
     lower, mean, upper = (np.zeros(shape) for _ in range(3))
-    tail = (1.0 - INTERVAL_PROB) / 2.0
+    lower_prob, _, upper_prob = interval_quantiles()
     for cell in np.ndindex(shape):
         shift = Shift(
             delay_h=delays_h[cell[0]], doublings=doublings[cell[1]], days=DAYS[cell[2]]
         )  # fmt: skip
         chances = simulate(outcome.option, pair, unknowns, shift=shift).litter_prob
         mean[cell] = chances.mean()
-        lower[cell], upper[cell] = np.quantile(chances, [tail, 1.0 - tail])
+        lower[cell], upper[cell] = np.quantile(chances, [lower_prob, upper_prob])
     usual = float(np.median(outcome.motile_dose_m))
     return OptionGrid(
         position,

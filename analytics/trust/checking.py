@@ -18,7 +18,8 @@ from typing import Any
 
 import numpy as np
 from arviz_stats.base import array_stats
-from scipy.special import expit, logit, logsumexp
+from scipy.optimize import brentq
+from scipy.special import expit, logit, logsumexp, ndtr, ndtri
 
 from studcurve.analytics.estimate import (
     Estimate,
@@ -54,6 +55,13 @@ MAX_PARETO_K = 0.7
 POWER, ERROR_PROB = 0.8, 0.05
 """Chance of seeing a difference, and of seeing one that is not there, at which "could have shown"
 is stated; common practice, no source."""
+
+_EDGE_ERRORS = float(ndtri(1.0 - ERROR_PROB / 2.0))
+
+_SEEN_FROM_ERRORS = brentq(
+    lambda errors: ndtr(errors - _EDGE_ERRORS) + ndtr(-errors - _EDGE_ERRORS) - POWER, 0.0, 9.0
+)
+"""Difference that is seen with that chance by a two-sided normal test, in its standard errors."""
 
 FEW_IN_CELL = 5
 """Known outcomes below which a cell is named as sparse. (rule)"""
@@ -247,13 +255,8 @@ def smallest_difference(n_first: int, n_second: int, share: float) -> float | No
     """
     if min(n_first, n_second) < 1 or not 0.0 < share <= 1.0:
         return None
-    # Imported where they are used, here and below: most pages check nothing, and these are large.
-    from statsmodels.stats.power import NormalIndPower
-
-    effect = NormalIndPower().solve_power(
-        nobs1=n_first, ratio=n_second / n_first, alpha=ERROR_PROB, power=POWER
-    )
-    angle = 2.0 * np.arcsin(np.sqrt(share)) - float(effect)
+    effect = _SEEN_FROM_ERRORS * np.sqrt(1.0 / n_first + 1.0 / n_second)
+    angle = 2.0 * np.arcsin(np.sqrt(share)) - effect
     return None if angle < 0.0 else 100.0 * float(share - np.sin(angle / 2.0) ** 2)
 
 
@@ -373,6 +376,7 @@ def cross_validation(
     whelped, bitch = data.whelped[known][scored].astype(np.float64), data.groups["bitch"][known]
     if len(whelped) < N_FOR_CROSS_VALIDATION or len(np.unique(whelped)) < 2:
         return None
+    # Imported where they are used, here and below: most pages check nothing, and these are large.
     import statsmodels.api as sm
 
     prob, ks = predicted.ways["model"][scored], predicted.pareto_k[scored]

@@ -10,7 +10,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from studcurve.analytics.errors import ToolkitError
-from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
+from studcurve.analytics.estimate import (
+    Estimate,
+    estimate_from_draws,
+    interval_quantiles,
+)
 from studcurve.analytics.measures import doses, extending, motility_kept, semen, spin
 from studcurve.analytics.priors import PRIORS
 from studcurve.pipelines.answers.answer import (
@@ -372,15 +376,15 @@ def storage_answer(
     sentences = [_kept_sentence(motility_pct, found)]
     last: dict[str, float | None] = {}
     if dose_m is not None:
-        tail = (1.0 - INTERVAL_PROB) / 2.0
+        lower_prob, _, upper_prob = interval_quantiles()
         last = {
             name: motility_kept.told_hours(
                 motility_kept.last_hour(curve, dose_m, target_m, prob=prob)
             )
             for name, prob in (
                 ("meets_until_h", certainty),
-                ("meets_until_h_low", 1.0 - tail),
-                ("meets_until_h_high", tail),
+                ("meets_until_h_low", upper_prob),
+                ("meets_until_h_high", lower_prob),
             )
         }
         sentences.append(_until_sentence(dose_m, target_m, certainty, last))

@@ -8,6 +8,7 @@ import pytest
 from arviz_stats.base import array_stats
 from scipy.special import expit
 from scipy.stats import norm
+from statsmodels.stats.power import NormalIndPower
 from statsmodels.stats.proportion import proportion_effectsize
 from tests.studies.recovery import poor_kennel
 
@@ -62,6 +63,9 @@ def test_the_smallest_difference_is_seen_four_times_in_five():
     effect = proportion_effectsize(0.8, 0.8 - points / 100)
     power = norm.cdf(effect / np.sqrt(1 / 60 + 1 / 40) - norm.ppf(0.975))
     assert power == pytest.approx(0.8, abs=1e-3)
+    # statsmodels' power at that difference; its own search for one stops at 1e-6.
+    by_statsmodels = NormalIndPower().power(effect, 60, 0.05, ratio=40 / 60)
+    assert by_statsmodels == pytest.approx(0.8, abs=1e-9)
     assert smallest_difference(600, 400, 0.8) < points
     assert smallest_difference(2, 2, 0.2) is None
     assert smallest_difference(0, 5, 0.8) is None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
+from studcurve.analytics.estimate import Estimate, estimate_from_draws, interval_quantiles
 from studcurve.analytics.measures.doses import CERTAINTY, SHIPMENT_HOURS
 from studcurve.analytics.measures.motility_kept import StorageDraws, enough_prob, last_hour
 from studcurve.analytics.measures.stages import STAGES, Stage, stage_pairs
@@ -171,11 +171,11 @@ def extender_curve(
     kept = tuple(estimate_from_draws(100.0 * curve.share(hour)) for hour in hours)
     dose: Dose | None = None
     if dose_m is not None:
-        tail = (1.0 - INTERVAL_PROB) / 2.0
+        lower_prob, _, upper_prob = interval_quantiles()
         dose = Dose(
             last_hour(curve, dose_m, target_m, prob=CERTAINTY),
-            last_hour(curve, dose_m, target_m, prob=1.0 - tail),
-            last_hour(curve, dose_m, target_m, prob=tail),
+            last_hour(curve, dose_m, target_m, prob=upper_prob),
+            last_hour(curve, dose_m, target_m, prob=lower_prob),
             CERTAINTY,
             float(enough_prob(curve, dose_m, target_m, SHIPMENT_HOURS))
             if curve.studied_until_h >= SHIPMENT_HOURS
