@@ -55,7 +55,7 @@ TARGETS: dict[str, list[str]] = {
             "samples", "words",
         )
     },
-    "analytics/measures/agreement.py": measure("observers"),
+    "analytics/measures/agreement.py": measure("evaluators"),
     "analytics/measures/control_chart.py": measure("control_chart"),
     "analytics/measures/counting.py": measure("counting"),
     "analytics/measures/dates.py": measure("calendar"),
@@ -93,11 +93,22 @@ TARGETS: dict[str, list[str]] = {
 WHOLE_DAYS = "no whole number of days is so many years of 365.25 days"
 
 NODES = "a node more or less moves no run length by a millionth"
+CURVE = "how finely a curve is fitted; the answers agree within their error"
+AT_AN_END = "a knot more at an end adds a column of nought"
 
 EQUIVALENT: dict[str, dict[str, str]] = {
     "analytics/measures/control_chart.py": {
         "N_NODES = 101 (101, number 1, up)": NODES,
         "N_NODES = 101 (101, number 1, down)": NODES,
+    },
+    "analytics/measures/value_of_information.py": {
+        "SPLINE_DEGREE = 3 (3, number 1, up)": CURVE,
+        "SPLINE_DEGREE = 3 (3, number 1, down)": CURVE,
+        "SPLINE_INNER_KNOTS = 4 (4, number 1, up)": CURVE,
+        "SPLINE_INNER_KNOTS = 4 (4, number 1, down)": CURVE,
+        "edge of inner > levels[0]": AT_AN_END,
+        "edge of inner < levels[-1]": AT_AN_END,
+        "edge of x[:, None] == levels[None, 1:]": "the same columns turned round, by an intercept",
     },
     "analytics/measures/doses.py": {
         "and/or of self.n_cells is None or self.looked_at_nl is None": "both are given or neither",

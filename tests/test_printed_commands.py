@@ -17,7 +17,7 @@ import time_machine
 from typer.main import get_command
 
 from studcurve.pipelines import cli
-from studcurve.pipelines.pages.client_sheet import bitches_with_boxes
+from studcurve.pipelines.pages.client_sheet import bitches_with_shipments
 from studcurve.pipelines.pages.comparison import coming_breedings
 from studcurve.pipelines.records.archive import back_up, export
 from studcurve.pipelines.records.database.store import Store
@@ -159,12 +159,12 @@ def demo(tmp_path_factory, demo_store_path, demo_kennel):
     export(store, folder / "exported", in_english)
     write_template(folder / "kennel.xlsx")
     stud, bitch = coming_breedings(demo_kennel, 1)[0]
-    (boxed,) = bitches_with_boxes(demo_kennel, 1)
+    (shipped,) = bitches_with_shipments(demo_kennel, 1)
     asked = findings[findings["is_open"] & (findings["severity"] == "question")]
     number = asked[asked["sheet"] == "breedings"]["finding_id"]
-    (reader,) = demo_kennel.views["evaluations"]["observer"].mode().head(1)
+    (reader,) = demo_kennel.views["evaluations"]["evaluator"].mode().head(1)
     return store, {
-        "STUD": stud, "BITCH": bitch, ("shipment-sheet", "BITCH"): boxed,
+        "STUD": stud, "BITCH": bitch, ("shipment-sheet", "BITCH"): shipped,
         "NUMBER": str(number.iloc[0]), "NAME": reader,
         "WHY": "asked by letter", "CM": "9.5", "PERCENT": "6.25",
         "FILE": "new.duckdb", "FILE.xlsx": "new.xlsx", "FOLDER": "new",

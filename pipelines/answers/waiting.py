@@ -10,7 +10,7 @@ import pandas as pd
 
 TITLES: Mapping[str, str] = MappingProxyType(
     {
-        "refused": "Refused, and not used",
+        "refused": "Rejected, and not used",
         "doubtful": "Doubtful, and left out until confirmed",
         "question": "Asked about, and counted",
     }

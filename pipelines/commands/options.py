@@ -29,7 +29,7 @@ from studcurve.reports.catalog import LANGUAGES
 if TYPE_CHECKING:
     import numpy as np
 
-    from studcurve.analytics.measures.doses import SampleReading
+    from studcurve.analytics.measures.doses import SampleEvaluation
     from studcurve.analytics.measures.motility_kept import StorageDraws
     from studcurve.reports.page import Reader
     from studcurve.reports.words import Words
@@ -297,7 +297,7 @@ class Sample(OptionGroup):
 
     def reading(
         self, volume_ml: float, progressive_motility_pct: float, chamber: Chamber
-    ) -> SampleReading:
+    ) -> SampleEvaluation:
         """The sample as it was evaluated.
 
         Raises
@@ -305,7 +305,7 @@ class Sample(OptionGroup):
         ToolkitError
             It was counted twice.
         """
-        from studcurve.analytics.measures.doses import SampleReading
+        from studcurve.analytics.measures.doses import SampleEvaluation
 
         if self.cells is not None and self.concentration is not None:
             raise ToolkitError(
@@ -314,7 +314,7 @@ class Sample(OptionGroup):
         looked_at = None
         if self.cells is not None:
             looked_at = chamber.squares * chamber.volume_of_square_nl / chamber.dilution.factor
-        return SampleReading(
+        return SampleEvaluation(
             volume_ml,
             progressive_motility_pct,
             self.evaluated,

@@ -158,12 +158,12 @@ def ship(
 
     The answer gives the doses, the extender and the chance of each dose at the insemination.
     """
-    from studcurve.pipelines.answers.box import pack_box
-    from studcurve.pipelines.answers.slip import BoxRequest
+    from studcurve.pipelines.answers.shipment import pack_shipment
+    from studcurve.pipelines.answers.slip import ShipmentRequest
 
     reading = sample.reading(*sample.volume_and_motility(), chamber)
     sent_at = asked_at(shipment.now, common.store)
-    request = BoxRequest(
+    request = ShipmentRequest(
         stud=stud,
         reading=reading,
         appearance=None if sample.appearance is None else sample.appearance.value,
@@ -185,7 +185,7 @@ def ship(
         carrier=shipment.carrier,
         promised_on=shipment.promised,
     )
-    packed = pack_box(
+    packed = pack_shipment(
         common.store, request, out=sheet.out, words=sheet.words, rng=common.rng(),
         check_only=check,
     )  # fmt: skip

@@ -10,6 +10,7 @@ from hypothesis.extra.numpy import arrays
 from scipy.stats import norm
 
 from studcurve.analytics.measures.value_of_information import (
+    conditional_mean,
     value_of_partial_information,
     value_of_sample_information,
 )
@@ -127,3 +128,18 @@ def test_information_is_never_worth_less_than_nothing_nor_more_than_certainty(va
 def test_draws_without_options_are_refused():
     with pytest.raises(ValueError, match="n_states, n_options"):
         value_of_sample_information([1.0, 2.0], np.eye(2), [0.5, 0.5])
+    for likelihood in (np.eye(2), np.ones(3)):
+        with pytest.raises(ValueError, match="one row a state"):
+            value_of_sample_information(PAYOFF, likelihood, STATES)
+
+
+@pytest.mark.parametrize(("n_levels", "is_exact"), [(8, True), (9, False)])
+def test_up_to_eight_values_are_taken_one_by_one_and_more_as_a_curve(n_levels, is_exact):
+    rng = np.random.default_rng(5)
+    known = np.repeat(np.arange(float(n_levels)), 40)
+    outcome = rng.normal(size=known.size)
+    means = np.array([outcome[known == level].mean() for level in range(n_levels)])
+
+    found = conditional_mean(outcome, known)
+
+    assert np.allclose(found, means[known.astype(int)], atol=1e-9) is is_exact

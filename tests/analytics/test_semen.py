@@ -64,18 +64,31 @@ def test_a_motility_by_eye_is_less_sure_than_one_of_two_hundred_counted():
 
 @pytest.mark.parametrize("pct", [0.0, 3.0, 97.0, 100.0])
 def test_a_motility_stays_within_nought_and_a_hundred(pct):
-    for n_judged in (np.nan, 200.0):
-        low, high = motility_interval_pct(pct, n_judged)
+    for n_evaluated in (np.nan, 200.0):
+        low, high = motility_interval_pct(pct, n_evaluated)
         assert 0.0 <= low <= high <= 100.0
 
 
 @pytest.mark.parametrize(("cells", "concentration"), [(0.0, 0.0), (np.nan, 0.0)])
 def test_a_sample_without_sperm_is_shown_with_what_none_still_allows(cells, concentration):
     columns = ["volume_ml", "concentration_m_per_ml", "n_cells_counted",
-               "progressive_motility_pct", "n_motility_judged", "normal_morphology_pct",
-               "n_morphology_checked"]  # fmt: skip
+               "progressive_motility_pct", "n_motility_evaluated", "normal_morphology_pct",
+               "n_morphology_evaluated"]  # fmt: skip
     row = [2.0, concentration, cells, np.nan, np.nan, np.nan, np.nan]
 
     (shown,) = with_measures(pd.DataFrame([row], columns=columns), extra_cv=0.15).to_dict("records")
     assert shown["total_sperm_m"] == shown["total_sperm_m_low"] == 0.0
     assert shown["total_sperm_m_high"] == pytest.approx(zero_count_limit_m(2.0))
+
+
+def test_a_photometer_errs_by_a_tenth_and_a_tube_by_a_twentieth():
+    low, high = total_sperm_interval_m(2.0, 100.0, np.nan, extra_cv=0.3)
+
+    widened = np.exp(1.6449 * np.hypot(0.10, 0.05))
+    assert (low, high) == pytest.approx((200.0 / widened, 200.0 * widened), rel=1e-4)
+
+
+def test_none_in_five_squares_still_allows_three_cells_in_twenty_nanoliters():
+    widened = np.exp(1.6449 * np.hypot(0.15, 0.05))
+
+    assert zero_count_limit_m(2.5) == pytest.approx(-np.log(0.05) / 20.0 * 2.5 * widened, rel=1e-4)

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import poisson
 
+from studcurve.analytics.measures import spin
 from studcurve.analytics.measures.spin import (
     DAMAGE_FROM_G,
     STUDIED_G,
@@ -93,3 +94,8 @@ def test_nothing_found_after_the_spin_is_bounded_above():
     # One-sided exact binomial: (1 − p)^100 = 0.05.
     assert high / (100 + high) == pytest.approx(1 - 0.05 ** (1 / 100), rel=1e-6)
     assert np.isnan(recovered_pct(0, 10, extra_cv=0.0)).all()
+
+
+def test_the_usual_and_the_harmful_speed_are_those_of_the_paper():
+    # Rijsselaere 2002, Theriogenology 57:1669-1681.
+    assert (spin.USUAL_G, spin.DAMAGE_FROM_G, spin.STUDIED_MINUTES) == (720.0, 1620.0, 5.0)

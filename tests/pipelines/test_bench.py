@@ -195,7 +195,7 @@ def test_extender_answers_by_ratio_and_by_concentration_alike(told, bench):
         (["whelping"], "--mated"),
         (["lookback"], "--collected"),
         (["agree", "1,2,3", "1,2"], "as many of each"),
-        (["agree", "70,70,70", "70,70,70"], "Read more samples"),
+        (["agree", "70,70,70", "70,70,70"], "Evaluate more samples"),
         (["dose", "3", "80", "--hours", "72.1"], "Choose an earlier insemination"),
         (
             ["dose", "3", "80", "--hours", "12.1", "--extender", "none"],
@@ -326,7 +326,7 @@ def test_a_mating_is_not_timed_until_someone_says_so(told, bench):
 
     assert (untimed["first_on"], untimed["last_on"]) == ("2026-05-08", "2026-05-25")
     assert untimed["middle_on"] is None
-    assert "caesarean is never booked" in " ".join(told("untimed")["answer"])
+    assert "cesarean is never booked" in " ".join(told("untimed")["answer"])
     assert (timed["first_day"], timed["last_day"]) == (59, 64)
     code, _, err = bench(*COMMANDS["untimed"], "--timed")
     assert code == 1
@@ -349,7 +349,7 @@ def test_every_whelping_has_its_last_day_without_labor_radiograph_and_temperatur
 def test_a_retest_has_an_earliest_and_a_sure_day(told):
     said = " ".join(told("lookback")["answer"])
 
-    assert "sure day to examine him again is 18 Mar 2026, day 76" in said
+    assert "certain day to examine him again is 18 Mar 2026, day 76" in said
     assert "earliest is 2 Mar 2026, day 60" in said
 
 
@@ -388,7 +388,7 @@ def test_every_day_count_names_its_zero(told):
     for name in ("whelping", "lookback"):
         for window in told(name)["windows"]:
             assert window["day_zero"] in (
-                "LH peak", "ovulation", "timed mating", "mating", "collection", "end of the harm",
+                "LH surge", "ovulation", "timed mating", "mating", "collection", "end of the harm",
             )  # fmt: skip
             assert window["first_on"] <= window["last_on"]
 
@@ -448,12 +448,16 @@ def bench_arguments(folder):
 
 
 def daily_arguments(store_path, out):
-    """Box and card on a records file that may be written to."""
+    """Shipment and card on a records file that may be written to."""
     store = ["--store", str(store_path), "--out", str(out)]
-    box = ["ship", "Tarn", "3.1", "80", "--cells", "140", "--dilution", "1 + 19", "--extender",
+    shipment = ["ship", "Tarn", "3.1", "80", "--cells", "140", "--dilution", "1 + 19", "--extender",
            "egg yolk", "--now", "2026-10-31 19:10", "--inseminate", "2026-11-01 11:00",
            *store]  # fmt: skip
-    return {"checked": [*box, "--check"], "packed": box, "card": ["bench", "card", *store]}
+    return {
+        "checked": [*shipment, "--check"],
+        "packed": shipment,
+        "card": ["bench", "card", *store],
+    }
 
 
 def test_no_bench_command_loads_a_sampler_a_frame_library_or_a_database(tmp_path):
@@ -462,7 +466,7 @@ def test_no_bench_command_loads_a_sampler_a_frame_library_or_a_database(tmp_path
     assert (HEAVY | {"pandas", "duckdb"}) & loaded == set()
 
 
-def test_box_and_card_load_no_sampler(tmp_path, demo_store_path):
+def test_shipment_and_card_load_no_sampler(tmp_path, demo_store_path):
     writable = shutil.copyfile(demo_store_path, tmp_path / "demo.duckdb")
 
     loaded = set(fresh_process(daily_arguments(writable, tmp_path), again=False)["modules"])

@@ -43,7 +43,7 @@ def test_the_file_of_errors_exits_1_and_loads_the_good_lines(store_path, capsys)
 
     assert code == 1
     assert "collections: 12 new, 0 changed, 0 unchanged, 12 refused" in out
-    assert 'collections.csv, line 3: % moving forward is "850"' in out
+    assert 'collections.csv, line 3: Progressive motility (%) is "850"' in out
     assert "studcurve corrections" in err
 
 
@@ -173,7 +173,9 @@ def test_without_the_typesetter_the_page_is_written_and_the_command_says_so(
     assert "No PDF without the extra pdf" in err
 
 
-def test_a_bitch_without_a_box_is_a_sentence_with_those_who_have_one(demo_path, tmp_path, capsys):
+def test_a_bitch_without_a_shipment_is_a_sentence_with_those_who_have_one(
+    demo_path, tmp_path, capsys
+):
     code, _, err = run(
         "shipment-sheet", "Nobody", "--store", demo_path, "--out", tmp_path, "--now", "2026-10-31",
         capsys=capsys,

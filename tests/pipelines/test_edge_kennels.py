@@ -11,7 +11,8 @@ TODAY = "2026-06-01"
 DOGS = "Dog,Sex,Born,Breed\nRowan,male,2021-04-02,Ostrel Spaniel\n{bitches}"
 BREEDINGS = "Bitch,Stud,Date,Semen,Route,Result,Born alive,Stillborn\n"
 MEASURED = (
-    "Dog,Date,Volume (mL),Concentration (M/mL),Cells counted,% moving forward,How judged,Read by\n"
+    "Dog,Date,Volume (mL),Concentration (M/mL),Cells counted,Progressive motility (%),"
+    "How motility was evaluated,Evaluator\n"
     "Rowan,2026-05-20,3.0,220,210,80,by eye,Ida\n"
 )
 
@@ -41,7 +42,7 @@ KENNELS = {
         "collections": MEASURED,
         "breedings": bred(
             ("Bryony", "2025-03-08", "natural", "whelped", 5),
-            ("Sedge", "2025-06-01", "chilled", "empty", ""),
+            ("Sedge", "2025-06-01", "chilled", "missed", ""),
             ("Fern", "2025-10-01", "natural", "whelped", 6),
         ),
     },
@@ -53,7 +54,7 @@ KENNELS = {
         "dogs": dogs("Bryony", "Sedge"),
         "breedings": bred(
             *twice_a_year(3, ["Bryony"], "frozen", "whelped", 4),
-            *twice_a_year(3, ["Sedge"], "frozen", "empty", ""),
+            *twice_a_year(3, ["Sedge"], "frozen", "missed", ""),
         ),
     },
     "all pregnant": {
@@ -62,7 +63,7 @@ KENNELS = {
     },
     "none pregnant": {
         "dogs": dogs("Bryony", "Sedge", "Fern"),
-        "breedings": bred(*twice_a_year(5, ["Bryony", "Sedge", "Fern"], "fresh", "empty", "")),
+        "breedings": bred(*twice_a_year(5, ["Bryony", "Sedge", "Fern"], "fresh", "missed", "")),
     },
     "nothing measured": {
         "dogs": dogs("Bryony"),

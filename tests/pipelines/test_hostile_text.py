@@ -66,13 +66,14 @@ def sheets():
     return {
         "dogs": dogs,
         "collections": [
-            row | {"Volume (mL)": "2.4", "Concentration (M/mL)": "310", "% moving forward": "70",
-                   "How judged": "by eye"}
+            row | {"Volume (mL)": "2.4", "Concentration (M/mL)": "310",
+                   "Progressive motility (%)": "70",
+                   "How motility was evaluated": "by eye"}
             for row in lines("collections", Dog="TEXT he", Date="2026-10-20")
         ],
-        "boxes": [
-            row | {"Volume per dose (mL)": "4", "M forward per dose": "200"}
-            for row in lines("boxes", Stud="TEXT he", Collected_on="2026-10-20",
+        "shipments": [
+            row | {"Volume per dose (mL)": "4", "Progressively motile per dose (M)": "200"}
+            for row in lines("shipments", Stud="TEXT he", Collected_on="2026-10-20",
                              Sent_on="2026-10-20", Doses="1", For_bitch="TEXT she")
         ],
         "heats": lines("heats", Bitch="TEXT she", First_day="2026-10-15",

@@ -199,13 +199,13 @@ def test_the_card_and_the_client_s_sheet_take_the_kept_curve(store_with_fit, tmp
     assert own["dose_ml"][5][3] > 1.5 * published["dose_ml"][5][3]
 
     kennel = read_kennel(store_with_fit, DEMO_TODAY)
-    boxes = kennel.views["shipments"]
-    his = (boxes["stud"] == "Tarn") & (boxes["extender"] == "egg yolk")
-    box = boxes[his & (boxes["motile_dose_m"] > 0)].iloc[-1]
-    kennel = replace(kennel, views={**kennel.views, "shipments": boxes.loc[[box.name]]})
-    sheet = client_results(kennel, box["for_bitch"])
+    shipments = kennel.views["shipments"]
+    his = (shipments["stud"] == "Tarn") & (shipments["extender"] == "egg yolk")
+    shipment = shipments[his & (shipments["motile_dose_m"] > 0)].iloc[-1]
+    kennel = replace(kennel, views={**kennel.views, "shipments": shipments.loc[[shipment.name]]})
+    sheet = client_results(kennel, shipment["for_bitch"])
     at_60 = next(kept.motile_dose_m for kept in sheet.kept if kept.hours == 60)
 
-    assert at_60.median == pytest.approx(box["motile_dose_m"] / np.e)
+    assert at_60.median == pytest.approx(shipment["motile_dose_m"] / np.e)
     assert "own stored samples" in " ".join(sheet.sources)
     assert "Tarn" not in " ".join(sheet.sources)

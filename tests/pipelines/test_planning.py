@@ -12,12 +12,13 @@ import pytest
 from typer.testing import CliRunner
 
 from studcurve.analytics.errors import ToolkitError
+from studcurve.analytics.plan.options import PRICE_ITEMS
 from studcurve.analytics.wording.plan import heat_sentence, verdict_from_lead
 from studcurve.pipelines.answers.comparison import plan_answer
 from studcurve.pipelines.cli import app
 from studcurve.pipelines.pages.comparison import comparison_results
 from studcurve.pipelines.plan.comparison import plan_breeding
-from studcurve.pipelines.plan.records import PRICE_WORDS, heat_of, prices_on, read_plan_records
+from studcurve.pipelines.plan.records import heat_of, prices_on, read_plan_records
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.reports.catalog import texts
 from studcurve.reports.page import Reader
@@ -68,12 +69,12 @@ def test_cautions_come_before_every_number(run):
     assert lines[0].startswith("[Note]")
     assert "Calla" in lines[0]
     assert "15 Oct 2024" in " ".join(lines[:2])
-    assert any(line.startswith("[Known]") for line in lines[:first_answer])
+    assert any(line.startswith(f"[{Words('en')['severity.say']}]") for line in lines[:first_answer])
     assert not any(line.startswith("[") for line in lines[first_answer:])
 
 
 def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared, planned):
-    assert "no fit of these records yet" in compared.replace("\n", " ")
+    assert Words("en")["source.chance_published"] in " ".join(compared.split())
     assert {option["share_from_records"] for option in planned["options"]} == {0.0}
 
 
@@ -137,7 +138,7 @@ def test_what_there_are_no_data_like_is_put_in_no_order_and_has_no_middle(old_pa
 
     answer = plan_answer(plan, Words("en"))
 
-    # Seven days in the box beside two ages: chilled semen alone has three inputs outside.
+    # Seven days in the shipment beside two ages: chilled semen alone has three inputs outside.
     assert unlike == [m for m in unlike if m.startswith("chilled")] != []
     assert not ordered & set(unlike)
     assert any(s.startswith("No data like this, so not put in order") for s in answer.sentences)
@@ -150,7 +151,7 @@ def test_what_there_are_no_data_like_is_put_in_no_order_and_has_no_middle(old_pa
 def test_a_worth_that_brings_no_cost_back_says_so(run):
     poor = run("compare", "Merle", "Whin", "--worth", "10", *FEW).output.replace("\n", " ")
 
-    assert "no way is expected to bring back what it costs" in poor
+    assert "no option is expected to bring back what it costs" in poor
 
 
 def test_ways_above_the_owners_limit_stand_in_one_sentence_with_their_costs(run):
@@ -227,9 +228,9 @@ def test_the_sheet_of_prices_gives_the_costs(records, planned):
     prices, currency = prices_on(records)
 
     assert currency == "EUR"
-    assert set(prices) == set(PRICE_WORDS)
+    assert set(prices) == set(PRICE_ITEMS)
     cost = {option["method"]: option["cost_if_it_fails"] for option in planned["options"]}
-    # Collection 80, box 145, extender 18, transcervical 190, scan 70.
+    # Collection 80, shipment 145, extender 18, transcervical 190, scan 70.
     assert cost["chilled transcervical once"] == 503.0
     assert cost["natural mating once"] == 70.0
 
@@ -239,10 +240,7 @@ def test_frozen_and_transcervical_carry_who_may_inseminate_in_both_languages(lan
     shown = json.loads(
         run("compare", "Merle", "Whin", *FEW, "--json", "--language", language).output
     )
-    proviso = {
-        "en": "by a veterinarian or as local law allows",
-        "de": "durch eine Tierärztin oder einen Tierarzt, oder wie es das Recht vor Ort erlaubt",
-    }[language]
+    proviso = Words(language)["plan.by_a_veterinarian"]
 
     guarded = {o["method"] for o in shown["options"] if o["proviso"] == proviso}
     assert guarded == {
@@ -362,7 +360,7 @@ def test_a_kennel_without_a_sample_a_price_or_a_heat_is_answered_from_published_
         "natural", "fresh", "chilled",
     }  # fmt: skip
     assert all(option["cost_if_it_fails"] is None for option in values["options"])
-    assert {"collection", "box", "scan", "stud fee"} <= set(values["missing_prices"])
+    assert {"collection", "shipment", "scan", "stud fee"} <= set(values["missing_prices"])
     assert all(0.0 < option["litter_prob"] < 1.0 for option in values["options"])
 
 
@@ -371,8 +369,8 @@ def test_a_worth_without_any_price_names_no_best(kennel, run):
 
     told = shown.output.replace("\n", " ")
     assert shown.exit_code == 0
-    assert "no way has all its prices recorded. None is called the best" in told
-    assert "Without a recorded price (Prices sheet): collection, box" in told
+    assert "no option has all its prices recorded. None is called the best" in told
+    assert "Without a recorded price (Prices sheet): collection, shipment" in told
     assert "the best of" not in told
     assert not re.search(r"\bnan\b", told)
 

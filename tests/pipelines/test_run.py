@@ -45,7 +45,7 @@ def test_the_litters_in_the_answer_are_those_in_the_sheet(page_of_tarn, demo_rec
     n_whelped = int((tarn["Result"] == "whelped").sum())
 
     text = plain(page_of_tarn)
-    said = re.search(r"Of his (\d+) breedings with a known outcome (\d+) gave a litter", text)
+    said = re.search(r"Of his (\d+) breedings with a known result (\d+) produced a litter", text)
     assert (int(said[1]), int(said[2])) == (n_known, n_whelped)
 
 
@@ -95,8 +95,8 @@ def names_in(records):
     """Every name of a dog, person or place in the owner's sheets."""
     columns = {
         "dogs": ["Dog", "Registered name", "Owner", "Chip", "Sire", "Dam"],
-        "collections": ["Read by"],
-        "boxes": ["Carrier", "Clinic", "For bitch"],
+        "collections": ["Evaluator"],
+        "shipments": ["Carrier", "Clinic", "For bitch"],
         "breedings": ["Clinic"],
         "health": ["Laboratory", "Notes"],
         "frozen": ["Lot", "Stored at"],

@@ -104,7 +104,9 @@ def blank(sheets, which):
 NOTHING_BLANK = whole()
 ALL_BLANK = blank(NOTHING_BLANK, frozenset)
 NEITHER_CLINIC_NOR_DAY_OF_COLLECTION = {
-    sheet: [without(line, {"clinic", "collected_on"} if sheet == "boxes" else ()) for line in lines]
+    sheet: [
+        without(line, {"clinic", "collected_on"} if sheet == "shipments" else ()) for line in lines
+    ]
     for sheet, lines in NOTHING_BLANK.items()
 }
 NO_DOGS = lines_of((), ())
@@ -130,10 +132,10 @@ def test_every_command_answers_whatever_is_blank(capsys, sheets):
 @example(NOTHING_BLANK)
 @example(NO_LINES)
 @example(whole(outcomes=("whelped",)))
-@example(whole(outcomes=("empty",), semen=("frozen",)))
+@example(whole(outcomes=("missed",), semen=("frozen",)))
 @example(whole(outcomes=("",)))
 @example(NOTHING_BLANK | {"heats": []})
-@example(NOTHING_BLANK | {"boxes": []})
+@example(NOTHING_BLANK | {"shipments": []})
 @example(lines_of(STUDS, ()))
 @example(lines_of((), BITCHES))
 @given(small_kennels.kennels())

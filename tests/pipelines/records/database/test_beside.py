@@ -35,7 +35,9 @@ for line in sys.stdin:
 
 
 class Beside:
-    """Another process that loads, confirms and packs a box at every step, each time another one."""
+    """Another process that loads, confirms and packs a shipment at every step, each time
+    another one.
+    """
 
     def __init__(self, kennel, process):
         self.kennel, self.process = kennel, process
