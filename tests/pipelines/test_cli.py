@@ -9,6 +9,7 @@ import pytest
 
 from studcurve.pipelines.cli import main
 from studcurve.pipelines.run import DEMO
+from studcurve.reports.words import Words
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 
@@ -86,7 +87,7 @@ def test_a_review_without_a_fit_has_records_and_says_so(demo_path, tmp_path, cap
     page = (tmp_path / "pages" / "stud-tarn.html").read_text(encoding="utf-8")
     assert code == 0
     assert "wrote" in out
-    assert "no fit yet" in page
+    assert Words("en")["page.no_fit"] in page
     assert "Chance of a litter by semen type" not in page
 
 

@@ -34,6 +34,7 @@ WORKBOOK = "the workbook that is filled in, and its guide, in English"
 NAMES = "names of parts, compared and kept, not prose"
 
 SPEAKING = {
+    "analytics/due/alarms.py": NAMES,
     "analytics/measures/dates.py": AT_BENCH,
     "analytics/measures/doses.py": AT_BENCH,
     "analytics/measures/extending.py": AT_BENCH,
@@ -41,7 +42,6 @@ SPEAKING = {
     "analytics/measures/spin.py": AT_BENCH,
     "analytics/models/arrays.py": NAMES,
     "analytics/models/breedings/records.py": NAMES,
-    "analytics/models/conception/chance.py": NAMES,
     "analytics/models/ovulation/insemination_days.py": TABLE,
     "analytics/models/ovulation/model.py": NAMES,
     "analytics/models/regression.py": NAMES,
@@ -58,12 +58,15 @@ SPEAKING = {
     "pipelines/answers/waiting.py": TERMINAL,
     "pipelines/cli.py": HELP,
     "pipelines/commands/bench.py": HELP,
-    "pipelines/commands/daily.py": HELP,
+    "pipelines/commands/groups.py": HELP,
     "pipelines/commands/options.py": HELP,
+    "pipelines/commands/pages.py": HELP,
     "pipelines/commands/plan.py": HELP,
+    "pipelines/commands/records.py": HELP,
+    "pipelines/commands/ship.py": HELP,
     "pipelines/commands/terminal.py": HELP,
+    "pipelines/commands/values.py": HELP,
     "pipelines/commands/trouble.py": "an error of the program is told without a catalog",
-    "pipelines/due/first.py": NAMES,
     "pipelines/fits/fit.py": TERMINAL,
     "pipelines/fits/fixed_records.py": "invented records",
     "pipelines/fits/registry.py": NAMES,
