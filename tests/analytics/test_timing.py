@@ -287,8 +287,8 @@ def test_a_sooner_reading_is_taken_up_to_a_tenth_less_sharp(sd_days, is_taken):
 
 def split(before):
     """So much of the weight some days before the tenth day and the rest some days after it."""
-    days = np.array([0.0, 4.0, 5.0, 16.0, 17.0, 32.0])
-    weight = np.array([0.0, before / 2, before / 2, (1 - before) / 2, (1 - before) / 2, 0.0])
+    days = np.array([0.0, 4.0, 5.0, 10.0, 16.0, 17.0])
+    weight = np.array([0.0, before / 2, before / 2, 0.0, (1 - before) / 2, (1 - before) / 2])
     return replace(OvulationPosterior(ORIGIN, days, weight, 3), rise="seen")
 
 
