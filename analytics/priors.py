@@ -148,7 +148,7 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
         -0.15, 0.15, "logit", f"{_J}; no dog study relates hours of storage to pregnancy", "J",
     ),
     (
-        "c13", "each 10 points of normal shape below 70 %",
+        "c13", "each 10 points of normal morphology below 70 %",
         -0.4, 0.3, "logit", f"{_J} on {_OETTLE} (group sizes from memory)", "J",
     ),
     (
@@ -251,7 +251,7 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
         -0.08, 0.08, "logit", f"{_J} on Hesser 2017, Theriogenology 87:115", "J",
     ),
     (
-        "q06_morphology", "normal shape, each year beyond 7",
+        "q06_morphology", "normal morphology, each year beyond 7",
         -0.12, 0.10, "logit", f"{_J} on Hesser 2017; Tesi 2018, Theriogenology 118:34-39", "J",
     ),
     (
@@ -260,11 +260,11 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
         "300 to 2,000 M: University of Minnesota; 200 to 3,000 M: Atlantic Veterinary College", "P",
     ),
     (
-        "q02_centre_motility", "share moving forward of a stud up to seven years old",
+        "q02_centre_motility", "progressive motility of a stud up to seven years old",
         1.1, 0.5, "logit", "74 ± 7 %: Nöthling et al. 1997; at least 70 % expected", "P",
     ),
     (
-        "q02_centre_morphology", "share of normal shape of a stud up to seven years old",
+        "q02_centre_morphology", "normal morphology of a stud up to seven years old",
         1.1, 0.6, "logit", "72 ± 14 %: Nöthling et al. 1997; 70 to 90 %: Atlantic Veterinary "
         "College", "P",
     ),
@@ -279,14 +279,14 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
         "J",
     ),
     (
-        "o04", "from LH peak to ovulation",
+        "o04", "from LH surge to ovulation",
         46.0, 4.0, "h", f"between 38 and 50 h: {_CONCANNON}", "P",
     ),
     (
         "o05", "from first bleeding to ovulation, without any test",
         11.0, 4.0, "d", "Beagle colony, range 3 to 31, Reprod Domest Anim", "P",
     ),
-    ("o06_lh", "from LH peak to whelping", 65.0, 1.9, "d", _HOLLINSHEAD, "P"),
+    ("o06_lh", "from LH surge to whelping", 65.0, 1.9, "d", _HOLLINSHEAD, "P"),
     ("o06_ovulation", "from ovulation to whelping", 63.1, 2.1, "d", "Mir 2011 (162)", "P"),
     (
         "o06_mating", "from a single timed mating to whelping",
@@ -315,8 +315,8 @@ _HALF_NORMAL: tuple[tuple[str, str, float, str, str, str], ...] = (
      "judgement on human and bull repeatability", "J"),
     ("q02_between", "spread of motility between dogs", 0.6, "logit", _J, "J"),
     ("q02_within", "spread of motility between collections", 0.4, "logit", _J, "J"),
-    ("q04", "seasonal amplitude", 0.1, "log", "direction published", "P"),
-    ("q05_amplitude", "amplitude of the slow level", 0.3, "log", _J, "J"),
+    ("q04", "amplitude of the time of year", 0.1, "log", "direction published", "P"),
+    ("q05_amplitude", "amplitude of the slow baseline", 0.3, "log", _J, "J"),
 )  # fmt: skip
 
 _OTHER = (
@@ -339,20 +339,20 @@ _OTHER = (
           "the same series", "D"),
     Prior("s05_product", "spread of log storage time between products of one kind", "normal", 0.0,
           0.2, "log", _J, "J"),
-    Prior("s05_start", "share moving forward of a fresh sample before it is read", "normal", 74.0,
+    Prior("s05_start", "progressive motility of a fresh sample before evaluation", "normal", 74.0,
           14.0, "%", "74 ± 7 %, 54 samples of 5 dogs: Nöthling et al. 1997, J Reprod Fertil Suppl "
           "51:109-116; sd doubled for other dogs", "D"),
-    Prior("s06_180g", "kept by a 5-minute spin at 180 g", "fixed", 91.0, 0.0, "%",
+    Prior("s06_180g", "kept by 5 minutes of centrifugation at 180 g", "fixed", 91.0, 0.0, "%",
           "Rijsselaere 2002, Theriogenology 57:1669-1681", "P"),
-    Prior("s06_720g", "kept by a 5-minute spin at 720 g", "fixed", 97.7, 0.0, "%",
+    Prior("s06_720g", "kept by 5 minutes of centrifugation at 720 g", "fixed", 97.7, 0.0, "%",
           "Rijsselaere 2002, Theriogenology 57:1669-1681", "P"),
-    Prior("s06_1620g", "kept by a 5-minute spin at 1,620 g", "fixed", 99.6, 0.0, "%",
+    Prior("s06_1620g", "kept by 5 minutes of centrifugation at 1,620 g", "fixed", 99.6, 0.0, "%",
           "Rijsselaere 2002, Theriogenology 57:1669-1681", "P"),
-    Prior("s06_2880g", "kept by a 5-minute spin at 2,880 g", "fixed", 100.0, 0.0, "%",
+    Prior("s06_2880g", "kept by 5 minutes of centrifugation at 2,880 g", "fixed", 100.0, 0.0, "%",
           "Rijsselaere 2002, Theriogenology 57:1669-1681", "P"),
-    Prior("r01_sd", "motility by eye, reading sd", "fixed", 8.0, 0.0, "points",
+    Prior("r01_sd", "motility by eye, error of one evaluation", "fixed", 8.0, 0.0, "points",
           "judgement; bull laboratories differ by 30 points", "J"),
-    Prior("r01_observer", "motility by eye, sd between observers", "half-normal", 0.0, 7.0,
+    Prior("r01_observer", "motility by eye, sd between evaluators", "half-normal", 0.0, 7.0,
           "points", _J, "J"),
     Prior("r01_judged", "motility counted, error beyond counting", "fixed", 3.0, 0.0, "points", _J,
           "J"),
@@ -360,13 +360,14 @@ _OTHER = (
           "canine repeatability 5.7 %", "P"),
     Prior("r02_home", "chamber count beyond Poisson, at home", "fixed", 0.15, 0.0, "cv", _J, "J"),
     Prior("r03", "progressive share of total motility", "beta", 0.85, 0.08, "share", _J, "J"),
-    Prior("r04", "stored sample read without warming", "half-normal", 0.0, 15.0, "points", _J, "J"),
-    Prior("r04_unknown", "readings without a note of warming that were read cold", "fixed", 0.2,
+    Prior("r04", "stored sample evaluated without warming", "half-normal", 0.0, 15.0, "points",
+          _J, "J"),
+    Prior("r04_unknown", "evaluations without a note of warming that were cold", "fixed", 0.2,
           0.0, "share", _J, "J"),
     Prior("r05_sensitivity", "a pregnant bitch scans pregnant from day 28", "fixed", 0.97, 0.0,
           "probability", _J, "J"),
-    Prior("r05_specificity", "an empty bitch scans empty", "fixed", 0.99, 0.0, "probability", _J,
-          "J"),
+    Prior("r05_specificity", "a bitch that is not pregnant scans so", "fixed", 0.99, 0.0,
+          "probability", _J, "J"),
     Prior("q01_level", "total sperm of a dog of unknown size", "fixed", 775.0, 0.0, "M",
           "middle of 200 to 3,000 M by size: Lofstedt, Atlantic Veterinary College; of 300 to "
           "2,000 M: University of Minnesota", "D"),
@@ -374,10 +375,11 @@ _OTHER = (
           "Olar, Amann & Pickett 1983, Biol Reprod", "P, J"),
     Prior("q03_deficit", "rest: deficit on the next day", "beta", 0.275, 0.06, "share",
           "15 to 40 %: judgement", "J"),
-    Prior("r01_counted", "counted motility and shape, sd between observers", "half-normal", 0.0,
-          3.0, "points", _J, "J"),
-    Prior("r01_shape", "shape, sd between observers", "half-normal", 0.0, 5.0, "points", _J, "J"),
-    Prior("r02_observer", "count, sd between observers and ways of counting", "half-normal", 0.0,
+    Prior("r01_counted", "counted motility and morphology, sd between evaluators", "half-normal",
+          0.0, 3.0, "points", _J, "J"),
+    Prior("r01_shape", "morphology, sd between evaluators", "half-normal", 0.0, 5.0, "points", _J,
+          "J"),
+    Prior("r02_observer", "count, sd between evaluators and ways of counting", "half-normal", 0.0,
           0.15, "log", _J, "J"),
     Prior("q01_tail", "degrees of freedom of single collections: some are incomplete, some typed "
           "wrong", "fixed", 6.0, 0.0, "degrees", f"{_J}; incomplete ejaculation explained 11 of 24 "
@@ -388,10 +390,10 @@ _OTHER = (
     Prior("q05_duration", "from there to half of the recovery", "log-normal", 45.0, 0.5, "d",
           "over within one spermatogenic cycle as a rule, beyond 60 days after fever: Merck "
           "Veterinary Manual", "D"),
-    Prior("q05_length", "slow level: length", "log-normal", 1.0, 0.5, "y", _J, "J"),
+    Prior("q05_length", "slow baseline: length", "log-normal", 1.0, 0.5, "y", _J, "J"),
     *(
         Prior(f"o01_{'before' if hours < 0 else 'after'}_{abs(hours)}h",
-              f"mean progesterone {abs(hours)} h {'before' if hours < 0 else 'after'} the LH peak",
+              f"mean progesterone {abs(hours)} h {'before' if hours < 0 else 'after'} the LH surge",
               "fixed", ng_per_ml, 0.0, "ng/mL", source, mark)
         for hours, ng_per_ml, source, mark in PROGESTERONE_PROFILE
     ),
@@ -421,9 +423,9 @@ _OTHER = (
     Prior("o07", "rise speed between cycles", "half-normal", 0.0, 0.15, "log", _J, "J"),
     Prior("o08", "no ovulation in this heat, or a split heat", "beta", 0.05, 0.034, "probability",
           "judgement; split heats in young bitches: common practice, no source", "J"),
-    Prior("o08_split", "without ovulation, readings look as if the LH peak came within", "fixed",
+    Prior("o08_split", "without ovulation, readings look as if the LH surge came within", "fixed",
           28.0, 0.0, "d", _J, "J"),
-    Prior("p01", "box on time; next day 6 %, after the weekend 2 %", "dirichlet", 0.92, 20.0,
+    Prior("p01", "shipment on time; next day 6 %, after the weekend 2 %", "dirichlet", 0.92, 20.0,
           "share", "judgement, worth 20 boxes", "J"),
 )  # fmt: skip
 

@@ -52,7 +52,7 @@ EARLY_EDGE = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}
 LATE_EDGE = {"natural": 5.0, "vaginal": 5.0, "transcervical": 6.0}
 HINGE_WIDTH = 0.25
 
-OBSERVER_BIAS_PCT = {"Ida": 0.0, "Rolf": 8.0, "Dr. Sund": 0.0}
+EVALUATOR_BIAS_PCT = {"Ida": 0.0, "Rolf": 8.0, "Dr. Sund": 0.0}
 LABORATORIES = {"Vessel Lab": ("ng/mL", 1.0), "Norra Analys": ("nmol/L", 0.75)}
 """Unit and scale: Norra Analys reads three quarters of what Vessel Lab reads."""
 NMOL_PER_NG = 3.1801
@@ -552,7 +552,7 @@ def dog_row(
         "Sex": sex, "Born": born.isoformat(), "Breed": breed, "Adult weight (kg)": weight_kg,
         "Chip": chip, "Registry number": "", "Sire": "", "Dam": "",
         "Inbreeding (%)": inbreeding_pct, "Owner": owner, "Litters before": litters,
-        "Missed before": missed, "Notes": "",
+        "Missed heats before": missed, "Notes": "",
     }  # fmt: skip
 
 
@@ -574,17 +574,17 @@ def added_collection(
     row |= {
         "Dog": stud, "Date": on.isoformat(), "Volume (mL)": f"{volume_ml:.1f}",
         "Concentration (M/mL)": f"{n_cells / 0.8:.0f}", "Cells counted": n_cells,
-        "How counted": "chamber", "Appearance": "normal", "Read by": reader,
+        "How counted": "chamber", "Appearance": "normal", "Evaluator": reader,
         "Doses made": n_doses or "", "Where they went": destination,
     }  # fmt: skip
     if n_cells:
-        row |= {"% moving forward": forward_pct, "How judged": "by eye"}
+        row |= {"Progressive motility (%)": forward_pct, "How motility was evaluated": "by eye"}
         if reader == "Dr. Sund":
-            row |= {"How judged": "counted", "Sperm judged": 200}
+            row |= {"How motility was evaluated": "counted", "Sperm evaluated for motility": 200}
     else:
         row["Notes"] = "no sperm in the pellet either"
     if normal_pct:
-        row |= {"% normal": normal_pct, "Sperm checked for shape": 100}
+        row |= {"Normal morphology (%)": normal_pct, "Sperm evaluated for morphology": 100}
     if destination in ("frozen", "shipped"):
         row["Extender"] = "egg yolk"
     return row
@@ -595,8 +595,9 @@ def collection_row(rng: np.random.Generator, sample: Sample) -> dict[str, object
     row: dict[str, object] = dict.fromkeys(
         (
             "Dog", "Date", "Time", "Result", "Volume (mL)", "Concentration (M/mL)", "Cells counted",
-            "How counted", "% moving", "% moving forward", "How judged", "Sperm judged", "% normal",
-            "Sperm checked for shape", "Appearance", "Read by", "Extender", "Doses made",
+            "How counted", "Total motility (%)", "Progressive motility (%)",
+            "How motility was evaluated", "Sperm evaluated for motility", "Normal morphology (%)",
+            "Sperm evaluated for morphology", "Appearance", "Evaluator", "Extender", "Doses made",
             "Where they went", "Notes",
         ),
         "",
@@ -610,11 +611,11 @@ def collection_row(rng: np.random.Generator, sample: Sample) -> dict[str, object
         row["Result"] = sample.failed
         return row
     # The high reader came to the kennel in 2021 and shares the work from then on.
-    observers, shares = ["Ida", "Dr. Sund"], [0.8, 0.2]
+    evaluators, shares = ["Ida", "Dr. Sund"], [0.8, 0.2]
     if sample.on.year >= 2021:
-        observers, shares = ["Ida", "Rolf", "Dr. Sund"], [0.45, 0.37, 0.18]
-    observer = str(rng.choice(observers, p=shares))
-    row["Read by"] = observer
+        evaluators, shares = ["Ida", "Rolf", "Dr. Sund"], [0.45, 0.37, 0.18]
+    evaluator = str(rng.choice(evaluators, p=shares))
+    row["Evaluator"] = evaluator
     row["Volume (mL)"] = f"{sample.volume_ml:.1f}" if rng.random() < 0.97 else ""
     concentration = sample.total_m / sample.volume_ml
     way = float(rng.random())
@@ -633,11 +634,11 @@ def collection_row(rng: np.random.Generator, sample: Sample) -> dict[str, object
         row["How counted"] = "not counted"
     elif way < 0.955:
         row["Concentration (M/mL)"] = "too many to count"
-    read_motility(rng, sample, observer, row)
+    read_motility(rng, sample, evaluator, row)
     if rng.random() < 0.4:
         n_checked = int(rng.choice([100, 200]))
         n_normal = int(rng.binomial(n_checked, sample.normal_share))
-        row["% normal"], row["Sperm checked for shape"] = (
+        row["Normal morphology (%)"], row["Sperm evaluated for morphology"] = (
             round(100 * n_normal / n_checked),
             n_checked,
         )
@@ -656,31 +657,34 @@ def collection_row(rng: np.random.Generator, sample: Sample) -> dict[str, object
 
 
 def read_motility(
-    rng: np.random.Generator, sample: Sample, observer: str, row: dict[str, object]
+    rng: np.random.Generator, sample: Sample, evaluator: str, row: dict[str, object]
 ) -> None:
     """Counted by the vet, by eye in tens by the others."""
-    if observer == "Dr. Sund":
-        n_judged = 200
-        n_forward = int(rng.binomial(n_judged, sample.motile_share))
-        n_moving = n_forward + int(rng.binomial(n_judged - n_forward, 0.35))
-        row["How judged"], row["Sperm judged"] = "counted", n_judged
-        row["% moving forward"] = f"{100 * n_forward / n_judged:g}"
-        row["% moving"] = f"{100 * n_moving / n_judged:g}"
+    if evaluator == "Dr. Sund":
+        n_evaluated = 200
+        n_forward = int(rng.binomial(n_evaluated, sample.motile_share))
+        n_moving = n_forward + int(rng.binomial(n_evaluated - n_forward, 0.35))
+        row["How motility was evaluated"], row["Sperm evaluated for motility"] = (
+            "counted",
+            n_evaluated,
+        )
+        row["Progressive motility (%)"] = f"{100 * n_forward / n_evaluated:g}"
+        row["Total motility (%)"] = f"{100 * n_moving / n_evaluated:g}"
         return
-    seen = 100 * sample.motile_share + OBSERVER_BIAS_PCT[observer]
+    seen = 100 * sample.motile_share + EVALUATOR_BIAS_PCT[evaluator]
     seen += float(rng.normal(0.0, TRUE["r01_sd_pct"]))
     forward = int(np.clip(round(seen / 10) * 10, 0, 90))
-    row["How judged"] = "by eye"
+    row["How motility was evaluated"] = "by eye"
     if rng.random() < 0.03:
-        row["% moving forward"] = f"{max(0, forward - 10)}-{forward}"
+        row["Progressive motility (%)"] = f"{max(0, forward - 10)}-{forward}"
     else:
-        row["% moving forward"] = forward
+        row["Progressive motility (%)"] = forward
     if rng.random() < 0.5:
-        row["% moving"] = min(95, forward + 10)
+        row["Total motility (%)"] = min(95, forward + 10)
 
 
-def boxes_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dict[str, object]]:
-    """The Boxes sheet: every chilled dose, with its readings on arrival and kept back."""
+def shipments_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dict[str, object]]:
+    """The Shipments sheet: every chilled dose, with its readings on arrival and retained."""
     rows = []
     for breeding in breedings:
         if breeding.semen != "chilled":
@@ -698,42 +702,47 @@ def boxes_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dic
             "Extender": sample.extender,
             "Doses": 2 if len(breeding.days) > 1 else 1,
             "Volume per dose (mL)": f"{float(rng.uniform(3, 6)):.1f}",
-            "M forward per dose": recorded_dose(rng, breeding) if rng.random() < 0.6 else "",
+            "Progressively motile per dose (M)": recorded_dose(rng, breeding)
+            if rng.random() < 0.6
+            else "",
             "For bitch": breeding.bitch.name,
             "Clinic": breeding.bitch.clinic,
             "Promised on": breeding.promised_on.isoformat(),
             "Arrived on": breeding.arrived_on.isoformat() if reported else "",
             "Arrived at": breeding.arrived_at if reported and rng.random() < 0.6 else "",
-            "% moving forward on arrival": "",
+            "Progressive motility on arrival (%)": "",
             "Minutes warmed on arrival": "",
-            "% moving forward kept back": "",
-            "Kept back read on": "",
-            "Kept back read at": "",
-            "Minutes warmed kept back": "",
+            "Retained sample progressive motility (%)": "",
+            "Retained sample evaluated on": "",
+            "Retained sample evaluated at": "",
+            "Minutes warmed of retained sample": "",
             "Notes": "",
         }
         if reported and rng.random() < 0.55:
             hours = stored_hours(breeding)
             seen = 100 * sample.motile_share * kept_share(hours, sample.extender)
             seen += float(rng.normal(0.0, TRUE["r01_sd_pct"]))
-            row["% moving forward on arrival"] = int(np.clip(round(seen / 10) * 10, 0, 90))
+            row["Progressive motility on arrival (%)"] = int(np.clip(round(seen / 10) * 10, 0, 90))
             row["Minutes warmed on arrival"] = int(rng.choice([3, 5, 5, 10]))
         if rng.random() < 0.5:
             on = breeding.collected_on + timedelta(days=int(rng.choice([1, 2, 3])))
             hours = 24.0 * (on - breeding.collected_on).days
             seen = 100 * sample.motile_share * kept_share(hours, sample.extender)
             seen += float(rng.normal(0.0, TRUE["r01_sd_pct"]))
-            row["% moving forward kept back"] = int(np.clip(round(seen / 10) * 10, 0, 90))
-            row["Kept back read on"] = on.isoformat()
-            row["Kept back read at"] = clock(rng) if rng.random() < 0.5 else ""
-            row["Minutes warmed kept back"] = 5
+            row["Retained sample progressive motility (%)"] = int(
+                np.clip(round(seen / 10) * 10, 0, 90)
+            )
+            row["Retained sample evaluated on"] = on.isoformat()
+            row["Retained sample evaluated at"] = clock(rng) if rng.random() < 0.5 else ""
+            row["Minutes warmed of retained sample"] = 5
         rows.append(row)
     rows.append(
         dict.fromkeys(rows[0], "")
         | {
             "Stud": HERON.name, "Collected on": "2026-06-24", "Sent on": "2026-06-24",
             "Sent at": "17:30", "Carrier": "Night Coach", "Extender": "egg yolk", "Doses": 2,
-            "Volume per dose (mL)": "4.0", "M forward per dose": "235", "For bitch": WOAD.name,
+            "Volume per dose (mL)": "4.0", "Progressively motile per dose (M)": "235",
+            "For bitch": WOAD.name,
             "Clinic": WOAD.clinic, "Promised on": "2026-06-25", "Arrived on": "2026-06-25",
             "Arrived at": "10:45",
         }
@@ -923,7 +932,7 @@ def added_breedings() -> list[Breeding]:
 ADDED_OUTCOMES = {
     date(2025, 7, 22): ("2025-08-20", "pregnant", "whelped", "2025-09-22", 6, 1, 6),
     date(2025, 8, 14): ("2025-09-13", "pregnant", "whelped", "2025-10-16", 5, 0, 5),
-    date(2025, 12, 10): ("2026-01-09", "not pregnant", "empty", "", "", "", ""),
+    date(2025, 12, 10): ("2026-01-09", "not pregnant", "missed", "", "", "", ""),
     date(2026, 6, 25): ("2026-07-24", "pregnant", "whelped", "2026-08-26", 4, 0, 4),
     date(2026, 9, 6): ("2026-10-06", "pregnant", "", "", "", "", ""),
 }
@@ -937,7 +946,7 @@ def added_breeding_row(breeding: Breeding) -> dict[str, object]:
     # What is drawn of a line elsewhere is set here: its stream is its own and thrown away.
     row = breeding_row(np.random.default_rng((SEED, 4)), breeding)
     dose = f"{breeding.true_dose_m:.0f}" if breeding.true_dose_m else ""
-    row |= {"Time": "", "Second time": "", "M forward per dose": dose}
+    row |= {"Time": "", "Second time": "", "Progressively motile per dose (M)": dose}
     return row | dict(zip(headings, ADDED_OUTCOMES[breeding.days[0]], strict=True))
 
 
@@ -960,7 +969,7 @@ def breeding_row(rng: np.random.Generator, breeding: Breeding) -> dict[str, obje
         "Second date": breeding.days[1].isoformat() if twice else "",
         "Second time": breeding.times[1] if twice and timed else "",
         "Collected on": breeding.collected_on.isoformat() if breeding.collected_on else "",
-        "M forward per dose": recorded_dose(rng, breeding)
+        "Progressively motile per dose (M)": recorded_dose(rng, breeding)
         if inseminated and rng.random() < 0.62
         else "",
         "Straws": breeding.n_straws or "",
@@ -996,7 +1005,7 @@ def report_litter(
 ) -> None:
     """Fill in what came of it."""
     if not whelped:
-        row["Result"] = "lost" if row["Scan"] == "pregnant" else "empty"
+        row["Result"] = "lost" if row["Scan"] == "pregnant" else "missed"
         return
     size = draw_litter(rng, math.exp(litter_log_mean(breeding)))
     born = breeding.ovulation + timedelta(days=63.1 - 0.2 * (size - 5) + float(rng.normal(0, 1.3)))
@@ -1154,8 +1163,8 @@ def frozen_sheet(breedings: list[Breeding]) -> list[dict[str, object]]:
                     "Frozen on": session.isoformat(),
                     "Lot": f"{stud.name[:2].upper()}-{session:%y%m}",
                     "Straws": used + (5 if i + 1 == len(sessions) else 0),
-                    "M sperm per straw": 34,
-                    "% moving forward after thaw": 50,
+                    "Progressively motile per straw (M)": 34,
+                    "Progressive motility after thaw (%)": 50,
                     "Straws per dose": 3,
                     "Stored at": "home tank",
                     "Notes": "",
@@ -1168,17 +1177,17 @@ def frozen_sheet(breedings: list[Breeding]) -> list[dict[str, object]]:
 def prices_sheet() -> list[dict[str, object]]:
     """The Prices sheet."""
     prices = (
-        ("collection and evaluation", 80), ("box and overnight delivery", 145),
-        ("extender per dose", 18), ("transcervical insemination at the clinic", 190),
-        ("vaginal insemination at the clinic", 60), ("progesterone test", 55),
-        ("thawing and frozen dose", 120), ("pregnancy scan", 70), ("stud fee per litter", 900),
+        ("collection", 80, "with the evaluation"), ("shipment", 145, "overnight"),
+        ("extender dose", 18, ""), ("transcervical insemination", 190, "at the clinic"),
+        ("vaginal insemination", 60, "at the clinic"), ("progesterone test", 55, ""),
+        ("frozen dose", 120, "with the thawing"), ("scan", 70, ""), ("stud fee", 900, ""),
     )  # fmt: skip
     return [
         {
             "What": what, "Price": price, "Currency": "EUR", "From": "2023-01-01", "Until": "",
-            "Notes": "",
+            "Notes": notes,
         }
-        for what, price in prices
+        for what, price, notes in prices
     ]  # fmt: skip
 
 
@@ -1194,18 +1203,18 @@ def typing_errors() -> list[dict[str, object]]:
     """Sound lines and lines with slips of the pen, to be kept apart by the loader."""
     sound = {
         "Dog": "Merle", "Date": "2026-09-01", "Time": "07:10", "Volume (mL)": "2.4",
-        "Concentration (M/mL)": "310", "% moving": "80", "% moving forward": "70",
-        "How judged": "by eye", "Where they went": "evaluation only",
+        "Concentration (M/mL)": "310", "Total motility (%)": "80", "Progressive motility (%)": "70",
+        "How motility was evaluated": "by eye", "Where they went": "evaluation only",
     }  # fmt: skip
     slips: list[dict[str, object]] = [
-        {"% moving forward": "850"},
+        {"Progressive motility (%)": "850"},
         {"Date": "2026-02-31"},
         {"Dog": "Brakken"},
         {"Volume (mL)": "2,5,1"},
-        {"% moving forward": "90", "How judged": "counted"},
+        {"Progressive motility (%)": "90", "How motility was evaluated": "counted"},
         {"Volume (mL)": "-2.4"},
         {"Date": "2062-09-02"},
-        {"How judged": "by ear"},
+        {"How motility was evaluated": "by ear"},
         {"Time": "25:70"},
         {"Concentration (M/mL)": "310000000"},
         {"Date": ""},
@@ -1221,8 +1230,9 @@ def typing_errors() -> list[dict[str, object]]:
 
 COLLECTION_HEADINGS = (
     "Dog", "Date", "Time", "Result", "Volume (mL)", "Concentration (M/mL)", "Cells counted",
-    "How counted", "% moving", "% moving forward", "How judged", "Sperm judged", "% normal",
-    "Sperm checked for shape", "Appearance", "Read by", "Extender", "Doses made",
+    "How counted", "Total motility (%)", "Progressive motility (%)", "How motility was evaluated",
+    "Sperm evaluated for motility", "Normal morphology (%)",
+    "Sperm evaluated for morphology", "Appearance", "Evaluator", "Extender", "Doses made",
     "Where they went", "Notes",
 )  # fmt: skip
 
@@ -1233,7 +1243,7 @@ def true_parameters(bitches: list[Bitch], breedings: list[Breeding]) -> dict[str
         "seed": SEED,
         "today": TODAY.isoformat(),
         "parameters": TRUE,
-        "observer_bias_pct": OBSERVER_BIAS_PCT,
+        "evaluator_bias_pct": EVALUATOR_BIAS_PCT,
         "laboratory_scale": {name: scale for name, (_, scale) in LABORATORIES.items()},
         "stud_effect": {stud.name: round(stud.effect, 4) for stud in STUDS},
         "bitch_effect": {bitch.name: round(bitch.effect, 4) for bitch in bitches},
@@ -1289,7 +1299,7 @@ def simulate(out: Path) -> None:
     write(records / "dogs.csv", dogs_sheet(rng, bitches))
     write(records / "breedings.csv", breedings_sheet(rng, breedings))
     write(records / "collections.csv", collections_sheet(rng))
-    write(records / "boxes.csv", boxes_sheet(rng, breedings))
+    write(records / "shipments.csv", shipments_sheet(rng, breedings))
     write(records / "heats.csv", heats_sheet(rng, breedings, open_heats, bitches))
     write(records / "health.csv", health_sheet(rng, bitches, breedings))
     write(records / "frozen.csv", frozen_sheet(breedings))

@@ -11,7 +11,7 @@ from studcurve.analytics.plan.breeding_plan import BreedingPlan
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
 from studcurve.pipelines.fits.fit import FitOutcome, fit_models
 from studcurve.pipelines.pages.anonymous import without_names
-from studcurve.pipelines.pages.client_sheet import bitches_with_boxes, client_results
+from studcurve.pipelines.pages.client_sheet import bitches_with_shipments, client_results
 from studcurve.pipelines.pages.comparison import (
     coming_breedings,
     comparison_results,
@@ -57,7 +57,7 @@ ENGLISH_CLIENT = Reader(Words("en"), "client")
 """For whom pages are made unless another reader is named."""
 
 N_DEMO_SHEETS = 2
-"""Client sheets that the demo writes: the last boxes."""
+"""Client sheets that the demo writes: the last shipments."""
 
 N_DEMO_COMPARISONS = 2
 """Comparisons that the demo writes: the bitches whose heats began last."""
@@ -98,7 +98,7 @@ def write_stud_reviews(
     reader: Reader = ENGLISH_OWNER,
     anonymous: bool = False,
 ) -> list[Path]:
-    """Write the review of each stud, and the index.
+    """Write the review of each stud.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def write_stud_reviews(
     Returns
     -------
     list of Path
-        The pages, the index last.
+        The pages.
 
     Raises
     ------
@@ -130,6 +130,31 @@ def write_stud_reviews(
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
     shelves = _reviews(kennel, [read_stud(kennel, name) for name in wanted], out, reader)
+    return [one.page for one in shelves]
+
+
+@on_one_core
+def write_pages(
+    store_path: Path,
+    out: Path,
+    *,
+    today: date,
+    studs: Sequence[str] = (),
+    reader: Reader = ENGLISH_OWNER,
+    anonymous: bool = False,
+) -> list[Path]:
+    """Write the review of each stud, the overview, and the index that leads to them, the last.
+
+    Arguments as for the stud reviews.
+    """
+    kennel = read_kennel(store_path, today)
+    kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
+    everyone = read_studs(kennel)
+    reviewed = [read_stud(kennel, name) for name in wanted] if studs else everyone
+    shelves = (
+        _overview(overview_results(kennel, everyone), out, reader),
+        *_reviews(kennel, reviewed, out, reader),
+    )
     return [*(one.page for one in shelves), _index(kennel, shelves, out, reader)]
 
 
@@ -192,14 +217,14 @@ def write_client_sheet(
     reader: Reader = ENGLISH_CLIENT,
     anonymous: bool = False,
 ) -> Path:
-    """Write the sheet that goes to a client with her bitch's last box.
+    """Write the sheet that goes to a client with her bitch's last shipment.
 
     Parameters
     ----------
     store_path, out, today, reader, anonymous
         As for the stud reviews.
     bitch
-        Her name as the Boxes sheet has it.
+        Her name as the Shipments sheet has it.
     """
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, [bitch], reader, anonymous=anonymous)
@@ -274,7 +299,7 @@ def write_every_page(
     ]
     sheets = [
         _client_sheet(kennel, bitch, out, ENGLISH_CLIENT)
-        for bitch in bitches_with_boxes(kennel, N_DEMO_SHEETS)
+        for bitch in bitches_with_shipments(kennel, N_DEMO_SHEETS)
     ]
     records = records_of_pages(kennel)
     plans = [

@@ -13,7 +13,7 @@ INK, MUTED, RULE, PAPER = "var(--ink)", "var(--muted)", "var(--rule)", "var(--pa
 SERIES = ("var(--series-1)", "var(--series-2)", "var(--series-3)", "var(--series-4)")
 SHAPES = ("circle", "square", "triangle-up", "diamond")
 LEVEL = INK
-"""A level over time: no observer's color, so that no mark seems to be its own."""
+"""A level over time: no evaluator's color, so that no mark seems to be its own."""
 
 FILLS = ("var(--fill-1)", "var(--fill-2)", "var(--paper)")
 """Quiet areas behind text: what came of it, what did not, what is unknown."""

@@ -55,7 +55,7 @@ TARGETS: dict[str, list[str]] = {
             "samples", "words",
         )
     },
-    "analytics/measures/agreement.py": measure("observers"),
+    "analytics/measures/agreement.py": measure("evaluators"),
     "analytics/measures/control_chart.py": measure("control_chart"),
     "analytics/measures/counting.py": measure("counting"),
     "analytics/measures/dates.py": measure("calendar"),

@@ -12,7 +12,7 @@ from studcurve.pipelines.records.sheets.columns import MORPHOLOGY_PARTS, SHEETS
 
 TODAY = date(2026, 6, 1)
 STUDS, BITCHES = ("Rowan", "Alder"), ("Bryony", "Sedge")
-OUTCOMES = ("whelped", "empty", "lost", "")
+OUTCOMES = ("whelped", "missed", "lost", "")
 
 
 def _on(days_ago):
@@ -34,11 +34,12 @@ def _collection(stud, ago):
         "dog": stud, "collected_on": _on(ago), "collected_at": "08:30", "volume_ml": "2.4",
         "concentration_m_per_ml": "310", "n_cells_counted": "248", "count_method": "chamber",
         "total_motility_pct": "80", "progressive_motility_pct": "70", "motility_method": "by eye",
-        "n_motility_judged": "100", "normal_morphology_pct": "78", "n_morphology_checked": "100",
-        "appearance": "normal", "observer": "Ida", "extender": "egg yolk", "n_doses": "2",
+        "n_motility_evaluated": "100", "normal_morphology_pct": "78",
+        "n_morphology_evaluated": "100",
+        "appearance": "normal", "evaluator": "Ida", "extender": "egg yolk", "n_doses": "2",
         "destination": "shipped", "notes": "quick", "minutes_at_37": "5",
-        **dict.fromkeys(MORPHOLOGY_PARTS, "3"), "spin_g": "720", "spin_min": "5",
-        "fluid_taken_off_ml": "0.9", "volume_after_ml": "7",
+        **dict.fromkeys(MORPHOLOGY_PARTS, "3"), "centrifuge_g": "720", "centrifuge_min": "5",
+        "supernatant_removed_ml": "0.9", "volume_after_ml": "7",
     }  # fmt: skip
 
 
@@ -62,14 +63,14 @@ def _frozen(stud, ago):
     }  # fmt: skip
 
 
-def _box(stud, ago):
+def _shipment(stud, ago):
     return {
         "dog": stud, "collected_on": _on(ago), "sent_on": _on(ago), "sent_at": "17:30",
         "carrier": "Nordan", "extender": "egg yolk", "n_doses": "2", "dose_volume_ml": "3.5",
         "motile_dose_m": "250", "for_bitch": "Bryony", "clinic": "Two Bridges Clinic",
         "promised_on": _on(ago - 1), "arrived_on": _on(ago - 1), "arrived_at": "11:00",
-        "arrival_pct": "60", "arrival_minutes": "5", "kept_back_pct": "60",
-        "kept_back_on": _on(ago - 1), "kept_back_at": "12:00", "kept_back_minutes": "5",
+        "arrival_pct": "60", "arrival_minutes": "5", "retained_pct": "60",
+        "retained_on": _on(ago - 1), "retained_at": "12:00", "retained_minutes": "5",
         "notes": "ice",
     }  # fmt: skip
 
@@ -99,7 +100,7 @@ def _breeding(bitch, stud, ago, semen, result):
     if result == "whelped":
         line |= {"whelped_on": _on(ago - 63), "n_born_alive": "5", "n_stillborn": "1",
                  "n_alive_8_weeks": "5"}  # fmt: skip
-    if result == "empty":
+    if result == "missed":
         line |= {"scan": "not pregnant", "n_pups_on_scan": ""}
     return line | {"result": result}
 
@@ -118,7 +119,7 @@ HEALTH = (
     ("event", "fever", "39.8"),
     ("laboratory test", "alkaline phosphatase", "normal"),
 )
-PRICE = {"what": "box and overnight delivery", "price": "145", "currency": "EUR",
+PRICE = {"what": "shipment", "price": "145", "currency": "EUR",
          "valid_from": "2024-01-01", "valid_until": "2027-01-01", "notes": "courier"}  # fmt: skip
 INTERVAL = {"what": "Brucella", "repeat_days": "180", "notes": "vet"}
 
@@ -143,7 +144,7 @@ def _blanks(sheet):
     )
 
 
-def lines_of(studs, bitches, *, outcomes=("whelped", "empty"), semen=("natural", "chilled")):
+def lines_of(studs, bitches, *, outcomes=("whelped", "missed"), semen=("natural", "chilled")):
     """Every line that such a kennel could hold, whole."""
     pairs = [(bitch, stud) for bitch in bitches for stud in studs]
     return {
@@ -154,7 +155,7 @@ def lines_of(studs, bitches, *, outcomes=("whelped", "empty"), semen=("natural",
             for make, ago in ((_collection, 12), (_collection, 90), (_failed, 40), (_no_sperm, 5))
         ],
         "frozen": [_frozen(stud, ago) for stud in studs for ago in (400, 20)],
-        "boxes": [_box(stud, ago) for stud in studs for ago in (12, 90, 500)],
+        "shipments": [_shipment(stud, ago) for stud in studs for ago in (12, 90, 500)],
         "heats": [_heat(bitch, ago) for bitch in bitches for ago in (9, 200, 400)],
         "breedings": [
             _breeding(*pair, ago - 10 * n, semen[n % len(semen)], outcomes[n % len(outcomes)])

@@ -116,11 +116,12 @@ def _collection(on):
          "n_cells_counted": counts("n_cells_counted"),
          "count_method": st.sampled_from(["chamber", "photometer", "NOT COUNTED"]),
          "normal_morphology_pct": readings("normal_morphology_pct"),
-         "n_morphology_checked": counts("n_morphology_checked"), "observer": texts(),
+         "n_morphology_evaluated": counts("n_morphology_evaluated"), "evaluator": texts(),
          "extender": texts(), "n_doses": counts("n_doses"),
          "destination": st.sampled_from(["shipped", "frozen", "own bitch"]), "notes": texts(60),
-         "minutes_at_37": numbers("minutes_at_37"), "spin_g": numbers("spin_g", 50, 1200),
-         "fluid_taken_off_ml": numbers("fluid_taken_off_ml", 0, 0.9),
+         "minutes_at_37": numbers("minutes_at_37"), "centrifuge_g": numbers("centrifuge_g", 50,
+                                                                            1200),
+         "supernatant_removed_ml": numbers("supernatant_removed_ml", 0, 0.9),
          **{part: readings("abnormal_pct") for part in MORPHOLOGY_PARTS}},
     )  # fmt: skip
 
@@ -146,14 +147,14 @@ def _frozen(on):
     )  # fmt: skip
 
 
-def _box(on):
+def _shipment(on):
     later = on + timedelta(days=1)
     return line(
         {"dog": st.sampled_from(STUDS), "sent_on": days(on)},
         {"collected_on": days(on), "sent_at": CLOCKS, "carrier": texts(), "extender": texts(),
          "n_doses": counts("n_doses"), "dose_volume_ml": numbers("dose_volume_ml", 1, 9),
          "motile_dose_m": readings("motile_dose_m"), "for_bitch": texts(), "clinic": texts(),
-         "promised_on": days(later), "kept_back_on": days(later), "notes": texts()},
+         "promised_on": days(later), "retained_on": days(later), "notes": texts()},
     )  # fmt: skip
 
 
@@ -187,7 +188,7 @@ def _breeding(on):
     ).flatmap(
         lambda cells: st.one_of(
             st.just(cells),
-            st.just(cells | {"result": "empty"}),
+            st.just(cells | {"result": "missed"}),
             line({"result": st.just("whelped"), "whelped_on": days(whelped),
                   "n_born_alive": counts("n_born_alive", 3, 9)},
                  {"n_stillborn": counts("n_stillborn", 0, 3),
@@ -208,13 +209,13 @@ def _health(on):
 
 def _price(on):
     return line(
-        {"what": texts(), "price": numbers("price", 0, 999), "currency": st.just("EUR"),
-         "valid_from": days(on)},
+        {"what": st.sampled_from(SHEETS["prices"].column("what").choices),
+         "price": numbers("price", 0, 999), "currency": st.just("EUR"), "valid_from": days(on)},
         {"valid_until": days(on + timedelta(days=30)), "notes": texts()},
     )  # fmt: skip
 
 
-_LINES = {"collections": _collection, "frozen": _frozen, "boxes": _box, "heats": _heat,
+_LINES = {"collections": _collection, "frozen": _frozen, "shipments": _shipment, "heats": _heat,
           "breedings": _breeding, "health": _health, "prices": _price}  # fmt: skip
 
 

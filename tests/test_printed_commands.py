@@ -17,7 +17,7 @@ import time_machine
 from typer.main import get_command
 
 from studcurve.pipelines import cli
-from studcurve.pipelines.pages.client_sheet import bitches_with_boxes
+from studcurve.pipelines.pages.client_sheet import bitches_with_shipments
 from studcurve.pipelines.pages.comparison import coming_breedings
 from studcurve.pipelines.records.archive import back_up, export
 from studcurve.pipelines.records.database.store import Store
@@ -32,13 +32,16 @@ PROGRAM = get_command(cli.app)
 BENCH = PROGRAM.commands["bench"]
 CLOCKS = {"today": timedelta(0), "a year on": timedelta(days=366)}
 
-WRITERS = {"load", "confirm", "withdraw", "erase", "restore", "box", "card", "bench spin"}
+WRITERS = {"load", "confirm", "withdraw", "erase", "restore", "ship", "bench card", "bench spin"}
 """Commands that may change the records file: each gets a copy of its own."""
 
 FITTING = {"demo", "fit"}
 """Commands that take minutes."""
 
-PAGES = {"review", "overview", "handout", "client", "compare", "season"}
+ALL_STUDS = {"pages"}
+"""Commands that take half a minute."""
+
+PAGES = {"pages", "review", "overview", "handout", "shipment-sheet", "compare", "schedule"}
 """Commands that take seconds."""
 
 
@@ -156,12 +159,12 @@ def demo(tmp_path_factory, demo_store_path, demo_kennel):
     export(store, folder / "exported", in_english)
     write_template(folder / "kennel.xlsx")
     stud, bitch = coming_breedings(demo_kennel, 1)[0]
-    (boxed,) = bitches_with_boxes(demo_kennel, 1)
+    (shipped,) = bitches_with_shipments(demo_kennel, 1)
     asked = findings[findings["is_open"] & (findings["severity"] == "question")]
     number = asked[asked["sheet"] == "breedings"]["finding_id"]
-    (reader,) = demo_kennel.views["evaluations"]["observer"].mode().head(1)
+    (reader,) = demo_kennel.views["evaluations"]["evaluator"].mode().head(1)
     return store, {
-        "STUD": stud, "DOG": stud, "BITCH": bitch, ("client", "BITCH"): boxed,
+        "STUD": stud, "BITCH": bitch, ("shipment-sheet", "BITCH"): shipped,
         "NUMBER": str(number.iloc[0]), "NAME": reader,
         "WHY": "asked by letter", "CM": "9.5", "PERCENT": "6.25",
         "FILE": "new.duckdb", "FILE.xlsx": "new.xlsx", "FOLDER": "new",
@@ -212,7 +215,9 @@ def _cases():
         name, _, rest = _command_of(words)
         how = (name, () if name in PAGES else tuple(word for word in rest if word[:2] == "--"))
         for clock in CLOCKS:
-            is_slow = name in FITTING or how in seen or (name in PAGES and clock == "today")
+            is_slow = (
+                name in FITTING | ALL_STUDS or how in seen or (name in PAGES and clock == "today")
+            )
             yield pytest.param(
                 words, clock, id=f"{' '.join(words)[:60]}, {clock}",
                 marks=pytest.mark.slow if is_slow else (),
@@ -232,12 +237,9 @@ def test_a_printed_command_answers_on_any_day(words, clock, demo, in_a_folder, t
     assert said.out.strip() or said.err.strip()
     for page in tmp_path.rglob("*.html"):
         assert set(_from_prose(_visible(page))) <= set(printed())
-    if name in PAGES | {"due", "box"}:
+    if name in PAGES | {"due", "ship"}:
         assert DEMO_TODAY.isoformat() in said.err
-        assert (
-            len([line for line in said.err.splitlines() if "--today" in line or "--now" in line])
-            == 1
-        )
+        assert len([line for line in said.err.splitlines() if "--now" in line]) == 1
 
 
 @pytest.mark.parametrize(

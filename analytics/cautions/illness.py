@@ -24,7 +24,7 @@ RECENT_DAYS = 70
 Spermatogenesis 61.9 d (Soares 2009, J Anat) and about 10 d in the epididymis (M)."""
 
 RECOVERY_DAYS = 14
-"""No dose, box or plan for so long after the end of a fever or a pain. [d]
+"""No dose, shipment or plan for so long after the end of a fever or a pain. [d]
 
 Common practice, no source."""
 

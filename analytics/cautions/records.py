@@ -16,11 +16,11 @@ from studcurve.analytics.sentences import Sentence
 Severity = Literal["stop", "warn", "say"]
 """``stop`` suppresses numbers, ``warn`` heads the answer, ``say`` is part of an honest answer."""
 
-Answer = Literal["doses", "box", "plan", "forecast", "chances", "conception"]
+Answer = Literal["doses", "shipment", "plan", "forecast", "chances", "conception"]
 """The kinds of number a stop can suppress: ``chances`` are those on the dog's own pages, and
 ``conception`` is every sum that counts the dog's breedings."""
 
-NEXT_ANSWERS: frozenset[Answer] = frozenset({"doses", "box", "plan", "forecast", "chances"})
+NEXT_ANSWERS: frozenset[Answer] = frozenset({"doses", "shipment", "plan", "forecast", "chances"})
 """What a stop suppresses that may be lifted soon: everything of the next collection or breeding."""
 
 EVERY_ANSWER: frozenset[Answer] = NEXT_ANSWERS | {"conception"}

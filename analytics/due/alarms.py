@@ -18,7 +18,9 @@ from studcurve.analytics.cautions.records import Exposure
 from studcurve.analytics.sentences import Sentence, sentence
 
 IN_USE_DAYS = 365
-"""A dog counts as in use for so long after the last collection, box, breeding or heat. [d] (J)"""
+"""A dog counts as in use for so long after the last collection, shipment, breeding or heat. [d]
+(J)
+"""
 
 TEST_RULES = frozenset({"brucella not recorded", "brucella no screening", "brucella overdue"})
 """Cautions that ask for a test."""
@@ -109,7 +111,7 @@ def _alarms(
                 sorted({e.dog for e in _all(exposed) if e.by == dog and e.through == one.dog})
             )
             yield _of_exposed(one, others, _litters(views, one, today, whelping))
-        yield from _boxes(views["shipments_seen"], dog, status.since, today)
+        yield from _shipments(views["shipments_seen"], dog, status.since, today)
         yield from _straws(views["frozen_lots"], dog, status.since)
 
 
@@ -152,20 +154,24 @@ def _litters(
     return tuple(told)
 
 
-def _boxes(boxes: pd.DataFrame, stud: str, since: date | None, today: date) -> Iterator[Caution]:
-    """Boxes that went out since; whoever received one is to be told."""
-    own = boxes[(boxes["stud"] == stud) & (boxes["sent_earliest"] <= pd.Timestamp(today))]
+def _shipments(
+    shipments: pd.DataFrame, stud: str, since: date | None, today: date
+) -> Iterator[Caution]:
+    """Shipments that went out since; whoever received one is to be told."""
+    own = shipments[
+        (shipments["stud"] == stud) & (shipments["sent_earliest"] <= pd.Timestamp(today))
+    ]
     sent = []
     for row in own.sort_values("sent_earliest", ascending=False).to_dict("records"):
         on = row["sent_latest"].date()
         if since is not None and on < since:
             continue
         to = next((str(row[n]) for n in ("for_bitch", "clinic") if not pd.isna(row[n])), "")
-        key = "exposure.box_to" if to else "exposure.box"
+        key = "exposure.shipment_to" if to else "exposure.shipment"
         sent.append(sentence(key, on=on, to=to))
     if sent:
-        said = sentence("exposure.boxes", dog=stud, boxes=tuple(sent), n=len(sent))
-        yield Caution("brucella boxes", "stop", said, SOURCE)
+        said = sentence("exposure.shipments", dog=stud, shipments=tuple(sent), n=len(sent))
+        yield Caution("brucella shipments", "stop", said, SOURCE)
 
 
 def _straws(lots: pd.DataFrame, stud: str, since: date | None) -> Iterator[Caution]:

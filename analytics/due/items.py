@@ -1,6 +1,6 @@
 """What is due, from the records alone: no sampler, no fit.
 
-Next progesterone draw, days to inseminate, scans, whelpings, boxes and breedings without an
+Next progesterone draw, days to inseminate, scans, whelpings, shipments and breedings without an
 outcome, tests past this kennel's own interval, studs that nobody has looked at, straws that run
 out. A caution that stops takes the days to inseminate away here too.
 """
@@ -37,7 +37,7 @@ from studcurve.analytics.sentences import Sentence, Word, sentence
 from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 Kind = Literal[
-    "progesterone", "insemination", "scan", "radiograph", "temperature", "whelping", "box",
+    "progesterone", "insemination", "scan", "radiograph", "temperature", "whelping", "shipment",
     "outcome", "test", "evaluation", "straws", "caution",
 ]  # fmt: skip
 """Which kinds of things fall due."""
@@ -69,7 +69,7 @@ DOSES_LEFT = 2
 """Straws for fewer doses than this run out: a breeding takes one or two. (J)"""
 
 DELIVERY_DAYS = 1
-"""A box without a promised day is expected after so many days. [d] (J)"""
+"""A shipment without a promised day is expected after so many days. [d] (J)"""
 
 EVALUATION, BRUCELLA = "evaluation", "Brucella"
 """Words of the Intervals sheet that have an interval without the kennel's own."""
@@ -127,7 +127,7 @@ def due_items(
         *_first(views, records, today),
         *_heats(views, records, today),
         *_breedings(views, today),
-        *_boxes(views, today),
+        *_shipments(views, today),
         *_tests(views, records, today),
         *_evaluations(views, today),
         *_straws(views, today),
@@ -350,15 +350,15 @@ def _whelping(
             "ovulation", posterior.mean_at.date(), zero_sd_days=posterior.sd_days
         )
     if surge is not None:
-        return expected_whelping("LH peak", surge)
+        return expected_whelping("LH surge", surge)
     return expected_whelping("mating", first, last_on=last)
 
 
-def _boxes(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
-    """Boxes whose arrival nobody entered."""
-    boxes = views["shipments"]
+def _shipments(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
+    """Shipments whose arrival nobody entered."""
+    shipments = views["shipments"]
     n_forgotten = 0
-    for row in boxes[~boxes["outcome_known"].astype(bool)].to_dict("records"):
+    for row in shipments[~shipments["outcome_known"].astype(bool)].to_dict("records"):
         sent_on = row["sent_latest"].date()
         if sent_on > today:
             continue
@@ -371,14 +371,14 @@ def _boxes(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
             (str(row[name]) for name in ("for_bitch", "clinic") if not pd.isna(row[name])), None
         )
         what = (
-            sentence("due.box", stud=row["stud"], sent_on=sent_on)
+            sentence("due.shipment", stud=row["stud"], sent_on=sent_on)
             if to is None
-            else sentence("due.box_to", stud=row["stud"], sent_on=sent_on, to=to)
+            else sentence("due.shipment_to", stud=row["stud"], sent_on=sent_on, to=to)
         )
-        yield _item("box", str(row["stud"]), expected, what, today)
+        yield _item("shipment", str(row["stud"]), expected, what, today)
     if n_forgotten:
-        what = sentence("due.boxes_forgotten", n=n_forgotten)
-        yield _item("box", "", today - timedelta(days=FORGOTTEN_DAYS), what, today)
+        what = sentence("due.shipments_forgotten", n=n_forgotten)
+        yield _item("shipment", "", today - timedelta(days=FORGOTTEN_DAYS), what, today)
 
 
 def _tests(

@@ -148,7 +148,7 @@ def intraclass_correlation(
     table = np.asarray(readings, dtype=np.float64)
     if table.ndim != 2 or min(table.shape) < 2 or not np.isfinite(table).all():
         raise ValueError(
-            f"needs a whole table of at least 2 samples by 2 readers; got shape {table.shape}"
+            f"needs a whole table of at least 2 samples by 2 evaluators; got shape {table.shape}"
         )
     n, k = table.shape
     residual = table - table.mean(axis=1, keepdims=True) - table.mean(axis=0) + table.mean()
@@ -157,7 +157,7 @@ def intraclass_correlation(
     error = float((residual**2).sum() / ((n - 1) * (k - 1)))
     within = float(table.var(axis=1, ddof=1).mean())
     if between == 0.0:
-        raise ValueError("the samples all read the same on average; no share can be stated")
+        raise ValueError("the samples all have the same value on average; no share can be stated")
     one_way = (between - within) / (between + (k - 1) * within)
     absolute = (between - error) / (between + (k - 1) * error + k * (readers - error) / n)
     consistency = (between - error) / (between + (k - 1) * error)
@@ -181,7 +181,7 @@ def _pairs(first: ArrayLike, second: ArrayLike) -> tuple[Floats, Floats]:
         raise ValueError(f"needs two rows of the same length; got shapes {a.shape} and {b.shape}")
     both = np.isfinite(a) & np.isfinite(b)
     if both.sum() < MIN_SAMPLES:
-        raise ValueError(f"needs {MIN_SAMPLES} samples read by both; got {both.sum()}")
+        raise ValueError(f"needs {MIN_SAMPLES} samples evaluated by both; got {both.sum()}")
     return a[both], b[both]
 
 

@@ -30,12 +30,12 @@ NMOL_PER_NG = 1000.0 / PROGESTERONE_G_PER_MOL
 ProgesteroneUnit = Literal["ng/mL", "nmol/L"]
 """Units in which laboratories print progesterone."""
 
-WhelpingZero = Literal["LH peak", "ovulation", "timed mating", "mating"]
+WhelpingZero = Literal["LH surge", "ovulation", "timed mating", "mating"]
 """The events from which a whelping can be counted: a ``timed mating`` is a single one on the day
 that progesterone gave, a ``mating`` any other."""
 
 ZERO_ROWS: Mapping[WhelpingZero, str] = MappingProxyType({
-    "LH peak": "o06_lh", "ovulation": "o06_ovulation", "timed mating": "o06_mating",
+    "LH surge": "o06_lh", "ovulation": "o06_ovulation", "timed mating": "o06_mating",
 })  # fmt: skip
 """The row of the table behind each count that has one."""
 
@@ -47,7 +47,7 @@ as she may have ovulated before the mating or up to nine days after it. [d]
 67 to 72 when she ovulates 2 to 9 days later: Romagnoli 2013, teaching text (secondary) (P)."""
 
 NO_LABOR_DAYS: Mapping[WhelpingZero, int] = MappingProxyType({
-    "LH peak": 67, "ovulation": 65, "timed mating": 65, "mating": 72,
+    "LH surge": 67, "ovulation": 65, "timed mating": 65, "mating": 72,
 })  # fmt: skip
 """A bitch without labor by this day is for a veterinarian the same day; from the first mating where
 there are several. [d]
@@ -56,7 +56,7 @@ Teaching rules (M): 65 days from ovulation, which lies two days after the LH pea
 mating. 65 is the longest of 113 timed single matings: Okkens 2001 (P)."""
 
 PUP_COUNT_DAYS: Mapping[WhelpingZero, int] = MappingProxyType({
-    "LH peak": 57, "ovulation": 55, "timed mating": 55, "mating": 55,
+    "LH surge": 57, "ovulation": 55, "timed mating": 55, "mating": 55,
 })  # fmt: skip
 """From about this day a radiograph counts the pups; from the last mating where there are several.
 [d] Teaching rule (M)."""

@@ -30,8 +30,8 @@ from studcurve.analytics.priors import PRIORS
 Route = Literal["vaginal", "transcervical"]
 """Routes that the bench makes doses for."""
 
-BOX_HOURS = 48.0
-"""Hours after the collection by which most boxes are used. [h] (common practice, no source)"""
+SHIPMENT_HOURS = 48.0
+"""Hours after the collection by which most shipments are used. [h] (common practice, no source)"""
 
 CERTAINTY = 0.80
 """How surely each dose must meet the target before it is counted (J, rule of this toolkit)."""
@@ -47,12 +47,12 @@ TARGET_ROWS: dict[Route, str] = {"vaginal": "c10_vaginal", "transcervical": "c10
 
 PUBLISHED_DOSES = (
     ("vaginal", "at least 150 to 200 M", "Linde-Forsberg 1991 (secondary) (P)"),
-    ("vaginal, frozen", "100 to 110 M moving forward", "Nöthling 1997, J Reprod Fertil Suppl "
+    ("vaginal, frozen", "100 to 110 M progressively motile", "Nöthling 1997, J Reprod Fertil Suppl "
      "51:109-116 (P)"),
     ("intrauterine, frozen", "more than 100 M live and normal: 38 of 49 pregnant, with less 13 of "
      "29", "Mason & Rous 2014, Theriogenology 82:844-850 (P, D)"),
-    ("intrauterine", "more than 200 M moving forward", "Burgess, Mitchell & Thomas 2012, Aust Vet "
-     "J 90:283-290 (P)"),
+    ("intrauterine", "more than 200 M progressively motile", "Burgess, Mitchell & Thomas 2012, "
+     "Aust Vet J 90:283-290 (P)"),
 )  # fmt: skip
 """Published doses, printed beside the owner's target: route, dose, source."""
 
@@ -61,7 +61,7 @@ CHAMBER_CELLS = 200.0
 
 
 @dataclass(frozen=True, slots=True)
-class SampleReading:
+class SampleEvaluation:
     """A sample in hand, as it was read.
 
     Attributes
@@ -70,25 +70,25 @@ class SampleReading:
         Volume. [mL]
     progressive_motility_pct
         Share moving forward. [%]
-    n_motility_judged
+    n_motility_evaluated
         Sperm judged; None where judged by eye.
     n_cells, looked_at_nl
         Cells counted, and undiluted semen above the counted squares; None where not counted in a
         chamber. [nL]
     concentration_m_per_ml
         Concentration of a photometer; None where there was none. [10⁶ mL⁻¹]
-    normal_morphology_pct, n_morphology_checked
+    normal_morphology_pct, n_morphology_evaluated
         Share of normal shape, of how many; None where not looked at. [%]
     """
 
     volume_ml: float
     progressive_motility_pct: float
-    n_motility_judged: int | None = None
+    n_motility_evaluated: int | None = None
     n_cells: int | None = None
     looked_at_nl: float | None = None
     concentration_m_per_ml: float | None = None
     normal_morphology_pct: float | None = None
-    n_morphology_checked: int | None = None
+    n_morphology_evaluated: int | None = None
 
     def __post_init__(self) -> None:
         if (self.n_cells is None) != (self.looked_at_nl is None):
@@ -164,7 +164,7 @@ def usual_total(own_totals_m: Sequence[float] | Floats = ()) -> UsualTotal:
 
 
 def draw_sample(
-    reading: SampleReading,
+    reading: SampleEvaluation,
     *,
     count_cv: float,
     usual: UsualTotal,
@@ -192,7 +192,7 @@ def draw_sample(
     -----
     A count of :math:`N` has the expected count Gamma(:math:`N + \tfrac12`), a share of :math:`x`
     in :math:`n` Beta(:math:`x + \tfrac12, n - x + \tfrac12`); a motility by eye is normal within
-    0 and 100 with the reading and the observer error of prior r01.
+    0 and 100 with the reading and the evaluator error of prior r01.
     """
     chance = rng.random((5, n_draws))
     volume_ml = reading.volume_ml * np.exp(VOLUME_CV * ndtri(chance[0]))
@@ -205,21 +205,21 @@ def draw_sample(
     else:
         total = np.exp(usual.log_mean + usual.log_sd * ndtri(chance[1]))
     progressive = total * _share(
-        reading.progressive_motility_pct, reading.n_motility_judged, chance[3]
+        reading.progressive_motility_pct, reading.n_motility_evaluated, chance[3]
     )
     normal = None
     if reading.normal_morphology_pct is not None:
         normal = progressive * _share(
-            reading.normal_morphology_pct, reading.n_morphology_checked, chance[4]
+            reading.normal_morphology_pct, reading.n_morphology_evaluated, chance[4]
         )
     return SampleDraws(total, progressive, normal)
 
 
-def _share(read_pct: float, n_judged: int | None, chance: Floats) -> Floats:
+def _share(read_pct: float, n_evaluated: int | None, chance: Floats) -> Floats:
     """Share at each quantile level, given a percentage read by eye or counted."""
-    if n_judged is not None:
-        seen = read_pct / 100.0 * n_judged
-        return np.asarray(betaincinv(seen + 0.5, n_judged - seen + 0.5, chance))
+    if n_evaluated is not None:
+        seen = read_pct / 100.0 * n_evaluated
+        return np.asarray(betaincinv(seen + 0.5, n_evaluated - seen + 0.5, chance))
     sd = float(np.hypot(PRIORS["r01_sd"].centre, PRIORS["r01_observer"].sd))
     lowest, highest = ndtr((0.0 - read_pct) / sd), ndtr((100.0 - read_pct) / sd)
     return np.asarray((read_pct + sd * ndtri(lowest + chance * (highest - lowest))) / 100.0)

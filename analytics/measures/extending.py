@@ -133,8 +133,8 @@ def bench_reminders(
     if ratio is not None and not lowest <= ratio <= highest:
         reminders.append(
             Reminder(
-                f"1 part of semen to {ratio:.3g} of extender is outside the usual 1:{lowest:.0f} "
-                f"to 1:{highest:.0f}.",
+                f"Semen to extender as 1 + {ratio:.3g} is outside the usual 1 + {lowest:.0f} to "
+                f"1 + {highest:.0f}.",
                 "Sugai 2024, Front Vet Sci 10:1339840 (P)",
             )
         )
@@ -142,7 +142,8 @@ def bench_reminders(
         reminders.append(
             Reminder(
                 f"{final_m_per_ml:.3g} M/mL after extending is thinner than "
-                f"{THINNEST_M_PER_ML:.0f} M/mL, which kept worst: less extender, or spin first.",
+                f"{THINNEST_M_PER_ML:.0f} M/mL, which lasted worst: less extender, or centrifuge "
+                "first.",
                 "Sugai 2024, Front Vet Sci 10:1339840 (P)",
             )
         )
@@ -158,7 +159,7 @@ def bench_reminders(
         reminders.append(
             Reminder(
                 f"A dose of {dose_volume_ml:.3g} mL is more than the {limit_ml:.3g} mL that fit "
-                "her by this route: spin first and take fluid off.",
+                "her by this route: centrifuge first and remove supernatant.",
                 "common practice, no source",
             )
         )

@@ -10,8 +10,8 @@ hastens, as published series of egg-yolk extenders show. Before any record :math
 Everything else is closed form in these draws, and the same draws serve every hour, so that a later
 hour never looks better than an earlier one.
 
-Hour 0 is the collection. Does not know: a box left in the sun or frozen on the ice pack, the shock
-of cooling too fast, bacteria, and fertility: motility kept is not fertility kept.
+Hour 0 is the collection. Does not know: a shipment left in the sun or frozen on the ice pack, the
+shock of cooling too fast, bacteria, and fertility: motility kept is not fertility kept.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ TOLD_UNTIL_HOURS = 72.0
 TOLD_STEP_HOURS = 12.0
 """How long a dose is enough is told in half days, rounded down: no curve knows the hour. [h] (J)"""
 
-NOT_FERTILITY = "Motility kept is not fertility kept."
+NOT_FERTILITY = "Motility that lasts does not prove fertility."
 """Printed wherever the curve is shown; no study relates hours of storage in dogs to litters."""
 
 

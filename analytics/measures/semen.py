@@ -123,7 +123,7 @@ def zero_count_limit_m(volume_ml: float) -> float:
 
 
 def motility_interval_pct(
-    motility_pct: ArrayLike, n_judged: ArrayLike, *, interval_prob: float = INTERVAL_PROB
+    motility_pct: ArrayLike, n_evaluated: ArrayLike, *, interval_prob: float = INTERVAL_PROB
 ) -> Floats:
     """Interval of a motility: binomial where counted, reading error where judged by eye.
 
@@ -131,7 +131,7 @@ def motility_interval_pct(
     ----------
     motility_pct
         Share moving forward. [%]
-    n_judged
+    n_evaluated
         Sperm judged; NaN for a motility judged by eye (prior r01).
     interval_prob
         Probability of the interval.
@@ -142,7 +142,7 @@ def motility_interval_pct(
         Lower and upper end, within 0 and 100, shape (2, ...). [%]
     """
     share = np.asarray(motility_pct, dtype=np.float64) / 100.0
-    n = np.asarray(n_judged, dtype=np.float64)
+    n = np.asarray(n_evaluated, dtype=np.float64)
     counted = wilson_interval(share * n, n, interval_prob) * 100.0
     half = float(ndtri(0.5 + interval_prob / 2.0)) * PRIORS["r01_sd"].centre
     by_eye = np.clip(np.stack([100.0 * share - half, 100.0 * share + half]), 0.0, 100.0)
@@ -176,10 +176,10 @@ def with_measures(evaluations: pd.DataFrame, *, extra_cv: float) -> pd.DataFrame
     low, high = total_sperm_interval_m(
         volume, concentration, counted, extra_cv=extra_cv, looked_at_nl=SQUARES_NL
     )
-    n_judged = _column(evaluations, "n_motility_judged")
-    motile_low, motile_high = motility_interval_pct(motility, n_judged)
+    n_evaluated = _column(evaluations, "n_motility_evaluated")
+    motile_low, motile_high = motility_interval_pct(motility, n_evaluated)
     normal = _column(evaluations, "normal_morphology_pct") / 100.0
-    checked = _column(evaluations, "n_morphology_checked")
+    checked = _column(evaluations, "n_morphology_evaluated")
     normal_low, normal_high = 100.0 * wilson_interval(normal * checked, checked, INTERVAL_PROB)
     return evaluations.assign(
         total_sperm_m=total,

@@ -1,8 +1,8 @@
-r"""What happened to a sample on its way: raw, spun, extended, kept back, arrived, thawed?
+r"""What happened to a sample on its way: raw, spun, extended, retained, arrived, thawed?
 
 Every comparison is paired: two readings of the *same* collection at two stages, so that what
 differs between dogs and days drops out. Recovery is the later value as a share of the earlier one,
-as a geometric mean over the collections; whether the kennel's reading of the kept-back tube and
+as a geometric mean over the collections; whether the kennel's reading of the retained tube and
 the clinic's on arrival agree is a matter of differences and their limits
 (:mod:`studcurve.analytics.measures.agreement`).
 
@@ -27,10 +27,10 @@ from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats
 from studcurve.analytics.measures.agreement import MIN_SAMPLES, Agreement, agreement
 from studcurve.analytics.measures.moments import middle_of
 
-Stage = Literal["raw", "after spin", "extended", "kept back", "on arrival", "after thaw"]
+Stage = Literal["raw", "after centrifugation", "extended", "retained", "on arrival", "after thaw"]
 
 STAGES: tuple[Stage, ...] = (
-    "raw", "after spin", "extended", "kept back", "on arrival", "after thaw",
+    "raw", "after centrifugation", "extended", "retained", "on arrival", "after thaw",
 )  # fmt: skip
 """Stages in the order in which a sample passes them."""
 
@@ -201,21 +201,21 @@ def recoveries(
 
 
 @dataclass(frozen=True, slots=True)
-class ReadersAgreement:
-    """Whether the clinic's reading on arrival and the kennel's of the kept-back tube agree.
+class EvaluatorsAgreement:
+    """Whether the clinic's reading on arrival and the kennel's of the retained tube agree.
 
     Attributes
     ----------
-    n_boxes
-        Boxes with both readings.
+    n_shipments
+        Shipments with both readings.
     n_apart
-        Of these, boxes left out because the readings lie further apart than :data:`SAME_HOURS`, or
-        nobody knows how far.
+        Of these, shipments left out because the readings lie further apart than :data:`SAME_HOURS`,
+        or nobody knows how far.
     agreement
-        Clinic minus kennel, in points; None with fewer than three boxes left.
+        Clinic minus kennel, in points; None with fewer than three shipments left.
     """
 
-    n_boxes: int
+    n_shipments: int
     n_apart: int
     agreement: Agreement | None
 
@@ -226,8 +226,8 @@ def clinic_against_kennel(
     *,
     same_hours: float = SAME_HOURS,
     interval_prob: float = INTERVAL_PROB,
-) -> ReadersAgreement:
-    """Compare readings of the same semen at both ends of a box's way.
+) -> EvaluatorsAgreement:
+    """Compare readings of the same semen at both ends of a shipment's way.
 
     Parameters
     ----------
@@ -240,12 +240,12 @@ def clinic_against_kennel(
     interval_prob
         Probability of the intervals.
     """
-    pairs = stage_pairs(evaluations, "kept back", "on arrival", measure)
+    pairs = stage_pairs(evaluations, "retained", "on arrival", measure)
     near = pairs[pairs["hours"].abs() <= same_hours]
     found = None
     if len(near) >= MIN_SAMPLES:
         found = agreement(near["later"], near["first"], interval_prob=interval_prob)
-    return ReadersAgreement(len(pairs), len(pairs) - len(near), found)
+    return EvaluatorsAgreement(len(pairs), len(pairs) - len(near), found)
 
 
 def _mean_of(values: ArrayLike, interval_prob: float) -> Estimate | None:
@@ -269,12 +269,12 @@ class StagesCompared:
     kept
         Share left of each collection, by pair. [%]
     agreement
-        Whether the clinic's reading on arrival and the kennel's of the kept-back tube agree.
+        Whether the clinic's reading on arrival and the kennel's of the retained tube agree.
     """
 
     recoveries: tuple[Recovery, ...]
     kept: Mapping[tuple[Stage, Stage], tuple[float, ...]]
-    agreement: ReadersAgreement
+    agreement: EvaluatorsAgreement
 
 
 def compared_stages(evaluations: pd.DataFrame) -> StagesCompared | None:

@@ -18,7 +18,7 @@ from studcurve.analytics.estimate import Floats
 from studcurve.analytics.plan.simulation.chain import Outcome, Pair, Shift, Unknowns, simulate
 
 Axis = Literal["delay_h", "doublings", "days"]
-"""What is moved: the box (hours), the motile dose (log2 of a factor), the day."""
+"""What is moved: the shipment (hours), the motile dose (log2 of a factor), the day."""
 
 GRIDS: Mapping[Axis, tuple[float, ...]] = MappingProxyType(
     {

@@ -74,7 +74,7 @@ class BreedingPlan:
        - ``answer.has_centre``: where it is false there are no data like this, and only the ends of
          ``chance`` and of ``pups_told`` may be shown, no mean, median, cost per litter, regret or
          order; ``answer.outside`` says why;
-       - ``answer.outcome.option``: days, source, box, ``method`` (told as
+       - ``answer.outcome.option``: days, source, shipment, ``method`` (told as
          ``Word("way", method)``) and ``is_guarded`` (by a veterinarian or as local law allows).
 
     ``lead`` is the position with the highest mean chance, or the highest value at a stated worth,
@@ -101,7 +101,7 @@ class BreedingPlan:
     litter_inbreeding_pct
         Inbreeding of the planned litter as it was asked with; None when not known. [%]
     sources
-        Where the numbers come from, a sentence each: chance, pups, sample, storage, boxes; own
+        Where the numbers come from, a sentence each: chance, pups, sample, storage, shipments; own
         records are told from published work. Empty without answers.
     stored_until_h
         Longest storage that the kennel itself has read in this extender; None where the storage
@@ -123,8 +123,8 @@ class BreedingPlan:
     n_draws
         Joint draws.
     grids
-        The best way of each semen type, where there are data like it, over a later box, another
-        dose and another day; empty unless they were asked for.
+        The best way of each semen type, where there are data like it, over a later shipment,
+        another dose and another day; empty unless they were asked for.
     """
 
     pair: Pair

@@ -50,7 +50,7 @@ STUDIED: Mapping[str, tuple[float, float]] = {
     "motile dose": (20.0, 1000.0),
     "hours stored": (0.0, 72.0),
     "day from ovulation": (-5.0, 9.0),
-    "normal shape": (30.0, 100.0),
+    "normal morphology": (30.0, 100.0),
 }
 """Lowest and highest value of each input at which breedings were studied. [y, y, 10⁶, h, d, %]
 
@@ -335,7 +335,7 @@ def outside_studied(outcome: Outcome, pair: Pair) -> tuple[Sentence, ...]:
         "motile dose": _middle(outcome.motile_dose_m),
         "hours stored": _middle(outcome.hours_stored),
         "day from ovulation": _middle(outcome.day),
-        "normal shape": pair.normal_morphology_pct,
+        "normal morphology": pair.normal_morphology_pct,
     }
     spoken = []
     for name, value in middle.items():

@@ -31,8 +31,8 @@ HOURS_TO_SECOND = {"natural": 48, "fresh": 48, "chilled": 24, "frozen": 24}
 """From a first to a second insemination. [h]
 
 Fresh: days 2 and 4 after ovulation (University of Minnesota, secondary); frozen: days 2 and 3
-(Thomassen et al. 2006, Theriogenology 66:1645-1650, P); chilled: the second dose of one box on the
-next day (common practice, no source)."""
+(Thomassen et al. 2006, Theriogenology 66:1645-1650, P); chilled: the second dose of one shipment on
+the next day (common practice, no source)."""
 
 TOO_DEAR = "infeasible.too_dear"
 """Reason of a method that costs more in any case than the owner's limit."""
@@ -131,7 +131,7 @@ def _lot_for(straws: Sequence[Straws], n: int) -> Straws | None:
 def _no_day(circumstances: Circumstances, semen_type: str, n: int) -> Sentence:
     """Why no day is left for a method that nobody refuses."""
     if semen_type == "chilled":
-        return sentence("infeasible.box_too_late")
+        return sentence("infeasible.shipment_too_late")
     return sentence("infeasible.no_pair_of_days" if n > 1 else "infeasible.no_day")
 
 
@@ -182,7 +182,7 @@ def _in_one_place(
 
 
 def _shipped(circumstances: Circumstances, route: str, n: int, day: date) -> Option | None:
-    """Chilled semen whose first insemination, the box being on time, falls on a day."""
+    """Chilled semen whose first insemination, the shipment being on time, falls on a day."""
     carrier = circumstances.carrier
     if carrier is None:
         return None
@@ -204,7 +204,7 @@ def _shipped(circumstances: Circumstances, route: str, n: int, day: date) -> Opt
             packed_at if on_hand is None else on_hand, packed_at,
             late[0], late[1], n, carrier=carrier.name, extender=circumstances.extender,
             costs=_paid(
-                ("collection", 1 if on_hand is None else 0), ("box", 1), ("extender dose", n),
+                ("collection", 1 if on_hand is None else 0), ("shipment", 1), ("extender dose", n),
                 (f"{route} insemination", n), ("scan", 1),
             ),
         )  # fmt: skip
@@ -217,7 +217,7 @@ def _paid(*items: tuple[str, int]) -> tuple[tuple[str, int], ...]:
 
 
 def _packing_times(circumstances: Circumstances, carrier: Carrier, day: date) -> Iterator[datetime]:
-    """When a box for an insemination on a day can be packed, the latest first."""
+    """When a shipment for an insemination on a day can be packed, the latest first."""
     if circumstances.sample_on_hand_at is not None:
         for offset in range(14):
             packed_on = circumstances.asked_at.date() + timedelta(days=offset)

@@ -20,10 +20,10 @@ Source = Literal["a mating", "next collection", "sample on hand", "straws in sto
 """Where the semen comes from."""
 
 PRICE_ITEMS = (
-    "collection", "box", "extender dose", "transcervical insemination", "vaginal insemination",
-    "frozen dose", "scan", "stud fee",
+    "collection", "shipment", "extender dose", "transcervical insemination", "vaginal insemination",
+    "frozen dose", "scan", "stud fee", "progesterone test",
 )  # fmt: skip
-"""What is paid for. The stud fee is paid for a litter, the others in any case."""
+"""What is paid for, as the Prices sheet spells it. The stud fee is paid for a litter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +61,16 @@ class OpeningHours:
 
 @dataclass(frozen=True, slots=True)
 class Carrier:
-    """Who takes the box, when it leaves and when it is promised.
+    """Who takes the shipment, when it leaves and when it is promised.
 
     Attributes
     ----------
     name
-        As in the Boxes sheet.
+        As in the Shipments sheet.
     cut_off
-        Last hour at which a box is taken on a day, local time.
+        Last hour at which a shipment is taken on a day, local time.
     leaves, delivers
-        Days of the week on which a box is taken and brought, Monday is 0.
+        Days of the week on which a shipment is taken and brought, Monday is 0.
     brings_at
         Hour by which it is brought.
     days_on_the_way
@@ -85,11 +85,11 @@ class Carrier:
     days_on_the_way: int = 1
 
     def takes(self, packed_at: datetime) -> bool:
-        """Whether a box that is packed at an instant leaves on that day."""
+        """Whether a shipment that is packed at an instant leaves on that day."""
         return packed_at.weekday() in self.leaves and packed_at.time() <= self.cut_off
 
     def promised_at(self, packed_at: datetime) -> datetime:
-        """When a box that leaves on a day is promised."""
+        """When a shipment that leaves on a day is promised."""
         return self._brought(packed_at.date() + timedelta(days=self.days_on_the_way))
 
     def brought_if_late(self, promised_at: datetime) -> tuple[datetime, datetime]:
@@ -155,7 +155,7 @@ class Circumstances:
     max_cost
         Owner's limit for what is paid in any case.
     extender
-        Name of the extender of a box.
+        Name of the extender of a shipment.
     """
 
     asked_at: datetime
@@ -186,19 +186,20 @@ class Option:
     source
         Where the semen comes from.
     inseminated_at
-        Planned instants, in order; with a late box those of ``if_next_day`` and ``if_weekend``.
+        Planned instants, in order; with a late shipment those of ``if_next_day`` and
+        ``if_weekend``.
     collected_at
         When the sample is or was collected; None for a mating and for straws.
     packed_at
-        When the box leaves; None when nothing is shipped.
+        When the shipment leaves; None when nothing is shipped.
     if_next_day, if_weekend
-        Instants when the box misses its promise; empty when nothing is shipped.
+        Instants when the shipment misses its promise; empty when nothing is shipped.
     n_doses
         Inseminations that one sample is divided into.
     straws
         The lot, for frozen semen.
     carrier
-        Name, when a box is sent.
+        Name, when a shipment is sent.
     extender
         What the sample is kept in; None for a mating, raw fresh semen and straws.
     costs

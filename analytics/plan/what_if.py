@@ -1,4 +1,5 @@
-"""And if the box is a day late, the dose smaller, the day another? The plan's chances on a grid.
+"""And if the shipment is a day late, the dose smaller, the day another? The plan's chances on a
+grid.
 
 Every cell is the whole chain simulated anew with the plan's own joint draws, before any page is
 written: a page may only look numbers up. The cell of no change is the chance that the plan tells.
@@ -16,7 +17,7 @@ from studcurve.analytics.plan.breakeven import axes_of
 from studcurve.analytics.plan.simulation.chain import Outcome, Pair, Shift, Unknowns, simulate
 
 DELAYS_H = (0.0, 6.0, 12.0, 24.0, 36.0, 48.0)
-"""How much later the box comes and its semen goes in. [h]"""
+"""How much later the shipment comes and its semen goes in. [h]"""
 
 DOUBLINGS = (-2.0, -1.0, -0.5, 0.0, 0.5, 1.0)
 """Motile dose, as log2 of a factor of the planned one. [doublings]"""
@@ -34,8 +35,8 @@ class OptionGrid:
     position
         Of the way among the answers.
     delays_h, doses_m, days
-        Positions of the three axes: hours the box is later, median motile dose, days later than
-        planned. An axis that the way does not have holds one position. [h, 10⁶, d]
+        Positions of the three axes: hours the shipment is later, median motile dose, days later
+        than planned. An axis that the way does not have holds one position. [h, 10⁶, d]
     planned
         Positions of no change, one an axis.
     lower, mean, upper

@@ -536,7 +536,7 @@ class Replicated:
     Attributes
     ----------
     figure
-        ``litters_natural`` and so on, ``empty_twice`` (bitches empty twice or more), or
+        ``litters_natural`` and so on, ``empty_twice`` (bitches that missed twice or more), or
         ``dispersion`` (variance over mean of the pups born alive in a litter).
     observed
         In the records.

@@ -37,7 +37,11 @@ _SCHEDULE_KEYS = {
     "straws in stock": "plan.schedule_straws",
 }
 
-_VERDICTS = ("no difference", "not told apart", "lower", "higher")
+_SAID_OF_OTHERS = {
+    "no difference": "plan.no_difference", "not told apart": "plan.not_told_apart",
+    "lower": "plan.higher", "higher": "plan.lower",
+}  # fmt: skip
+"""What is said of the others by the verdict on the lead: where it is higher, they are lower."""
 """In which order the other ways are told."""
 
 
@@ -79,14 +83,16 @@ def lead_schedule_sentence(plan: BreedingPlan) -> Sentence:
 
 
 def schedule_sentence(option: Option) -> Sentence:
-    """When an option is carried out: collected, packed, inseminated; if the box comes in time."""
+    """When an option is carried out: collected, packed, inseminated; if the shipment comes in
+    time.
+    """
     values: dict[str, Value] = {
         "way": way(option),
         "times": tuple(sentence("plan.moment", at=at) for at in option.inseminated_at),
     }
     if option.packed_at is not None and option.collected_at is not None:
         return sentence(
-            "plan.schedule_box", collected=option.collected_at, packed=option.packed_at,
+            "plan.schedule_shipment", collected=option.collected_at, packed=option.packed_at,
             carrier=option.carrier or "", **values,
         )  # fmt: skip
     return sentence(_SCHEDULE_KEYS[option.source], **values)
@@ -171,7 +177,7 @@ def storage_source_sentence(
     read_products: Sequence[str],
     is_stale: bool,
 ) -> Sentence:
-    """Where the storage curve of a box comes from.
+    """Where the storage curve of a shipment comes from.
 
     Parameters
     ----------
@@ -197,11 +203,11 @@ def storage_source_sentence(
     )
 
 
-def boxes_source_sentence(carrier: str, n_boxes: int) -> Sentence:
-    """Where the chance of a late box comes from."""
-    if not n_boxes:
-        return sentence("source.boxes_published")
-    return sentence("source.boxes_own", n=n_boxes, carrier=carrier)
+def shipments_source_sentence(carrier: str, n_shipments: int) -> Sentence:
+    """Where the chance of a late shipment comes from."""
+    if not n_shipments:
+        return sentence("source.shipments_published")
+    return sentence("source.shipments_own", n=n_shipments, carrier=carrier)
 
 
 def beyond_own_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
@@ -246,14 +252,13 @@ def _verdict_sentences(plan: BreedingPlan) -> Iterable[Sentence]:
     """The other ways by what may be said of their gap to the lead."""
     if not plan.answers[plan.lead].has_centre:
         return
-    for verdict in _VERDICTS:
+    for verdict, key in _SAID_OF_OTHERS.items():
         found = tuple(
             way(plan.answers[plan.other(gap)].outcome.option)
             for gap in plan.gaps
             if verdict_from_lead(plan, gap) == verdict
         )
         if found:
-            key = f"plan.{verdict.replace(' ', '_')}"
             yield sentence(key, ways=found, certainty=BAND_CERTAINTY)
     unlike = tuple(way(answer.outcome.option) for answer in plan.answers if not answer.has_centre)
     if unlike:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from studcurve.analytics.estimate import INTERVAL_Z, SMALLEST_SHARE, Estimate
-from studcurve.analytics.measures.doses import BOX_HOURS
+from studcurve.analytics.measures.doses import SHIPMENT_HOURS
 from studcurve.analytics.sentences import Sentence, sentence
 
 if TYPE_CHECKING:
@@ -161,7 +161,9 @@ def program_sentences(
     return tuple(said)
 
 
-def box_sentence(stud: str, collected_on: date, kept: Sequence[tuple[float, Estimate]]) -> Sentence:
+def shipment_sentence(
+    stud: str, collected_on: date, kept: Sequence[tuple[float, Estimate]]
+) -> Sentence:
     """What a dose held when it was packed, and is expected to hold two days later.
 
     Parameters
@@ -171,14 +173,15 @@ def box_sentence(stud: str, collected_on: date, kept: Sequence[tuple[float, Esti
     collected_on
         Day of the collection.
     kept
-        Hours after the collection and what is left. [h; 10⁶ moving forward]
+        Hours after the collection and what is left. [h; 10⁶ progressively motile]
     """
     by_hour = dict(kept)
-    start, later = by_hour.get(0.0), by_hour.get(BOX_HOURS)
+    start, later = by_hour.get(0.0), by_hour.get(SHIPMENT_HOURS)
     if start is None or later is None:
-        return sentence("said.box_not_counted", stud=stud, on=collected_on)
+        return sentence("said.shipment_not_counted", stud=stud, on=collected_on)
     return sentence(
-        "said.box", stud=stud, on=collected_on, start=start.median, n_hours=int(BOX_HOURS),
+        "said.shipment", stud=stud, on=collected_on, start=start.median,
+        n_hours=int(SHIPMENT_HOURS),
         later=later.median, later_range=later, prob_pct=round(100 * later.interval_prob),
     )  # fmt: skip
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from studcurve.analytics.measures.stages import ReadersAgreement
+from studcurve.analytics.measures.stages import EvaluatorsAgreement
 from studcurve.analytics.models.storage.usable import StudStorage
 from studcurve.analytics.sentences import Sentence, Value, Word, sentence
 
 
-def agreement_sentence(found: ReadersAgreement) -> Sentence:
+def agreement_sentence(found: EvaluatorsAgreement) -> Sentence:
     """How far the clinic's reading lies from the kennel's of the same semen."""
     if found.agreement is None:
-        return sentence("stages.no_agreement", n=found.n_boxes)
+        return sentence("stages.no_agreement", n=found.n_shipments)
     return sentence(
         "stages.agreement",
         n=found.agreement.n_samples,
@@ -30,7 +30,7 @@ def storage_sentences(told: StudStorage) -> tuple[Sentence, ...]:
         values: dict[str, Value] = {
             "extender": Word("extender", one.extender),
             "dose": told.dose_m,
-            "n": told.n_boxes,
+            "n": told.n_shipments,
             "target": told.target_m,
             "certainty": one.dose.certainty,
         }

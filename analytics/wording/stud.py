@@ -133,7 +133,7 @@ def readers_told(readers: Sequence[str]) -> tuple[Sentence, ...]:
     """Readers as a person and a way of reading, each in the words of the catalog."""
     parted = [reader.rpartition(", ") for reader in readers]
     return tuple(
-        sentence("level.reader", who=Word("observer", who), way=Word("reading", way))
+        sentence("level.reader", who=Word("evaluator", who), way=Word("reading", way))
         for who, _, way in parted
     )
 

@@ -4,7 +4,7 @@
     That value, and its lines of text.
 ``counts``, ``semen``, ``heat``
     The bench.
-``box``, ``slip``, ``card``
+``shipment``, ``slip``, ``card``
     A sample in hand: divided, recorded, its slip; the card for the wall.
 ``comparison``, ``season``
     A plan.

@@ -88,6 +88,17 @@ def spoken(value: float, *, digits: int = 3) -> str:
     return shown.rstrip("0").rstrip(".") if "." in shown else shown
 
 
+def one_plus(parts: float) -> str:
+    """Parts added to one, as a bench writes them; never a colon, which is read in two ways.
+
+    Examples
+    --------
+    >>> one_plus(4.0)
+    '1 + 4'
+    """
+    return f"1 + {spoken(parts)}"
+
+
 def spoken_range(lower: float, upper: float) -> str:
     """Two ends of a range."""
     return f"{spoken(lower)} to {spoken(upper)}"

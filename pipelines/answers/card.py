@@ -129,7 +129,7 @@ def _dose_ml(
 
     The same draws serve every cell of the table, so that more cells never ask for more semen.
     """
-    reading = doses.SampleReading(1.0, motility_pct, n_cells=cells, looked_at_nl=looked_at_nl)
+    reading = doses.SampleEvaluation(1.0, motility_pct, n_cells=cells, looked_at_nl=looked_at_nl)
     sample = doses.draw_sample(
         reading,
         count_cv=HOME_COUNT_CV,

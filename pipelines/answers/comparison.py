@@ -125,7 +125,7 @@ def _cost_table(plan: BreedingPlan, words: Words) -> TextTable:
         for k, answer in enumerate(plan.answers)
     )
     regret = "regret" if plan.is_valued else "regret_100"
-    names = ("if_empty", "a_litter", "a_pup", regret, "highest_in")
+    names = ("if_missed", "a_litter", "a_pup", regret, "highest_in")
     cost = words.say("compare.cost", currency=plan.currency).strip()
     return TextTable((cost, *(words[f"compare.{name}"] for name in names)), rows)
 

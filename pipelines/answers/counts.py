@@ -11,7 +11,13 @@ from studcurve.analytics.estimate import INTERVAL_PROB, Estimate
 from studcurve.analytics.measures import counting, semen
 from studcurve.analytics.measures.agreement import agreement, intraclass_correlation
 from studcurve.analytics.priors import PRIORS
-from studcurve.pipelines.answers.answer import Answer, TextTable, spoken, spoken_range
+from studcurve.pipelines.answers.answer import (
+    Answer,
+    TextTable,
+    one_plus,
+    spoken,
+    spoken_range,
+)
 
 WHO = "WHO laboratory manual for human semen, 5th ed., 2010"
 CLUMPED_PROB = 0.05
@@ -68,8 +74,8 @@ def concentration_answer(
         values["upper_limit_m_per_ml"] = float(high)
         sentences = [
             f"No sperm in {n_squares} squares: with {ONE_SIDED} certainty at most "
-            f"{spoken(float(high))} M/mL. That is an upper limit, not a zero; look in the spun "
-            "pellet before saying none."
+            f"{spoken(float(high))} M/mL. That is an upper limit, not a zero; look in the "
+            "pellet after centrifugation before saying none."
         ]
     else:
         rows += [
@@ -92,15 +98,18 @@ def concentration_answer(
         )
     looked_at = n_squares * square_nl
     squares = "1 square" if n_squares == 1 else f"{n_squares} squares"
+    diluted = "undiluted" if dilution == 1.0 else f"diluted 1 + {dilution - 1.0:g}"
+    diluted = "undiluted" if dilution == 1.0 else f"diluted 1 + {dilution - 1.0:g}"
     as_grid = (
         f"; counted over the whole grid ({whole_grid:g} nL) it would be "
         f"{spoken(value * looked_at / whole_grid)} M/mL"
         if n_cells and looked_at < whole_grid
         else ""
     )
+    diluted = "undiluted" if dilution == 1.0 else f"diluted {one_plus(dilution - 1.0)}"
     sentences.append(
-        f"Taken as counted in {squares} of {square_nl:g} nL each, {looked_at:g} nL in all, at a "
-        f"dilution of {dilution:g}{as_grid}. Another chamber or part: --squares, --part."
+        f"Taken as counted in {squares} of {square_nl:g} nL each, {looked_at:g} nL in all, "
+        f"{diluted}{as_grid}. Another chamber: --squares, --square-size, --square-nl."
     )
     return Answer(
         tuple(sentences),
@@ -115,7 +124,7 @@ def agree_answer(first: Sequence[float], second: Sequence[float], *, are_pct: bo
     """Whether two counts, two percentages of 200 or two readers agree."""
     if len(first) != len(second):
         raise ToolkitError(
-            f"Two readers need the same samples in the same order; got {len(first)} readings and "
+            f"Two evaluators need the same samples in the same order; got {len(first)} values and "
             f"{len(second)}. Give as many of each."
         )
     if len(first) > 1:
@@ -148,12 +157,14 @@ def _readers_answer(first: Sequence[float], second: Sequence[float]) -> Answer:
         found = agreement(first, second)
         correlation = intraclass_correlation(np.array([first, second]).T)
     except ValueError as problem:
-        raise ToolkitError(f"No agreement can be stated: {problem}. Read more samples.") from None
+        raise ToolkitError(
+            f"No agreement can be stated: {problem}. Evaluate more samples."
+        ) from None
     low, high = found.lower_limit, found.upper_limit
     return Answer(
         (
-            f"The first reads {spoken(abs(found.bias.median))} "
-            f"{'higher' if found.bias.median >= 0 else 'lower'} on average; two readings of one "
+            f"The first evaluator is {spoken(abs(found.bias.median))} "
+            f"{'higher' if found.bias.median >= 0 else 'lower'} on average; two evaluations of one "
             f"sample lie between {spoken(low.median)} and {spoken(high.median)} apart in about 95 "
             f"of 100 samples, known from {found.n_samples} samples.",
         ),

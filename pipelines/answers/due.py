@@ -15,7 +15,7 @@ SECTIONS: Mapping[str, frozenset[str]] = MappingProxyType({
     "first": frozenset({
         "caution", "progesterone", "insemination", "scan", "radiograph", "temperature", "whelping",
     }),
-    "open": frozenset({"box", "outcome"}),
+    "open": frozenset({"shipment", "outcome"}),
     "again": frozenset({"test", "evaluation", "straws"}),
 })  # fmt: skip
 """In which order the kinds are told."""

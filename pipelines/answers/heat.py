@@ -422,7 +422,7 @@ def whelping_answer(
             )
         )
     if lh_peak_on is not None:
-        expected.append(expected_whelping("LH peak", lh_peak_on, n_pups=n_pups))
+        expected.append(expected_whelping("LH surge", lh_peak_on, n_pups=n_pups))
     if mated_on:
         zero: dates.WhelpingZero = "timed mating" if is_timed else "mating"
         expected.append(
@@ -430,7 +430,7 @@ def whelping_answer(
         )
     if not expected:
         raise ToolkitError(
-            "A whelping is counted from an LH peak, an ovulation or a mating; got none of them. "
+            "A whelping is counted from an LH surge, an ovulation or a mating; got none of them. "
             "Give --lh, --ovulation or --mated with a day."
         )
     narrowest = min(expected, key=lambda one: one.window.last_day - one.window.first_day)
@@ -462,7 +462,7 @@ def _whelping_sentences(one: Whelping) -> tuple[str, ...]:
         return (
             f"Counted from the mating on {spoken_day(window.zero_on)} (day 0), which no "
             f"progesterone timed: whelping {ends}, without a middle.",
-            "A planned caesarean is never booked on these days: pups taken too early die. If "
+            "A planned cesarean is never booked on these days: pups taken too early die. If "
             "progesterone gave the day of a single mating, add --timed.",
         )
     said = (
@@ -494,17 +494,18 @@ def look_back_answer(collected_on: date | None, ended_on: date | None) -> Answer
         windows += [testis, epididymis]
         sentences.append(
             f"What shows in the sample of {spoken_day(collected_on)} (day 0) began between "
-            f"{spoken_day(testis.first_on)} and {spoken_day(testis.last_on)} if the making of "
-            f"sperm was harmed, or since {spoken_day(epididymis.first_on)} if it was the "
+            f"{spoken_day(testis.first_on)} and {spoken_day(testis.last_on)} if sperm "
+            f"production was harmed, or since {spoken_day(epididymis.first_on)} if it was the "
             "epididymis."
         )
     if ended_on is not None:
         again = dates.retest(ended_on)
         windows.append(again)
         sentences.append(
-            f"After an end on {spoken_day(ended_on)} (day 0) the sure day to examine him again is "
-            f"{spoken_day(again.last_on)}, day {again.last_day}: every sperm was made since. The "
-            f"earliest is {spoken_day(again.first_on)}, day {again.first_day}, when some are older."
+            f"After an end on {spoken_day(ended_on)} (day 0) the certain day to examine him "
+            f"again is {spoken_day(again.last_on)}, day {again.last_day}: every sperm was made "
+            f"since. The earliest is {spoken_day(again.first_on)}, day {again.first_day}, when "
+            "some are older."
         )
     if not windows:
         raise ToolkitError(

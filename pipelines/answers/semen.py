@@ -13,18 +13,25 @@ from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
 from studcurve.analytics.measures import doses, extending, motility_kept, semen, spin
 from studcurve.analytics.priors import PRIORS
-from studcurve.pipelines.answers.answer import Answer, TextTable, percent, spoken, spoken_range
+from studcurve.pipelines.answers.answer import (
+    Answer,
+    TextTable,
+    one_plus,
+    percent,
+    spoken,
+    spoken_range,
+)
 from studcurve.pipelines.answers.counts import ONE_SIDED, RANGE, estimate_row, source_of
 
 USUAL_HOURS = 24.0
-"""From a collection to an insemination by overnight box. [h]"""
+"""From a collection to an insemination by overnight shipment. [h]"""
 
 BEYOND_MARK = " *"
 """Marks an hour beyond the kennel's own readings."""
 
 
 def dose_answer(
-    reading: doses.SampleReading,
+    reading: doses.SampleEvaluation,
     *,
     hours: float,
     extender: str | None,
@@ -49,11 +56,11 @@ def dose_answer(
         raise ToolkitError(unstudied_sentence(medium, hours, curve.studied_until_h))
     rows = [
         estimate_row("Sperm, M", estimate_from_draws(sample.total_m)),
-        estimate_row("Moving forward, M", estimate_from_draws(sample.progressive_m)),
+        estimate_row("Progressively motile, M", estimate_from_draws(sample.progressive_m)),
     ]
     if sample.normal_progressive_m is not None:
         normal = estimate_from_draws(sample.normal_progressive_m)
-        rows.append(estimate_row("Moving forward and normal, M", normal))
+        rows.append(estimate_row("Progressively motile and normal, M", normal))
     return Answer(
         (doses_sentence(plan, medium),),
         (
@@ -69,7 +76,7 @@ def dose_answer(
     )
 
 
-def no_sperm_answer(reading: doses.SampleReading, *, count_cv: float) -> Answer:
+def no_sperm_answer(reading: doses.SampleEvaluation, *, count_cv: float) -> Answer:
     """A sample without sperm: no dose, and what the count still allows."""
     values: dict[str, object] = {"stopped": ["no sperm seen"], "n_doses": None}
     sentences = ["Stop: no sperm seen, so no dose is made up."]
@@ -79,12 +86,12 @@ def no_sperm_answer(reading: doses.SampleReading, *, count_cv: float) -> Answer:
         sentences.append(at_most_sentence(limit))
     sentences.append(
         "A veterinarian would be asked: a repeat after rest with a teaser bitch, a look in the "
-        "spun pellet, alkaline phosphatase, urine after collection, and Brucella."
+        "pellet after centrifugation, alkaline phosphatase, urine after collection, and Brucella."
     )
     return Answer(tuple(sentences), values=values)
 
 
-def upper_limit_m(reading: doses.SampleReading, *, count_cv: float) -> float | None:
+def upper_limit_m(reading: doses.SampleEvaluation, *, count_cv: float) -> float | None:
     """What a count without sperm still allows in the whole sample; None where not counted. [10⁶]"""
     if reading.looked_at_nl is None:
         return None
@@ -109,14 +116,14 @@ def doses_sentence(plan: doses.DosePlan, medium: motility_kept.Medium) -> str:
         kept = "in an extender that is not known here"
     if plan.n_doses == 0:
         return (
-            f"Not one dose is sure enough: inseminated {spoken(plan.hours)} h after collection "
-            f"{kept}, the whole sample as one dose holds {spoken(plan.target_m)} M moving forward "
-            f"with a chance of {percent(plan.chosen.meets_prob)}, and {percent(plan.certainty)} "
-            "was asked for."
+            f"Not one dose is certain enough: inseminated {spoken(plan.hours)} h after collection "
+            f"{kept}, the whole sample as one dose holds {spoken(plan.target_m)} M "
+            f"progressively motile with a chance of {percent(plan.chosen.meets_prob)}, and "
+            f"{percent(plan.certainty)} was asked for."
         )
     each = "1 dose" if plan.n_doses == 1 else f"{plan.n_doses} doses"
     return (
-        f"{each} of at least {spoken(plan.target_m)} M moving forward when inseminated "
+        f"{each} of at least {spoken(plan.target_m)} M progressively motile when inseminated "
         f"{spoken(plan.hours)} h after collection {kept}, "
         f"{'' if plan.n_doses == 1 else 'each '}with a chance of "
         f"{percent(plan.chosen.meets_prob)}."
@@ -126,7 +133,12 @@ def doses_sentence(plan: doses.DosePlan, medium: motility_kept.Medium) -> str:
 def dose_table(plan: doses.DosePlan) -> TextTable:
     """What a dose holds for each number of doses."""
     return TextTable(
-        ("Doses", f"M forward each at {spoken(plan.hours)} h", RANGE, "Meets the target"),
+        (
+            "Doses",
+            f"M progressively motile each at {spoken(plan.hours)} h",
+            RANGE,
+            "Meets the target",
+        ),
         tuple(
             (
                 str(one.n_doses),
@@ -168,7 +180,7 @@ def published_doses(route: doses.Route) -> str:
         for where, dose, source in doses.PUBLISHED_DOSES
         if where.startswith("intrauterine") is inside
     ]
-    return f"Published doses. {'; '.join(shown)}."
+    return f"Doses in studies. {'; '.join(shown)}."
 
 
 def refuse_untold(hours: float) -> None:
@@ -220,17 +232,17 @@ def spin_answer(
         "expected_kept_pct": kept,
     }
     sentences = [
-        f"{force:,.0f} g on a rotor of {radius_cm:g} cm is {speed:,.0f} turns a minute "
-        f"(rpm), for {minutes:g} minutes."
+        f"{force:,.0f} g on a rotor of {radius_cm:g} cm is {speed:,.0f} rpm, for "
+        f" {minutes:g} minutes."
     ]
     rows = [
-        ("Turns a minute (rpm)", f"{speed:,.0f}"),
+        ("Speed, rpm", f"{speed:,.0f}"),
         ("Expected in the pellet, %", spoken(kept) if np.isfinite(kept) else "not studied"),
     ]
     remarks = [spin.BALANCE + " Common practice, no source."]
     if not np.isfinite(kept):
         sentences.append(
-            f"The published series has {spin.STUDIED_G[0]:.0f} to {spin.STUDIED_G[-1]:,.0f} g for "
+            f"The study covers {spin.STUDIED_G[0]:.0f} to {spin.STUDIED_G[-1]:,.0f} g for "
             f"{spin.STUDIED_MINUTES:.0f} minutes; nothing is said beyond it."
         )
     if force >= spin.DAMAGE_FROM_G:
@@ -238,7 +250,7 @@ def spin_answer(
     if volume_ml is not None and leave_ml is not None:
         fluid = float(spin.fluid_to_take_off_ml(volume_ml, leave_ml))
         values["fluid_to_take_off_ml"] = fluid
-        rows.append(("Fluid to take off, mL", spoken(fluid)))
+        rows.append(("Supernatant to remove, mL", spoken(fluid)))
     if recovery is not None:
         before, after, ratio = recovery
         share, low, high = spin.recovered_pct(before, after, ratio, extra_cv=count_cv)
@@ -278,7 +290,7 @@ def extend_answer(
         if not np.isfinite(extender):
             raise ToolkitError(
                 f"The sample has {concentration_m_per_ml:g} M/mL and {final_m_per_ml:g} was asked "
-                "for: extender only thins. Spin first, or aim lower."
+                "for: extender only thins. Centrifuge first, or aim lower."
             )
         ratio = extender / volume_ml
     extender = float(extending.extender_for_ratio_ml(volume_ml, ratio))
@@ -296,7 +308,7 @@ def extend_answer(
     )
     rows = [
         ("Extender, mL", spoken(extender)),
-        ("Semen to extender", f"1:{spoken(ratio)}"),
+        ("Semen to extender", one_plus(ratio)),
         ("Volume in all, mL", spoken(whole)),
         (f"Each of {n_doses}, mL", spoken(whole / n_doses)),
     ]
@@ -317,7 +329,7 @@ def extend_answer(
     )  # fmt: skip
 
 
-def keep_answer(
+def storage_answer(
     *,
     motility_pct: float,
     extender: str | None,
@@ -378,7 +390,7 @@ def keep_answer(
     ]
     if any(curve.is_beyond_own(hour) for hour, left in found.items() if left is not None):
         remarks.append(_beyond_remark(curve.observed_until_h))
-    headings = ("Hours after collection", "Moving forward, %", RANGE, "Meets the target")
+    headings = ("Hours after collection", "Progressive motility, %", RANGE, "Meets the target")
     # Without a dose there is no target to meet.
     n_columns = len(headings) if dose_m is not None else len(headings) - 1
     return Answer(
@@ -399,7 +411,7 @@ def _until_sentence(
     )
     if until is None or high is None:
         return f"A dose of {spoken(dose_m)} M does not hold {spoken(target_m)} M even at hour 0."
-    holds = f"A dose of {spoken(dose_m)} M moving forward holds {spoken(target_m)} M"
+    holds = f"A dose of {spoken(dose_m)} M progressively motile holds {spoken(target_m)} M"
     if until == 0.0:
         return f"{holds} for less than half a day with a chance of {percent(certainty)}."
     most = motility_kept.TOLD_UNTIL_HOURS
@@ -415,12 +427,12 @@ def _beyond_remark(observed_until_h: float | None) -> str:
     """What the marked hours are."""
     if not observed_until_h:
         return (
-            f"{BEYOND_MARK.strip()} The kennel has no reading of its own in this extender: "
-            "extrapolated from its other readings by the published curve."
+            f"{BEYOND_MARK.strip()} The kennel has no evaluation of its own in this extender: "
+            "extrapolated from its other evaluations by the studies' curve."
         )
     return (
         f"{BEYOND_MARK.strip()} Beyond hour {observed_until_h:.0f}, the kennel's own longest "
-        "reading in this extender: extrapolated by the published shape."
+        "evaluation in this extender: extrapolated by the studies' shape."
     )
 
 
@@ -432,12 +444,12 @@ def _kept_sentence(motility_pct: float, found: dict[float, Estimate | None]) -> 
         return f"No number is told beyond {limit:.0f} h, or beyond what was studied."
     hour, left = min(told, key=lambda one: abs(one[0] - USUAL_HOURS))
     return (
-        f"Of {spoken(motility_pct)} % moving forward about {spoken(left.median)} % are left "
+        f"Of {spoken(motility_pct)} % progressively motile about {spoken(left.median)} % are left "
         f"{spoken(hour)} h after collection ({RANGE} {spoken_range(left.lower, left.upper)})."
     )
 
 
-def how_read(reading: doses.SampleReading) -> str:
+def how_read(reading: doses.SampleEvaluation) -> str:
     """How the sample was read, and what that is worth."""
     if reading.n_cells is not None:
         counted = f"Counted: {reading.n_cells} cells."
@@ -449,9 +461,9 @@ def how_read(reading: doses.SampleReading) -> str:
             f"({source_of('q01_level')})."
         )
     judged = (
-        f"Motility counted on {reading.n_motility_judged} sperm."
-        if reading.n_motility_judged is not None
-        else f"Motility judged by eye, ±{PRIORS['r01_sd'].centre:.0f} points and the eyes "
-        f"themselves ±{PRIORS['r01_observer'].sd:.0f} (prior r01, judgement)."
+        f"Motility counted on {reading.n_motility_evaluated} sperm."
+        if reading.n_motility_evaluated is not None
+        else f"Motility judged by eye, ±{PRIORS['r01_sd'].centre:.0f} points and between "
+        f"evaluators ±{PRIORS['r01_observer'].sd:.0f} (prior r01, judgment)."
     )
     return f"{counted} {judged}"

@@ -1,4 +1,4 @@
-"""What is known of a box, how it is made up, its line in the records and its slip."""
+"""What is known of a shipment, how it is made up, its line in the records and its slip."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from studcurve.analytics.measures import doses, extending, motility_kept
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.reports.findings import with_texts
-from studcurve.reports.pages.slip import BoxSlip, HealthTest
+from studcurve.reports.pages.slip import HealthTest, ShipmentSlip
 from studcurve.reports.words import Words
 
 USUAL_RATIO = 4.0
@@ -28,7 +28,7 @@ USUAL_RATIO = 4.0
 
 
 @dataclass(frozen=True, slots=True)
-class BoxRequest:
+class ShipmentRequest:
     """What is known at the bench.
 
     Attributes
@@ -60,7 +60,7 @@ class BoxRequest:
     """
 
     stud: str
-    reading: doses.SampleReading
+    reading: doses.SampleEvaluation
     appearance: str | None
     collected_at: datetime
     sent_at: datetime
@@ -100,7 +100,7 @@ class MadeUp:
     @classmethod
     def of(
         cls,
-        request: BoxRequest,
+        request: ShipmentRequest,
         sample: doses.SampleDraws,
         plan: doses.DosePlan,
         medium: motility_kept.Medium,
@@ -122,7 +122,7 @@ class MadeUp:
         )
 
 
-def until_at(request: BoxRequest, plan: doses.DosePlan) -> datetime | None:
+def until_at(request: ShipmentRequest, plan: doses.DosePlan) -> datetime | None:
     """Until when the doses are told to meet the target as surely as asked.
 
     Whole half days from the collection, but never before the insemination itself; None when they
@@ -134,9 +134,11 @@ def until_at(request: BoxRequest, plan: doses.DosePlan) -> datetime | None:
     return request.collected_at + timedelta(hours=told_h)
 
 
-def record_box(store_path: Path, stud: str, request: BoxRequest, made: MadeUp) -> None:
-    """Record the box as a line of the Boxes sheet; without an arrival its outcome is pending."""
-    sheet = SHEETS["boxes"]
+def record_shipment(store_path: Path, stud: str, request: ShipmentRequest, made: MadeUp) -> None:
+    """Record the shipment as a line of the Shipments sheet; without an arrival its outcome is
+    pending.
+    """
+    sheet = SHEETS["shipments"]
     line = {
         "dog": stud,
         "collected_on": request.collected_at.date().isoformat(),
@@ -163,20 +165,22 @@ def record_box(store_path: Path, stud: str, request: BoxRequest, made: MadeUp) -
     if report.n_refused:
         findings = with_texts(report.findings, Words("en"))
         refused = findings[findings["severity"] == "refused"].iloc[0]
-        raise RecordsError(f"The box was not recorded: {refused['message']}. {refused['remedy']}")
+        raise RecordsError(
+            f"The shipment was not recorded: {refused['message']}. {refused['remedy']}"
+        )
 
 
 def make_slip(
     stud: str,
     registered: str | None,
-    request: BoxRequest,
+    request: ShipmentRequest,
     plan: doses.DosePlan,
     made: MadeUp,
     lab_tests: pd.DataFrame,
-) -> BoxSlip:
+) -> ShipmentSlip:
     """What the slip says."""
     tests = _health_tests(lab_tests[lab_tests["dog"] == stud], request.sent_at.date())
-    return BoxSlip(
+    return ShipmentSlip(
         stud=stud,
         registered_name=registered,
         for_bitch=request.for_bitch,
@@ -191,7 +195,7 @@ def make_slip(
         n_cells=request.reading.n_cells,
         is_counted=request.reading.is_counted,
         motility_pct=request.reading.progressive_motility_pct,
-        n_judged=request.reading.n_motility_judged,
+        n_evaluated=request.reading.n_motility_evaluated,
         motile_now_m=made.motile_now_m,
         motile_then_m=plan.chosen.motile_dose_m,
         target_m=plan.target_m,
@@ -222,7 +226,7 @@ def _health_tests(lab_tests: pd.DataFrame, today: date) -> tuple[HealthTest, ...
     return tuple(tests)
 
 
-def slip_name(slip: BoxSlip) -> str:
+def slip_name(slip: ShipmentSlip) -> str:
     """A plain file name for a slip, whatever the names in it hold."""
     parts = [slip.stud, slip.sent_at.date().isoformat(), slip.for_bitch or ""]
     text = unicodedata.normalize("NFKD", "-".join(parts)).encode("ascii", "ignore").decode()

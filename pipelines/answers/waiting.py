@@ -10,7 +10,7 @@ import pandas as pd
 
 TITLES: Mapping[str, str] = MappingProxyType(
     {
-        "refused": "Refused, and not used",
+        "refused": "Rejected, and not used",
         "doubtful": "Doubtful, and left out until confirmed",
         "question": "Asked about, and counted",
     }
@@ -85,6 +85,6 @@ def waiting_lines(findings: pd.DataFrame) -> Iterator[str]:
             if len(group.findings) > N_SHOWN:
                 yield f"           and {len(group.findings) - N_SHOWN} more"
         yield ""
-    yield "studcurve refused --xlsx FILE.xlsx writes these lines into a workbook to correct there"
-    yield "and load. studcurve confirm NUMBER says that a line is right, and a doubtful one counts"
-    yield "from then on; studcurve withdraw NUMBER takes a line out. Nothing is lost either way."
+    yield "studcurve corrections --xlsx FILE.xlsx writes these lines into a workbook to correct"
+    yield "there and load. studcurve confirm NUMBER says that a line is right, and a doubtful one"
+    yield "counts from then on; studcurve withdraw NUMBER takes a line out. Nothing is lost."

@@ -6,228 +6,348 @@ once; none needs a fit, and only a remembered rotor or target needs a records fi
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Annotated
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
+from enum import Enum
+from typing import Annotated, ClassVar
 
 import typer
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.vocabulary import SemenType
-from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.commands.from_records import rotor_radius_cm, storage_of
+from studcurve.pipelines.commands.groups import CommandGroup, OptionGroup, command
 from studcurve.pipelines.commands.options import (
-    Assay,
-    CertaintyOption,
+    DEFAULT_STORE,
+    Chamber,
+    Common,
+    ConcentrationOption,
     DilutionOption,
     ExtenderOption,
-    JudgedOption,
-    Part,
-    PartOption,
+    JsonOption,
+    NowOption,
+    RadiusOption,
+    RatioOption,
     Route,
     RouteOption,
+    Sample,
+    Sheet,
     SquaresOption,
-    SquareVolumeOption,
-    StudOption,
-    TargetOption,
+    Storage,
+    StoreOption,
+    Target,
     TrainedOption,
-    Unit,
+    WaitOption,
     WeightOption,
     count_error,
-    day_of,
-    numbers,
-    remembered_radius,
-    remembered_target,
-    sample_reading,
-    storage_of,
-    sure_enough,
-    volume_of_square_nl,
+    percentage,
+    volume_ml,
 )
-from studcurve.pipelines.commands.terminal import (
-    DEFAULT_STORE,
-    Commands,
-    JsonOption,
-    SeedOption,
-    StoreOption,
-    show,
+from studcurve.pipelines.commands.terminal import show
+from studcurve.pipelines.commands.values import (
+    DAY,
+    UNDILUTED,
+    USUAL_DILUTION,
+    OnePlus,
+    as_typed,
+    count,
+    number,
+    one_plus,
+    read_day,
+    read_numbers,
 )
 
-DAY_FORMATS = ["%Y-%m-%d", "%d.%m.%Y"]
-"""How a day may be typed; with points the day comes first, so it has one reading."""
-
-MOMENT_FORMATS = ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M", *DAY_FORMATS]
-"""How a moment may be typed."""
-
-bench = Commands(
-    help="Numbers at the bench: counts, doses, spin, hours, days.",
+bench = typer.Typer(
+    cls=CommandGroup,
+    help="Numbers at the bench: counts, doses, storage, days.",
     rich_markup_mode=None,
     no_args_is_help=True,
 )
 
 
-@bench.command()
+class Unit(Enum):
+    """Unit of progesterone."""
+
+    NANOGRAM = "ng/mL"
+    NANOMOLE = "nmol/L"
+
+
+class Assay(Enum):
+    """Kind of progesterone assay."""
+
+    UNKNOWN = "unknown"
+    RADIO = "radioimmunoassay"
+    ENZYME = "enzyme chemiluminescence"
+    ELECTRO = "electrochemiluminescence"
+    CLINIC = "clinic analyzer"
+
+
+HoursOption = Annotated[
+    float,
+    typer.Option(
+        "--hours", parser=number(0.0, such_as="24"), metavar="HOURS",
+        help="Time from collection to insemination.",
+    ),
+]  # fmt: skip
+LhOption = Annotated[
+    date | None,
+    typer.Option("--lh", parser=read_day, metavar=DAY, help="Day of the LH surge."),
+]
+MotilityArgument = Annotated[
+    float,
+    typer.Argument(
+        parser=percentage, metavar="MOTILITY", help="Progressive motility in percent."
+    ),
+]  # fmt: skip
+
+
+@command(bench)
 def concentration(
-    cells: Annotated[str, typer.Argument(help="Cells counted; 12,9,15 for cells by square.")],
-    squares: SquaresOption = 5,
-    part: PartOption = Part.SQUARE,
-    square_nl: SquareVolumeOption = None,
-    dilution: DilutionOption = 1.0,
+    cells: Annotated[
+        str,
+        typer.Argument(
+            parser=as_typed(read_numbers), metavar="CELLS",
+            help="Number of cells counted, or the numbers by square: 12,9,15.",
+        ),
+    ],
+    chamber: Chamber,
     volume: Annotated[
-        float | None, typer.Option("--volume", min=0.01, help="Volume of the sample. [mL]")
+        float | None,
+        typer.Option("--volume", parser=volume_ml, metavar="ML", help="Volume of the sample."),
     ] = None,
-    trained: TrainedOption = False,
     as_json: JsonOption = False,
-) -> None:
+) -> None:  # fmt: skip
     """Concentration from a chamber count, with its interval."""
     from studcurve.pipelines.answers.counts import concentration_answer
 
-    counted = [int(value) for value in numbers(cells, "cells")]
     answer = concentration_answer(
-        counted,
-        n_squares=squares,
-        square_nl=volume_of_square_nl(part, square_nl),
-        dilution=dilution,
+        [int(value) for value in read_numbers(cells)],
+        n_squares=chamber.squares,
+        square_nl=chamber.volume_of_square_nl,
+        dilution=chamber.dilution.factor,
         volume_ml=volume,
-        count_cv=count_error(trained),
+        count_cv=chamber.count_cv,
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
+@command(bench)
 def agree(
-    first: Annotated[str, typer.Argument(help="A count, or one reader's readings: 70,80,65.")],
-    second: Annotated[str, typer.Argument(help="The other count, or reader, in the same order.")],
+    first: Annotated[
+        str,
+        typer.Argument(
+            parser=as_typed(read_numbers), metavar="FIRST",
+            help="A count, or the values of one evaluator: 70,80,65.",
+        ),
+    ],
+    second: Annotated[
+        str,
+        typer.Argument(
+            parser=as_typed(read_numbers), metavar="SECOND",
+            help="The other count, or the values of the other evaluator in the same order.",
+        ),
+    ],
     are_pct: Annotated[
-        bool, typer.Option("--percent", help="Percentages of 200 sperm each, not counts.")
+        bool, typer.Option("--percent", help="Compare percentages of 200 sperm each.")
     ] = False,
     as_json: JsonOption = False,
-) -> None:
-    """Do two counts, two percentages or two readers agree?"""
+) -> None:  # fmt: skip
+    """Do two counts, two percentages or two evaluators agree?"""
     from studcurve.pipelines.answers.counts import agree_answer
 
-    answer = agree_answer(numbers(first, "readings"), numbers(second, "readings"), are_pct=are_pct)
+    answer = agree_answer(read_numbers(first), read_numbers(second), are_pct=are_pct)
     show(answer, as_json=as_json)
 
 
-@bench.command()
-def dose(
-    volume: Annotated[float, typer.Argument(min=0.01, help="Volume of the sample. [mL]")],
-    forward: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward. [%]")],
-    cells: Annotated[int | None, typer.Option("--cells", min=0, help="Cells counted.")] = None,
-    squares: SquaresOption = 5,
-    part: PartOption = Part.SQUARE,
-    square_nl: SquareVolumeOption = None,
-    dilution: DilutionOption = 1.0,
-    concentration: Annotated[
-        float | None, typer.Option("--concentration", min=0.0, help="Of a photometer. [M/mL]")
-    ] = None,
-    judged: JudgedOption = None,
-    normal: Annotated[
-        float | None, typer.Option("--normal", min=0.0, max=100.0, help="Normal shape. [%]")
-    ] = None,
-    hours: Annotated[
-        float, typer.Option("--hours", min=0.0, help="From collection to insemination. [h]")
-    ] = 24.0,
-    extender: ExtenderOption = None,
-    stud: StudOption = None,
-    route: RouteOption = Route.VAGINAL,
-    target: TargetOption = None,
-    certainty: CertaintyOption = None,
-    trained: TrainedOption = False,
-    store: StoreOption = DEFAULT_STORE,
-    seed: SeedOption = DEFAULT_SEED,
-    as_json: JsonOption = False,
-) -> None:
-    """How many doses does this sample make at the hour of insemination?"""
-    import numpy as np
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleInHand(Sample):
+    """A sample in hand, with what is always known of it."""
 
+    volume: Annotated[
+        float,
+        typer.Argument(parser=volume_ml, metavar="VOLUME", help="Volume of the sample in mL."),
+    ]
+    motility: MotilityArgument
+    normal: Annotated[
+        float | None,
+        typer.Option("--normal", parser=percentage, metavar="PERCENT", help="Normal morphology."),
+    ] = None
+
+
+@command(bench)
+def dose(
+    sample: SampleInHand,
+    chamber: Chamber,
+    stored: Storage,
+    target: Target,
+    common: Common,
+    hours: HoursOption = 24.0,
+) -> None:
+    """How many doses does a sample make at the insemination?"""
     from studcurve.pipelines.answers.semen import dose_answer
 
-    reading = sample_reading(
-        volume, forward, cells=cells, squares=squares, part=part, square_nl=square_nl,
-        dilution=dilution, concentration=concentration, judged=judged, normal=normal,
-    )  # fmt: skip
-    rng = np.random.default_rng(seed)
+    reading = sample.reading(sample.volume, sample.motility, chamber)
+    rng = common.rng()
     answer = dose_answer(
-        reading,
+        replace(reading, normal_morphology_pct=sample.normal),
         hours=hours,
-        extender=extender,
-        curve=storage_of(store, stud, extender, rng),
-        route=route.value,
-        target_m=remembered_target(store, route, target, keep=False),
-        certainty=sure_enough(certainty),
-        count_cv=count_error(trained),
+        extender=stored.extender,
+        curve=stored.curve(common.store, rng),
+        route=target.route.value,
+        target_m=target.target_m(common.store),
+        certainty=target.meets_prob,
+        count_cv=chamber.count_cv,
         rng=rng,
     )
-    show(answer, as_json=as_json)
+    show(answer, as_json=common.as_json)
     if "stopped" in answer.values:
         raise typer.Exit(1)
 
 
-@bench.command()
-def spin(
-    force: Annotated[float | None, typer.Option("--g", min=1.0, help="Force wanted. [g]")] = None,
-    speed: Annotated[float | None, typer.Option("--rpm", min=1.0, help="Speed set. [rpm]")] = None,
-    radius: Annotated[
-        float | None, typer.Option("--radius", help="Radius of the rotor; then remembered. [cm]")
-    ] = None,
-    minutes: Annotated[float, typer.Option("--minutes", min=0.1, help="Time. [min]")] = 5.0,
-    volume: Annotated[
-        float | None, typer.Option("--volume", min=0.01, help="Volume before. [mL]")
-    ] = None,
-    leave: Annotated[
-        float | None, typer.Option("--leave", min=0.01, help="Volume to leave. [mL]")
-    ] = None,
-    before: Annotated[int | None, typer.Option("--before", min=0, help="Cells before.")] = None,
-    after: Annotated[int | None, typer.Option("--after", min=0, help="Cells after.")] = None,
-    dilution_before: Annotated[float, typer.Option("--dilution-before", min=1.0)] = 1.0,
-    dilution_after: Annotated[float, typer.Option("--dilution-after", min=1.0)] = 1.0,
-    trained: TrainedOption = False,
-    store: StoreOption = DEFAULT_STORE,
-    as_json: JsonOption = False,
-) -> None:
-    """Force and speed of this rotor, what a spin costs, and what it recovered."""
-    from studcurve.pipelines.answers.semen import spin_answer
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run(OptionGroup):
+    """A run of the centrifuge."""
 
-    recovery = None
-    if before is not None and after is not None:
-        if volume is None or leave is None:
+    panel: ClassVar[str] = "The run"
+
+    force: Annotated[
+        float | None,
+        typer.Option(
+            "--g", parser=number(1.0, such_as="720"), metavar="G", help="Force that is wanted."
+        ),
+    ] = None
+    speed: Annotated[
+        float | None,
+        typer.Option(
+            "--rpm", parser=number(1.0, such_as="2400"), metavar="RPM", help="Speed that is set."
+        ),
+    ] = None
+    radius: RadiusOption = None
+    minutes: Annotated[
+        float,
+        typer.Option(
+            "--minutes", parser=number(0.1, such_as="5"), metavar="MINUTES",
+            help="Duration of the run.",
+        ),
+    ] = 5.0  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recovery(OptionGroup):
+    """What was there before a run and after it."""
+
+    panel: ClassVar[str] = "Before and after"
+
+    volume: Annotated[
+        float | None,
+        typer.Option("--volume", parser=volume_ml, metavar="ML", help="Volume before the run."),
+    ] = None
+    leave: Annotated[
+        float | None,
+        typer.Option(
+            "--leave", parser=volume_ml, metavar="ML", help="Volume to leave after the run."
+        ),
+    ] = None
+    before: Annotated[
+        int | None,
+        typer.Option(
+            "--before", parser=count(), metavar="NUMBER", help="Cells counted before the run."
+        ),
+    ] = None
+    after: Annotated[
+        int | None,
+        typer.Option(
+            "--after", parser=count(), metavar="NUMBER", help="Cells counted after the run."
+        ),
+    ] = None
+    dilution_before: Annotated[
+        OnePlus,
+        typer.Option(
+            "--dilution-before", parser=one_plus(19), metavar="'1 + N'",
+            help="Dilution of the count before the run.",
+        ),
+    ] = UNDILUTED  # fmt: skip
+    dilution_after: Annotated[
+        OnePlus,
+        typer.Option(
+            "--dilution-after", parser=one_plus(19), metavar="'1 + N'",
+            help="Dilution of the count after the run.",
+        ),
+    ] = UNDILUTED  # fmt: skip
+    is_trained: TrainedOption = False
+
+    def counts(self) -> tuple[int, int, float] | None:
+        """Cells before and after, and what one cell after stands for; None where not counted.
+
+        Raises
+        ------
+        ToolkitError
+            Both were counted and a volume is missing.
+        """
+        if self.before is None or self.after is None:
+            return None
+        if self.volume is None or self.leave is None:
             raise ToolkitError(
                 "What was recovered needs the volume before and the one left. Give --volume and "
                 "--leave."
             )
-        recovery = (before, after, leave * dilution_after / (volume * dilution_before))
-    rotor_cm = remembered_radius(store, radius)
-    assert rotor_cm is not None
+        left = self.leave * self.dilution_after.factor
+        return self.before, self.after, left / (self.volume * self.dilution_before.factor)
+
+
+@command(bench)
+def spin(
+    run: Run, recovery: Recovery, store: StoreOption = DEFAULT_STORE, as_json: JsonOption = False
+) -> None:
+    """Force, speed and loss of a run of the centrifuge."""
+    from studcurve.pipelines.answers.semen import spin_answer
+
+    counts = recovery.counts()
+    radius_cm = rotor_radius_cm(store, run.radius)
+    assert radius_cm is not None
     answer = spin_answer(
-        radius_cm=rotor_cm,
-        force_g=force,
-        speed_rpm=speed,
-        minutes=minutes,
-        volume_ml=volume,
-        leave_ml=leave,
-        recovery=recovery,
-        count_cv=count_error(trained),
+        radius_cm=radius_cm,
+        force_g=run.force,
+        speed_rpm=run.speed,
+        minutes=run.minutes,
+        volume_ml=recovery.volume,
+        leave_ml=recovery.leave,
+        recovery=counts,
+        count_cv=count_error(recovery.is_trained),
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
-def extend(
-    volume: Annotated[float, typer.Argument(min=0.01, help="Volume of semen. [mL]")],
-    ratio: Annotated[
-        float | None, typer.Option("--ratio", min=0.0, help="Parts of extender to one of semen.")
-    ] = None,
-    concentration: Annotated[
-        float | None, typer.Option("--concentration", min=0.0, help="Of the semen. [M/mL]")
-    ] = None,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extending(OptionGroup):
+    """How far semen is extended."""
+
+    panel: ClassVar[str] = "The extender"
+
+    ratio: RatioOption = None
+    concentration: ConcentrationOption = None
     final: Annotated[
-        float | None, typer.Option("--final", min=0.1, help="Wanted after extending. [M/mL]")
-    ] = None,
-    n_doses: Annotated[int, typer.Option("--doses", min=1, help="Doses to divide it into.")] = 1,
+        float | None,
+        typer.Option(
+            "--final", parser=number(0.1, such_as="50"), metavar="M/ML",
+            help="Concentration that is wanted after extending.",
+        ),
+    ] = None  # fmt: skip
+
+
+@command(bench)
+def extend(
+    volume: Annotated[
+        float,
+        typer.Argument(parser=volume_ml, metavar="VOLUME", help="Volume of the semen in mL."),
+    ],
+    extending: Extending,
+    n_doses: Annotated[
+        int, typer.Option("--doses", parser=count(1), metavar="NUMBER", help="Number of doses.")
+    ] = 1,
     weight: WeightOption = None,
     route: RouteOption = Route.VAGINAL,
-    waited: Annotated[
-        float | None, typer.Option("--waited", min=0.0, help="Unextended for so long. [min]")
-    ] = None,
+    minutes: WaitOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """How much extender, and does the dose fit?"""
@@ -235,77 +355,80 @@ def extend(
 
     answer = extend_answer(
         volume,
-        ratio=ratio,
-        concentration_m_per_ml=concentration,
-        final_m_per_ml=final,
+        ratio=None if extending.ratio is None else extending.ratio.parts,
+        concentration_m_per_ml=extending.concentration,
+        final_m_per_ml=extending.final,
         n_doses=n_doses,
         weight_kg=weight,
         route=route.value,
-        waited_minutes=waited,
+        waited_minutes=minutes,
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
-def keep(
-    forward: Annotated[float, typer.Argument(min=0.0, max=100.0, help="Moving forward now. [%]")],
-    extender: ExtenderOption = None,
-    stud: StudOption = None,
+@command(bench)
+def storage(
+    motility: MotilityArgument,
+    stored: Storage,
+    target: Target,
+    common: Common,
     hours: Annotated[
-        str, typer.Option("--hours", help="Hours after collection.")
+        str,
+        typer.Option(
+            "--at-hours", parser=as_typed(read_numbers), metavar="HOURS,…",
+            help="Hours after the collection to answer for.",
+        ),
     ] = "6,12,24,36,48,72",
     dose_m: Annotated[
-        float | None, typer.Option("--dose", min=0.1, help="Moving forward in the dose now. [M]")
+        float | None,
+        typer.Option(
+            "--per-dose", parser=number(0.1, such_as="300"), metavar="M",
+            help="Progressively motile sperm in a dose now, in millions.",
+        ),
     ] = None,
-    route: RouteOption = Route.VAGINAL,
-    target: TargetOption = None,
-    certainty: CertaintyOption = None,
-    store: StoreOption = DEFAULT_STORE,
-    seed: SeedOption = DEFAULT_SEED,
-    as_json: JsonOption = False,
-) -> None:
-    """How much motility is left at an hour, and until when is a dose enough?"""
-    import numpy as np
+) -> None:  # fmt: skip
+    """How much motility is left, and how long is a dose enough?"""
+    from studcurve.pipelines.answers.semen import storage_answer
 
-    from studcurve.pipelines.answers.semen import keep_answer
-
-    answer = keep_answer(
-        motility_pct=forward,
-        extender=extender,
-        curve=storage_of(store, stud, extender, np.random.default_rng(seed)),
-        hours=numbers(hours, "hours"),
+    answer = storage_answer(
+        motility_pct=motility,
+        extender=stored.extender,
+        curve=stored.curve(common.store, common.rng()),
+        hours=read_numbers(hours),
         dose_m=dose_m,
-        target_m=remembered_target(store, route, target, keep=False),
-        certainty=sure_enough(certainty),
+        target_m=target.target_m(common.store),
+        certainty=target.meets_prob,
     )
-    show(answer, as_json=as_json)
+    show(answer, as_json=common.as_json)
 
 
-@bench.command()
+@command(bench)
 def ovulation(
     readings: Annotated[
         list[str] | None,
-        typer.Argument(help="'2026-03-10=2.4 ng/mL', or '2026-03-10 08:30=>20 nmol/L@Laboratory'."),
+        typer.Argument(
+            metavar="READING",
+            help="'2026-03-10=2.4 ng/mL', or '2026-03-10 08:30=>20 nmol/L@Laboratory'.",
+        ),
     ] = None,
     first_day: Annotated[
-        datetime | None,
-        typer.Option("--first-day", formats=DAY_FORMATS, help="First day of bleeding."),
+        date | None,
+        typer.Option("--first-day", parser=read_day, metavar=DAY, help="First day of bleeding."),
     ] = None,
-    lh_on: Annotated[
-        datetime | None, typer.Option("--lh", formats=DAY_FORMATS, help="LH surge seen on.")
+    lh_on: LhOption = None,
+    semen: Annotated[
+        SemenType, typer.Option("--semen", help="Semen to be inseminated.")
+    ] = "chilled",
+    unit: Annotated[
+        Unit | None, typer.Option("--unit", help="Unit of the readings that name none.")
     ] = None,
-    semen: Annotated[SemenType, typer.Option("--semen", help="What will go in.")] = "chilled",
-    unit: Annotated[Unit | None, typer.Option("--unit", help="Where a reading names none.")] = None,
-    assay: Annotated[Assay, typer.Option("--assay", help="Kind of assay of the laboratory.")] = (
-        Assay.UNKNOWN
-    ),
-    now: Annotated[
-        datetime | None,
-        typer.Option("--now", formats=MOMENT_FORMATS),
-    ] = None,
+    assay: Annotated[
+        Assay, typer.Option("--assay", help="Kind of assay of the laboratory.")
+    ] = Assay.UNKNOWN,
+    now: NowOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """When did she ovulate, which days to inseminate, when to test next?"""
+    """When did she ovulate, when to inseminate and to test?"""
     from studcurve.pipelines.answers.heat import ovulation_answer, read_progesterone
 
     answer = ovulation_answer(
@@ -313,63 +436,104 @@ def ovulation(
             read_progesterone(text, unit=unit.value if unit else None, assay=assay.value)
             for text in readings or ()
         ],
-        first_day=day_of(first_day),
-        lh_surge_on=day_of(lh_on),
+        first_day=first_day,
+        lh_surge_on=lh_on,
         semen_type=semen,
-        now=now or datetime.now(),
+        now=datetime.now() if now is None else datetime.combine(now.on, now.at or time()),
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
+@command(bench)
 def whelping(
-    lh_on: Annotated[
-        datetime | None, typer.Option("--lh", formats=DAY_FORMATS, help="Day of the LH peak.")
-    ] = None,
+    lh_on: LhOption = None,
     ovulation_on: Annotated[
-        datetime | None,
-        typer.Option("--ovulation", formats=DAY_FORMATS, help="Day of ovulation."),
+        date | None,
+        typer.Option("--ovulation", parser=read_day, metavar=DAY, help="Day of ovulation."),
     ] = None,
-    sure_to: Annotated[
+    error_days: Annotated[
         float,
-        typer.Option("--sure-to", min=0.0, max=30.0, help="Error of that day, ± days (one sd)."),
+        typer.Option(
+            "--error-days", parser=number(0.0, 30.0, such_as="1.5 or 1,5"), metavar="DAYS",
+            help="Error of that day, as one standard deviation.",
+        ),
     ] = 0.0,
     mated_on: Annotated[
-        list[datetime] | None,
-        typer.Option("--mated", formats=DAY_FORMATS, help="Day of a mating; repeatable."),
+        list[date] | None,
+        typer.Option("--mated", parser=read_day, metavar=DAY, help="Day of a mating; repeatable."),
     ] = None,
     timed: Annotated[
-        bool, typer.Option("--timed", help="One mating, on the day that progesterone gave.")
+        bool, typer.Option("--timed", help="Count from a single mating timed by progesterone.")
     ] = False,
-    pups: Annotated[int | None, typer.Option("--pups", min=1, help="Pups on the scan.")] = None,
+    pups: Annotated[
+        int | None,
+        typer.Option("--pups", parser=count(1), metavar="NUMBER", help="Pups on the scan."),
+    ] = None,
     as_json: JsonOption = False,
-) -> None:
+) -> None:  # fmt: skip
     """When should she whelp, counted from what?"""
     from studcurve.pipelines.answers.heat import whelping_answer
 
     answer = whelping_answer(
-        lh_peak_on=day_of(lh_on),
-        ovulation_on=day_of(ovulation_on),
-        ovulation_sd_days=sure_to,
-        mated_on=[on.date() for on in mated_on or ()],
+        lh_peak_on=lh_on,
+        ovulation_on=ovulation_on,
+        ovulation_sd_days=error_days,
+        mated_on=mated_on or [],
         is_timed=timed,
         n_pups=pups,
     )
     show(answer, as_json=as_json)
 
 
-@bench.command()
+@command(bench)
 def lookback(
     collected_on: Annotated[
-        datetime | None, typer.Option("--collected", formats=DAY_FORMATS, help="Day of a sample.")
+        date | None,
+        typer.Option("--collected", parser=read_day, metavar=DAY, help="Day of a bad sample."),
     ] = None,
     ended_on: Annotated[
-        datetime | None,
-        typer.Option("--ended", formats=DAY_FORMATS, help="Day on which fever or heat ended."),
+        date | None,
+        typer.Option(
+            "--ended", parser=read_day, metavar=DAY, help="Day on which fever or hot weather ended."
+        ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """When did harm begin that shows in a sample, and when to examine again?"""
+    """When did the cause of a bad sample start?
+
+    And when to examine again.
+    """
     from studcurve.pipelines.answers.heat import look_back_answer
 
-    show(look_back_answer(day_of(collected_on), day_of(ended_on)), as_json=as_json)
+    show(look_back_answer(collected_on, ended_on), as_json=as_json)
+
+
+@command(bench)
+def card(
+    target: Target,
+    sheet: Sheet,
+    common: Common,
+    radius: RadiusOption = None,
+    hours: HoursOption = 24.0,
+    extender: ExtenderOption = "egg yolk",
+    squares: SquaresOption = 5,
+    dilution: DilutionOption = USUAL_DILUTION,
+) -> None:
+    """Write the bench card: doses, forces, dilutions."""
+    from studcurve.pipelines.answers.card import N_CARD_DRAWS, write_card
+
+    rng = common.rng()
+    answer = write_card(
+        sheet.out,
+        radius_cm=rotor_radius_cm(common.store, radius, needed=False),
+        hours=hours,
+        extender=extender or "",
+        curve=storage_of(common.store, None, extender, rng, n_draws=N_CARD_DRAWS),
+        n_squares=squares,
+        dilution=dilution.factor,
+        target_m=target.target_m(common.store),
+        certainty=target.meets_prob,
+        words=sheet.words,
+        rng=rng,
+    )
+    show(answer, as_json=common.as_json)

@@ -1,24 +1,44 @@
-"""What the commands of the bench share: options, and what a kennel says once.
-
-What a function needs is imported inside it, so that every command starts at once.
-"""
+"""Options that several commands share, each described once."""
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import typer
 
 from studcurve.analytics.errors import ToolkitError
+from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.commands import from_records
+from studcurve.pipelines.commands.groups import OPTIONS, STATISTICIANS, OptionGroup
+from studcurve.pipelines.commands.values import (
+    DAY_OR_MOMENT,
+    UNDILUTED,
+    Now,
+    OnePlus,
+    count,
+    number,
+    one_of,
+    one_plus,
+    read_now,
+)
+from studcurve.reports.catalog import LANGUAGES
 
 if TYPE_CHECKING:
     import numpy as np
 
-    from studcurve.analytics.measures.doses import SampleReading
+    from studcurve.analytics.measures.doses import SampleEvaluation
     from studcurve.analytics.measures.motility_kept import StorageDraws
+    from studcurve.reports.page import Reader
+    from studcurve.reports.words import Words
+
+LARGEST_SEED = 2**32 - 1
+"""The largest seed that every generator takes."""
+
+DEFAULT_STORE = Path("kennel.duckdb")
+DEFAULT_OUT = Path("pages")
 
 
 class Route(Enum):
@@ -36,219 +56,367 @@ class Part(Enum):
     GRID = "grid"
 
 
-class Unit(Enum):
-    """Unit of progesterone."""
+class PageReader(Enum):
+    """Who reads a page."""
 
-    NANOGRAM = "ng/mL"
-    NANOMOLE = "nmol/L"
-
-
-class Assay(Enum):
-    """Kind of progesterone assay."""
-
-    UNKNOWN = "unknown"
-    RADIO = "radioimmunoassay"
-    ENZYME = "enzyme chemiluminescence"
-    ELECTRO = "electrochemiluminescence"
-    CLINIC = "clinic analyzer"
+    OWNER = "owner"
+    VET = "vet"
+    CLIENT = "client"
 
 
-SquaresOption = Annotated[int, typer.Option("--squares", min=1, help="Squares counted.")]
-PartOption = Annotated[
-    Part, typer.Option("--part", help="What one square is in an improved Neubauer chamber.")
+StoreOption = Annotated[
+    Path,
+    typer.Option(
+        "--store",
+        envvar="STUDCURVE_STORE",
+        metavar="FILE",
+        help="The records file to use.",
+        dir_okay=False,
+        rich_help_panel=OPTIONS,
+    ),
 ]
-SquareVolumeOption = Annotated[
-    float | None,
-    typer.Option("--square-nl", min=0.01, help="Volume above one square, another chamber. [nL]"),
+NowOption = Annotated[
+    Now | None,
+    typer.Option(
+        "--now",
+        parser=read_now,
+        metavar=DAY_OR_MOMENT,
+        help="Date to use as now, or date and hour.",
+        rich_help_panel=OPTIONS,
+    ),
 ]
+SeedOption = Annotated[
+    int,
+    typer.Option(
+        "--seed",
+        parser=count(0, LARGEST_SEED),
+        metavar="NUMBER",
+        help="Seed of the simulations.",
+        rich_help_panel=STATISTICIANS,
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Output as JSON.")]
+OutOption = Annotated[
+    Path,
+    typer.Option("--out", metavar="FOLDER", help="Folder to write the page into.", file_okay=False),
+]
+LanguageOption = Annotated[
+    str,
+    typer.Option(
+        "--language",
+        parser=one_of(LANGUAGES),
+        metavar="|".join(LANGUAGES),
+        help="Language to write in.",
+        autocompletion=lambda: list(LANGUAGES),
+    ),
+]
+ReaderOption = Annotated[
+    PageReader,
+    typer.Option(
+        "--reader",
+        help="Who reads the page: a vet sees no prices, a client nothing of other dogs.",
+    ),
+]
+AnonymousOption = Annotated[
+    bool, typer.Option("--anonymous", help="Leave out the names of dogs, people and places.")
+]
+StudArgument = Annotated[str, typer.Argument(metavar="STUD", help="Call name of the stud.")]
 DilutionOption = Annotated[
-    float, typer.Option("--dilution", min=1.0, help="Final over initial volume; 20 for 1 + 19.")
+    OnePlus,
+    typer.Option(
+        "--dilution",
+        parser=one_plus(19),
+        metavar="'1 + N'",
+        help="Dilution before counting, such as '1 + 19'.",
+    ),
+]
+SquaresOption = Annotated[
+    int,
+    typer.Option("--squares", parser=count(1), metavar="NUMBER", help="Number of squares counted."),
 ]
 TrainedOption = Annotated[
-    bool, typer.Option("--trained", help="Counted by a trained hand: 6 % beyond chance, not 15 %.")
-]
-JudgedOption = Annotated[
-    int | None, typer.Option("--judged", min=1, help="Sperm judged; left out when by eye.")
+    bool,
+    typer.Option("--trained", help="Count of a trained hand: 6 % beyond chance instead of 15 %."),
 ]
 ExtenderOption = Annotated[
-    str | None, typer.Option("--extender", help="Its name; 'none' for raw semen.")
+    str | None,
+    typer.Option("--extender", metavar="NAME", help="Name of the extender; 'none' for raw semen."),
 ]
-StudOption = Annotated[
-    str | None, typer.Option("--stud", help="Call name; his own kept-back tubes count.")
+RatioOption = Annotated[
+    OnePlus | None,
+    typer.Option(
+        "--ratio",
+        parser=one_plus(4),
+        metavar="'1 + N'",
+        help="Parts of extender to add to one of semen, such as '1 + 4'.",
+    ),
 ]
-RouteOption = Annotated[Route, typer.Option("--route", help="Where the dose is put.")]
-TargetOption = Annotated[
-    float | None,
-    typer.Option("--target", min=1.0, help="Moving forward that a dose should hold. [M]"),
+DosesOption = Annotated[
+    int | None,
+    typer.Option(
+        "--doses",
+        parser=count(1, 12),
+        metavar="NUMBER",
+        help="Number of doses (default: as many as meet the target).",
+    ),
 ]
-CertaintyOption = Annotated[
-    float | None,
-    typer.Option("--certainty", min=0.5, max=0.99, help="How surely each dose must hold it."),
-]
+RouteOption = Annotated[Route, typer.Option("--route", help="Route of the insemination.")]
 WeightOption = Annotated[
-    float | None, typer.Option("--weight", min=0.5, max=120.0, help="The bitch's weight. [kg]")
+    float | None,
+    typer.Option(
+        "--weight",
+        parser=number(0.5, 120.0, such_as="8.5 or 8,5"),
+        metavar="KG",
+        help="Weight of the bitch.",
+    ),
+]
+WaitOption = Annotated[
+    float | None,
+    typer.Option(
+        "--minutes-before-extending",
+        parser=number(0.0, such_as="20"),
+        metavar="MINUTES",
+        help="Time from the collection to the extender.",
+    ),
+]
+RadiusOption = Annotated[
+    float | None,
+    typer.Option(
+        "--radius",
+        parser=number(such_as="9.5 or 9,5"),
+        metavar="CM",
+        help="Radius of the rotor; the records file remembers it.",
+    ),
+]
+ConcentrationOption = Annotated[
+    float | None,
+    typer.Option(
+        "--concentration",
+        parser=number(0.0, such_as="250"),
+        metavar="M/ML",
+        help="Concentration of the semen, as of a photometer.",
+    ),
+]
+ClinicOption = Annotated[
+    str | None,
+    typer.Option(
+        "--clinic", metavar="NAME", help="The clinic that inseminates, as in the records."
+    ),
 ]
 
+volume_ml = number(0.01, such_as="3.1 or 3,1")
+"""Reader of a volume. [mL]"""
 
-def sample_reading(
-    volume: float,
-    forward: float,
-    *,
-    cells: int | None,
-    squares: int,
-    part: Part,
-    square_nl: float | None,
-    dilution: float,
-    concentration: float | None,
-    judged: int | None,
-    normal: float | None,
-) -> SampleReading:
-    """A sample in hand, from the options that describe how it was read."""
-    from studcurve.analytics.measures.doses import SampleReading
-
-    if cells is not None and concentration is not None:
-        raise ToolkitError(
-            "A sample is counted in a chamber or read by a photometer; got both. Leave one out."
-        )
-    looked_at = None if cells is None else squares * volume_of_square_nl(part, square_nl) / dilution
-    return SampleReading(
-        volume,
-        forward,
-        judged,
-        n_cells=cells,
-        looked_at_nl=looked_at,
-        concentration_m_per_ml=concentration,
-        normal_morphology_pct=normal,
-    )
+percentage = number(0.0, 100.0, such_as="80 or 82,5")
+"""Reader of a percentage."""
 
 
-def remembered_target(store: Path, route: Route, target: float | None, *, keep: bool) -> float:
-    """The dose aimed at: as told, as the kennel remembers it, or the usual one of the route. [M]"""
-    from studcurve.analytics.measures.doses import TARGET_ROWS
-    from studcurve.analytics.priors import PRIORS
-
-    told = _remembered(store, f"target_{route.value}_m", target, keep=keep)
-    return PRIORS[TARGET_ROWS[route.value]].centre if told is None else told
-
-
-def remembered_radius(store: Path, radius: float | None, *, needed: bool = True) -> float | None:
-    """Radius of the rotor: as told, and then remembered where there is a records file. [cm]"""
-    told = _remembered(store, "rotor_radius_cm", radius, keep=True)
-    if told is None and needed:
-        raise ToolkitError(
-            "The radius of the rotor is not known here. Give it once with --radius, measured in "
-            "cm from the axis to the tip of a spinning tube; the records file remembers it."
-        )
-    return told
-
-
-def storage_of(
-    store: Path,
-    stud: str | None,
-    extender: str | None,
-    rng: np.random.Generator,
-    *,
-    n_draws: int | None = None,
-) -> StorageDraws:
-    """How long the sample lasts: by the kennel's own fit where there is one, else as published.
-
-    Raises
-    ------
-    ToolkitError
-        A caution stops the doses of the named stud.
-    """
-    from studcurve.analytics.measures.motility_kept import N_DRAWS, medium_of, published_storage
-
-    if stud is not None and store.exists():
-        _refuse_stopped(store, stud)
-
-    n = n_draws or N_DRAWS
-    if not store.exists():
-        return published_storage(medium_of(extender), rng=rng, n_draws=n)
-    from studcurve.pipelines.fits.storage import storage_curve
-
-    return storage_curve(store, stud=stud, extender=extender, rng=rng, n_draws=n)
-
-
-def _refuse_stopped(store: Path, stud: str) -> None:
-    """A caution that stops a stud's doses leaves no number of his at the bench either."""
-    from studcurve.pipelines.commands.terminal import asked_on
-    from studcurve.pipelines.records.database.store import Store
-    from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, cautions_of
-    from studcurve.reports.words import Words
-
-    with Store.open(store, read_only=True) as opened:
-        views = {view: opened.read(view) for view in CAUTION_VIEWS}
-    called = views["dogs"]["call_name"]
-    names = called[called.str.casefold() == stud.casefold()].tolist()
-    words, on = Words("en"), asked_on(None, store)
-    for name in names:
-        for caution in cautions_of(views, name, on):
-            if "doses" in caution.stops:
-                raise ToolkitError(
-                    f"{words.tell(caution.sentence)} No number is given for {name}: this stops it "
-                    "until a veterinarian has decided."
-                )
-
-
-def sure_enough(certainty: float | None) -> float:
-    """How surely each dose must meet the target."""
-    from studcurve.analytics.measures.doses import CERTAINTY
-
-    return CERTAINTY if certainty is None else certainty
-
-
-def numbers(text: str, what: str) -> list[float]:
-    """Numbers in a list such as 12,9,15."""
-    import math
-
-    try:
-        found = [float(part) for part in text.split(",")]
-    except ValueError:
-        found = []
-    if not found or not all(math.isfinite(value) and value >= 0.0 for value in found):
-        raise ToolkitError(f"The {what} are numbers with commas between; got {text!r}.")
-    return found
-
-
-def _remembered(store: Path, name: str, told: float | None, *, keep: bool) -> float | None:
-    """What the kennel says once: as told now, and kept where there is a records file."""
-    from studcurve.analytics.vocabulary import VOCABULARY
-
-    if told is not None:
-        known = VOCABULARY[name]
-        if not known.low <= told <= known.high:
-            raise ToolkitError(
-                f"{known.label} lies between {known.low:g} and {known.high:g} {known.unit}; got "
-                f"{told:g}."
-            )
-    if not store.exists() or (told is not None and not keep):
-        return told
-    from studcurve.pipelines.records.database.store import Store
-
-    with Store.open(store, read_only=True) as opened:
-        kept = opened.settings().get(name)
-    if told is None or told == kept:
-        return kept
-    with Store.open(store) as opened:
-        opened.settings({name: told})
-    return told
-
-
-def volume_of_square_nl(part: Part, square_nl: float | None) -> float:
-    """Volume above one square: as told, else of the improved Neubauer chamber. [nL]"""
-    from studcurve.analytics.measures.counting import NEUBAUER_NL
-
-    return NEUBAUER_NL[part.value] if square_nl is None else square_nl
-
-
-def count_error(trained: bool) -> float:
+def count_error(is_trained: bool) -> float:
     """Error of a chamber count beyond chance (prior r02)."""
     from studcurve.analytics.priors import PRIORS
 
-    return PRIORS["r02_trained" if trained else "r02_home"].centre
+    return PRIORS["r02_trained" if is_trained else "r02_home"].centre
 
 
-def day_of(at: datetime | None) -> date | None:
-    """Day of a moment that may be left out."""
-    return None if at is None else at.date()
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Common(OptionGroup):
+    """What every answer from draws takes."""
+
+    store: StoreOption = DEFAULT_STORE
+    seed: SeedOption = DEFAULT_SEED
+    as_json: JsonOption = False
+
+    def rng(self) -> np.random.Generator:
+        """Source of the draws."""
+        import numpy as np
+
+        return np.random.default_rng(self.seed)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chamber(OptionGroup):
+    """How the cells were counted."""
+
+    panel: ClassVar[str] = "The chamber"
+
+    squares: SquaresOption = 5
+    square_size: Annotated[
+        Part,
+        typer.Option("--square-size", help="Size of one square of an improved Neubauer chamber."),
+    ] = Part.SQUARE
+    square_nl: Annotated[
+        float | None,
+        typer.Option(
+            "--square-nl",
+            parser=number(0.01, such_as="4"),
+            metavar="NL",
+            help="Volume above one square of another chamber.",
+        ),
+    ] = None
+    dilution: DilutionOption = UNDILUTED
+    is_trained: TrainedOption = False
+
+    @property
+    def volume_of_square_nl(self) -> float:
+        """Volume above one square: as given, else of the improved Neubauer chamber. [nL]"""
+        from studcurve.analytics.measures.counting import NEUBAUER_NL
+
+        return NEUBAUER_NL[self.square_size.value] if self.square_nl is None else self.square_nl
+
+    @property
+    def count_cv(self) -> float:
+        """Error of a count beyond chance."""
+        return count_error(self.is_trained)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample(OptionGroup):
+    """How a sample in hand was evaluated."""
+
+    panel: ClassVar[str] = "The sample"
+
+    cells: Annotated[
+        int | None,
+        typer.Option(
+            "--cells",
+            parser=count(),
+            metavar="NUMBER",
+            help="Number of cells counted (default: the sample was not counted).",
+        ),
+    ] = None
+    concentration: ConcentrationOption = None
+    evaluated: Annotated[
+        int | None,
+        typer.Option(
+            "--evaluated",
+            parser=count(1),
+            metavar="NUMBER",
+            help="Number of sperm evaluated for motility (default: estimated by eye).",
+        ),
+    ] = None
+
+    def reading(
+        self, volume_ml: float, progressive_motility_pct: float, chamber: Chamber
+    ) -> SampleEvaluation:
+        """The sample as it was evaluated.
+
+        Raises
+        ------
+        ToolkitError
+            It was counted twice.
+        """
+        from studcurve.analytics.measures.doses import SampleEvaluation
+
+        if self.cells is not None and self.concentration is not None:
+            raise ToolkitError(
+                "A sample is counted in a chamber or read by a photometer; got both. Leave one out."
+            )
+        looked_at = None
+        if self.cells is not None:
+            looked_at = chamber.squares * chamber.volume_of_square_nl / chamber.dilution.factor
+        return SampleEvaluation(
+            volume_ml,
+            progressive_motility_pct,
+            self.evaluated,
+            n_cells=self.cells,
+            looked_at_nl=looked_at,
+            concentration_m_per_ml=self.concentration,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target(OptionGroup):
+    """What a dose should hold, and how surely."""
+
+    panel: ClassVar[str] = "The dose"
+
+    route: RouteOption = Route.VAGINAL
+    target: Annotated[
+        float | None,
+        typer.Option(
+            "--target",
+            parser=number(1.0, such_as="200"),
+            metavar="M",
+            help="Target dose: progressively motile sperm, in millions.",
+        ),
+    ] = None
+    certainty: Annotated[
+        float | None,
+        typer.Option(
+            "--certainty",
+            parser=number(0.5, 0.99, such_as="0.8 or 0,8"),
+            metavar="0.5-0.99",
+            help="Chance with which each dose must meet the target.",
+        ),
+    ] = None
+
+    def target_m(self, store: Path, *, keep: bool = False) -> float:
+        """The target dose: as given, as the kennel remembers it, or the usual one. [M]"""
+        return from_records.target_m(store, self.route.value, self.target, keep=keep)
+
+    @property
+    def meets_prob(self) -> float:
+        """How surely each dose must meet the target."""
+        from studcurve.analytics.measures.doses import CERTAINTY
+
+        return CERTAINTY if self.certainty is None else self.certainty
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Storage(OptionGroup):
+    """What the sample is kept in, and whose it is."""
+
+    panel: ClassVar[str] = "The storage"
+
+    extender: ExtenderOption = None
+    stud: Annotated[
+        str | None,
+        typer.Option(
+            "--stud",
+            metavar="NAME",
+            help="Call name of the stud, whose own retained samples count.",
+        ),
+    ] = None
+
+    def curve(self, store: Path, rng: np.random.Generator) -> StorageDraws:
+        """How long the sample lasts."""
+        return from_records.storage_of(store, self.stud, self.extender, rng)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet(OptionGroup):
+    """A sheet of paper, or a page, that is written."""
+
+    panel: ClassVar[str] = "The page"
+
+    out: OutOption = DEFAULT_OUT
+    language: LanguageOption = LANGUAGES[0]
+
+    @property
+    def words(self) -> Words:
+        """Words of its language."""
+        from studcurve.reports.words import Words
+
+        return Words(self.language)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page(Sheet):
+    """A page of the records whose reader is known."""
+
+    anonymous: AnonymousOption = False
+    store: StoreOption = DEFAULT_STORE
+    now: NowOption = None
+
+    def for_reader(self, reader: PageReader) -> Reader:
+        """Its language and its reader."""
+        from studcurve.reports.page import Reader
+
+        return Reader(self.words, reader.value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReaderPage(Page):
+    """A page of the records for a reader of choice."""
+
+    reader: ReaderOption = PageReader.OWNER

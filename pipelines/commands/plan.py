@@ -5,331 +5,359 @@ Heavy packages are imported inside the commands.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import typer
 
-from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.vocabulary import SEMEN_TYPES
-from studcurve.pipelines.answers.answer import DEFAULT_SEED
-from studcurve.pipelines.commands.daily import PageLanguage
-from studcurve.pipelines.commands.terminal import (
-    DEFAULT_STORE,
-    JsonOption,
+from studcurve.pipelines.commands.groups import STATISTICIANS, OptionGroup
+from studcurve.pipelines.commands.options import (
+    ClinicOption,
+    Common,
+    LanguageOption,
+    NowOption,
     PageReader,
-    SeedOption,
-    StoreOption,
-    TodayOption,
-    asked_on,
-    show,
+    StudArgument,
+    percentage,
 )
+from studcurve.pipelines.commands.terminal import asked_at, show
+from studcurve.pipelines.commands.values import (
+    DAY,
+    MOMENT,
+    as_typed,
+    count,
+    number,
+    one_of,
+    read_clock,
+    read_day,
+    read_hours,
+    read_moment,
+    read_named_day,
+    read_weekdays,
+)
+from studcurve.reports.catalog import LANGUAGES
 
 if TYPE_CHECKING:
-    from studcurve.pipelines.plan.wishes import Wishes
+    from studcurve.analytics.plan.options import OpeningHours
 
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-"""Names of weekdays on the command line."""
-
-AtOption = Annotated[str, typer.Option("--at", metavar="HH:MM", help="Hour of the question.")]
-WorthOption = Annotated[
-    float | None, typer.Option("--worth", min=0.0, help="What a litter is worth, before its fee.")
-]
-CarrierOption = Annotated[
-    str | None, typer.Option("--carrier", help="Who takes the box; the usual one when not said.")
-]
-CutOffOption = Annotated[str, typer.Option("--cut-off", metavar="HH:MM", help="Last box of a day.")]
-LeavesOption = Annotated[str, typer.Option("--leaves", help="Days a box is taken: mon-fri.")]
-DeliversOption = Annotated[str, typer.Option("--delivers", help="Days a box is brought: mon-sat.")]
-ClinicOption = Annotated[str, typer.Option("--clinic", help="Who inseminates, as in the records.")]
-HoursOption = Annotated[
-    str, typer.Option("--clinic-hours", metavar="HH:MM-HH:MM", help="When the clinic inseminates.")
-]
-ClinicDaysOption = Annotated[str, typer.Option("--clinic-days", help="Its days: mon-sat.")]
-ClosedOption = Annotated[
-    list[datetime] | None,
-    typer.Option("--closed", formats=["%Y-%m-%d"], help="A day on which it is closed; repeatable."),
-]
-WithoutOption = Annotated[
-    list[str] | None,
-    typer.Option("--without", help="Semen or route that is not wanted; repeatable."),
-]
-ExtenderOption = Annotated[str | None, typer.Option("--extender", help="What a box is kept in.")]
-
-
-def _coefficient_pct(percent: float | None) -> float | None:
-    """An inbreeding coefficient as it was typed; not a number is no coefficient either."""
-    if percent is not None and not 0.0 <= percent <= 100.0:
-        raise typer.BadParameter(
-            f"a coefficient in percent lies between 0 and 100, such as 6.25; got {percent:g}."
-        )
-    return percent
-
-
-InbreedingOption = Annotated[
-    float | None,
-    typer.Option(
-        "--inbreeding",
-        metavar="PERCENT",
-        callback=_coefficient_pct,
-        help="Inbreeding of the planned litter by its pedigree; as of unrelated parents without.",
-    ),
-]
-LanguageOption = Annotated[PageLanguage, typer.Option("--language", help="Language of the answer.")]
+MORNING = time(8)
+"""Hour of a question that names its day alone."""
 
 REFUSABLE = (*SEMEN_TYPES, "vaginal", "transcervical")
-"""Words that ``--without`` knows."""
+"""Semen and routes that ``--without`` knows."""
+
+WorthOption = Annotated[
+    float | None,
+    typer.Option(
+        "--worth", parser=number(0.0, such_as="3000"), metavar="PRICE",
+        help="Value of a litter, before the stud fee.",
+    ),
+]  # fmt: skip
+WithoutOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--without", parser=one_of(REFUSABLE), metavar="|".join(REFUSABLE),
+        help="Semen or route to leave out; repeatable.",
+    ),
+]  # fmt: skip
+read_days_as_typed = as_typed(read_weekdays)
 
 
-def compare(
-    stud: Annotated[str, typer.Argument(help="Call name of the stud.")],
-    bitch: Annotated[str, typer.Argument(help="Call name of the bitch.")],
-    store: StoreOption = DEFAULT_STORE,
-    today: TodayOption = None,
-    at: AtOption = "08:00",
-    worth: WorthOption = None,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question(Common):
+    """When a plan is asked for, and of which records."""
+
+    now: NowOption = None
+
+    def asked_at(self) -> datetime:
+        """The moment from which is planned."""
+        return asked_at(self.now, self.store, MORNING)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Breeding(OptionGroup):
+    """What is wanted and known of one breeding."""
+
+    panel: ClassVar[str] = "The breeding"
+
+    worth: WorthOption = None
     max_cost: Annotated[
-        float | None, typer.Option("--max-cost", min=0.0, help="Limit for a cost in any case.")
-    ] = None,
-    without: WithoutOption = None,
-    apart: Annotated[
-        bool, typer.Option("--apart", help="Bitch and stud cannot be brought together.")
-    ] = False,
-    once: Annotated[bool, typer.Option("--once", help="One insemination only.")] = False,
+        float | None,
+        typer.Option(
+            "--max-cost", parser=number(0.0, such_as="800"), metavar="PRICE",
+            help="Most that may be paid whatever comes of it.",
+        ),
+    ] = None  # fmt: skip
+    without: WithoutOption = None
+    is_apart: Annotated[
+        bool, typer.Option("--apart", help="The bitch cannot be brought to the stud.")
+    ] = False
+    is_single: Annotated[bool, typer.Option("--single", help="One insemination only.")] = False
     ovulation: Annotated[
-        datetime | None,
-        typer.Option("--ovulation", formats=["%Y-%m-%d"], help="Ovulation as you expect it."),
-    ] = None,
-    inbreeding: InbreedingOption = None,
+        date | None,
+        typer.Option(
+            "--ovulation", parser=read_day, metavar=DAY, help="Ovulation as you expect it."
+        ),
+    ] = None
+    inbreeding: Annotated[
+        float | None,
+        typer.Option(
+            "--inbreeding", parser=percentage, metavar="PERCENT",
+            help="Inbreeding of the planned litter by its pedigree (default: unrelated parents).",
+        ),
+    ] = None  # fmt: skip
     on_hand: Annotated[
         datetime | None,
         typer.Option(
-            "--on-hand", formats=["%Y-%m-%d %H:%M"], help="When a sample on hand was collected."
+            "--on-hand", parser=read_moment, metavar=MOMENT,
+            help="Date and hour of the collection of a sample on hand.",
         ),
-    ] = None,
-    extender: ExtenderOption = None,
-    carrier: CarrierOption = None,
-    cut_off: CutOffOption = "19:30",
-    leaves: LeavesOption = "mon-fri",
-    delivers: DeliversOption = "mon-sat",
-    clinic: ClinicOption = "",
-    clinic_hours: HoursOption = "09:00-17:00",
-    clinic_days: ClinicDaysOption = "mon-sat",
-    closed: ClosedOption = None,
-    seed: SeedOption = DEFAULT_SEED,
-    draws: Annotated[int, typer.Option("--draws", min=200, help="Joint draws.")] = 4000,
-    language: LanguageOption = PageLanguage.ENGLISH,
+    ] = None  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Transport(OptionGroup):
+    """How a shipment travels."""
+
+    panel: ClassVar[str] = "The shipment"
+
+    extender: Annotated[
+        str | None,
+        typer.Option(
+            "--extender", metavar="NAME",
+            help="Name of the extender (default: that of the last shipment).",
+        ),
+    ] = None  # fmt: skip
+    carrier: Annotated[
+        str | None,
+        typer.Option(
+            "--carrier", metavar="NAME", help="Carrier of the shipment (default: the usual one)."
+        ),
+    ] = None
+    last_pickup: Annotated[
+        str,
+        typer.Option(
+            "--last-pickup", parser=as_typed(read_clock), metavar="HH:MM",
+            help="Hour of the last pickup of a day.",
+        ),
+    ] = "19:30"  # fmt: skip
+    pickup_days: Annotated[
+        str,
+        typer.Option(
+            "--pickup-days",
+            parser=read_days_as_typed,
+            metavar="DAYS",
+            help="Weekdays with a pickup.",
+        ),
+    ] = "mon-fri"
+    delivery_days: Annotated[
+        str,
+        typer.Option(
+            "--delivery-days",
+            parser=read_days_as_typed,
+            metavar="DAYS",
+            help="Weekdays with a delivery.",
+        ),
+    ] = "mon-sat"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clinic(OptionGroup):
+    """Who inseminates, and when."""
+
+    panel: ClassVar[str] = "The clinic"
+
+    clinic: ClinicOption = None
+    clinic_hours: Annotated[
+        str,
+        typer.Option(
+            "--clinic-hours", parser=as_typed(read_hours), metavar="HH:MM-HH:MM",
+            help="Hours in which the clinic inseminates.",
+        ),
+    ] = "09:00-17:00"  # fmt: skip
+    clinic_days: Annotated[
+        str,
+        typer.Option(
+            "--clinic-days", parser=read_days_as_typed, metavar="DAYS",
+            help="Weekdays on which the clinic inseminates.",
+        ),
+    ] = "mon-sat"  # fmt: skip
+    closed: Annotated[
+        list[date] | None,
+        typer.Option(
+            "--closed", parser=read_day, metavar=DAY,
+            help="Date on which the clinic is closed; repeatable.",
+        ),
+    ] = None  # fmt: skip
+
+    def opening_hours(self) -> OpeningHours:
+        """When the clinic inseminates."""
+        from studcurve.analytics.plan.options import OpeningHours
+
+        opens, closes = read_hours(self.clinic_hours)
+        closed = frozenset(self.closed or ())
+        return OpeningHours(opens, closes, read_weekdays(self.clinic_days), closed)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComparisonPage(OptionGroup):
+    """The page of a comparison, where one is wanted."""
+
+    panel: ClassVar[str] = "The page"
+
     out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for the page; none is written without it.")
-    ] = None,
-    audience: Annotated[
-        PageReader, typer.Option("--for", help="Who reads the page; only the owner sees costs.")
-    ] = PageReader.OWNER,
+        Path | None,
+        typer.Option(
+            "--out", metavar="FOLDER",
+            help="Folder to write a page into; no page is written without it.",
+        ),
+    ] = None  # fmt: skip
+    language: LanguageOption = LANGUAGES[0]
+    reader: Annotated[
+        PageReader,
+        typer.Option("--reader", help="Who reads the page: only the owner sees costs."),
+    ] = PageReader.OWNER
     anonymous: Annotated[
-        bool, typer.Option("--anonymous", help="A page without names of dogs, people and places.")
-    ] = False,
-    as_json: JsonOption = False,
-) -> None:
-    """Compare fresh, chilled and frozen semen by every route for one breeding."""
+        bool,
+        typer.Option(
+            "--anonymous", help="Leave out the names of dogs, people and places on the page."
+        ),
+    ] = False
+
+
+def compare(
+    stud: StudArgument,
+    bitch: Annotated[str, typer.Argument(metavar="BITCH", help="Call name of the bitch.")],
+    breeding: Breeding,
+    transport: Transport,
+    clinic: Clinic,
+    page: ComparisonPage,
+    question: Question,
+    draws: Annotated[
+        int,
+        typer.Option(
+            "--draws", parser=count(200), metavar="NUMBER", help="Number of simulations.",
+            rich_help_panel=STATISTICIANS,
+        ),
+    ] = 4000,
+) -> None:  # fmt: skip
+    """Compare the options for one breeding.
+
+    Natural mating, fresh, chilled and frozen semen, by every route that can be carried out. A page
+    is written only with --out.
+    """
     from studcurve.pipelines.answers.comparison import plan_answer
     from studcurve.pipelines.plan.comparison import plan_breeding
     from studcurve.pipelines.plan.records import read_plan_records
+    from studcurve.pipelines.plan.wishes import Wishes
     from studcurve.reports.words import Words
 
-    wishes = _wishes(
-        worth_of_litter=worth if audience is PageReader.OWNER else None,
-        max_cost=float("inf") if max_cost is None else max_cost,
-        refused=_refused(without),
-        is_bitch_at_kennel=not apart,
-        n_inseminations=(1,) if once else (1, 2),
-        ovulation_on=None if ovulation is None else ovulation.date(),
-        litter_inbreeding_pct=inbreeding,
-        on_hand_at=on_hand,
-        extender=extender,
-        carrier=carrier,
-        cut_off=read_clock(cut_off),
-        leaves=read_weekdays(leaves),
-        delivers=read_weekdays(delivers),
-        clinic=clinic,
-        clinic_hours=(clinic_hours, clinic_days, closed),
+    wishes = Wishes(
+        worth_of_litter=breeding.worth if page.reader is PageReader.OWNER else None,
+        max_cost=float("inf") if breeding.max_cost is None else breeding.max_cost,
+        refused=frozenset(breeding.without or ()),
+        is_bitch_at_kennel=not breeding.is_apart,
+        n_inseminations=(1,) if breeding.is_single else (1, 2),
+        ovulation_on=breeding.ovulation,
+        litter_inbreeding_pct=breeding.inbreeding,
+        on_hand_at=breeding.on_hand,
+        extender=transport.extender,
+        carrier=transport.carrier,
+        cut_off=read_clock(transport.last_pickup),
+        leaves=read_weekdays(transport.pickup_days),
+        delivers=read_weekdays(transport.delivery_days),
+        clinic=clinic.clinic or "",
+        clinic_hours=clinic.opening_hours(),
     )
-    records = read_plan_records(store, datetime.combine(asked_on(today, store), read_clock(at)))
+    records = read_plan_records(question.store, question.asked_at())
     plan = plan_breeding(
-        records, stud, bitch, wishes, seed=seed, n_draws=draws, with_grids=out is not None
-    )
-    words = Words(language.value)
-    show(plan_answer(plan, words), as_json=as_json)
-    if out is not None:
+        records, stud, bitch, wishes, seed=question.seed, n_draws=draws,
+        with_grids=page.out is not None,
+    )  # fmt: skip
+    words = Words(page.language)
+    show(plan_answer(plan, words), as_json=question.as_json)
+    if page.out is not None:
         from studcurve.pipelines.run import write_comparison
         from studcurve.reports.page import Reader
 
-        reader = Reader(words, audience.value)
-        page = write_comparison(plan, records, out, reader=reader, anonymous=anonymous)
-        typer.echo(f"wrote {page}", err=True)
+        reader = Reader(words, page.reader.value)
+        written = write_comparison(plan, records, page.out, reader=reader,
+                                   anonymous=page.anonymous)  # fmt: skip
+        typer.echo(f"wrote {written}", err=True)
     if plan.is_stopped or not plan.answers:
         raise typer.Exit(1)
 
 
-def season(
-    stud: Annotated[str, typer.Argument(help="Call name of the stud.")],
-    bitches: Annotated[
-        list[str] | None, typer.Argument(help="Call names; every bitch in heat when none.")
-    ] = None,
-    store: StoreOption = DEFAULT_STORE,
-    today: TodayOption = None,
-    at: AtOption = "08:00",
-    worth: WorthOption = None,
-    without: WithoutOption = None,
-    away: Annotated[
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Breedings(OptionGroup):
+    """What is wanted and known of the breedings of one stud."""
+
+    panel: ClassVar[str] = "The breedings"
+
+    worth: WorthOption = None
+    without: WithoutOption = None
+    apart: Annotated[
         list[str] | None,
-        typer.Option("--away", help="A bitch that cannot be brought to the stud; repeatable."),
-    ] = None,
+        typer.Option(
+            "--apart", metavar="BITCH",
+            help="A bitch that cannot be brought to the stud; repeatable.",
+        ),
+    ] = None  # fmt: skip
     ovulation: Annotated[
         list[str] | None,
         typer.Option(
-            "--ovulation", metavar="BITCH=DAY", help="Her ovulation as you expect it; repeatable."
+            "--ovulation", parser=as_typed(read_named_day), metavar=f"BITCH={DAY}",
+            help="Ovulation of a bitch as you expect it; repeatable.",
         ),
-    ] = None,
+    ] = None  # fmt: skip
     rest: Annotated[
-        int, typer.Option("--rest", min=1, help="Days between two collections at least.")
-    ] = 2,
-    extender: ExtenderOption = None,
-    carrier: CarrierOption = None,
-    cut_off: CutOffOption = "19:30",
-    leaves: LeavesOption = "mon-fri",
-    delivers: DeliversOption = "mon-sat",
-    clinic: ClinicOption = "",
-    clinic_hours: HoursOption = "09:00-17:00",
-    clinic_days: ClinicDaysOption = "mon-sat",
-    closed: ClosedOption = None,
-    seed: SeedOption = DEFAULT_SEED,
-    language: LanguageOption = PageLanguage.ENGLISH,
-    as_json: JsonOption = False,
+        int,
+        typer.Option(
+            "--rest", parser=count(1), metavar="DAYS", help="Fewest days between two collections."
+        ),
+    ] = 2
+
+
+def schedule(
+    stud: StudArgument,
+    breedings: Breedings,
+    transport: Transport,
+    clinic: Clinic,
+    question: Question,
+    bitches: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="BITCH", help="Call names of the bitches (default: all in heat)."),
+    ] = None,
+    language: LanguageOption = LANGUAGES[0],
 ) -> None:
-    """Plan who gets which collection of one stud while several bitches are in heat."""
+    """Plan which bitch gets which collection of a stud."""
     from studcurve.pipelines.answers.season import season_answer
     from studcurve.pipelines.plan.records import read_plan_records
     from studcurve.pipelines.plan.season import plan_stud_season
+    from studcurve.pipelines.plan.wishes import Wishes
     from studcurve.reports.words import Words
 
-    wishes = _wishes(
-        worth_of_litter=worth,
-        refused=_refused(without),
-        fewest_rest_days=rest,
-        extender=extender,
-        carrier=carrier,
-        cut_off=read_clock(cut_off),
-        leaves=read_weekdays(leaves),
-        delivers=read_weekdays(delivers),
-        clinic=clinic,
-        clinic_hours=(clinic_hours, clinic_days, closed),
+    wishes = Wishes(
+        worth_of_litter=breedings.worth,
+        refused=frozenset(breedings.without or ()),
+        fewest_rest_days=breedings.rest,
+        extender=transport.extender,
+        carrier=transport.carrier,
+        cut_off=read_clock(transport.last_pickup),
+        leaves=read_weekdays(transport.pickup_days),
+        delivers=read_weekdays(transport.delivery_days),
+        clinic=clinic.clinic or "",
+        clinic_hours=clinic.opening_hours(),
     )
-    records = read_plan_records(store, datetime.combine(asked_on(today, store), read_clock(at)))
+    records = read_plan_records(question.store, question.asked_at())
     planned = plan_stud_season(
-        records, stud, bitches or (), wishes, away=frozenset(away or ()),
-        ovulations=read_ovulations(ovulation or ()), seed=seed,
+        records, stud, bitches or (), wishes, away=frozenset(breedings.apart or ()),
+        ovulations=dict(map(read_named_day, breedings.ovulation or ())), seed=question.seed,
     )  # fmt: skip
-    show(season_answer(planned, Words(language.value), seed=seed), as_json=as_json)
+    answer = season_answer(planned, Words(language), seed=question.seed)
+    show(answer, as_json=question.as_json)
     if planned.plan is None:
         raise typer.Exit(1)
-
-
-def _wishes(
-    *, clinic_hours: tuple[str, str, list[datetime] | None], **asked: Any  # noqa: ANN401
-) -> Wishes:  # fmt: skip
-    """Put together what was asked."""
-    from studcurve.analytics.plan.options import OpeningHours
-    from studcurve.pipelines.plan.wishes import Wishes
-
-    hours, days, closed = clinic_hours
-    opens, closes = read_hours(hours)
-    shut = frozenset(day.date() for day in closed or ())
-    return Wishes(clinic_hours=OpeningHours(opens, closes, read_weekdays(days), shut), **asked)
-
-
-def read_ovulations(texts: Sequence[str]) -> dict[str, date]:
-    """Read expected ovulations such as Fern=2026-11-05.
-
-    Raises
-    ------
-    ToolkitError
-        One has no name or no day.
-    """
-    found = {}
-    for text in texts:
-        name, _, day = text.partition("=")
-        try:
-            found[name.strip()] = date.fromisoformat(day.strip())
-        except ValueError:
-            raise ToolkitError(f"--ovulation is written BITCH=2026-11-05; got {text!r}.") from None
-    return found
-
-
-def read_clock(text: str) -> time:
-    """Read an hour such as 9:30.
-
-    Raises
-    ------
-    ToolkitError
-        It is no hour.
-    """
-    try:
-        return time.fromisoformat(text.strip().zfill(5))
-    except ValueError:
-        raise ToolkitError(f"An hour is written 09:30; got {text!r}.") from None
-
-
-def read_hours(text: str) -> tuple[time, time]:
-    """Read opening hours such as 09:00-17:00.
-
-    Raises
-    ------
-    ToolkitError
-        They are no hours, or end before they begin.
-    """
-    opens, dash, closes = text.partition("-")
-    if not dash:
-        raise ToolkitError(f"Hours are written 09:00-17:00; got {text!r}.")
-    first, last = read_clock(opens), read_clock(closes)
-    if last < first:
-        raise ToolkitError(f"Hours end after they begin; got {text!r}. Write 09:00-17:00.")
-    return first, last
-
-
-def read_weekdays(text: str) -> frozenset[int]:
-    """Read weekdays such as mon-fri or mon,wed,sat; Monday is 0.
-
-    Raises
-    ------
-    ToolkitError
-        A name is none of the seven.
-    """
-    found: set[int] = set()
-    for part in text.lower().split(","):
-        first, _, last = part.strip().partition("-")
-        try:
-            start, end = WEEKDAYS.index(first[:3]), WEEKDAYS.index((last or first)[:3])
-        except ValueError:
-            raise ToolkitError(
-                f"Weekdays are written mon-fri or mon,wed,sat; got {text!r}."
-            ) from None
-        found |= {day % 7 for day in range(start, end + 1 if end >= start else end + 8)}
-    return frozenset(found)
-
-
-def _refused(without: list[str] | None) -> frozenset[str]:
-    """Semen types and routes that are not wanted.
-
-    Raises
-    ------
-    ToolkitError
-        A word is none of them.
-    """
-    words = frozenset(word.lower() for word in without or ())
-    if unknown := words - set(REFUSABLE):
-        raise ToolkitError(
-            f"--without knows {', '.join(REFUSABLE)}; got {', '.join(sorted(unknown))}."
-        )
-    return words

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-from studcurve.pipelines.commands.terminal import DEFAULT_STORE
+from studcurve.pipelines.commands.options import DEFAULT_STORE
 
 DETAIL = "STUDCURVE_ERROR_DETAIL"
 """Variable of the environment that asks for messages and arguments too, when it is not empty."""

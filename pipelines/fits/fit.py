@@ -97,9 +97,9 @@ class ModelPosterior(Generic[P]):
     Attributes
     ----------
     posterior
-        From the kept fit, or the published table alone.
+        From the kept fit, or the starting table alone.
     kept
-        The fit it was made from; None for the published table alone.
+        The fit it was made from; None for the starting table alone.
     n_records_since
         Lines loaded since that fit; 0 when they do not touch this model.
     is_of_today
@@ -153,13 +153,13 @@ def fit_models(
             store.drop_fit(model.name)
             sentence = (
                 f"{model.name}: {thin}, too thin to move its priors: skipped; what is said of it "
-                "is the published table alone"
+                "is the starting table alone"
             )
             outcomes[model.name] = FitOutcome(model.name, "skipped", sentence)
         elif kept is not None and kept.seed == seed and _is_of(kept, model, data):
             if not holds_under_this_engine(kept):
                 store.save_fit(marked_as_held(kept))
-            sentence = f"{model.name}: nothing changed since the fit of {kept.fitted_at:%Y-%m-%d}"
+            sentence = f"{model.name}: nothing changed since the model of {kept.fitted_at:%Y-%m-%d}"
             outcomes[model.name] = FitOutcome(
                 model.name, "unchanged", sentence, kept.seconds, kept.diagnostics
             )
@@ -207,8 +207,8 @@ def read_posterior(store: Store, model: Model[Any, P], *, seed: int = 0) -> Mode
         return ModelPosterior(posterior, None, 0, False)
     if not is_current(kept, model.version, model.prior_ids):
         raise StaleFitError(
-            f"The kept fit of {model.name} was made by another version of the model or of the "
-            "published table. Run `studcurve fit`."
+            f"The {model.name} model was made by another version of the program or of the "
+            "starting table. Run `studcurve fit`."
         )
     draws = Draws(kept.draws, _diagnostics(kept), kept.seconds, kept.labels)
     posterior = model.restore(data, draws, seed=kept.seed)

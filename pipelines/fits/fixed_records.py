@@ -72,7 +72,7 @@ cycle_id,sampled_earliest,sampled_latest,progesterone_ng_per_ml_low,progesterone
 
 # A raw sample each, by its ways of counting and of judging motility and shape.
 _RAW = """
-stud,collected_earliest,collected_latest,observer,count_method,motility_method,volume_ml,concentration_m_per_ml,concentration_m_per_ml_low,concentration_m_per_ml_high,n_cells_counted,total_motility_pct,progressive_motility_pct,progressive_motility_pct_low,progressive_motility_pct_high,n_motility_judged,normal_morphology_pct,n_morphology_checked,sexual_rest_days,stud_age_years
+stud,collected_earliest,collected_latest,evaluator,count_method,motility_method,volume_ml,concentration_m_per_ml,concentration_m_per_ml_low,concentration_m_per_ml_high,n_cells_counted,total_motility_pct,progressive_motility_pct,progressive_motility_pct_low,progressive_motility_pct_high,n_motility_evaluated,normal_morphology_pct,n_morphology_evaluated,sexual_rest_days,stud_age_years
 s,2019-03-01 09:00,2019-03-01 09:00,i,chamber,by eye,2.5,310,310,310,248,82,75,72.5,77.5,,81,,,6.4
 s,2019-03-04 09:00,2019-03-04 09:00,i,chamber,counted,2.0,290,290,290,232,,71,71,71,200,,,3,6.4
 s,2019-08-12 00:00,2019-08-13 00:00,j,photometer,by eye,1.5,420,420,420,,85,,,,,,,161,6.9
@@ -86,14 +86,14 @@ u,2020-01-08 09:00,2020-01-08 09:00,j,chamber,by eye,1.9,350,350,350,280,,88,88,
 """
 
 _STORED = """
-evaluation_id,collection_id,shipment_id,stud,collected_earliest,collected_latest,stage,evaluated_earliest,evaluated_latest,observer,motility_method,progressive_motility_pct,progressive_motility_pct_low,progressive_motility_pct_high,n_motility_judged,minutes_at_37,extender
+evaluation_id,collection_id,shipment_id,stud,collected_earliest,collected_latest,stage,evaluated_earliest,evaluated_latest,evaluator,motility_method,progressive_motility_pct,progressive_motility_pct_low,progressive_motility_pct_high,n_motility_evaluated,minutes_at_37,extender
 101,51,,s,2020-11-02 09:00,2020-11-02 09:00,extended,2020-11-02 09:00,2020-11-02 09:00,i,by eye,75,72.5,77.5,,,Egg yolk
-102,51,,s,2020-11-02 09:00,2020-11-02 09:00,kept back,2020-11-03 09:30,2020-11-03 09:30,i,by eye,65,65,65,,5,Egg yolk
+102,51,,s,2020-11-02 09:00,2020-11-02 09:00,retained,2020-11-03 09:30,2020-11-03 09:30,i,by eye,65,65,65,,5,Egg yolk
 103,51,1,s,2020-11-02 09:00,2020-11-02 09:00,on arrival,2020-11-04 00:00,2020-11-05 00:00,,counted,50,50,50,200,,Egg yolk
 104,52,,t,2020-12-05 09:00,2020-12-05 10:00,extended,2020-12-05 09:30,2020-12-05 09:30,j,counted,80,80,80,100,,milk
-105,52,,t,2020-12-05 09:00,2020-12-05 10:00,kept back,2020-12-07 10:00,2020-12-07 10:00,j,counted,40,40,40,,0.5,milk
-106,53,,u,2021-02-01 08:00,2021-02-01 08:00,kept back,2021-02-02 08:00,2021-02-02 08:00,i,by eye,55,50,60,,,cream
-107,54,,s,2021-03-01 08:00,2021-03-01 08:00,kept back,2021-03-01 20:00,2021-03-01 20:00,i,by eye,60,60,60,,3,none
+105,52,,t,2020-12-05 09:00,2020-12-05 10:00,retained,2020-12-07 10:00,2020-12-07 10:00,j,counted,40,40,40,,0.5,milk
+106,53,,u,2021-02-01 08:00,2021-02-01 08:00,retained,2021-02-02 08:00,2021-02-02 08:00,i,by eye,55,50,60,,,cream
+107,54,,s,2021-03-01 08:00,2021-03-01 08:00,retained,2021-03-01 20:00,2021-03-01 20:00,i,by eye,60,60,60,,3,none
 108,,2,u,2021-05-03 00:00,2021-05-04 00:00,on arrival,2021-05-05 12:00,2021-05-05 12:00,,by eye,45,45,45,,2,
 """  # noqa: E501
 
@@ -156,9 +156,9 @@ def _evaluations() -> pd.DataFrame:
              60.0 + (7 * k) % 31, 100 + 50 * (k % 3), 2.0 + (k * 1.3) % 9.0)
             for k in range(24)
         ],
-        columns=["stud", "collected_earliest", "normal_morphology_pct", "n_morphology_checked",
+        columns=["stud", "collected_earliest", "normal_morphology_pct", "n_morphology_evaluated",
                  "stud_age_years"],
-    ).assign(collected_latest=lambda rows: rows["collected_earliest"], observer="i")  # fmt: skip
+    ).assign(collected_latest=lambda rows: rows["collected_earliest"], evaluator="i")  # fmt: skip
     rows = pd.concat([raw.assign(stage="raw"), many.assign(stage="raw")], ignore_index=True)
     rows["evaluation_id"] = rows["collection_id"] = range(1, len(rows) + 1)
     found = pd.concat([rows, _table(_STORED)], ignore_index=True)

@@ -26,7 +26,7 @@ from studcurve.analytics.models.stud import model as stud
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
 from studcurve.analytics.trust import checking, prior_width
 
-MIN_STORED_READINGS = 5
+MIN_STORED_EVALUATIONS = 5
 """Readings of stored samples below which the published curve stands alone (J)."""
 
 
@@ -148,8 +148,8 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     version=conception.MODEL_VERSION,
     prepare=conception_data,
     story=conception.conception_story,
-    size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known outcome",
-    too_thin=lambda data: None if data.n_known else "no breeding has a known outcome",
+    size=lambda data: f"{data.n_breedings} breedings, {data.n_known} with a known result",
+    too_thin=lambda data: None if data.n_known else "no breeding has a known result",
     fit=conception.fit_conception,
     restore=conception.PUBLISHED.restore,
     published=conception.PUBLISHED.independent_draws,
@@ -168,11 +168,11 @@ STORAGE: Model[StorageData, storage.StoragePosterior] = Model(
     version=curve.MODEL_VERSION,
     prepare=storage_data,
     story=storage.storage_story,
-    size=lambda data: f"{data.n_stored} readings of {data.n_collections} stored collections",
+    size=lambda data: f"{data.n_stored} evaluations of {data.n_collections} stored collections",
     too_thin=lambda data: (
         None
-        if data.n_stored >= MIN_STORED_READINGS
-        else f"{data.n_stored} readings of stored samples, {MIN_STORED_READINGS} are needed"
+        if data.n_stored >= MIN_STORED_EVALUATIONS
+        else f"{data.n_stored} evaluations of stored samples, {MIN_STORED_EVALUATIONS} are needed"
     ),
     fit=storage.fit_storage,
     restore=storage.restore_storage,
@@ -229,14 +229,14 @@ MOTILITY = _over_time(
     "progressive motility",
     "progressive_motility_pct",
     ("q02_centre_motility", "q02_between", "q02_within", "q06_motility", "r01", "r03"),
-    "readings of motility",
+    "evaluations of motility",
 )
 
 MORPHOLOGY = _over_time(
     "normal morphology",
     "normal_morphology_pct",
     ("q02_centre_morphology", "q02_between", "q02_within", "q06_morphology", "r01_shape"),
-    "checks of shape",
+    "evaluations of morphology",
 )
 
 STUD_OVER_TIME = (TOTAL_SPERM, MOTILITY, MORPHOLOGY)

@@ -78,8 +78,8 @@ class KeptStorage:
             return published
         return replace(
             published,
-            source=f"{published.source}; the kennel's own fit was made by another version of "
-            "the model or of the published table, run `studcurve fit`",
+            source=f"{published.source}; the kennel's own model was made by another version of "
+            "the program or of the starting table, run `studcurve fit`",
         )
 
     def with_codes(self, dog: Callable[[str], str]) -> KeptStorage:

@@ -80,16 +80,16 @@ class StudLevels:
         ]
         return max(since, default=None)
 
-    def with_codes(self, dog: Callable[[str], str], observer: Callable[[str], str]) -> StudLevels:
+    def with_codes(self, dog: Callable[[str], str], evaluator: Callable[[str], str]) -> StudLevels:
         """The same with codes in place of the names of dogs and people."""
         return StudLevels(
             tuple(
                 StudLevel(
                     replace(
                         level.fitted,
-                        posterior=_with_codes(level.fitted.posterior, dog, observer),
+                        posterior=_with_codes(level.fitted.posterior, dog, evaluator),
                     ),
-                    _with_codes(level.published, dog, observer),
+                    _with_codes(level.published, dog, evaluator),
                 )
                 for level in self.levels
             )
@@ -115,13 +115,13 @@ def read_levels(store: Store) -> StudLevels:
 
 
 def _with_codes(
-    posterior: StudQualityPosterior, dog: Callable[[str], str], observer: Callable[[str], str]
+    posterior: StudQualityPosterior, dog: Callable[[str], str], evaluator: Callable[[str], str]
 ) -> StudQualityPosterior:
     data = posterior.data
     readers = []
     for reader in data.readers:
         who, comma, way = reader.rpartition(", ")
-        readers.append(f"{who if who == NOT_NAMED else observer(who)}{comma}{way}")
+        readers.append(f"{who if who == NOT_NAMED else evaluator(who)}{comma}{way}")
     studs = tuple(dog(stud) for stud in data.studs)
     episodes = tuple(replace(episode, stud=dog(episode.stud)) for episode in data.episodes)
     data = replace(data, studs=studs, readers=tuple(readers), episodes=episodes)

@@ -13,7 +13,7 @@ from studcurve.reports.words import Words
 
 _CODED = {
     "call_name": "dog", "dog": "dog", "stud": "dog", "bitch": "dog", "for_bitch": "dog",
-    "observer": "observer", "veterinarian": "observer", "clinic": "clinic",
+    "evaluator": "evaluator", "veterinarian": "evaluator", "clinic": "clinic",
     "laboratory": "laboratory", "carrier": "carrier", "lot": "lot",
 }  # fmt: skip
 """Columns whose names become codes, by the kind of code."""
@@ -30,7 +30,7 @@ _OPEN = frozenset({
 def without_names(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[Kennel, list[str]]:
     """Return the same kennel without names, and what some of its dogs are called there.
 
-    Dogs, observers, clinics, laboratories, carriers and lots get a number in the order of the
+    Dogs, evaluators, clinics, laboratories, carriers and lots get a number in the order of the
     records; registered names, owners, chips, birthdays, notes and every other free text are left
     out, and so are the lines that wait for a correction.
 
@@ -69,7 +69,7 @@ def without_names(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[K
         ),
         levels=kennel.levels.with_codes(
             lambda name: _code(name, "dog", codes, words),
-            lambda name: _code(name, "observer", codes, words),
+            lambda name: _code(name, "evaluator", codes, words),
         ),
         storage=kennel.storage.with_codes(lambda name: _code(name, "dog", codes, words)),
     )

@@ -1,4 +1,4 @@
-"""From views to the sheet that goes to a client with her box."""
+"""From views to the sheet that goes to a client with her shipment."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from studcurve.analytics.measures.motility_kept import kept_at
 from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
 from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.sentences import Sentence
-from studcurve.analytics.wording.program import box_sentence, ovulation_sentence, use_sentence
+from studcurve.analytics.wording.program import ovulation_sentence, shipment_sentence, use_sentence
 from studcurve.analytics.wording.sources import Source, storage_sources
 from studcurve.pipelines.pages.kennel import Kennel
 from studcurve.pipelines.pages.provenance import provenance
@@ -26,10 +26,10 @@ KEPT_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0)
 """Hours after the collection at which a dose is stated. [h]"""
 
 STORAGE_SEED = 1
-"""Seed of the storage curve's draws: the same box, the same sheet."""
+"""Seed of the storage curve's draws: the same shipment, the same sheet."""
 
 CYCLE_DAYS = 60
-"""A heat that began this long before the box, or less, is the one that it is for. [d]"""
+"""A heat that began this long before the shipment, or less, is the one that it is for. [d]"""
 
 
 CHILLED_WINDOWS = tuple(
@@ -39,56 +39,58 @@ CHILLED_WINDOWS = tuple(
 
 
 def client_results(kennel: Kennel, bitch: str) -> ClientResults:
-    """Everything the sheet of a bitch's last box shows.
+    """Everything the sheet of a bitch's last shipment shows.
 
     Raises
     ------
     RecordsError
-        No box to that bitch is recorded.
+        No shipment to that bitch is recorded.
     """
-    boxes = kennel.views["shipments"]
-    hers = boxes[boxes["for_bitch"].str.casefold() == bitch.casefold()]
+    shipments = kennel.views["shipments"]
+    hers = shipments[shipments["for_bitch"].str.casefold() == bitch.casefold()]
     if hers.empty:
-        known = ", ".join(sorted(set(boxes["for_bitch"].dropna()))) or "none"
+        known = ", ".join(sorted(set(shipments["for_bitch"].dropna()))) or "none"
         raise RecordsError(
-            f"No box for {bitch!r} is recorded; boxes went to {known}. Add it to the Boxes sheet, "
-            "or correct the name."
+            f"No shipment for {bitch!r} is recorded; shipments went to {known}. Add it to the "
+            "Shipments sheet, or correct the name."
         )
-    box = hers.sort_values("sent_earliest").iloc[-1]
-    stud = box["stud"]
+    shipment = hers.sort_values("sent_earliest").iloc[-1]
+    stud = shipment["stud"]
     dogs = kennel.views["dogs"]
     dog = dogs[dogs["call_name"] == stud].iloc[0]
-    raw = _raw_of(kennel, box)
+    raw = _raw_of(kennel, shipment)
     motility = float(raw["progressive_motility_pct"]) if raw is not None else float("nan")
-    dose = float(box["motile_dose_m"])
-    extender = None if pd.isna(box["extender"]) else str(box["extender"])
+    dose = float(shipment["motile_dose_m"])
+    extender = None if pd.isna(shipment["extender"]) else str(shipment["extender"])
     curve = kennel.storage.curve(
         stud=stud, extender=extender, rng=np.random.default_rng(STORAGE_SEED)
     )
     kept = [(hours, kept_at(curve, dose, hours)) for hours in KEPT_HOURS] if dose > 0 else []
     known_kept = tuple(Kept(hours, left) for hours, left in kept if left is not None)
-    has_time = box["collected_latest"] - box["collected_earliest"] < pd.Timedelta(hours=12)
+    has_time = shipment["collected_latest"] - shipment["collected_earliest"] < pd.Timedelta(
+        hours=12
+    )
     return ClientResults(
-        bitch=str(box["for_bitch"]),
+        bitch=str(shipment["for_bitch"]),
         stud=stud,
         stud_facts=facts(dog),
-        cautions=tuple(_cautions(kennel, stud, str(box["for_bitch"]))),
-        answer=(box_sentence(stud, _day(box["collected_earliest"]), [
+        cautions=tuple(_cautions(kennel, stud, str(shipment["for_bitch"]))),
+        answer=(shipment_sentence(stud, _day(shipment["collected_earliest"]), [
             (one.hours, one.motile_dose_m) for one in known_kept
         ]),),
-        collected=box["collected_earliest"].to_pydatetime(),
+        collected=shipment["collected_earliest"].to_pydatetime(),
         has_collected_time=bool(has_time),
-        sent=box["sent_earliest"].to_pydatetime(),
-        promised_on=None if pd.isna(box["promised_on"]) else _day(box["promised_on"]),
-        carrier=None if pd.isna(box["carrier"]) else str(box["carrier"]),
+        sent=shipment["sent_earliest"].to_pydatetime(),
+        promised_on=None if pd.isna(shipment["promised_on"]) else _day(shipment["promised_on"]),
+        carrier=None if pd.isna(shipment["carrier"]) else str(shipment["carrier"]),
         extender=extender,
-        n_doses=float("nan") if pd.isna(box["n_doses"]) else float(box["n_doses"]),
-        dose_volume_ml=float(box["dose_volume_ml"]),
+        n_doses=float("nan") if pd.isna(shipment["n_doses"]) else float(shipment["n_doses"]),
+        dose_volume_ml=float(shipment["dose_volume_ml"]),
         motile_dose_m=dose,
         motility_pct=motility,
         kept=known_kept,
         own_until_h=curve.observed_until_h,
-        days=_days(kennel, str(box["for_bitch"]), box["sent_earliest"]),
+        days=_days(kennel, str(shipment["for_bitch"]), shipment["sent_earliest"]),
         sources=(
             *(storage_sources(curve) if known_kept else ()),
             *(Source(window.source) for window in CHILLED_WINDOWS),
@@ -97,10 +99,10 @@ def client_results(kennel: Kennel, bitch: str) -> ClientResults:
     )  # fmt: skip
 
 
-def bitches_with_boxes(kennel: Kennel, n: int) -> list[str]:
-    """The bitches whom the last boxes were for, the last first, each once."""
-    boxes = kennel.views["shipments"].dropna(subset="for_bitch").sort_values("sent_earliest")
-    return list(dict.fromkeys(reversed(boxes["for_bitch"].tolist())))[:n]
+def bitches_with_shipments(kennel: Kennel, n: int) -> list[str]:
+    """The bitches whom the last shipments were for, the last first, each once."""
+    shipments = kennel.views["shipments"].dropna(subset="for_bitch").sort_values("sent_earliest")
+    return list(dict.fromkeys(reversed(shipments["for_bitch"].tolist())))[:n]
 
 
 def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
@@ -113,15 +115,15 @@ def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
 
 
 def _concerns_her(caution: Caution) -> bool:
-    """Infection, and whatever stops a box; other people's litters are not hers to know."""
+    """Infection, and whatever stops a shipment; other people's litters are not hers to know."""
     return caution.severity == "stop" or caution.rule.startswith("brucella")
 
 
-def _raw_of(kennel: Kennel, box: pd.Series) -> pd.Series | None:
-    """The raw reading of the sample in the box."""
+def _raw_of(kennel: Kennel, shipment: pd.Series) -> pd.Series | None:
+    """The raw reading of the sample in the shipment."""
     readings = kennel.views["evaluations"]
     raw = readings[
-        (readings["stage"] == "raw") & (readings["collection_id"] == box["collection_id"])
+        (readings["stage"] == "raw") & (readings["collection_id"] == shipment["collection_id"])
     ]
     return None if raw.empty else raw.iloc[0]
 

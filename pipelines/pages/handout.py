@@ -64,7 +64,7 @@ def handout_results(
             _bred(row, kennel.views["breedings"]) for row in bred.head(N_BRED).to_dict("records")
         ),
         n_bred=len(bred),
-        kept=_kept(stud.boxes, stud.evaluations).head(N_KEPT),
+        kept=_kept(stud.shipments, stud.evaluations).head(N_KEPT),
         missing=_missing(readings.head(N_COLLECTIONS), stud.examinations, stud.lab_tests, bred),
         method=method_of(stud, with_chances=with_chances, with_litters=False),
         sources=works_cited(
@@ -128,11 +128,11 @@ def _outcome(
     return yes if known else no
 
 
-def _kept(boxes: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
-    """Boxes with a reading after storage, beside the reading of the raw sample."""
-    read = boxes[
-        boxes["kept_back_progressive_motility_pct"].notna()
-        | boxes["arrival_progressive_motility_pct"].notna()
+def _kept(shipments: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
+    """Shipments with a reading after storage, beside the reading of the raw sample."""
+    read = shipments[
+        shipments["retained_progressive_motility_pct"].notna()
+        | shipments["arrival_progressive_motility_pct"].notna()
     ]
     raw = readings[readings["stage"] == "raw"].drop_duplicates("collection_id")
     motility = raw.set_index("collection_id")["progressive_motility_pct"].rename("motility_pct")

@@ -68,7 +68,8 @@ class Kennel:
     storage
         The kept fit of storage, and what it rests on.
     target_m
-        What a dose should hold, as the owner once said it, else as usual. [10⁶ moving forward]
+        What a dose should hold, as the owner once said it, else as usual. [10⁶ progressively
+        motile]
     fingerprint
         Of the current lines.
     today

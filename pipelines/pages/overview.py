@@ -34,7 +34,7 @@ from studcurve.pipelines.pages.trust import (
 from studcurve.pipelines.records.dog_history import dog_records
 from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 
-REPORTED_BELOW = frozenset({"outcome", "box", "caution"})
+REPORTED_BELOW = frozenset({"outcome", "shipment", "caution"})
 """Kinds of what is due that stand elsewhere on the page."""
 
 
@@ -106,13 +106,15 @@ def _due(kennel: Kennel) -> tuple[Due, ...]:
 
 
 def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
-    """Breedings past due and boxes never confirmed, the oldest first."""
+    """Breedings past due and shipments never confirmed, the oldest first."""
     today = pd.Timestamp(kennel.today)
     bred = kennel.views["breedings"]
     bred = bred[~bred["outcome_known"].astype(bool)]
     bred = bred[(today - bred["bred_earliest"]).dt.days > RECENT_DAYS]
-    boxes = kennel.views["shipments"]
-    boxes = boxes[~boxes["outcome_known"].astype(bool) & (boxes["sent_latest"] < today)]
+    shipments = kennel.views["shipments"]
+    shipments = shipments[
+        ~shipments["outcome_known"].astype(bool) & (shipments["sent_latest"] < today)
+    ]
     rows = [
         Unreported(
             row["bred_earliest"].date(), row["bitch"], row["stud"],
@@ -125,10 +127,10 @@ def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
             row["sent_earliest"].date(),
             "" if pd.isna(row["for_bitch"]) else row["for_bitch"],
             row["stud"],
-            Word("semen", "box"),
+            Word("semen", "shipment"),
             (today - row["sent_earliest"]).days,
         )
-        for row in boxes.to_dict("records")
+        for row in shipments.to_dict("records")
     ]
     return tuple(sorted(rows, key=lambda row: row.on))
 

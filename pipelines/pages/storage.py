@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from studcurve.analytics.measures.doses import BOX_HOURS
+from studcurve.analytics.measures.doses import SHIPMENT_HOURS
 from studcurve.analytics.models.storage.curve import ExtenderOrder
 from studcurve.analytics.models.storage.usable import (
     StudStorage,
@@ -20,25 +20,25 @@ SEED = 1
 
 def storage_of(
     stud: str,
-    boxes: pd.DataFrame,
+    shipments: pd.DataFrame,
     evaluations: pd.DataFrame,
     storage: KeptStorage,
     target_m: float,
 ) -> StudStorage | None:
-    """Storage curves of a stud in the extenders of his boxes and tubes; None where he has none.
+    """Storage curves of a stud in the extenders of his shipments and tubes; None where he has none.
 
     Parameters
     ----------
     stud
         Call name.
-    boxes, evaluations
+    shipments, evaluations
         His rows of the views ``shipments`` and ``evaluations``.
     storage
         The kept fit of storage.
     target_m
-        What a dose should hold. [10⁶ moving forward]
+        What a dose should hold. [10⁶ progressively motile]
     """
-    samples = stored_samples(boxes, evaluations)
+    samples = stored_samples(shipments, evaluations)
     if not samples.extenders:
         return None
     rng = np.random.default_rng(SEED)
@@ -50,8 +50,8 @@ def storage_of(
     )  # fmt: skip
     order: ExtenderOrder | None = None
     if storage.own is not None and len(curves) > 1:
-        order = storage.own.compare(sorted(samples.extenders.values()), BOX_HOURS, rng=rng)
+        order = storage.own.compare(sorted(samples.extenders.values()), SHIPMENT_HOURS, rng=rng)
     return StudStorage(
-        stud, curves, BOX_HOURS, target_m, samples.dose_m, samples.n_boxes, order,
+        stud, curves, SHIPMENT_HOURS, target_m, samples.dose_m, samples.n_shipments, order,
         storage.own is not None,
     )  # fmt: skip

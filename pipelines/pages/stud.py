@@ -42,8 +42,8 @@ class StudOfKennel:
     levels
         Measures with a level over time, total sperm first; empty where a caution stops forecasts.
         With fewer than five collections of a measure it has none: its samples stand alone.
-    evaluations, boxes, events, examinations, lab_tests
-        His rows of these views (the boxes of ``shipments``).
+    evaluations, shipments, events, examinations, lab_tests
+        His rows of these views (the shipments of ``shipments``).
     """
 
     name: str
@@ -54,7 +54,7 @@ class StudOfKennel:
     readings: pd.DataFrame
     levels: tuple[StudTold, ...]
     evaluations: pd.DataFrame
-    boxes: pd.DataFrame
+    shipments: pd.DataFrame
     events: pd.DataFrame
     examinations: pd.DataFrame
     lab_tests: pd.DataFrame
@@ -86,7 +86,7 @@ def read_stud(kennel: Kennel, name: str) -> StudOfKennel:
         readings=with_measures(raw, extra_cv=HOME_COUNT_CV),
         levels=tuple(one for one in levels if one.band is not None),
         evaluations=_his(views["evaluations"], "stud", name),
-        boxes=_his(views["shipments"], "stud", name),
+        shipments=_his(views["shipments"], "stud", name),
         events=_his(views["events"], "dog", name),
         examinations=_his(views["examinations"], "dog", name),
         lab_tests=_his(views["lab_tests"], "dog", name),

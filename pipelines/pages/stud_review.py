@@ -60,7 +60,7 @@ def stud_results(kennel: Kennel, stud: StudOfKennel, audience: Audience) -> Stud
         told=stud.levels,
         stages=compared_stages(stud.evaluations),
         storage=storage_of(
-            stud.name, stud.boxes, stud.evaluations, kennel.storage, kennel.target_m
+            stud.name, stud.shipments, stud.evaluations, kennel.storage, kennel.target_m
         ),
         events=stud.events,
         chances=by_semen_type,

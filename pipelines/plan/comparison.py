@@ -33,7 +33,7 @@ from studcurve.analytics.plan.compare import OptionAnswer, answer_options
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.options import Circumstances
 from studcurve.analytics.plan.simulation.chain import Unknowns, simulate
-from studcurve.analytics.plan.simulation.lateness import box_record
+from studcurve.analytics.plan.simulation.lateness import shipment_record
 from studcurve.analytics.plan.simulation.pups import draw_litter, pups_of
 from studcurve.analytics.plan.simulation.unknowns import (
     N_JOINT_DRAWS,
@@ -44,9 +44,9 @@ from studcurve.analytics.plan.simulation.unknowns import (
 from studcurve.analytics.plan.what_if import option_grid
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.wording.plan import (
-    boxes_source_sentence,
     litter_inbreeding_sentences,
     pups_source_sentence,
+    shipments_source_sentence,
     storage_source_sentence,
 )
 from studcurve.pipelines.plan.records import (
@@ -195,7 +195,7 @@ def _sources(
     answers: Sequence[OptionAnswer],
     lead: int,
 ) -> tuple[Sentence, ...]:
-    """Where the numbers come from: chance, pups, and of what is collected, sample and box."""
+    """Where the numbers come from: chance, pups, and of what is collected, sample and shipment."""
     n_litters = records.litter.posterior.data.n_litters if records.litter.kept else 0
     told = [
         *chance_sources(records, answers[lead].share_from_records),
@@ -221,8 +221,8 @@ def _sources(
                 is_stale=records.storage.is_outdated,
             )
         )
-        boxes = box_record(records.views["shipments"], asked.carrier.name)
-        told.append(boxes_source_sentence(boxes.carrier, boxes.n_boxes))
+        shipments = shipment_record(records.views["shipments"], asked.carrier.name)
+        told.append(shipments_source_sentence(shipments.carrier, shipments.n_shipments))
     return tuple(told)
 
 

@@ -1,7 +1,7 @@
 """What do the records say about one breeding that is planned, or about a season?
 
 From views to the values that `studcurve.analytics.plan` reads: the pair, the heat, the stud's last
-samples, boxes and straws, prices in force. No number is calculated here.
+samples, shipments and straws, prices in force. No number is calculated here.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -50,16 +49,6 @@ PLAN_VIEWS = (
     *CAUTION_VIEWS, "inseminations", "cycles", "progesterone", "shipments", "frozen_lots", "prices",
 )  # fmt: skip
 """Views that a plan is made from."""
-
-PRICE_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "collection": "collection", "box": "box", "extender dose": "extender",
-        "transcervical insemination": "transcervical", "vaginal insemination": "vaginal",
-        "frozen dose": "frozen", "scan": "scan", "stud fee": "stud fee",
-        "progesterone test": "progesterone",
-    }
-)  # fmt: skip
-"""Which word in the Prices sheet stands for which item."""
 
 NEXT_HEAT_DAYS = 14
 """Without a heat, ovulation is supposed so far ahead, as surely as a dated heat tells it. [d]"""
@@ -337,8 +326,8 @@ def prices_on(records: PlanRecords) -> tuple[dict[str, float], str]:
     ended = pd.to_datetime(rows["valid_until"]) < today
     rows = rows[begun & ~ended].sort_values("valid_from", na_position="first")
     found: dict[str, float] = {}
-    for item in (*PRICE_ITEMS, "progesterone test"):
-        named = rows[rows["what"].str.casefold().str.contains(PRICE_WORDS[item], regex=False)]
+    for item in PRICE_ITEMS:
+        named = rows[rows["what"] == item]
         if len(named):
             found[item] = float(named["price"].iloc[-1])
     currencies = sorted(set(rows["currency"].dropna()))
@@ -350,11 +339,11 @@ def prices_on(records: PlanRecords) -> tuple[dict[str, float], str]:
     return found, currencies[0] if currencies else ""
 
 
-def usual_box(records: PlanRecords, stud: str) -> tuple[str, str]:
-    """The carrier that the kennel's boxes went with most, and the extender of his last one."""
-    boxes = records.views["shipments"]
-    carriers = boxes["carrier"].dropna().mode()
-    own = boxes[boxes["stud"] == stud].sort_values("sent_earliest")["extender"].dropna()
+def usual_shipment(records: PlanRecords, stud: str) -> tuple[str, str]:
+    """The carrier that the kennel's shipments went with most, and the extender of his last one."""
+    shipments = records.views["shipments"]
+    carriers = shipments["carrier"].dropna().mode()
+    own = shipments[shipments["stud"] == stud].sort_values("sent_earliest")["extender"].dropna()
     return (
         str(carriers.iloc[0]) if len(carriers) else "a carrier",
         str(own.iloc[-1]) if len(own) else "",

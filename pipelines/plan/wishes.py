@@ -13,17 +13,23 @@ import pandas as pd
 from studcurve.analytics.cautions import Answer as StoppedAnswer
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.measures.counting import HOME_COUNT_CV
-from studcurve.analytics.measures.doses import SampleReading, draw_sample
+from studcurve.analytics.measures.doses import SampleEvaluation, draw_sample
 from studcurve.analytics.measures.motility_kept import StorageDraws
 from studcurve.analytics.models.stud.level import next_total
 from studcurve.analytics.plan.options import Carrier, Circumstances, OpeningHours
 from studcurve.analytics.plan.season.program import FEWEST_REST_DAYS
 from studcurve.analytics.plan.simulation.chain import Pair, Unknowns
-from studcurve.analytics.plan.simulation.lateness import box_record
+from studcurve.analytics.plan.simulation.lateness import shipment_record
 from studcurve.analytics.plan.simulation.samples import Rest, SampleDraws, next_sample, usual_of
 from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns
 from studcurve.analytics.sentences import sentence
-from studcurve.pipelines.plan.records import Heat, PlanRecords, raw_samples, straws_of, usual_box
+from studcurve.pipelines.plan.records import (
+    Heat,
+    PlanRecords,
+    raw_samples,
+    straws_of,
+    usual_shipment,
+)
 
 PLAN_STOPS: frozenset[StoppedAnswer] = frozenset({"plan", "conception"})
 """Answers whose stop leaves a plan without any number."""
@@ -53,13 +59,13 @@ class Wishes:
     n_inseminations
         Numbers of inseminations considered.
     carrier, cut_off, leaves, delivers
-        The box; a carrier of None is the kennel's usual one. Weekdays, Monday is 0.
+        The shipment; a carrier of None is the kennel's usual one. Weekdays, Monday is 0.
     clinic, clinic_hours
         Who inseminates, and when.
     collected_at
         Hour of a collection.
     extender
-        None is the extender of the stud's last box.
+        None is the extender of the stud's last shipment.
     on_hand_at
         When a sample on hand was collected.
     ovulation_on
@@ -93,7 +99,7 @@ def circumstances_of(
     records: PlanRecords, stud: str, heat: Heat, wishes: Wishes, prices: Mapping[str, float]
 ) -> Circumstances:
     """What can be done in this heat, from the records and the owners' wishes."""
-    carrier, extender = usual_box(records, stud)
+    carrier, extender = usual_shipment(records, stud)
     low, high = heat.ovulation.interval(WINDOW_PROB)
     first = max(records.asked_at.date(), low.date() - timedelta(days=DAYS_BEFORE))
     return Circumstances(
@@ -143,7 +149,7 @@ def unknowns_of(
         heat.ovulation,
         partial(_next_sample, records, pair.stud, asked.first_on),
         storage=partial(_storage, records, pair.stud, asked.extender),
-        boxes=box_record(records.views["shipments"], carrier),
+        shipments=shipment_record(records.views["shipments"], carrier),
         on_hand=(
             None
             if wishes.on_hand_at is None
@@ -207,7 +213,7 @@ def _sample_on_hand(
     return SampleDraws(drawn_sample.total_m, share, sentence("source.sample_on_hand"))
 
 
-def _reading(row: Mapping[str, object]) -> SampleReading:
+def _reading(row: Mapping[str, object]) -> SampleEvaluation:
     """One raw evaluation as a reading of a sample."""
 
     def number(name: str) -> float | None:
@@ -217,17 +223,17 @@ def _reading(row: Mapping[str, object]) -> SampleReading:
     volume, motility = number("volume_ml"), number("progressive_motility_pct")
     if volume is None or motility is None:
         raise ToolkitError(
-            "The sample on hand needs a volume and a share moving forward in the records. Fill "
+            "The sample on hand needs a volume and a progressive motility in the records. Fill "
             "them in and load, or leave --on-hand out."
         )
     concentration, cells = number("concentration_m_per_ml"), number("n_cells_counted")
-    judged = number("n_motility_judged")
+    judged = number("n_motility_evaluated")
     # A count of N cells at C million per mL looked at N/C nanoliters.
     counted = cells is not None and concentration is not None and concentration > 0.0
-    return SampleReading(
+    return SampleEvaluation(
         volume_ml=volume,
         progressive_motility_pct=motility,
-        n_motility_judged=None if judged is None else int(judged),
+        n_motility_evaluated=None if judged is None else int(judged),
         n_cells=int(cells) if counted and cells is not None else None,
         looked_at_nl=cells / concentration if counted and cells and concentration else None,
         concentration_m_per_ml=None if counted else concentration,

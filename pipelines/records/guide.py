@@ -8,17 +8,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from studcurve.analytics.cautions.tables import ILLNESSES, ORGANS
+from studcurve.analytics.cautions.words import organ_of
 from studcurve.pipelines.records.sheets.columns import EXAMPLE_PREFIX, REQUIRED_MARK, SHEETS
+
+EXAMINED = (*(name for name in ORGANS if organ_of(name) == name), "hips", "elbows")
+"""What is examined, by words that the rules know."""
 
 PURPOSES: Mapping[str, str] = MappingProxyType(
     {
         "dogs": "one line for each dog, your own and those you breed to or ship to",
-        "collections": "one line for each collection, also one that failed, with what was read and "
-        "where the doses went",
+        "collections": "one line for each collection, also one that failed, with what was found "
+        "and where the doses went",
         "frozen": "one line for each lot of straws on the day it was frozen",
-        "boxes": "one line for each box that left, with what you heard of it later",
+        "shipments": "one line for each shipment of semen, with what you heard of it later",
         "heats": "one line for each heat, with up to six progesterone readings",
-        "breedings": "one line for each bitch and stud in one heat, also when she stayed empty",
+        "breedings": "one line for each bitch and stud in one heat, also when she missed",
         "health": "one line for each examination, laboratory test or event",
         "prices": "one line for each price and the days for which it holds",
         "intervals": "one line for each test or evaluation that this kennel repeats, and how often",
@@ -46,7 +51,7 @@ EXAMPLES: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "motile_per_straw_m": "34", "post_thaw_progressive_motility_pct": "50",
             "n_straws_per_dose": "3", "stored_at": "home tank",
         },
-        "boxes": {
+        "shipments": {
             "dog": "Rowan", "collected_on": "2024-03-05", "sent_on": "2024-03-05",
             "sent_at": "17:30", "n_doses": "2", "dose_volume_ml": "3.5", "motile_dose_m": "250",
             "for_bitch": "Bryony", "clinic": "Two Bridges Clinic", "promised_on": "2024-03-06",
@@ -71,8 +76,8 @@ EXAMPLES: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "what": "Brucella (RSAT)", "result": "negative", "laboratory": "Norra Analys",
         },
         "prices": {
-            "what": "box and overnight delivery", "price": "145", "currency": "EUR",
-            "valid_from": "2024-01-01",
+            "what": "shipment", "price": "145", "currency": "EUR",
+            "valid_from": "2024-01-01", "notes": "overnight",
         },
         "intervals": {"what": "Brucella", "repeat_days": "180"},
     }
@@ -101,18 +106,23 @@ def guide_lines() -> list[tuple[str, str]]:
          "then counts as the whole day, never as midnight."),
         ("paragraph", "Numbers: 12.5 or 12,5. Also > 20, < 0.2, 70-80, ~70, and the words too many "
          "to count, none seen, not done, unknown."),
-        ("paragraph", "% moving forward: sperm that swim ahead, of a hundred. Say under How judged "
-         "whether they were counted or judged by eye."),
+        ("paragraph", "Progressive motility (%): sperm that swim ahead, of a hundred. Say under "
+         "How motility was evaluated whether they were counted or estimated by eye."),
         ("paragraph", "Dogs: the name of the Dogs sheet, everywhere the same. Where two dogs share "
          "a name, write the registered name or the chip number."),
-        ("paragraph", "Litters before and Missed before (sheet Dogs): what happened before these "
-         "records begin; missed means bred and stayed empty."),
+        ("paragraph", "Litters before and Missed heats before (sheet Dogs): what happened before "
+         "these records begin; missed means bred and not pregnant."),
         ("paragraph", "Two matings of one heat by one stud stand on one line, the second under "
          "Second date. Died (sheet Dogs) stays blank while the dog lives."),
-        ("paragraph", "A bitch that stayed empty has a line with the result empty; a collection "
-         "that failed has a line with its reason. What was never reported stays blank."),
+        ("paragraph", "A bitch that did not conceive has a line with the result missed, one that "
+         "lost her litter before term the result lost; a collection that failed has a line with "
+         "its reason. What was never reported stays blank."),
         ("paragraph", "Two lines about the same dog and day are told apart by their time, stud, "
          "lot, bitch or laboratory, whichever the sheet has."),
+        ("paragraph", "What (sheet Health) is in your words, and asked about when it is not known. "
+         f"Recognized events are {', '.join(ILLNESSES)}; examinations of {', '.join(EXAMINED)}; "
+         "tests for Brucella and other infections by their usual names. Their result is read, too: "
+         "negative, positive or suspect, normal or what was found."),
         ("section", "Load, correct, load again"),
         ("paragraph", "studcurve load FILE.xlsx reads this workbook. What cannot be true is kept "
          "apart with its reason; what can hardly be true counts only once you have confirmed it; "
@@ -121,7 +131,7 @@ def guide_lines() -> list[tuple[str, str]]:
         ("paragraph", "Columns and lines may stand in any order, columns you do not use may be "
          "removed, and sheets of your own are left alone. Keep the headings as they are."),
         ("paragraph", f"The line that begins with {EXAMPLE_PREFIX} is ignored; you may delete it."),
-        ("paragraph", "These records support the judgement of a licensed veterinarian and never "
+        ("paragraph", "These records support the judgment of a licensed veterinarian and never "
          "replace it. A dog in pain, with fever, blood or pus in the semen is not collected but "
          "seen by a veterinarian."),
     ]  # fmt: skip

@@ -43,6 +43,9 @@ MAX_CELL_CHARACTERS = 32_767
 MAX_TITLE, MAX_MESSAGE = 32, 255
 """Longest title and message of a limit in a workbook."""
 
+LET_IN = "warning"
+"""Style of a limit that asks and lets another value in."""
+
 WRITTEN_AT = datetime(2026, 1, 1)
 """Date of making in the file's properties: the same content gives the same bytes."""
 
@@ -254,7 +257,7 @@ def _typed(column: Column, text: str) -> float | date | time | None:
 
 def _limit(page: Worksheet, column: Column, first_row: int, place: int) -> None:
     """Give a column its list or limit, and the words shown beside the cell."""
-    title, message = column.heading[:MAX_TITLE], _message(column)
+    title, message = _title(column), _message(column)
     limit = _limits(column, xlsxwriter.utility.xl_rowcol_to_cell(first_row, place))
     options = {
         **limit,
@@ -278,7 +281,7 @@ def _limits(column: Column, cell: str) -> dict[str, Any]:
             # A registered name or chip number finds a dog as well, so another word is let in.
             dogs = SHEETS["dogs"].title
             return {"validate": "list", "source": f"={dogs}!$A$2:$A${N_READY_LINES}",
-                    "error_type": "warning",
+                    "error_type": LET_IN,
                     "error_message": f"No dog of that name stands in the sheet {dogs}. Keep it if "
                     "it is a registered name or a chip number there."}  # fmt: skip
         case "day":
@@ -303,14 +306,19 @@ def _limits(column: Column, cell: str) -> dict[str, Any]:
                 "criteria": "between",
                 "minimum": quantity.low,
                 "maximum": quantity.high,
-                "error_message": f"{_range(column)}; leave it blank when it is not known.",
+                "error_message": f"{_range(column)}{_unless_known(column, 'known')}",
             }
         case "reading" | "by eye":
             quantity = VOCABULARY[column.vocabulary_name]
-            within = f"AND(ISNUMBER({cell}),{cell}>={quantity.low:g},{cell}<={quantity.high:g})"
+            low, high = f"{quantity.low:.10g}", f"{quantity.high:.10g}"
+            within = f"AND(ISNUMBER({cell}),{cell}>={low},{cell}<={high})"
             return {"validate": "custom", "value": f"=OR(ISTEXT({cell}),{within})",
                     "error_message": f"{_range(column)}; also > 20, < 0.2, 70-80 or a word such as "
-                    "not done. Leave it blank when it was not measured."}  # fmt: skip
+                    f"not done{_unless_known(column, 'measured')}"}  # fmt: skip
+        case _ if column.suggestions:
+            return {"validate": "list", "source": list(column.suggestions), "error_type": LET_IN,
+                    "error_message": "None of the words of the list. Keep it if it is right; it is "
+                    "kept as it stands."}  # fmt: skip
         case _:
             return {"validate": "any"}
 
@@ -325,9 +333,11 @@ def _message(column: Column) -> str:
         meaning = TERMS[column.vocabulary_name].meaning
         parts.append(f"{meaning[:1].upper()}{meaning[1:]}.")
     if column.kind == "by eye":
-        parts.append("A value judged by eye stands for the step it was read in.")
+        parts.append("Where it is estimated by eye, enter the step, such as 70.")
     if column.choices:
         parts.append("One of the list.")
+    if column.suggestions:
+        parts.append("A word of the list is recognized; another one may be written.")
     return " ".join(parts)
 
 
@@ -337,7 +347,22 @@ def _range(column: Column) -> str:
         return "As the laboratory printed it"
     unit = f" {quantity.unit}" if quantity.unit else ""
     kind = "A whole number" if column.kind == "count" else "A number"
-    return f"{kind}, {quantity.low:,g} to {quantity.high:,g}{unit}"
+    return f"{kind}, {quantity.low:,.10g} to {quantity.high:,.10g}{unit}"
+
+
+def _title(column: Column) -> str:
+    """The heading, without its unit and then without its last words where it is too long."""
+    title = column.heading
+    if len(title) > MAX_TITLE:
+        title = re.sub(r" \([^)]*\)$", "", title)
+    while len(title) > MAX_TITLE:
+        title = title.rpartition(" ")[0]
+    return title
+
+
+def _unless_known(column: Column, done: str) -> str:
+    """The end of what is said of a wrong number; a cell that every line needs has no blank."""
+    return "." if column.required else f". Leave it blank when it is not {done}."
 
 
 def _width(column: Column) -> int:

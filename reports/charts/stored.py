@@ -12,7 +12,7 @@ from studcurve.reports.charts.frame import AT_TOP, estimate_tooltip, finished, l
 from studcurve.reports.theme import INK, MUTED, SERIES, SHAPES
 from studcurve.reports.words import Words
 
-STORED_STAGES = ("kept back", "on arrival", "after thaw")
+STORED_STAGES = ("retained", "on arrival", "after thaw")
 """Stages whose readings stand beside a storage curve, each with a shape of its own."""
 
 

@@ -26,7 +26,7 @@ from studcurve.reports.theme import INK, LEVEL, MUTED, PAPER, SERIES, SHAPES
 from studcurve.reports.words import Words
 
 
-def readings_over_time(
+def evaluations_over_time(
     readings: pd.DataFrame,
     events: pd.DataFrame,
     level: pd.DataFrame,
@@ -38,12 +38,12 @@ def readings_over_time(
     log_scale: bool,
     words: Words,
 ) -> dict[str, Any]:
-    """One measure of a stud's samples over time, observers told apart by shape and color.
+    """One measure of a stud's samples over time, evaluators told apart by shape and color.
 
     Parameters
     ----------
     readings
-        Columns on (datetime), value, low, high, observer, how.
+        Columns on (datetime), value, low, high, evaluator, how.
     events
         Columns on (datetime), label.
     level
@@ -64,8 +64,8 @@ def readings_over_time(
     dict
         Vega-Lite specification.
     """
-    observers = sorted(readings["observer"].unique())
-    singled_out = alt.selection_point(fields=["observer"], bind="legend", name="singled_out")
+    evaluators = sorted(readings["evaluator"].unique())
+    singled_out = alt.selection_point(fields=["evaluator"], bind="legend", name="singled_out")
     scale = alt.Scale(type="log", nice=False) if log_scale else alt.Scale(domain=[0, 100])
     x = alt.X(
         "on:T", title=words["axis.collected"], scale=APART_FROM_AXIS,
@@ -73,13 +73,13 @@ def readings_over_time(
     )  # fmt: skip
     axis = alt.Axis(values=HALVES_AND_DOUBLES) if log_scale else alt.Axis()
     y = alt.Y("value:Q", title=value_title, scale=scale, axis=axis)
-    legend = legend_of(words["legend.observer"], observers)
+    legend = legend_of(words["legend.evaluator"], evaluators)
     color = alt.Color(
-        "observer:N", scale=alt.Scale(domain=observers, range=cycle(SERIES, observers)),
+        "evaluator:N", scale=alt.Scale(domain=evaluators, range=cycle(SERIES, evaluators)),
         legend=legend,
     )  # fmt: skip
     shape = alt.Shape(
-        "observer:N", scale=alt.Scale(domain=observers, range=cycle(SHAPES, observers)),
+        "evaluator:N", scale=alt.Scale(domain=evaluators, range=cycle(SHAPES, evaluators)),
         legend=legend,
     )  # fmt: skip
     opacity, faint = dimmed(singled_out, 0.9, DIMMED), dimmed(singled_out, 0.45, DIMMED / 2)
@@ -88,7 +88,7 @@ def readings_over_time(
         alt.Tooltip("value:Q", title=value_title, format=",.0f"),
         alt.Tooltip("low:Q", title=words["legend.lower"], format=",.0f"),
         alt.Tooltip("high:Q", title=words["legend.upper"], format=",.0f"),
-        alt.Tooltip("observer:N", title=words["legend.observer"]),
+        alt.Tooltip("evaluator:N", title=words["legend.evaluator"]),
         alt.Tooltip("how:N", title=words["legend.how"]),
     ]
     base = alt.Chart(readings)

@@ -3,9 +3,9 @@
 ``overview``, ``stud_review``, ``comparison``
     For the kennel.
 ``handout``, ``client_sheet``
-    For the veterinarian; for the client with her box.
+    For the veterinarian; for the client with her shipment.
 ``slip``, ``card``
-    One printed sheet: the slip in the box, the card for the wall.
+    One printed sheet: the slip in the shipment, the card for the wall.
 ``index``
     The pages of one kennel, and the lines that wait.
 """

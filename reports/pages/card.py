@@ -75,7 +75,7 @@ def render_card(card: BenchCard, words: Words) -> str:
             hours=card.hours,
             certainty=card.certainty,
             n_squares=card.n_squares,
-            dilution=card.dilution,
+            parts=card.dilution - 1.0,
             extender=words.word("extender", card.extender),
             limit=card.limit_ml,
             storage=words[f"card.{storage}"],

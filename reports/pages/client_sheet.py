@@ -1,6 +1,6 @@
 """The client sheet: what was sent, what it held, when to use it, and what we ask back.
 
-It holds one bitch, one stud and one box: no price, no observer, no other dog.
+It holds one bitch, one stud and one shipment: no price, no evaluator, no other dog.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ ASKED = ("arrived", "motility", "inseminated", "route", "scan", "whelped", "pups
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What is left at one hour after the collection. [h; 10⁶ moving forward]"""
+    """What is left at one hour after the collection. [h; 10⁶ progressively motile]"""
 
     hours: float
     motile_dose_m: Estimate
@@ -42,14 +42,14 @@ class ClientResults:
     answer
         What is said, sentence by sentence.
     collected, sent, promised_on
-        When the sample was collected and the box left, as far as it was noted; when it should
+        When the sample was collected and the shipment left, as far as it was noted; when it should
         arrive.
     has_collected_time
         Whether the time of the collection was noted.
     carrier, extender
         As noted; None where not.
     n_doses, dose_volume_ml, motile_dose_m, motility_pct
-        Of the box and its sample. [count, mL, 10⁶ moving forward, %]
+        Of the shipment and its sample. [count, mL, 10⁶ progressively motile, %]
     kept
         What a dose is expected to hold, hour by hour; empty where no dose was noted.
     own_until_h
@@ -84,9 +84,9 @@ class ClientResults:
 
 
 def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
-    """Lay out the sheet; a stop on boxes or doses leaves the caution and what we ask back."""
+    """Lay out the sheet; a stop on shipments or doses leaves the caution and what we ask back."""
     words = reader.words
-    stopped = {"box", "doses"} & stopped_answers(results.cautions)
+    stopped = {"shipment", "doses"} & stopped_answers(results.cautions)
     sections = []
     if not stopped:
         sections.append(_sent(results, words))
@@ -112,7 +112,7 @@ def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
         method=() if stopped or not results.kept else (words[_method(results)],),
         sources=() if stopped else in_words(results.sources, words),
         provenance=on_one_line(results.provenance, words),
-        glossary=("moving_forward", "interval"),
+        glossary=("progressive_motility", "interval"),
         reader=reader,
     )
 

@@ -297,7 +297,7 @@ def _blocks(row: int, way: str, shares: Floats, words: Words) -> list[dict[str, 
 
 def _cost(plan: BreedingPlan, words: Words, *, prices: bool) -> Section:
     """What each way costs where prices may be seen, and what choosing it may forgo."""
-    names = ["way", *(("if_empty", "a_litter", "a_pup") if prices else ())]
+    names = ["way", *(("if_missed", "a_litter", "a_pup") if prices else ())]
     names += ["regret_money" if plan.is_valued else "regret_litters", "highest_in"]
     rows = []
     for answer in plan.answers:
@@ -410,7 +410,7 @@ def _infeasible(plan: BreedingPlan, words: Words) -> Section | None:
 
 
 def _what_if(plan: BreedingPlan, words: Words) -> Section:
-    """Sliders over a later box, another dose and another day."""
+    """Sliders over a later shipment, another dose and another day."""
     lead_first = sorted(plan.grids, key=lambda grid: grid.position != plan.lead)
     grids = [_grid(grid, words) for grid in lead_first]
     names = [_way(plan.answers[grid.position], words) for grid in lead_first]

@@ -297,8 +297,8 @@ def _kept(results: HandoutResults, words: Words) -> Section | None:
             words.day(row["collected_on"]),
             words.word("extender", row["extender"]),
             words.number(row["motility_pct"]),
-            words.number(row["kept_back_hours"]),
-            words.number(row["kept_back_progressive_motility_pct"]),
+            words.number(row["retained_hours"]),
+            words.number(row["retained_progressive_motility_pct"]),
             words.number(row["arrival_progressive_motility_pct"]),
         )
         for row in results.kept.to_dict("records")

@@ -59,16 +59,16 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class Unreported:
-    """A breeding or a box whose outcome nobody reported.
+    """A breeding or a shipment whose outcome nobody reported.
 
     Attributes
     ----------
     on
-        Day of the breeding, or on which the box left.
+        Day of the breeding, or on which the shipment left.
     bitch, stud
-        Call names; the bitch is empty where the box named none.
+        Call names; the bitch is empty where the shipment named none.
     what
-        Semen type, or a box.
+        Semen type, or a shipment.
     n_days
         Days since.
     """
@@ -253,12 +253,12 @@ def _unreported(unreported: Sequence[Unreported], words: Words) -> Section | Non
         columns(words, names, texts_in=set(names) - {"days_since"}),
         rows,
     )
-    n_boxes = sum(item.what.word == "box" for item in unreported)
-    n_outcomes = len(unreported) - n_boxes
+    n_shipments = sum(item.what.word == "shipment" for item in unreported)
+    n_outcomes = len(unreported) - n_shipments
     lead = words.say(
         "overview.unreported_lead",
         outcomes=words.say("overview.unreported_outcomes", n=n_outcomes),
-        boxes=words.say("overview.unreported_boxes", n=n_boxes) if n_boxes else "",
+        shipments=words.say("overview.unreported_shipments", n=n_shipments) if n_shipments else "",
     )
     return Section("unreported", words["overview.unreported"], lead, table=table)
 

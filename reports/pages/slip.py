@@ -1,4 +1,6 @@
-"""The slip that travels in a box: what it holds, how it was read, and the strip that comes back."""
+"""The slip that travels in a shipment: what it holds, how it was read, and the strip that comes
+back.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,7 @@ class HealthTest:
 
 
 @dataclass(frozen=True, slots=True)
-class BoxSlip:
+class ShipmentSlip:
     """What the slip says; every text from records is hostile until rendered.
 
     Attributes
@@ -31,12 +33,12 @@ class BoxSlip:
     collected_at, sent_at, inseminate_at
         When; the last as planned.
     n_doses, dose_volume_ml
-        Doses in the box, and the volume of each. [mL]
+        Doses in the shipment, and the volume of each. [mL]
     extender, ratio
         Its name, None where it was not noted, and parts of it to one of semen; 0 for none.
     n_cells, is_counted
         Cells counted in a chamber; whether anything was counted at all.
-    motility_pct, n_judged
+    motility_pct, n_evaluated
         Moving forward as read, of how many sperm; None by eye. [%]
     motile_now_m, motile_then_m
         Moving forward per dose, when collected and when inseminated. [10⁶]
@@ -52,7 +54,7 @@ class BoxSlip:
     has_brucella_test
         Whether one of them is for *Brucella*.
     mark
-        By which the kennel knows the box again.
+        By which the kennel knows the shipment again.
     """
 
     stud: str
@@ -69,7 +71,7 @@ class BoxSlip:
     n_cells: int | None
     is_counted: bool
     motility_pct: float
-    n_judged: int | None
+    n_evaluated: int | None
     motile_now_m: Estimate
     motile_then_m: Estimate
     target_m: float
@@ -82,13 +84,13 @@ class BoxSlip:
     mark: str
 
 
-def render_slip(slip: BoxSlip, words: Words) -> str:
+def render_slip(slip: ShipmentSlip, words: Words) -> str:
     """Render the slip as one HTML file of one page."""
     return fill("slip.html.j2", words, slip=slip, facts=_facts(slip, words))
 
 
-def _facts(slip: BoxSlip, words: Words) -> tuple[tuple[str, str], ...]:
-    """What the box holds, label by label."""
+def _facts(slip: ShipmentSlip, words: Words) -> tuple[tuple[str, str], ...]:
+    """What the shipment holds, label by label."""
 
     def dose(one: Estimate) -> str:
         return words.say("slip.dose_range", median=one.median, low=one.lower, high=one.upper)
@@ -113,7 +115,7 @@ def _facts(slip: BoxSlip, words: Words) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _kept_in(slip: BoxSlip, words: Words) -> str:
+def _kept_in(slip: ShipmentSlip, words: Words) -> str:
     if slip.ratio == 0.0:
         return words["slip.unextended"]
     name = words["slip.extender_unknown"]
@@ -122,7 +124,7 @@ def _kept_in(slip: BoxSlip, words: Words) -> str:
     return words.say("slip.ratio", extender=name, ratio=slip.ratio)
 
 
-def _meets(slip: BoxSlip, words: Words) -> str:
+def _meets(slip: ShipmentSlip, words: Words) -> str:
     if slip.until_at is None:
         return words.say(
             "slip.meets_never",
@@ -142,14 +144,14 @@ def _meets(slip: BoxSlip, words: Words) -> str:
     )
 
 
-def _how_read(slip: BoxSlip, words: Words) -> str:
+def _how_read(slip: ShipmentSlip, words: Words) -> str:
     if slip.n_cells is not None:
         counted = words.say("slip.counted", n_cells=slip.n_cells)
     else:
         counted = words["slip.photometer" if slip.is_counted else "slip.not_counted"]
     moving: dict[str, Value] = {"pct": slip.motility_pct}
-    if slip.n_judged is None:
+    if slip.n_evaluated is None:
         said = words.say("slip.by_eye", **moving)
     else:
-        said = words.say("slip.judged", n_judged=slip.n_judged, **moving)
+        said = words.say("slip.judged", n_evaluated=slip.n_evaluated, **moving)
     return words.say("slip.read_so", counted=counted, moving=said)

@@ -105,7 +105,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     """Lay out the review of one stud.
 
     A caution that stops the conception answer keeps its pictures, tables and sentences out of the
-    page altogether; counts and readings, being records, stay. A client sees no observer, no event
+    page altogether; counts and readings, being records, stay. A client sees no evaluator, no event
     and no table of the model.
     """
     words = reader.words
@@ -121,7 +121,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
             sections.append(level_section(told, reader, is_headline=is_headline))
             control = control_section(told, reader) if others else None
             sections += [control] if control is not None else []
-    glossary = ["moving_forward", "interval", "by_eye"]
+    glossary = ["progressive_motility", "interval", "by_eye"]
     if results.told_of(next(iter(NAMES))) is not None:
         glossary += ["level", "announced"]
     if "chances" not in stopped and results.chances:
@@ -137,7 +137,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         sections.append(litter_sizes_section(results.litters, words))
     if others and results.stages is not None:
         sections.append(stages_section(results.stages, words))
-    if others and results.storage is not None and not stopped & {"box", "doses"}:
+    if others and results.storage is not None and not stopped & {"shipment", "doses"}:
         sections.append(storage_section(results.storage, words))
     if others and not results.events.empty:
         sections.append(_events(results.events, words))

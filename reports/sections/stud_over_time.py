@@ -17,7 +17,7 @@ from studcurve.analytics.models.stud.announcement import PROMISE_PROB
 from studcurve.analytics.models.stud.inputs import MEASURES, Measure
 from studcurve.analytics.models.stud.summary import StudTold
 from studcurve.analytics.wording.stud_page import level_sentences
-from studcurve.reports.charts.stud import control_chart, readings_over_time
+from studcurve.reports.charts.stud import control_chart, evaluations_over_time
 from studcurve.reports.page import Reader, Section, Table, columns
 from studcurve.reports.words import Words
 
@@ -88,7 +88,7 @@ def measure_charts(
         return ()
     others = reader.audience != "client"
     since = f"{shown['collected_earliest'].min():%Y-%m-%d}"
-    chart = readings_over_time(
+    chart = evaluations_over_time(
         _points(shown, name, low, high, how, reader),
         _event_marks(events, words) if others else _NO_EVENTS,
         _band(told, since),
@@ -290,18 +290,18 @@ def _samples(readings: pd.DataFrame, reader: Reader) -> Table:
         "collected", "rest", "volume", "concentration", "total", "interval", "motility", "normal",
     ]  # fmt: skip
     if reader.audience != "client":
-        names.append("observer")
+        names.append("evaluator")
     shown = readings.sort_values("collected_earliest", ascending=False)
     rows = tuple(
         (
             *counted_cells(row, words),
             words.number(row["normal_morphology_pct"]),
-            words.word("observer", row["observer"]),
+            words.word("evaluator", row["evaluator"]),
         )[: len(names)]
         for row in shown.to_dict("records")
     )
     return Table(
-        words["review.total"], columns(words, names, texts_in={"collected", "observer"}), rows
+        words["review.total"], columns(words, names, texts_in={"collected", "evaluator"}), rows
     )
 
 
@@ -309,23 +309,23 @@ def _by_reader(readings: pd.DataFrame, name: str, reader: Reader) -> Table:
     """A share by who read it."""
     words, short = reader.words, NAMES[name]
     read = readings[readings[name].notna()]
-    observers = read["observer"].fillna("")
+    evaluators = read["evaluator"].fillna("")
     if reader.audience == "client":
-        observers = observers.where(observers == "", words["page.one_reader"])
+        evaluators = evaluators.where(evaluators == "", words["page.one_reader"])
     rows = tuple(
         (
-            words.word("observer", observer),
+            words.word("evaluator", evaluator),
             words.number(len(group)),
             words.number(group[name].median()),
             words.interval(group[name].min(), group[name].max()),
             f"{words.day(group['collected_earliest'].min())} – "
             f"{words.day(group['collected_earliest'].max())}",
         )
-        for observer, group in read.groupby(observers)
+        for evaluator, group in read.groupby(evaluators)
     )
-    names = ["observer", "samples", "median", "range", "period"]
+    names = ["evaluator", "samples", "median", "range", "period"]
     return Table(
-        words[f"review.{short}"], columns(words, names, texts_in={"observer", "period"}), rows
+        words[f"review.{short}"], columns(words, names, texts_in={"evaluator", "period"}), rows
     )
 
 
@@ -342,9 +342,9 @@ def _points(
             "value": rows[value].astype(float),
             "low": rows[low].astype(float),
             "high": rows[high].astype(float),
-            "observer": [
-                words["page.one_reader"] if hidden else words.word("observer", observer)
-                for observer in rows["observer"]
+            "evaluator": [
+                words["page.one_reader"] if hidden else words.word("evaluator", evaluator)
+                for evaluator in rows["evaluator"]
             ],
             "how": [words.word("reading", way) for way in ways],
         }

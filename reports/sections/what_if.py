@@ -1,4 +1,4 @@
-"""What if the dose were smaller, the day later, the box a day on its way? Sliders over a grid.
+"""What if the dose were smaller, the day later, the shipment a day on its way? Sliders over a grid.
 
 The grid comes finished from ``analytics/models/conception/response.py``; the page looks it up and
 draws it.

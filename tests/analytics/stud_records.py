@@ -9,7 +9,8 @@ READING = {
     "concentration_m_per_ml_low": np.nan, "concentration_m_per_ml_high": np.nan,
     "total_motility_pct": np.nan, "progressive_motility_pct": np.nan,
     "progressive_motility_pct_low": np.nan, "progressive_motility_pct_high": np.nan,
-    "n_motility_judged": np.nan, "normal_morphology_pct": np.nan, "n_morphology_checked": np.nan,
+    "n_motility_evaluated": np.nan, "normal_morphology_pct": np.nan,
+    "n_morphology_evaluated": np.nan,
     "stud_age_years": 4.0, "sexual_rest_days": 30.0,
 }  # fmt: skip
 
@@ -25,11 +26,11 @@ def events(*rows):
     )
 
 
-def collections(stud, days, *, observer="Ash", start="2022-01-03 10:00", **columns):
+def collections(stud, days, *, evaluator="Ash", start="2022-01-03 10:00", **columns):
     """Collections of one stud on days from the start; columns override the usual reading."""
     on = pd.Timestamp(start) + pd.to_timedelta(np.asarray(days, dtype=float), unit="D")
     rows = pd.DataFrame({"collected_earliest": on, "collected_latest": on})
-    rows["stud"], rows["observer"] = stud, observer
+    rows["stud"], rows["evaluator"] = stud, evaluator
     for name, value in {**READING, "concentration_m_per_ml": 250.0, "n_cells_counted": 200.0,
                         **columns}.items():  # fmt: skip
         rows[name] = value

@@ -45,7 +45,7 @@ def test_a_unit_that_is_neither_is_a_programmers_error():
 def test_the_peak_and_ovulation_two_days_later_give_one_whelping_day():
     # LH 0 + 65 is ovulation (LH + 2) + 63: Hollinshead & Hanlon 2017, Mir 2011.
     peak = date(2026, 3, 10)
-    from_peak = whelping_window("LH peak", peak)
+    from_peak = whelping_window("LH surge", peak)
     from_ovulation = whelping_window("ovulation", peak + timedelta(days=2))
 
     assert from_peak.middle_on == from_ovulation.middle_on == date(2026, 5, 14)
@@ -54,7 +54,7 @@ def test_the_peak_and_ovulation_two_days_later_give_one_whelping_day():
 @pytest.mark.parametrize(
     ("zero", "mean", "sd"),
     [
-        ("LH peak", 65.0, 1.9),  # Hollinshead & Hanlon 2017, Theriogenology 101:62-72
+        ("LH surge", 65.0, 1.9),  # Hollinshead & Hanlon 2017, Theriogenology 101:62-72
         ("ovulation", 63.1, 2.1),  # Mir 2011, 162 pregnancies
         ("timed mating", 61.4, 1.5),  # Okkens 2001, 113 bitches, single timed mating
     ],
@@ -133,7 +133,7 @@ def test_an_untimed_mating_has_a_wide_window_without_a_middle():
 
 @pytest.mark.parametrize(
     ("zero", "no_labor", "pups"),
-    [("LH peak", 67, 57), ("ovulation", 65, 55), ("timed mating", 65, 55), ("mating", 72, 55)],
+    [("LH surge", 67, 57), ("ovulation", 65, 55), ("timed mating", 65, 55), ("mating", 72, 55)],
 )
 def test_each_rule_has_its_last_day_without_labor_and_its_radiograph(zero, no_labor, pups):
     on = date(2026, 3, 10)

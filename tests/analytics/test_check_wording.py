@@ -52,7 +52,7 @@ def test_below_a_hundred_outcomes_nothing_is_claimed_of_predictions():
     said = prediction_sentences(None, n_known=99, is_of_today=True)
 
     assert keys(said) == ["check.too_few"]
-    assert "Fewer than 100 outcomes" in EN.tell(said[0])
+    assert "Fewer than 100 results" in EN.tell(said[0])
     assert keys(prediction_sentences(None, n_known=100, is_of_today=False)) == ["check.awaiting"]
 
 

@@ -236,10 +236,10 @@ def test_motility_at_the_same_motile_dose_changes_nothing(tmp_path, demo_records
     for path in demo_records.glob("*.csv"):
         rows = pd.read_csv(path, dtype=str)
         if path.stem == "collections":
-            rows["% moving forward"] = rows["% moving forward"].where(
-                rows["% moving forward"].isna(), "40"
+            rows["Progressive motility (%)"] = rows["Progressive motility (%)"].where(
+                rows["Progressive motility (%)"].isna(), "40"
             )
-            rows["% moving"] = None
+            rows["Total motility (%)"] = None
         rows.to_csv(folder / path.name, index=False)
     with Store.open(tmp_path / "other.duckdb") as store:
         report = store.load([folder], today=DEMO_TODAY)

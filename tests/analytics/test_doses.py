@@ -10,7 +10,7 @@ from studcurve.analytics.measures.doses import (
     MOST_DOSES,
     TARGET_ROWS,
     SampleDraws,
-    SampleReading,
+    SampleEvaluation,
     draw_sample,
     plan_doses,
     usual_total,
@@ -39,7 +39,7 @@ def storage(n_draws=4_000, medium="egg yolk"):
 
 def counted(n_cells=130, forward=80.0, volume=3.0):
     # Five squares of 4 nL at 1 + 19: 1 nL of semen.
-    return SampleReading(volume, forward, n_cells=n_cells, looked_at_nl=1.0)
+    return SampleEvaluation(volume, forward, n_cells=n_cells, looked_at_nl=1.0)
 
 
 def test_the_middle_of_a_counted_sample_is_its_count():
@@ -63,7 +63,7 @@ def test_ninety_percent_ranges_hold_the_truth_ninety_percent_of_the_time(cells, 
             forward, judged = float(np.clip(motile + rng.normal(0, np.hypot(8, 7)), 0, 100)), None
         else:
             forward, judged = rng.binomial(200, motile / 100.0) / 2.0, 200
-        reading = SampleReading(
+        reading = SampleEvaluation(
             volume * np.exp(rng.normal(0, 0.05)), forward, judged, n_cells=int(seen),
             looked_at_nl=1.0,
         )  # fmt: skip
@@ -206,7 +206,7 @@ def test_the_doses_made_last_at_least_until_she_is_inseminated():
 
 
 def test_a_count_changes_more_where_nothing_was_counted():
-    uncounted = SampleReading(3.0, 80.0)
+    uncounted = SampleEvaluation(3.0, 80.0)
     kept = storage()
     worth = {}
     for name, reading in {"uncounted": uncounted, "counted": counted(200)}.items():
@@ -250,6 +250,6 @@ def test_the_target_of_a_route_is_the_usual_dose_of_the_models():
 
 def test_a_count_without_its_chamber_is_a_programmers_error():
     with pytest.raises(ValueError, match="volume that was looked at"):
-        SampleReading(3.0, 80.0, n_cells=100)
+        SampleEvaluation(3.0, 80.0, n_cells=100)
     with pytest.raises(ValueError, match="above zero"):
         plan_doses(np.ones(4_000), storage(), hours=1.0, target_m=0.0)

@@ -78,11 +78,15 @@ def test_a_reminder_begins_beyond_its_edge(within, beyond):
 @pytest.mark.parametrize(
     ("given_reading", "word", "source"),
     [
-        ({"ratio": 8.0}, "outside the usual 1:3 to 1:5", "Sugai 2024"),
-        ({"ratio": 1.0}, "outside the usual 1:3 to 1:5", "Sugai 2024"),
+        ({"ratio": 8.0}, "outside the usual 1 + 3 to 1 + 5", "Sugai 2024"),
+        ({"ratio": 1.0}, "outside the usual 1 + 3 to 1 + 5", "Sugai 2024"),
         ({"final_m_per_ml": 20.0}, "thinner than 25 M/mL", "Sugai 2024"),
         ({"unextended_minutes": 45.0}, "45 minutes", "common practice, no source"),
-        ({"dose_volume_ml": 12.0, "limit_ml": 5.0}, "spin first", "common practice, no source"),
+        (
+            {"dose_volume_ml": 12.0, "limit_ml": 5.0},
+            "centrifuge first",
+            "common practice, no source",
+        ),
     ],
 )
 def test_each_reminder_speaks_with_its_source(given_reading, word, source):

@@ -64,16 +64,16 @@ def test_a_motility_by_eye_is_less_sure_than_one_of_two_hundred_counted():
 
 @pytest.mark.parametrize("pct", [0.0, 3.0, 97.0, 100.0])
 def test_a_motility_stays_within_nought_and_a_hundred(pct):
-    for n_judged in (np.nan, 200.0):
-        low, high = motility_interval_pct(pct, n_judged)
+    for n_evaluated in (np.nan, 200.0):
+        low, high = motility_interval_pct(pct, n_evaluated)
         assert 0.0 <= low <= high <= 100.0
 
 
 @pytest.mark.parametrize(("cells", "concentration"), [(0.0, 0.0), (np.nan, 0.0)])
 def test_a_sample_without_sperm_is_shown_with_what_none_still_allows(cells, concentration):
     columns = ["volume_ml", "concentration_m_per_ml", "n_cells_counted",
-               "progressive_motility_pct", "n_motility_judged", "normal_morphology_pct",
-               "n_morphology_checked"]  # fmt: skip
+               "progressive_motility_pct", "n_motility_evaluated", "normal_morphology_pct",
+               "n_morphology_evaluated"]  # fmt: skip
     row = [2.0, concentration, cells, np.nan, np.nan, np.nan, np.nan]
 
     (shown,) = with_measures(pd.DataFrame([row], columns=columns), extra_cv=0.15).to_dict("records")

@@ -21,7 +21,7 @@ START = pd.Timestamp("2025-03-03 10:00")
 
 
 def evaluations(*rows):
-    """Readings given as (collection, stage, % moving forward, hours after collection)."""
+    """Readings given as (collection, stage, % progressively motile, hours after collection)."""
     return pd.DataFrame(
         [
             {
@@ -82,7 +82,7 @@ def test_the_interval_of_the_difference_is_that_of_a_paired_t_test():
 
 
 def test_ninety_percent_intervals_of_what_is_kept_hold_their_promise():
-    # 2,000 kennels of six boxes, log kept normal around log 0.8 with sd 0.2: Student's interval
+    # 2,000 kennels of six shipments, log kept normal around log 0.8 with sd 0.2: Student's interval
     # is exact there. Simulation error 0.7 points.
     rng = np.random.default_rng(6)
     covered = 0
@@ -125,19 +125,19 @@ def test_two_collections_give_their_number_and_no_mean():
 def test_clinic_and_kennel_are_compared_only_where_they_read_within_half_a_day():
     near = [
         row for k, (kennel, clinic) in enumerate([(70, 60), (80, 75), (60, 65), (75, 60)])
-        for row in ((k, "kept back", kennel, 24), (k, "on arrival", clinic, 26))
+        for row in ((k, "retained", kennel, 24), (k, "on arrival", clinic, 26))
     ]  # fmt: skip
-    far = [(9, "kept back", 30, 72), (9, "on arrival", 70, 24)]
+    far = [(9, "retained", 30, 72), (9, "on arrival", 70, 24)]
 
     found = clinic_against_kennel(evaluations(*near, *far))
 
-    assert (found.n_boxes, found.n_apart, found.agreement.n_samples) == (5, 1, 4)
+    assert (found.n_shipments, found.n_apart, found.agreement.n_samples) == (5, 1, 4)
     assert found.agreement.bias.median == pytest.approx((-10 - 5 + 5 - 15) / 4)
 
 
 def read_by_both(n, hours_apart):
     return evaluations(
-        *((k, "kept back", 70, 24) for k in range(n)),
+        *((k, "retained", 70, 24) for k in range(n)),
         *((k, "on arrival", 60 - k, 24 + hours_apart) for k in range(n)),
     )
 
@@ -148,7 +148,7 @@ def test_twelve_hours_apart_are_still_the_same_state(hours_apart, n_apart):
 
 
 @pytest.mark.parametrize(("n", "is_told"), [(2, False), (3, True)])
-def test_three_boxes_tell_whether_clinic_and_kennel_agree(n, is_told):
+def test_three_shipments_tell_whether_clinic_and_kennel_agree(n, is_told):
     assert (clinic_against_kennel(read_by_both(n, 2)).agreement is not None) is is_told
 
 
@@ -173,7 +173,7 @@ def test_the_order_of_stages_is_that_of_the_way_of_a_sample():
 
     found = [(one.first, one.later) for one in recoveries(rows)]
 
-    assert found[:3] == [("raw", "after spin"), ("raw", "extended"), ("raw", "kept back")]
+    assert found[:3] == [("raw", "after centrifugation"), ("raw", "extended"), ("raw", "retained")]
     assert len(found) == 15
 
 
@@ -182,8 +182,8 @@ def test_a_measure_that_pouring_changes_is_not_compared():
         stage_pairs(both(80, 60), "raw", "on arrival", "concentration_m_per_ml")
 
 
-def test_the_demo_s_boxes_lose_what_its_simulator_takes(demo_store):
-    # The simulator keeps exp{−(t/η)^κ} with half the η in milk; boxes are read at about 24 h by
+def test_the_demo_s_shipments_lose_what_its_simulator_takes(demo_store):
+    # The simulator keeps exp{−(t/η)^κ} with half the η in milk; shipments are read at about 24 h by
     # eye in tens, so that their mean is known to about ±4 points.
     truth = json.loads((DEMO / "true_parameters.json").read_text())["parameters"]
     yolk, milk = (

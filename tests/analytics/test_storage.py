@@ -97,7 +97,7 @@ def test_a_reading_by_eye_has_the_moments_of_its_exact_likelihood():
 
 
 @pytest.mark.slow
-def test_a_kennel_of_forty_boxes_finds_what_it_was_simulated_from(fitted):
+def test_a_kennel_of_forty_shipments_finds_what_it_was_simulated_from(fitted):
     # Extender, spread and readers of one kennel: eight 99.8 % intervals, so that chance alone
     # fails this test once in 60 kennels; seed and kennel are fixed.
     truth = Truth()
@@ -139,7 +139,7 @@ def test_the_fit_settles_at_the_first_attempt(n_collections):
 
 
 @pytest.mark.slow
-def test_forty_boxes_narrow_the_published_curve(fitted):
+def test_forty_shipments_narrow_the_published_curve(fitted):
     rng = np.random.default_rng(1)
     own = fitted.own.curve(stud="Ash", extender="milk", rng=rng)
     published = published_storage("milk", rng=rng)

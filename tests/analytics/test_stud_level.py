@@ -108,13 +108,13 @@ def test_a_declared_event_moves_the_level_while_it_lasts_and_not_his_past():
 
 
 def test_a_change_of_readers_without_overlap_is_named_and_never_announced():
-    before = steady(30, observer="Ash")
-    after = steady(30, observer="Birch", start="2023-02-27 10:00")
+    before = steady(30, evaluator="Ash")
+    after = steady(30, evaluator="Birch", start="2023-02-27 10:00")
     alone = known_posterior(kennel(before, after), recent=np.log(0.4))
     # A second stud whom both have read in one month ties the two readers together.
     rng = np.random.default_rng(5)
     both = [
-        counted(rng, "Hazel", [d], [6.5], observer=name)
+        counted(rng, "Hazel", [d], [6.5], evaluator=name)
         for d, name in ((400.0, "Ash"), (410.0, "Birch"), (420.0, "Ash"))
     ]
     tied = known_posterior(kennel(before, after, *both), recent=np.log(0.4))
@@ -128,7 +128,7 @@ def test_a_change_of_readers_without_overlap_is_named_and_never_announced():
 def test_readers_are_tied_by_a_chain_of_others():
     rng = np.random.default_rng(3)
     rows = [
-        counted(rng, stud, [day], [6.5], observer=name)
+        counted(rng, stud, [day], [6.5], evaluator=name)
         for stud, day, name in (
             ("Rowan", 0, "Ash"), ("Hazel", 1, "Ash"), ("Hazel", 2, "Cedar"), ("Hazel", 9, "Ash"),
             ("Aspen", 300, "Cedar"), ("Aspen", 301, "Birch"), ("Aspen", 302, "Cedar"),
@@ -150,7 +150,7 @@ def test_readers_are_tied_by_a_chain_of_others():
 def test_a_reader_encloses_another_within_half_a_year(days, is_told_apart):
     rng = np.random.default_rng(3)
     rows = [
-        counted(rng, "Rowan", [day], [6.5], observer=name)
+        counted(rng, "Rowan", [day], [6.5], evaluator=name)
         for day, name in ((0.0, "Ash"), (90.0, "Birch"), (float(days), "Ash"))
     ]
     data = prepare_stud_data(kennel(*rows), no_events(), TOTAL, extra_cv=0.0)

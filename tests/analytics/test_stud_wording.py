@@ -44,18 +44,18 @@ def test_no_change_is_said_to_be_none_and_too_few_to_be_too_few():
     quiet = known_posterior(kennel(steady()), level_sd=0.0)
     few = known_posterior(kennel(steady(6, pause=20.0)))
 
-    assert EN.tell(told(quiet)).startswith("No change of Rowan's")
+    assert told(quiet).key == "said.change_total_quiet"
     assert "too few" in EN.tell(told(few))
 
 
 def test_a_change_of_readers_is_named():
     rows = kennel(
-        steady(30, observer="Ash"), steady(30, observer="Birch", start="2023-02-27 10:00")
+        steady(30, evaluator="Ash"), steady(30, evaluator="Birch", start="2023-02-27 10:00")
     )
 
     said = EN.tell(told(known_posterior(rows, recent=np.log(0.4))))
 
-    assert "cannot be told from a change of readers" in said
+    assert "cannot be told from a change of evaluator" in said
     assert "Ash" in said
     assert "Birch" in said
 
@@ -78,9 +78,9 @@ def test_what_a_rhythm_cannot_see_is_said():
     assert "A fall of 25 %" in said.replace("\u00a0", " ")
     assert "cannot be seen within a year" in said
     assert "within 12 collections" in said.replace("\u00a0", " ")
-    assert "not surely announced within two years" in never
-    # A fall may be sure and yet of unsure size: the two are told apart.
-    assert "becomes sure within a year in 60 % of cases" in never.replace("\u00a0", " ")
+    assert "may go unflagged for two years" in never
+    # A fall may be certain and yet of uncertain size: the two are told apart.
+    assert "becomes certain within a year in 60 % of cases" in never.replace("\u00a0", " ")
 
 
 def test_an_announced_fall_is_read_again_after_a_turnover_of_sperm_and_no_other():

@@ -93,4 +93,4 @@ def test_the_owner_s_words_are_those_of_the_sheets():
             if column.kind in MEASURED and not column.word:
                 word = VOCABULARY[column.name].owner_word
                 assert column.heading in (word, word.replace("Doses made", "Doses")), column.name
-    assert "% moving forward" in headings
+    assert "Progressive motility (%)" in headings

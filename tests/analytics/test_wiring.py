@@ -98,10 +98,10 @@ def pregnant_prob(data, i, c, peak, shift):
 
 def seen_prob(p, q, scan, whelped):
     """Of scan and report, state by state."""
-    states = {"whelped": p * q, "lost": p * (1 - q), "empty": 1 - p}
+    states = {"whelped": p * q, "lost": p * (1 - q), "missed": 1 - p}
     total = 0.0
     for state, prob in states.items():
-        of_pregnant = state != "empty"
+        of_pregnant = state != "missed"
         positive = 0.97 if of_pregnant else 0.01
         of_scan = {1: positive, 0: 1 - positive, -1: 1.0}[scan]
         of_report = 1.0 if whelped == -1 else float((state == "whelped") == bool(whelped))

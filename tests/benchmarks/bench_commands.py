@@ -1,7 +1,9 @@
-"""Processor seconds of the bench, the box and the card: up to the first answer, and of each answer.
+"""Processor seconds of the bench, the shipment and the card: up to the first answer, and of each
+answer.
 
 Run as ``python -m tests.benchmarks.bench_commands``. Wanted: under 1 s to the first answer once
-byte-compiled, under 0.5 s of own work; recording a box goes through the loader and may take 1 s.
+byte-compiled, under 0.5 s of own work; recording a shipment goes through the loader and may take 1
+s.
 """
 
 import os

@@ -24,8 +24,9 @@ FIRST_DAY, N_DAYS = date(2001, 1, 1), 9000
 
 HEADINGS = [
     "Dog", "Date", "Time", "Result", "Volume (mL)", "Concentration (M/mL)", "Cells counted",
-    "How counted", "% moving", "% moving forward", "How judged", "Sperm judged", "% normal",
-    "Sperm checked for shape", "Appearance", "Read by", "Extender", "Doses made",
+    "How counted", "Total motility (%)", "Progressive motility (%)", "How motility was evaluated",
+    "Sperm evaluated for motility", "Normal morphology (%)",
+    "Sperm evaluated for morphology", "Appearance", "Evaluator", "Extender", "Doses made",
     "Where they went", "Notes",
 ]  # fmt: skip
 

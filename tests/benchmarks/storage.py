@@ -48,7 +48,7 @@ def drawn_truth(rng):
 
 
 def simulated_views(rng, n_collections, truth):
-    """Evaluations and shipments of so many collections: fresh, kept back two or three times, and
+    """Evaluations and shipments of so many collections: fresh, retained two or three times, and
     half of them on arrival; half of the fresh ones counted, the others by eye in tens."""
     evaluations, shipments = [], []
     for c in range(n_collections):
@@ -58,7 +58,7 @@ def simulated_views(rng, n_collections, truth):
         own = rng.normal(0, truth.collection_sd)
         start = np.clip(rng.normal(0.74, 0.14), 0.2, 0.98)
         counted = bool(rng.random() < 0.5)
-        planned = [("raw", 0.0)] + [("kept back", h) for h in (24.0, 48.0, 96.0)]
+        planned = [("raw", 0.0)] + [("retained", h) for h in (24.0, 48.0, 96.0)]
         if rng.random() < 0.5:
             planned[-1] = ("on arrival", 26.0)
         for stage, hours in planned:
@@ -78,7 +78,7 @@ def simulated_views(rng, n_collections, truth):
                     "shipment_id": c,
                     "stud": STUDS[stud],
                     "stage": stage,
-                    "observer": None,
+                    "evaluator": None,
                     "collected_earliest": at,
                     "collected_latest": at,
                     "evaluated_earliest": at + pd.Timedelta(hours=hours),
@@ -87,7 +87,7 @@ def simulated_views(rng, n_collections, truth):
                     "progressive_motility_pct_low": max(0.0, read - half),
                     "progressive_motility_pct_high": min(100.0, read + half),
                     "motility_method": "by eye" if by_eye else "counted",
-                    "n_motility_judged": np.nan if by_eye else 200.0,
+                    "n_motility_evaluated": np.nan if by_eye else 200.0,
                     "minutes_at_37": 5.0,
                     "extender": extender,
                 }

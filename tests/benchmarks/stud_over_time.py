@@ -28,22 +28,22 @@ def simulated(rng, measure, n):
     for stud in STUDS:
         days = np.sort(rng.uniform(0.0, YEARS * 365.25, n))
         wave = 0.2 * np.sin(days / 365.25 * rng.uniform(0.7, 1.5) + rng.uniform(0.0, 6.0))
-        observer = rng.choice(["Ida", "Rolf", "Sund"], n)
+        evaluator = rng.choice(["Ida", "Rolf", "Sund"], n)
         if measure == "total_sperm_m":
             level = rng.normal(6.6, 0.4) + wave + 0.35 * rng.standard_t(6.0, n)
-            parts.append(counted(rng, stud, days, level, observer=observer))
+            parts.append(counted(rng, stud, days, level, evaluator=evaluator))
             continue
         share = expit(rng.normal(1.3, 0.5) + wave + 0.3 * rng.standard_t(6.0, n))
-        by_lab = observer == "Sund"
+        by_lab = evaluator == "Sund"
         eye = 100 * np.clip(share + rng.normal(0.0, 0.08, n), 0.0, 1.0)
         read = np.where(by_lab, rng.binomial(200, share) / 2.0, np.round(eye, -1))
         half = np.where(by_lab, 0.0, 5.0)
         parts.append(
             collections(
-                stud, days, observer=observer, progressive_motility_pct=read,
+                stud, days, evaluator=evaluator, progressive_motility_pct=read,
                 progressive_motility_pct_low=read - half, progressive_motility_pct_high=read + half,
                 motility_method=np.where(by_lab, "counted", "by eye"),
-                n_motility_judged=np.where(by_lab, 200.0, np.nan),
+                n_motility_evaluated=np.where(by_lab, 200.0, np.nan),
             )
         )  # fmt: skip
     return kennel(*parts)

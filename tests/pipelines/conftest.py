@@ -37,8 +37,9 @@ class Kennel:
     def collections(self, *rows, name=None):
         """Write Collections lines that differ from a plain one as said."""
         plain = {"Dog": "Bracken", "Date": "2024-03-05", "Volume (mL)": "2.4",
-                 "Concentration (M/mL)": "310", "% moving": "80", "% moving forward": "70",
-                 "How judged": "by eye"}  # fmt: skip
+                 "Concentration (M/mL)": "310", "Total motility (%)": "80",
+                 "Progressive motility (%)": "70",
+                 "How motility was evaluated": "by eye"}  # fmt: skip
         return self.write("collections", [plain | row for row in rows], name)
 
     def open(self, **how):

@@ -7,7 +7,7 @@ from datetime import datetime
 import pandas as pd
 import pytest
 
-from studcurve.pipelines.pages.client_sheet import bitches_with_boxes
+from studcurve.pipelines.pages.client_sheet import bitches_with_shipments
 from studcurve.pipelines.pages.comparison import coming_breedings
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.plan.comparison import plan_breeding
@@ -18,8 +18,7 @@ from studcurve.pipelines.run import (
     write_client_sheet,
     write_comparison,
     write_handout,
-    write_overview,
-    write_stud_reviews,
+    write_pages,
 )
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
@@ -28,8 +27,8 @@ pytestmark = pytest.mark.slow  # every kind of page in two languages
 
 NAMING = {
     "dogs": ("Dog", "Registered name", "Chip", "Registry number", "Owner", "Notes"),
-    "collections": ("Dog", "Read by", "Notes"),
-    "boxes": ("Stud", "For bitch", "Carrier", "Clinic", "Notes"),
+    "collections": ("Dog", "Evaluator", "Notes"),
+    "shipments": ("Stud", "For bitch", "Carrier", "Clinic", "Notes"),
     "heats": ("Bitch", "Progesterone 1 laboratory", "Notes"),
     "breedings": ("Bitch", "Stud", "Clinic", "Notes"),
     "frozen": ("Lot", "Stored at", "Notes"),
@@ -53,11 +52,10 @@ def written(request, fitted_store_path, tmp_path_factory):
     out = tmp_path_factory.mktemp("anonymous")
     store, today, words = fitted_store_path, DEMO_TODAY, Words(request.param)
     hidden = {"anonymous": True, "today": today}
-    files = write_stud_reviews(store, out, studs=["Tarn"], reader=Reader(words), **hidden)
-    files.append(write_overview(store, out, reader=Reader(words), **hidden))
+    files = write_pages(store, out, studs=["Tarn"], reader=Reader(words), **hidden)
     files += write_handout(store, "Tarn", out, reader=Reader(words, "vet"), **hidden)
     kennel = read_kennel(store, today)
-    for bitch in bitches_with_boxes(kennel, 2):
+    for bitch in bitches_with_shipments(kennel, 2):
         reader = Reader(words, "client")
         files.append(write_client_sheet(store, bitch, out, reader=reader, **hidden))
     records = read_plan_records(store, datetime(2026, 10, 31, 8))
@@ -122,17 +120,17 @@ def test_a_comparison_without_names_has_the_numbers_of_the_named_one(fitted_stor
     assert len(named) > 40
 
 
-def test_a_client_sheet_holds_only_her_bitch_no_price_no_other_stud_and_no_observer(
+def test_a_client_sheet_holds_only_her_bitch_no_price_no_other_stud_and_no_evaluator(
     fitted_store_path, tmp_path, demo_records
 ):
     kennel = read_kennel(fitted_store_path, DEMO_TODAY)
     dogs = pd.read_csv(demo_records / "dogs.csv", dtype=str)
-    readers = set(pd.read_csv(demo_records / "collections.csv", dtype=str)["Read by"].dropna())
-    boxes = pd.read_csv(demo_records / "boxes.csv", dtype=str)
-    for bitch in bitches_with_boxes(kennel, 4):
+    readers = set(pd.read_csv(demo_records / "collections.csv", dtype=str)["Evaluator"].dropna())
+    shipments = pd.read_csv(demo_records / "shipments.csv", dtype=str)
+    for bitch in bitches_with_shipments(kennel, 4):
         page = told(write_client_sheet(fitted_store_path, bitch, tmp_path, today=DEMO_TODAY))
-        stud = boxes[boxes["For bitch"] == bitch].iloc[-1]["Stud"]
-        others = (set(dogs["Dog"]) | set(boxes["For bitch"].dropna()) | readers) - {bitch}
+        stud = shipments[shipments["For bitch"] == bitch].iloc[-1]["Stud"]
+        others = (set(dogs["Dog"]) | set(shipments["For bitch"].dropna()) | readers) - {bitch}
         seen = {name for name in others if re.search(rf"(?<!\w){re.escape(name)}(?!\w)", page)}
 
         assert len(seen - {stud}) == 0, (bitch, seen)

@@ -12,11 +12,11 @@ from datetime import date, datetime, time, timedelta
 import numpy as np
 import pytest
 
-from studcurve.analytics.measures.doses import SampleReading
-from studcurve.pipelines.answers.box import pack_box
+from studcurve.analytics.measures.doses import SampleEvaluation
 from studcurve.pipelines.answers.comparison import plan_answer
 from studcurve.pipelines.answers.season import season_answer
-from studcurve.pipelines.answers.slip import BoxRequest
+from studcurve.pipelines.answers.shipment import pack_shipment
+from studcurve.pipelines.answers.slip import ShipmentRequest
 from studcurve.pipelines.due import read_due
 from studcurve.pipelines.pages.client_sheet import client_results
 from studcurve.pipelines.pages.handout import handout_results
@@ -169,7 +169,9 @@ def of_her(n):
 
 @pytest.fixture(scope="module")
 def kennel(tmp_path_factory, kennel_class):
-    """A stud and a bitch for each variant, sound but for its line; every stud has sent a box."""
+    """A stud and a bitch for each variant, sound but for its line; every stud has sent a
+    shipment.
+    """
     made = kennel_class(tmp_path_factory.mktemp("danger"))
     numbers = range(len(ALL))
     dogs = [
@@ -187,14 +189,14 @@ def kennel(tmp_path_factory, kennel_class):
     ]  # fmt: skip
     collected = [{"Dog": stud(n), "Date": "2026-10-15", "Appearance": "normal"} for n in numbers]
     sent = [{"Stud": stud(n), "Collected on": "2026-10-15", "Sent on": "2026-10-15",
-             "Extender": "egg yolk", "Doses": "1", "M forward per dose": "300",
+             "Extender": "egg yolk", "Doses": "1", "Progressively motile per dose (M)": "300",
              "For bitch": of_her(n)} for n in numbers]  # fmt: skip
     heats = [{"Bitch": name, "First day": "2026-10-20", "Progesterone 1 on": "2026-10-24",
               "Progesterone 1": "0.6", "Progesterone 1 unit": "ng/mL", "Progesterone 2 on":
               "2026-10-31", "Progesterone 2": "6.5", "Progesterone 2 unit": "ng/mL"}
              for name in (BITCH, *map(of_her, numbers))]  # fmt: skip
     report = made.load(
-        made.write("dogs", dogs), made.collections(*collected), made.write("boxes", sent),
+        made.write("dogs", dogs), made.collections(*collected), made.write("shipments", sent),
         made.write("heats", heats), made.write("health", [*tested, *lines]), today=TODAY,
     )  # fmt: skip
     assert report.n_refused == 0
@@ -219,8 +221,8 @@ def read(kennel):
 
 
 @pytest.fixture(scope="module")
-def boxes_read_once(kennel):
-    """The box command shares what it reads of the file, which no box here changes."""
+def shipments_read_once(kennel):
+    """The shipment command shares what it reads of the file, which no shipment here changes."""
     kept, read = {}, Store.read
 
     def read_once(self, view):
@@ -242,8 +244,8 @@ def due(kennel):
 
 def request(n, day, **more):
     at = datetime.combine(day, time(18))
-    reading = SampleReading(0.9, 80.0, n_cells=400, looked_at_nl=1.0)
-    return BoxRequest(
+    reading = SampleEvaluation(0.9, 80.0, n_cells=400, looked_at_nl=1.0)
+    return ShipmentRequest(
         **{"stud": stud(n), "reading": reading, "appearance": None, "collected_at": at,
            "sent_at": at, "inseminate_at": at + timedelta(hours=16), "extender": "egg yolk",
            "ratio": None, "route": "vaginal", "weight_kg": 22.0, "target_m": 200.0,
@@ -254,7 +256,7 @@ def request(n, day, **more):
 
 
 def packed(kennel, n, day, **more):
-    return pack_box(
+    return pack_shipment(
         kennel.records, request(n, day, **more), out=kennel.folder, words=EN,
         rng=np.random.default_rng(1), check_only=True,
     )  # fmt: skip
@@ -287,13 +289,13 @@ def test_the_table_is_large_enough():
     assert len(STOPPING) >= 90
 
 
-@pytest.mark.usefixtures("boxes_read_once")
+@pytest.mark.usefixtures("shipments_read_once")
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_a_danger_stops_every_answer_about_the_stud(n, variant, day, kennel, questions, read, due):
     assert (stud(n) in questions) is variant.asks
-    box = packed(kennel, n, day)
-    assert box.is_stopped
-    assert box.answer.values["n_doses"] is None
+    shipment = packed(kennel, n, day)
+    assert shipment.is_stopped
+    assert shipment.answer.values["n_doses"] is None
     pages, plans = read[day]
     stops = {c.rule for c in cautions_of(pages.views, stud(n), day) if c.severity == "stop"}
     assert variant.rule in stops
@@ -331,7 +333,7 @@ def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day
     assert variant.rule in {c.rule for c in german.cautions}
 
 
-@pytest.mark.usefixtures("boxes_read_once")
+@pytest.mark.usefixtures("shipments_read_once")
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, kennel, read, due):
     sound = next(k for k, harmless in PASSING if harmless.name == "event travel")
@@ -348,7 +350,7 @@ def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, k
     assert not hers & {"insemination", "progesterone"}
 
 
-@pytest.mark.usefixtures("boxes_read_once")
+@pytest.mark.usefixtures("shipments_read_once")
 @pytest.mark.parametrize(("n", "variant"), PASSING, ids=names_of(PASSING))
 def test_a_harmless_line_stops_nothing_and_asks_at_most_once(n, variant, kennel, questions, read):
     assert questions.get(stud(n), 0) == (variant.what in ASKED_ONCE)
@@ -443,13 +445,15 @@ def test_a_release_counts_with_its_veterinarian_and_is_refused_without(spoken, w
 
 
 @pytest.mark.parametrize("look", ["blood", "pus"])
-def test_a_blank_look_and_a_box_without_one_keep_the_stop(spoken, look):
+def test_a_blank_look_and_a_shipment_without_one_keep_the_stop(spoken, look):
     made, rules = spoken
     made.load(made.collections({"Date": "2026-10-05", "Appearance": look}), today=TODAY)
     made.load(made.collections({"Date": "2026-10-20"}, name="collections2.csv"), today=TODAY)
 
     assert rules() == rules(LATER) == {f"{look} in the sample"}
     asked = request(0, TODAY, stud="Bracken")
-    box = pack_box(made.records, asked, out=made.folder, words=EN, rng=np.random.default_rng(1))
-    assert box.is_stopped
+    shipment = pack_shipment(
+        made.records, asked, out=made.folder, words=EN, rng=np.random.default_rng(1)
+    )
+    assert shipment.is_stopped
     assert made.read("shipments").empty

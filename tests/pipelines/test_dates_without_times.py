@@ -36,10 +36,10 @@ def hours_kept(kennel, collected_at, sent_at, arrived_at):
     """Fewest and most hours between the collection and the reading on arrival."""
     kennel.load(
         kennel.collections({"Time": collected_at, "Extender": "egg yolk"}),
-        kennel.write("boxes", [{
+        kennel.write("shipments", [{
             "Stud": "Bracken", "Collected on": "2024-03-05", "Sent on": "2024-03-05",
             "Sent at": sent_at, "Arrived on": "2024-03-06", "Arrived at": arrived_at,
-            "% moving forward on arrival": "60",
+            "Progressive motility on arrival (%)": "60",
         }]),
     )  # fmt: skip
     row = kennel.read("evaluations").query("stage == 'on arrival'").iloc[0]

@@ -11,7 +11,8 @@ TODAY = "2026-06-01"
 DOGS = "Dog,Sex,Born,Breed\nRowan,male,2021-04-02,Ostrel Spaniel\n{bitches}"
 BREEDINGS = "Bitch,Stud,Date,Semen,Route,Result,Born alive,Stillborn\n"
 MEASURED = (
-    "Dog,Date,Volume (mL),Concentration (M/mL),Cells counted,% moving forward,How judged,Read by\n"
+    "Dog,Date,Volume (mL),Concentration (M/mL),Cells counted,Progressive motility (%),"
+    "How motility was evaluated,Evaluator\n"
     "Rowan,2026-05-20,3.0,220,210,80,by eye,Ida\n"
 )
 
@@ -41,7 +42,7 @@ KENNELS = {
         "collections": MEASURED,
         "breedings": bred(
             ("Bryony", "2025-03-08", "natural", "whelped", 5),
-            ("Sedge", "2025-06-01", "chilled", "empty", ""),
+            ("Sedge", "2025-06-01", "chilled", "missed", ""),
             ("Fern", "2025-10-01", "natural", "whelped", 6),
         ),
     },
@@ -53,7 +54,7 @@ KENNELS = {
         "dogs": dogs("Bryony", "Sedge"),
         "breedings": bred(
             *twice_a_year(3, ["Bryony"], "frozen", "whelped", 4),
-            *twice_a_year(3, ["Sedge"], "frozen", "empty", ""),
+            *twice_a_year(3, ["Sedge"], "frozen", "missed", ""),
         ),
     },
     "all pregnant": {
@@ -62,7 +63,7 @@ KENNELS = {
     },
     "none pregnant": {
         "dogs": dogs("Bryony", "Sedge", "Fern"),
-        "breedings": bred(*twice_a_year(5, ["Bryony", "Sedge", "Fern"], "fresh", "empty", "")),
+        "breedings": bred(*twice_a_year(5, ["Bryony", "Sedge", "Fern"], "fresh", "missed", "")),
     },
     "nothing measured": {
         "dogs": dogs("Bryony"),
@@ -88,7 +89,7 @@ def kennels(tmp_path_factory):
         for sheet, text in sheets.items():
             (folder / f"{sheet}.csv").write_text(text, encoding="utf-8")
         files[name] = folder / "kennel.duckdb"
-        assert run("load", folder, "--store", files[name], "--today", TODAY) == 0
+        assert run("load", folder, "--store", files[name], "--now", TODAY) == 0
     return files
 
 
@@ -103,13 +104,13 @@ def fitted(kennels):
 @pytest.mark.parametrize("name", KENNELS)
 def test_every_command_answers_or_says_why_not(fitted, name, tmp_path, capsys):
     store = ("--store", fitted[name])
-    pages = (*store, "--today", TODAY, "--out", tmp_path)
+    pages = (*store, "--now", TODAY, "--out", tmp_path)
 
     assert run("review", *pages) == 0
     assert run("overview", *pages) == 0
     assert run("handout", "Rowan", *pages) == 0
     capsys.readouterr()
-    code = run("compare", "Rowan", "Bryony", *store, "--today", TODAY, "--json")
+    code = run("compare", "Rowan", "Bryony", *store, "--now", TODAY, "--json")
     printed = capsys.readouterr()
 
     assert code == 0, printed.err

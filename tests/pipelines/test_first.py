@@ -39,7 +39,7 @@ def exposed(kennel):
             bred("Sage", "Bracken", -500, Result="whelped",
                  **{"Whelped on": on(-438), "Born alive": "6"}),
         ]),
-        kennel.write("boxes", [
+        kennel.write("shipments", [
             {"Stud": "Bracken", "Sent on": on(-283), "For bitch": "Afar", "Clinic": "Lindal"},
             {"Stud": "Bracken", "Sent on": on(-285), "For bitch": "Earlier"},
         ]),
@@ -52,13 +52,14 @@ def exposed(kennel):
     return kennel.records
 
 
-def test_the_exposed_stand_first_with_their_litters_boxes_and_straws(exposed):
+def test_the_exposed_stand_first_with_their_litters_shipments_and_straws(exposed):
     items = read_due(exposed, today=TODAY)
     keys = [item.what.key for item in items]
     of = {key: [item.what.values for item in items if item.what.key == key] for key in keys}
 
     assert keys[:6] == [
-        "caution.brucella_not_negative", "exposure.contact", "exposure.contact", "exposure.boxes",
+        "caution.brucella_not_negative", "exposure.contact", "exposure.contact",
+        "exposure.shipments",
         "exposure.straws", "exposure.people",
     ]  # fmt: skip
     senna, sage = of["exposure.contact"]
@@ -70,8 +71,8 @@ def test_the_exposed_stand_first_with_their_litters_boxes_and_straws(exposed):
     (born,) = sage["litters"].values["litters"]
     assert (born.key, born.values["on"].isoformat()) == ("exposure.born", on(-198))
     assert sage["others"] == ""
-    (boxes,) = of["exposure.boxes"]
-    assert [box.values["to"] for box in boxes["boxes"]] == ["Afar"]
+    (shipments,) = of["exposure.shipments"]
+    assert [shipment.values["to"] for shipment in shipments["shipments"]] == ["Afar"]
     (straws,) = of["exposure.straws"]
     assert (straws["lots"], straws["n"]) == (("NEW",), 4)
     # The exposed bitch has neither days nor a next draw.
@@ -87,7 +88,7 @@ def test_the_overview_begins_with_the_same_sentences(exposed):
     assert all(caution.severity == "stop" for caution in first[:6])
 
 
-def test_a_bitch_scanned_empty_awaits_no_litter_and_stays_exposed(kennel):
+def test_a_bitch_scanned_not_pregnant_awaits_no_litter_and_stays_exposed(kennel):
     scanned = {"Scan on": on(-10), "Scan": "not pregnant"}
     kennel.load(
         kennel.write("health", [lab_line("Bracken", -10, "positive")]),

@@ -25,7 +25,7 @@ def store_with_new_breeding(fitted_store_path, tmp_path):
     path.write_bytes(fitted_store_path.read_bytes())
     for name, text in {
         "dogs": "Dog,Sex,Breed\nZinnia,female,Ostrel Spaniel\n",
-        "breedings": "Bitch,Stud,Date,Semen,Result\nZinnia,Tarn,2026-08-01,natural,empty\n",
+        "breedings": "Bitch,Stud,Date,Semen,Result\nZinnia,Tarn,2026-08-01,natural,missed\n",
     }.items():
         (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
     with Store.open(path) as store:

@@ -128,7 +128,7 @@ def test_the_sources_say_which_parts_are_the_kennels_own(records):
     # The stud over time is fitted by a slow test alone; his last samples stand in here.
     assert keys == [
         "source.chance_fitted", "source.pups_fitted", "source.inbreeding_not_given",
-        "source.sample_last", "source.storage_own", "source.boxes_own",
+        "source.sample_last", "source.storage_own", "source.shipments_own",
     ]  # fmt: skip
     assert plan.stored_until_h is not None
 

@@ -171,7 +171,7 @@ def test_a_stud_s_fit_hangs_on_what_its_measure_reads():
     assert stud_data(stud_age_years=5.0).fingerprint() == motility
     assert stud_data(happened="drug").fingerprint() == motility
     assert stud_data(stud_age_years=8.0).fingerprint() != motility
-    assert stud_data(observer="Elm").fingerprint() != motility
+    assert stud_data(evaluator="Elm").fingerprint() != motility
     total = stud_data("total_sperm_m").fingerprint()
     assert stud_data("total_sperm_m", sexual_rest_days=3.0).fingerprint() != total
 

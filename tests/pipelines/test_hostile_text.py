@@ -66,13 +66,14 @@ def sheets():
     return {
         "dogs": dogs,
         "collections": [
-            row | {"Volume (mL)": "2.4", "Concentration (M/mL)": "310", "% moving forward": "70",
-                   "How judged": "by eye"}
+            row | {"Volume (mL)": "2.4", "Concentration (M/mL)": "310",
+                   "Progressive motility (%)": "70",
+                   "How motility was evaluated": "by eye"}
             for row in lines("collections", Dog="TEXT he", Date="2026-10-20")
         ],
-        "boxes": [
-            row | {"Volume per dose (mL)": "4", "M forward per dose": "200"}
-            for row in lines("boxes", Stud="TEXT he", Collected_on="2026-10-20",
+        "shipments": [
+            row | {"Volume per dose (mL)": "4", "Progressively motile per dose (M)": "200"}
+            for row in lines("shipments", Stud="TEXT he", Collected_on="2026-10-20",
                              Sent_on="2026-10-20", Doses="1", For_bitch="TEXT she")
         ],
         "heats": lines("heats", Bitch="TEXT she", First_day="2026-10-15",
@@ -177,7 +178,7 @@ def test_every_page_holds_it_as_text(hostile, tmp_path):
 
 def test_the_workbook_of_corrections_holds_no_formula_and_no_link(hostile, tmp_path):
     path = tmp_path / "fix.xlsx"
-    CliRunner().invoke(app, ["refused", "--xlsx", str(path), "--store", str(hostile.records)])
+    CliRunner().invoke(app, ["corrections", "--xlsx", str(path), "--store", str(hostile.records)])
     cells = [
         cell
         for page in openpyxl.load_workbook(path)
@@ -209,13 +210,13 @@ def test_no_cell_of_an_export_is_run_by_a_spreadsheet(hostile, tmp_path):
     "arguments",
     [
         ["due"],
-        ["refused"],
+        ["corrections"],
         ["load", "SHEETS", "--check"],
         ["compare", f"{TAKEN['escape']} he", f"{TAKEN['escape']} she", "--draws", "200"],
         ["compare", f"{TAKEN['backwards']} he", f"{TAKEN['backwards']} she", "--draws", "200"],
-        ["season", f"{TAKEN['backwards']} he"],
+        ["schedule", f"{TAKEN['backwards']} he"],
         ["compare", "\x1b[31mnobody", "nobody"],
-        ["client", "\u202enobody"],
+        ["shipment-sheet", "\u202enobody"],
     ],
     ids=lambda arguments: arguments[0],
 )
@@ -229,7 +230,7 @@ def test_the_terminal_shows_escapes_and_never_obeys_them(hostile, arguments, cap
         for argument in arguments
         for part in ([str(p) for p in hostile.paths] if argument == "SHEETS" else [argument])
     ]
-    dated = [] if arguments[0] == "refused" else ["--today", str(DAY)]
+    dated = [] if arguments[0] == "refused" else ["--now", str(DAY)]
     with pytest.raises(SystemExit):
         main([*asked, "--store", str(store), *dated])
 

@@ -13,7 +13,7 @@ from studcurve.analytics.measures.motility_kept import kept_at, published_storag
 from studcurve.analytics.models.storage.curve import FIT_NAME, MODEL_VERSION, PRIOR_IDS
 from studcurve.analytics.priors import priors_fingerprint
 from studcurve.pipelines.cli import main
-from studcurve.pipelines.commands.options import storage_of
+from studcurve.pipelines.commands.from_records import storage_of
 from studcurve.pipelines.fits.guard import density_now, model_fingerprint
 from studcurve.pipelines.fits.registry import STORAGE, storage_data
 from studcurve.pipelines.fits.storage import storage_curve
@@ -144,8 +144,9 @@ def printed(capsys, *arguments):
 
 
 def test_the_bench_answers_from_the_kept_fit_and_marks_what_lies_beyond(store_with_fit, capsys):
-    keep = ["bench", "keep", "70", "--extender", "egg yolk", "--stud", "Tarn", "--dose", "300",
-            "--target", "150", "--hours", "24,60,72", "--store", str(store_with_fit)]  # fmt: skip
+    keep = ["bench", "storage", "70", "--extender", "egg yolk", "--stud", "Tarn", "--per-dose",
+            "300", "--target", "150", "--at-hours", "24,60,72", "--store",
+            str(store_with_fit)]  # fmt: skip
 
     found = json.loads(printed(capsys, *keep, "--json"))
     keep[keep.index("egg yolk")] = "cream"
@@ -168,7 +169,7 @@ def test_the_bench_answers_from_the_kept_fit_and_marks_what_lies_beyond(store_wi
 
 
 def test_a_published_curve_is_labelled_and_marks_nothing(tmp_path, capsys):
-    keep = ["bench", "keep", "70", "--extender", "egg yolk", "--store", str(tmp_path / "none")]
+    keep = ["bench", "storage", "70", "--extender", "egg yolk", "--store", str(tmp_path / "none")]
 
     text = " ".join(printed(capsys, *keep).split())
 
@@ -178,7 +179,16 @@ def test_a_published_curve_is_labelled_and_marks_nothing(tmp_path, capsys):
 
 
 def test_the_card_and_the_client_s_sheet_take_the_kept_curve(store_with_fit, tmp_path, capsys):
-    card = ["card", "--extender", "egg yolk", "--hours", "60", "--store", str(store_with_fit)]
+    card = [
+        "bench",
+        "card",
+        "--extender",
+        "egg yolk",
+        "--hours",
+        "60",
+        "--store",
+        str(store_with_fit),
+    ]
     own = json.loads(printed(capsys, *card, "--out", str(tmp_path), "--json"))
     published = json.loads(
         printed(capsys, *card[:-1], str(tmp_path / "none"), "--out", str(tmp_path), "--json")
@@ -189,13 +199,13 @@ def test_the_card_and_the_client_s_sheet_take_the_kept_curve(store_with_fit, tmp
     assert own["dose_ml"][5][3] > 1.5 * published["dose_ml"][5][3]
 
     kennel = read_kennel(store_with_fit, DEMO_TODAY)
-    boxes = kennel.views["shipments"]
-    his = (boxes["stud"] == "Tarn") & (boxes["extender"] == "egg yolk")
-    box = boxes[his & (boxes["motile_dose_m"] > 0)].iloc[-1]
-    kennel = replace(kennel, views={**kennel.views, "shipments": boxes.loc[[box.name]]})
-    sheet = client_results(kennel, box["for_bitch"])
+    shipments = kennel.views["shipments"]
+    his = (shipments["stud"] == "Tarn") & (shipments["extender"] == "egg yolk")
+    shipment = shipments[his & (shipments["motile_dose_m"] > 0)].iloc[-1]
+    kennel = replace(kennel, views={**kennel.views, "shipments": shipments.loc[[shipment.name]]})
+    sheet = client_results(kennel, shipment["for_bitch"])
     at_60 = next(kept.motile_dose_m for kept in sheet.kept if kept.hours == 60)
 
-    assert at_60.median == pytest.approx(box["motile_dose_m"] / np.e)
+    assert at_60.median == pytest.approx(shipment["motile_dose_m"] / np.e)
     assert "own stored samples" in " ".join(sheet.sources)
     assert "Tarn" not in " ".join(sheet.sources)

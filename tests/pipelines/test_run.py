@@ -8,7 +8,7 @@ import pytest
 
 from studcurve.pipelines.pages.files import file_names
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.run import DEMO_TODAY, write_overview, write_stud_reviews
+from studcurve.pipelines.run import DEMO_TODAY, write_overview, write_pages, write_stud_reviews
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
 
@@ -45,7 +45,7 @@ def test_the_litters_in_the_answer_are_those_in_the_sheet(page_of_tarn, demo_rec
     n_whelped = int((tarn["Result"] == "whelped").sum())
 
     text = plain(page_of_tarn)
-    said = re.search(r"Of his (\d+) breedings with a known outcome (\d+) gave a litter", text)
+    said = re.search(r"Of his (\d+) breedings with a known result (\d+) produced a litter", text)
     assert (int(said[1]), int(said[2])) == (n_known, n_whelped)
 
 
@@ -95,8 +95,8 @@ def names_in(records):
     """Every name of a dog, person or place in the owner's sheets."""
     columns = {
         "dogs": ["Dog", "Registered name", "Owner", "Chip", "Sire", "Dam"],
-        "collections": ["Read by"],
-        "boxes": ["Carrier", "Clinic", "For bitch"],
+        "collections": ["Evaluator"],
+        "shipments": ["Carrier", "Clinic", "For bitch"],
         "breedings": ["Clinic"],
         "health": ["Laboratory", "Notes"],
         "frozen": ["Lot", "Stored at"],
@@ -111,7 +111,7 @@ def names_in(records):
 
 @pytest.mark.slow
 def test_an_anonymous_page_names_no_dog_person_or_place(fitted_store_path, tmp_path, demo_records):
-    pages = write_stud_reviews(fitted_store_path, tmp_path, today=DEMO_TODAY, anonymous=True)
+    pages = write_pages(fitted_store_path, tmp_path, today=DEMO_TODAY, anonymous=True)
 
     names = names_in(demo_records)
     assert len(names) > 100

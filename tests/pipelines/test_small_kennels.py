@@ -22,28 +22,27 @@ NOT_A_TEXT = re.compile(r"\bnan\b|\bNaT\b|<NA>|&lt;NA&gt;|\bNone\b(?! is called|
 """What a missing value looks like that was printed."""
 
 NOW, THEN = f"{TODAY} 12:00", "2026-06-02 11:00"
-SAMPLE = ("3.1", "80", "--cells", "140", "--dilution", "20", "--extender", "egg yolk")
+SAMPLE = ("3.1", "80", "--cells", "140", "--dilution", "1 + 19", "--extender", "egg yolk")
 
 
 def commands(folder, language):
     """Every command that needs no fit, on one records file."""
     store = ("--store", folder / "kennel.duckdb")
-    asked = (*store, "--today", TODAY)
+    asked = (*store, "--now", TODAY)
     pages = (*asked, "--out", folder / "pages", "--language", language)
     yield ("due", *asked)
     yield ("due", *asked, "--json")
-    yield ("refused", *store)
-    yield ("review", *pages)
-    yield ("overview", *pages)
+    yield ("corrections", *store)
+    yield ("pages", *pages)
     yield ("handout", STUDS[0], *pages)
-    yield ("client", BITCHES[0], *pages)
+    yield ("shipment-sheet", BITCHES[0], *pages)
     yield ("compare", STUDS[0], BITCHES[0], *pages)
-    yield ("season", STUDS[0], *asked, "--language", language)
-    yield ("box", STUDS[0], *SAMPLE, "--now", NOW, "--inseminate", THEN, "--for-bitch",
+    yield ("schedule", STUDS[0], *asked, "--language", language)
+    yield ("ship", STUDS[0], *SAMPLE, "--now", NOW, "--inseminate", THEN, "--bitch",
            BITCHES[0], *store, "--out", folder / "pages")  # fmt: skip
     yield ("bench", "dose", *SAMPLE, "--stud", STUDS[0], *store)
-    yield ("bench", "keep", "80", "--stud", STUDS[0], *store)
-    yield ("card", *store, "--out", folder / "pages")
+    yield ("bench", "storage", "80", "--stud", STUDS[0], *store)
+    yield ("bench", "card", *store, "--out", folder / "pages")
 
 
 def write(folder, sheets):
@@ -69,7 +68,7 @@ def every_command_answers(sheets, capsys, *, language="en"):
         folder = Path(made)
         write(folder, sheets)
         store = folder / "kennel.duckdb"
-        assert run("load", folder, "--store", store, "--today", TODAY) in (0, 1)
+        assert run("load", folder, "--store", store, "--now", TODAY) in (0, 1)
         capsys.readouterr()
         for command in commands(folder, language):
             code = run(*command)
@@ -105,7 +104,9 @@ def blank(sheets, which):
 NOTHING_BLANK = whole()
 ALL_BLANK = blank(NOTHING_BLANK, frozenset)
 NEITHER_CLINIC_NOR_DAY_OF_COLLECTION = {
-    sheet: [without(line, {"clinic", "collected_on"} if sheet == "boxes" else ()) for line in lines]
+    sheet: [
+        without(line, {"clinic", "collected_on"} if sheet == "shipments" else ()) for line in lines
+    ]
     for sheet, lines in NOTHING_BLANK.items()
 }
 NO_DOGS = lines_of((), ())
@@ -131,10 +132,10 @@ def test_every_command_answers_whatever_is_blank(capsys, sheets):
 @example(NOTHING_BLANK)
 @example(NO_LINES)
 @example(whole(outcomes=("whelped",)))
-@example(whole(outcomes=("empty",), semen=("frozen",)))
+@example(whole(outcomes=("missed",), semen=("frozen",)))
 @example(whole(outcomes=("",)))
 @example(NOTHING_BLANK | {"heats": []})
-@example(NOTHING_BLANK | {"boxes": []})
+@example(NOTHING_BLANK | {"shipments": []})
 @example(lines_of(STUDS, ()))
 @example(lines_of((), BITCHES))
 @given(small_kennels.kennels())
@@ -154,9 +155,9 @@ def test_a_fit_answers_where_everything_optional_is_blank(capsys, tmp_path):
     write(tmp_path, ALL_BLANK)
     store = ("--store", tmp_path / "kennel.duckdb")
 
-    assert run("load", tmp_path, *store, "--today", TODAY) in (0, 1)
+    assert run("load", tmp_path, *store, "--now", TODAY) in (0, 1)
     assert run("fit", *store, "--seed", 1) in (0, 1), _reports(tmp_path)
-    assert run("overview", *store, "--today", TODAY, "--out", tmp_path) == 0
+    assert run("overview", *store, "--now", TODAY, "--out", tmp_path) == 0
 
 
 def test_a_whole_kennel_is_let_in_so_that_there_is_something_to_leave_blank(kennel_class, tmp_path):

@@ -163,9 +163,9 @@ def test_the_files_of_every_page_hold_nothing_of_his_chances(pages):
     "arguments",
     [
         ["compare", STOPPED, "Thyme"],
-        ["season", STOPPED, "Thyme", "Whin"],
+        ["schedule", STOPPED, "Thyme", "Whin"],
         ["bench", "dose", "4", "70", "--concentration", "300", "--stud", STOPPED],
-        ["bench", "keep", "70", "--stud", STOPPED.lower()],
+        ["bench", "storage", "70", "--stud", STOPPED.lower()],
     ],
     ids=lambda arguments: " ".join(arguments[:2]),
 )  # fmt: skip
@@ -173,7 +173,7 @@ def test_the_files_of_every_page_hold_nothing_of_his_chances(pages):
 def test_no_command_prints_a_number_of_his(stopped_store, arguments, form):
     from typer.testing import CliRunner
 
-    plan = [] if arguments[0] == "bench" else ["--today", "2026-10-31"]
+    plan = [] if arguments[0] == "bench" else ["--now", "2026-10-31"]
     shown = CliRunner().invoke(app, [*arguments, *form, "--store", str(stopped_store), *plan])
 
     said = shown.output + str(shown.exception or "")

@@ -122,7 +122,7 @@ def test_the_last_samples_of_the_review_and_the_handout_are_those_of_the_sheet(
     wanted = {f"{on.day} {on:%b %Y}": round(total) for on, total in
               zip(plain["on"], plain["total"], strict=True)}  # fmt: skip
 
-    review, _ = write_stud_reviews(demo_store_path, tmp_path, today=DEMO_TODAY, studs=["Tarn"])
+    (review,) = write_stud_reviews(demo_store_path, tmp_path, today=DEMO_TODAY, studs=["Tarn"])
     handout = write_handout(demo_store_path, "Tarn", tmp_path, today=DEMO_TODAY)[0]
     for page, section in ((review, "total"), (handout, "collections")):
         table = Tables(page.read_text("utf-8")).found[section]

@@ -15,7 +15,7 @@ from studcurve.analytics.measures.control_chart import Chart
 from studcurve.analytics.measures.dates import retest
 from studcurve.analytics.measures.motility_kept import published_storage
 from studcurve.analytics.measures.semen import with_measures
-from studcurve.analytics.measures.stages import ReadersAgreement, Recovery, StagesCompared
+from studcurve.analytics.measures.stages import EvaluatorsAgreement, Recovery, StagesCompared
 from studcurve.analytics.models.conception.bred import (
     BredDot,
     BreedingsChance,
@@ -96,10 +96,10 @@ def evaluations(name):
             "concentration_m_per_ml": rng.uniform(120, 400, n).round(),
             "n_cells_counted": rng.integers(100, 320, n).astype(float),
             "progressive_motility_pct": rng.choice([60.0, 70, 80, 90], n),
-            "n_motility_judged": np.where(np.arange(n) % 5 == 0, 200.0, np.nan),
+            "n_motility_evaluated": np.where(np.arange(n) % 5 == 0, 200.0, np.nan),
             "normal_morphology_pct": np.where(np.arange(n) % 3 == 0, 78.0, np.nan),
-            "n_morphology_checked": 100.0,
-            "observer": np.where(np.arange(n) % 4 == 0, name, "Ida"),
+            "n_morphology_evaluated": 100.0,
+            "evaluator": np.where(np.arange(n) % 4 == 0, name, "Ida"),
             "count_method": "chamber",
             "motility_method": "by eye",
             "appearance": name,
@@ -175,12 +175,12 @@ def told(name="Rowan", measure="total_sperm_m", *, is_announced=True):
 def stages_of_samples():
     kept = Estimate(83.0, 77.0, 90.0)
     points = Estimate(-12.0, -18.0, -7.0)
-    boxes = Agreement(7, Estimate(-5.7, -15.1, 3.6), 12.7, Estimate(-30.6, -46.8, -14.4),
+    shipments = Agreement(7, Estimate(-5.7, -15.1, 3.6), 12.7, Estimate(-30.6, -46.8, -14.4),
                       Estimate(19.2, 3.0, 35.4))  # fmt: skip
     return StagesCompared(
-        (Recovery("raw", "kept back", 4, 0, kept, points, 47.0),),
-        {("raw", "kept back"): (70.0, 80.0, 85.0, 95.0)},
-        ReadersAgreement(11, 4, boxes),
+        (Recovery("raw", "retained", 4, 0, kept, points, 47.0),),
+        {("raw", "retained"): (70.0, 80.0, 85.0, 95.0)},
+        EvaluatorsAgreement(11, 4, shipments),
     )
 
 
@@ -188,7 +188,7 @@ def storage(name="Rowan"):
     hours = tuple(float(hour) for hour in range(0, 97, 24))
     kept = tuple(Estimate(100 - hour / 2, 100 - hour, 100 - hour / 4) for hour in hours)
     dose = Dose(41.0, 30.0, 77.0, 0.8, 0.73)
-    curve = ExtenderCurve(name, hours, kept, (("kept back", 48.0, 81.0),), 70.0, 96.0, dose)
+    curve = ExtenderCurve(name, hours, kept, (("retained", 48.0, 81.0),), 70.0, 96.0, dose)
     order = ExtenderOrder(48.0, (name, "milk"), (kept[2], kept[2]), 0.82, (0.82,))
     return StudStorage(name, (curve,), 48.0, 200.0, 276.0, 5, order, True)
 
@@ -317,7 +317,7 @@ def client_results(name="Rowan", cautions=()):
     held = Estimate(123.0, 91.0, 150.0)
     return ClientResults(
         bitch=name, stud=name, stud_facts=(name,), cautions=cautions,
-        answer=(sentence("said.box_not_counted", stud=name, on=date(2026, 5, 1)),),
+        answer=(sentence("said.shipment_not_counted", stud=name, on=date(2026, 5, 1)),),
         collected=datetime(2026, 5, 1, 9, 30), has_collected_time=True,
         sent=datetime(2026, 5, 1, 17, 30), promised_on=date(2026, 5, 2), carrier=name,
         extender=name, n_doses=1.0, dose_volume_ml=4.2, motile_dose_m=151.0, motility_pct=80.0,
@@ -343,7 +343,7 @@ def plan(name="Rowan"):
         published_chain(np.random.default_rng(0), 400), pair, ovulation,
         lambda rng, n_draws: next_sample(pd.DataFrame(), rng.normal(size=(2, n_draws))),
         storage=lambda rng, n_draws: published_storage("egg yolk", rng=rng, n_draws=n_draws),
-        boxes=None, seed=11, n_draws=400,
+        shipments=None, seed=11, n_draws=400,
     )  # fmt: skip
     options, infeasible = possible_options(circumstances)
     outcomes = [simulate(o, pair, unknowns) for o in {o.method: o for o in options}.values()]
@@ -353,7 +353,7 @@ def plan(name="Rowan"):
         outcomes, [pups_of(outcome, litter) for outcome in outcomes], outcomes, pair,
         prices={"collection": 80.0}, worth_of_litter=None,
     )  # fmt: skip
-    boxed = next(k for k, o in enumerate(outcomes) if o.option.carrier is not None)
+    shipped = next(k for k, o in enumerate(outcomes) if o.option.carrier is not None)
     low, high = ovulation.interval()
     return BreedingPlan(
         pair=pair,
@@ -374,12 +374,12 @@ def plan(name="Rowan"):
         answers=answers,
         lead=0,
         gaps=tuple(gap_between(answers, 0, k) for k in range(1, len(answers))),
-        lines=(BreakEven(boxed, 0, "delay_h", 11.0),),
+        lines=(BreakEven(shipped, 0, "delay_h", 11.0),),
         worths=(Worth("progesterone", asked_at, {"litters": 0.031, "pups": 0.2}),
                 Worth("count", None, {"litters": 0.0, "pups": 0.0})),
         infeasible=infeasible,
         n_draws=400,
-        grids=(option_grid(boxed, outcomes[boxed], pair, unknowns),
+        grids=(option_grid(shipped, outcomes[shipped], pair, unknowns),
                option_grid(0, outcomes[0], pair, unknowns)),
     )  # fmt: skip
 
@@ -406,8 +406,8 @@ def handout_results(name="Rowan", cautions=()):
     kept = pd.DataFrame(
         [(pd.Timestamp("2026-04-14"), name, 80.0, 48.0, 60.0, 70.0)],
         columns=[
-            "collected_on", "extender", "motility_pct", "kept_back_hours",
-            "kept_back_progressive_motility_pct", "arrival_progressive_motility_pct",
+            "collected_on", "extender", "motility_pct", "retained_hours",
+            "retained_progressive_motility_pct", "arrival_progressive_motility_pct",
         ],
     )  # fmt: skip
     return HandoutResults(

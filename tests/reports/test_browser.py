@@ -183,7 +183,7 @@ def test_the_keyboard_reaches_and_moves_everything(browser, pages, kind, axis):
     tab.context.close()
 
 
-def test_a_click_on_the_legend_singles_out_one_observer(browser, pages):
+def test_a_click_on_the_legend_singles_out_one_evaluator(browser, pages):
     tab, _, _ = visit(browser, one(pages, "stud-tarn"))
     n_opacities = (
         "new Set([...document.querySelectorAll('#total-0 svg .mark-symbol.role-mark path')]"

@@ -50,11 +50,11 @@ SPEAKING = {
     "analytics/models/stud/model.py": NAMES,
     "analytics/priors.py": TABLE,
     "analytics/vocabulary.py": TABLE,
-    "pipelines/answers/box.py": TERMINAL,
     "pipelines/answers/card.py": TERMINAL,
     "pipelines/answers/counts.py": TERMINAL,
     "pipelines/answers/heat.py": TERMINAL,
     "pipelines/answers/semen.py": TERMINAL,
+    "pipelines/answers/shipment.py": TERMINAL,
     "pipelines/answers/waiting.py": TERMINAL,
     "pipelines/cli.py": HELP,
     "pipelines/commands/bench.py": HELP,
@@ -284,7 +284,7 @@ RECORDED = {
     "stopped for pain",
     "prostatic disease",
     "on arrival",
-    "kept back",
+    "retained",
     "after thaw",
     "not pregnant",
     "no litter",
@@ -367,8 +367,8 @@ def test_every_text_can_be_said_with_values_of_its_kind():
 
 
 def test_one_and_many_are_told_apart():
-    assert EN.say("review.known_note", n=1) == "1 breeding with a known outcome"
-    assert DE.say("review.known_note", n=3) == "3 Belegungen mit bekanntem Ausgang"
+    assert EN.say("review.known_note", n=1) == "1 breeding with a known result"
+    assert DE.say("review.known_note", n=3) == "3 Belegungen mit bekanntem Ergebnis"
     for n, verbs in ((1, ("was not", "wurde nicht")), (2, ("were not", "wurden nicht"))):
         for key in ("missing.count", "missing.morphology"):
             said = [words.say(key, n=n, n_samples=8) for words in (EN, DE)]
@@ -384,11 +384,11 @@ def test_a_sentence_is_told_in_either_language_with_the_same_numbers():
 
     assert EN.tell(said).startswith(
         "Rowan's last 5 counted samples (5 Mar 2026 to 9 Oct 2026) held 1,045 to 1,902 M sperm, "
-        "with 70 to 90 % read as moving forward"
+        "70 to 90 % of them progressively motile"
     )
     assert DE.tell(said).startswith(
         "Die letzten 5 gezählten Proben von Rowan (5. März 2026 bis 9. Okt. 2026) enthielten 1.045 "
-        "bis 1.902 Mio. Spermien, 70 bis 90 % davon als vorwärts beweglich abgelesen"
+        "bis 1.902 Mio. Spermien, 70 bis 90 % davon vorwärtsmotil"
     )
 
 
@@ -397,7 +397,7 @@ def test_a_change_says_its_direction_at_every_end_and_nothing_has_none():
         "said.change_total_quiet", stud="Rowan", change=Estimate(0.28, -0.002, 0.61),
         until=date(2022, 10, 22), small=0.01, middle=0.001, large=0.001, alarm=0.02,
     )  # fmt: skip
-    assert "+28 % (90 % interval 0 to +61)" in said
+    assert "+28 % (90 % range 0 to +61)" in said
 
     points = Estimate(-1.2, -4.0, 3.0)
     told = DE.say("stages.agreement", bias=points, n=7, n_apart=4, low=-31.0, high=19.0)

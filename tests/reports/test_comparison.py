@@ -69,8 +69,8 @@ def test_bars_and_blocks_hold_all_draws_and_the_mark_stands_at_the_mean(page):
 def test_the_answer_is_two_sentences_with_their_certainty(page):
     first, second = page.answer
 
-    assert "90 % interval" in first
-    assert "published work" in second
+    assert "90 % range" in first
+    assert "starting table" in second
 
 
 def test_without_data_like_it_a_way_shows_its_interval_and_no_middle():

@@ -46,18 +46,18 @@ def test_the_headline_says_the_numbers_of_the_table(measure):
     one = told(measure=measure)
     table, text = cells(one), said(one)
 
-    level, ends = table["Level on 18 Jun 2024"]
+    level, ends = table["Baseline on 18 Jun 2024"]
     assert level.split(" ")[0] in text
     assert ends.replace("–", " to ") in text
     change, ends = table["Change from his own past"]
     assert change.split(" ")[0] in text
     assert ends in text
     size = "40 %" if measure == "total_sperm_m" else "15 points"
-    assert table[f"Probability of a fall of {size} or more"][0] == "63 %"
+    assert table[EN.say("told.fall", size=size)][0] == "63 %"
     assert "63 %" in text
-    assert table["Steady stud announced in error within a year"][0] in text
-    assert table["Announced"][0] == "yes"
-    assert "Announced:" in text
+    assert table[EN["told.alarm"]][0] in text
+    assert table[EN["told.announced"]][0] == "yes"
+    assert "Alert: " in text
 
 
 def test_the_picture_ends_at_the_level_of_the_table():
@@ -98,8 +98,8 @@ def test_readers_that_cannot_be_told_apart_are_named_to_the_owner_and_to_no_clie
         ),
     )
 
-    assert "Ash (chamber) read then and Birch (photometer) read lately" in said(one)
-    assert cells(one)["Announced"][0] == "not told apart from a change of readers"
+    assert "Ash (chamber) evaluated then and Birch (photometer) lately" in said(one)
+    assert cells(one)[EN["told.announced"]][0] == EN["told.readers"]
     assert "Ash" not in said(one, CLIENT)
     assert "Ash" not in str(level_section(one, CLIENT, is_headline=True))
 

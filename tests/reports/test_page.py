@@ -173,7 +173,7 @@ def test_charts_carry_their_titles_and_units():
     }
 
     assert "Total sperm (M, log scale)" in json.dumps(charts["total"])
-    assert "Moving forward (%)" in json.dumps(charts["motility"])
+    assert "Progressive motility (%)" in json.dumps(charts["motility"])
     assert "Chance of a litter (%)" in json.dumps(charts["chances"])
     assert all(chart["width"] == "container" for chart in charts.values())
 
@@ -182,19 +182,21 @@ def test_charts_carry_their_titles_and_units():
 def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
     free = render(every_report()[kind])
     stopped = render(every_report(is_stopped=True)[kind])
-    # What a stop suppresses: chances, doses and what a box holds, and a stopped stud's litters.
+    # What a stop suppresses: chances, doses and what a shipment holds, and a stopped stud's
+    # litters.
     numbers = {
         "review": [
             "73 (60–83)",
             "Chance of a litter by semen type",
             "whatif",
             "376–564",
-            "Announced",
-            "level at the last",
-            "What the level",
+            f">{EN['told.announced']}<",
+            "Alert: ",
+            "baseline at the last",
+            EN["level_of.total"],
         ],
         "client": ["151\u00a0M", ">123<", "4.2\u00a0mL"],
-        "handout": ["Announced", "level at the last"],
+        "handout": ["Alert: ", "baseline at the last"],
         "overview": [">37<", ">4.7<", "470 (376–564)"],
     }[kind]
 
@@ -231,7 +233,7 @@ def test_how_we_know_is_folded_for_the_owner_and_open_for_the_vet(pages):
     assert re.search(r'<details class="annex" open>\s*<summary><h2 id="method"', pages["handout"])
 
 
-def test_a_client_sheet_holds_no_price_no_observer_and_no_other_dog(pages):
+def test_a_client_sheet_holds_no_price_no_evaluator_and_no_other_dog(pages):
     text = " ".join(Seen(pages["client"]).text)
 
     assert not re.search(r"\b(price|cost|EUR|Ida)\b", text)
@@ -342,15 +344,15 @@ def test_a_finding_without_words_whose_rule_is_gone_is_told_by_its_name(language
     assert advised == Words(language)["finding.rule_of_old"]
 
 
-def test_the_overview_counts_silent_boxes_apart_from_breedings_without_an_outcome():
+def test_the_overview_counts_silent_shipments_apart_from_breedings_without_an_outcome():
     results = overview_results()
-    bred = [item for item in results.unreported if item.what.word != "box"]
-    box = replace(results.unreported[0], what=Word("semen", "box"))
-    told = build_overview(replace(results, unreported=(*bred, box, box)), (), OWNER)
+    bred = [item for item in results.unreported if item.what.word != "shipment"]
+    shipment = replace(results.unreported[0], what=Word("semen", "shipment"))
+    told = build_overview(replace(results, unreported=(*bred, shipment, shipment)), (), OWNER)
     lead = next(section.lead for section in told.sections if section.name == "unreported")
 
-    assert lead.startswith(f"{len(bred)} outcome")
-    assert "and 2 boxes without a reported arrival" in lead
+    assert lead.startswith(EN.say("overview.unreported_outcomes", n=len(bred)))
+    assert EN.say("overview.unreported_shipments", n=2) in lead
 
 
 def test_a_client_is_told_no_interval_of_what_is_kept_at_hour_0():

@@ -46,12 +46,12 @@ def test_no_heading_or_lead_is_left_behind_by_its_table():
     divided = set()
     for n_lines in range(28, 64):
         above = Section("above", "Above", paragraphs=("A line.",) * n_lines)
-        boxes = Section("boxes", "Boxes sent", "How they were kept.", table=table)
-        sheets = PdfReader(BytesIO(pdf(replace(handout, sections=(above, boxes)), "a4"))).pages
+        shipments = Section("shipments", "Shipments", "How they were kept.", table=table)
+        sheets = PdfReader(BytesIO(pdf(replace(handout, sections=(above, shipments)), "a4"))).pages
         texts = [sheet.extract_text() for sheet in sheets]
         on = [
             next(k for k, text in enumerate(texts) if said in text)
-            for said in ("Boxes sent", "How they were kept", "first box")
+            for said in ("Shipments", "How they were kept", "first box")
         ]
         assert len(set(on)) == 1, n_lines
         divided.add(on[0])

@@ -7,7 +7,7 @@ import pytest
 
 from studcurve.analytics.estimate import Estimate
 from studcurve.pipelines.answers.card import write_card
-from studcurve.reports.pages.slip import BoxSlip, HealthTest, render_slip
+from studcurve.reports.pages.slip import HealthTest, ShipmentSlip, render_slip
 from studcurve.reports.words import Words
 from tests.reports.test_browser import ARGUMENTS
 
@@ -16,12 +16,12 @@ LONG = "Champion of the <b>Very</b> Long Name that Somebody Once Gave to a Dog o
 
 
 def slip(n_tests=6):
-    return BoxSlip(
+    return ShipmentSlip(
         stud=LONG, registered_name=LONG, for_bitch=LONG, clinic=LONG,
         collected_at=datetime(2026, 10, 31, 18), sent_at=datetime(2026, 10, 31, 19, 10),
         inseminate_at=datetime(2026, 11, 1, 11), n_doses=2, dose_volume_ml=7.75,
         extender="egg yolk, the recipe of a clinic with a long name", ratio=4.0, n_cells=140,
-        is_counted=True, motility_pct=80.0, n_judged=None,
+        is_counted=True, motility_pct=80.0, n_evaluated=None,
         motile_now_m=Estimate(171.0, 118.0, 243.0), motile_then_m=Estimate(162.0, 108.0, 234.0),
         target_m=100.0, certainty=0.8, meets_prob=0.97, until_at=datetime(2026, 11, 3, 6, 41),
         is_divided=True, has_brucella_test=False, mark=LONG,

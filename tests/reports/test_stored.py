@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from studcurve.analytics.measures.stages import ReadersAgreement, compared_stages
+from studcurve.analytics.measures.stages import EvaluatorsAgreement, compared_stages
 from studcurve.pipelines.pages.storage import storage_of
 from studcurve.pipelines.pages.stud import read_stud
 from studcurve.reports.pages.stud_review import build_stud_review
@@ -36,7 +36,7 @@ def test_what_is_left_on_arrival_is_that_of_the_owner_s_sheets(kennel):
 
 def test_the_agreement_is_stated_with_its_limits_or_not_at_all():
     told = stages_of_samples()
-    few = replace(told, agreement=ReadersAgreement(2, 1, None))
+    few = replace(told, agreement=EvaluatorsAgreement(2, 1, None))
 
     assert "−6 points" in stages_section(told, EN).paragraphs[0].replace("\u00a0", " ")
     assert "nothing is said" in stages_section(few, EN).paragraphs[0]
@@ -46,8 +46,8 @@ def test_hours_beyond_what_was_read_are_extrapolated_in_table_and_picture():
     section = storage_section(storage(), EN)
 
     basis = {row[1]: row[4] for row in section.table.rows}
-    assert basis["48"] == "read or studied"
-    assert basis["72"] == "extrapolated"
+    assert basis["48"] == EN["told.read_here"]
+    assert basis["72"] == EN["told.extrapolated"]
     # All is kept at hour 0 by definition, which is no estimate with an interval.
     assert [row[1] for row in section.table.rows if row[3] == "–"] == ["0"]
     _, chart = section.charts[0]
@@ -61,17 +61,17 @@ def test_a_dose_meets_its_target_until_an_hour_with_its_interval():
 
     assert "meets 200 M until about 41 h" in said
     assert "between 30 and 77 h" in said
-    assert "the whole order is right with a probability of 82 %" in said
-    assert "Motility kept is not fertility kept." in said
+    assert "the whole order is 82 % certain" in said
+    assert EN["storage.not_fertility"] in said
 
 
 def test_without_a_fit_the_curve_is_the_published_one_and_nothing_is_put_in_order(kennel):
     tarn = read_stud(kennel, "Tarn")
-    told = storage_of("Tarn", tarn.boxes, tarn.evaluations, kennel.storage, kennel.target_m)
+    told = storage_of("Tarn", tarn.shipments, tarn.evaluations, kennel.storage, kennel.target_m)
 
     assert told.order is None
     assert all(one.observed_until_h is None for one in told.curves)
-    assert "as published" in storage_section(told, EN).lead
+    assert storage_section(told, EN).lead == EN["storage.lead_published"]
     assert any(one.readings for one in told.curves)
 
 

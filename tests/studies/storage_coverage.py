@@ -1,10 +1,10 @@
 """Do 90 % intervals of the storage model hold what kennels from the published table then show?
 
-Kennels of 12 boxes are drawn from the table of priors, written out without the toolkit, and each
-is fitted. Asked of each kennel: does the interval of what the next collection keeps at 48 h hold
-it, of every stud and in either extender; and that of the time scale in its own egg-yolk extender?
-Kennels are independent, answers within one are not: the error of a mean coverage is taken over
-kennels.
+Kennels of 12 shipments are drawn from the table of priors, written out without the toolkit, and
+each is fitted. Asked of each kennel: does the interval of what the next collection keeps at 48 h
+hold it, of every stud and in either extender; and that of the time scale in its own egg-yolk
+extender? Kennels are independent, answers within one are not: the error of a mean coverage is taken
+over kennels.
 
 Run with `python tests/studies/storage_coverage.py`; the result is written into `results/`. With a
 number of kennels it is only printed.
@@ -22,14 +22,14 @@ from studcurve.analytics.models.storage.inputs import prepare_storage
 from studcurve.analytics.models.storage.model import fit_storage
 
 SEED = 20261126
-N_KENNELS, N_BOXES = 60, 12
+N_KENNELS, N_SHIPMENTS = 60, 12
 RESULT = Path(__file__).parent / "results" / "storage_coverage.txt"
 
 
 def of_one_kennel(rng, seed):
     """Shares of answers that hold the truth, and attempts until the fit settled."""
     truth = drawn_truth(rng)
-    fit = fit_storage(prepare_storage(*simulated_views(rng, N_BOXES, truth)), seed=seed)
+    fit = fit_storage(prepare_storage(*simulated_views(rng, N_SHIPMENTS, truth)), seed=seed)
     held = []
     for k, stud in enumerate(STUDS):
         for extender in ("egg yolk", "milk"):
@@ -49,7 +49,7 @@ def main(n_kennels):
     began = time.process_time()
     found = np.array([of_one_kennel(rng, seed) for seed in range(n_kennels)], dtype=float)
     lines = [
-        f"Storage intervals of 90 %, {n_kennels} simulated kennels of {N_BOXES} boxes.",
+        f"Storage intervals of 90 %, {n_kennels} simulated kennels of {N_SHIPMENTS} boxes.",
         f"Seed {SEED}, {date.today():%Y-%m-%d}, {time.process_time() - began:.0f} s of processor.",
         f"Settled at the first attempt: {(found[:, 2] == 1).sum()} of {n_kennels}.",
     ]

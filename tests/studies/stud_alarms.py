@@ -58,7 +58,7 @@ def studs_of(rng, n_studs, n_new, *, moved=0.0, readers=None, read=None):
         log_total = rng.normal(level, WITHIN, n) + rng.normal(0.0, HOME_CV, n) + of_reader
         log_total[N_HISTORY:] += moved
         days = PAUSE_DAYS * np.arange(n) + rng.uniform(0.0, 3.0)
-        parts.append(counted(rng, f"Stud {s:02d}", days, log_total, observer=readers,
+        parts.append(counted(rng, f"Stud {s:02d}", days, log_total, evaluator=readers,
                              sexual_rest_days=PAUSE_DAYS))  # fmt: skip
     return kennel(*parts)
 

@@ -95,11 +95,11 @@ class InseminationWindow:
 
 INSEMINATION_WINDOWS = (
     InseminationWindow(
-        ("natural",), -2, 4, "from the LH peak to 5 or 6 days after it",
+        ("natural",), -2, 4, "from the LH surge to 5 or 6 days after it",
         "Concannon's text on the fertile period (secondary) (P)",
     ),
     InseminationWindow(
-        ("natural", "fresh", "chilled"), 2, 4, "4 to 6 days after the LH peak",
+        ("natural", "fresh", "chilled"), 2, 4, "4 to 6 days after the LH surge",
         "guidance of a canine health foundation (secondary) (P)",
     ),
     InseminationWindow(

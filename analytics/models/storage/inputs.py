@@ -1,10 +1,10 @@
 r"""What was read of a stored sample, after how many hours, by whom, and how surely?
 
-Readings are gathered by collection: those of the fresh sample, and every later one of the kept-back
-tube, the test cool and the box on arrival. A reading's error is that of its way of reading (prior
-r01 by eye, the sperm judged where counted), of its rounding, and of the doubt whether the sample
-was warmed (prior r04); an hour is only as sure as the clock times that were noted. Conceptions are
-never read here.
+Readings are gathered by collection: those of the fresh sample, and every later one of the retained
+tube, the test cool and the shipment on arrival. A reading's error is that of its way of reading
+(prior r01 by eye, the sperm judged where counted), of its rounding, and of the doubt whether the
+sample was warmed (prior r04); an hour is only as sure as the clock times that were noted.
+Conceptions are never read here.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ from studcurve.analytics.measures.motility_kept import Medium, medium_of
 from studcurve.analytics.models.fingerprint import fingerprint_of
 from studcurve.analytics.priors import PRIORS
 
-FRESH_STAGES = ("raw", "after spin", "extended")
+FRESH_STAGES = ("raw", "after centrifugation", "extended")
 """Stages read at once; a reading without a clock time of its own counts as at hour 0."""
 
-STORED_STAGES = ("kept back", "on arrival")
+STORED_STAGES = ("retained", "on arrival")
 """Stages that tell what storage left."""
 
 WARMED_MINUTES = 1.0
@@ -194,11 +194,11 @@ def _sample_keys(rows: pd.DataFrame) -> pd.Series:
 
 
 def _readers(rows: pd.DataFrame, clinics: pd.Series) -> pd.Series:
-    """Whose eyes: the observer; on arrival the clinic; else the kennel."""
+    """Whose eyes: the evaluator; on arrival the clinic; else the kennel."""
     # A column without any name is read as numbers: it is made one of texts before it is filled.
     clinic = rows["shipment_id"].map(clinics.to_dict()).astype("string").fillna("not named")
     at_clinic = rows["stage"] == "on arrival"
-    named = rows["observer"].astype("string").where(~at_clinic, "clinic " + clinic)
+    named = rows["evaluator"].astype("string").where(~at_clinic, "clinic " + clinic)
     return named.fillna("kennel").astype(str)
 
 
@@ -232,7 +232,7 @@ def _errors(rows: pd.DataFrame) -> tuple[Floats, Floats, Floats, Floats]:
     half_step = numbers("progressive_motility_pct_high") - numbers("progressive_motility_pct_low")
     half_step = np.nan_to_num(half_step) / 200.0
     counted = (rows["motility_method"] == "counted").to_numpy()
-    judged = np.nan_to_num(numbers("n_motility_judged"), nan=JUDGED_UNLESS_TOLD)
+    judged = np.nan_to_num(numbers("n_motility_evaluated"), nan=JUDGED_UNLESS_TOLD)
     reading = np.where(counted, PRIORS["r01_judged"].centre, PRIORS["r01_sd"].centre) / 100.0
     minutes = numbers("minutes_at_37")
     cold = np.where(np.isnan(minutes), PRIORS["r04_unknown"].centre, minutes < WARMED_MINUTES)

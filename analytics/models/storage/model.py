@@ -21,8 +21,8 @@ The motility at hour 0 is not sampled: it is normal, enters linearly, and leaves
 What remains for each collection is one standard normal that its readings narrow little, which is
 what the non-centred form is for.
 
-Priors: rows s01 to s05, r01 and r04. Does not know: a box left in the sun or frozen on the
-ice pack, a tube opened too often, bacteria; which collections were kept back, and why. Motility
+Priors: rows s01 to s05, r01 and r04. Does not know: a shipment left in the sun or frozen on the
+ice pack, a tube opened too often, bacteria; which collections were retained, and why. Motility
 kept is not fertility kept.
 """
 
@@ -129,7 +129,7 @@ class StorageArrays(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class StoragePosterior:
-    """What the kennel's tubes and boxes added to what is published.
+    """What the kennel's tubes and shipments added to what is published.
 
     Attributes
     ----------

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, estimate_from_draws
-from studcurve.analytics.measures.doses import BOX_HOURS, CERTAINTY
+from studcurve.analytics.measures.doses import CERTAINTY, SHIPMENT_HOURS
 from studcurve.analytics.measures.motility_kept import StorageDraws, enough_prob, last_hour
 from studcurve.analytics.measures.stages import STAGES, Stage, stage_pairs
 from studcurve.analytics.models.storage.curve import ExtenderOrder
@@ -17,10 +17,10 @@ from studcurve.analytics.models.storage.inputs import product_name
 CURVE_HOURS = tuple(float(hour) for hour in range(0, 97, 6))
 """Hours at which a curve is drawn; those beyond the studied ones are left out. [h]"""
 
-N_LAST_BOXES = 5
-"""Boxes whose motile doses stand for the usual one."""
+N_LAST_SHIPMENTS = 5
+"""Shipments whose motile doses stand for the usual one."""
 
-STORED: tuple[Stage, ...] = ("kept back", "on arrival")
+STORED: tuple[Stage, ...] = ("retained", "on arrival")
 """Stages after storage whose readings are dots beside a curve."""
 
 
@@ -89,8 +89,9 @@ class StudStorage:
         Call name.
     curves
         One an extender.
-    planned_h, target_m, dose_m, n_boxes
-        Hour and target asked for, usual dose and the boxes behind it. [h, 10⁶ moving forward]
+    planned_h, target_m, dose_m, n_shipments
+        Hour and target asked for, usual dose and the shipments behind it. [h, 10⁶ progressively
+        motile]
     order
         Extenders put in order by the kept fit; None without one, or with one extender.
     is_own
@@ -102,7 +103,7 @@ class StudStorage:
     planned_h: float
     target_m: float
     dose_m: float | None
-    n_boxes: int
+    n_shipments: int
     order: ExtenderOrder | None
     is_own: bool
 
@@ -117,29 +118,29 @@ class StoredSamples:
         Name by product, as the owner writes it last.
     readings
         Share of the raw motility left in each stored reading: extender, stage, hours, kept (%).
-    dose_m, n_boxes
-        Usual motile dose, and the boxes behind it. [10⁶ moving forward]
+    dose_m, n_shipments
+        Usual motile dose, and the shipments behind it. [10⁶ progressively motile]
     """
 
     extenders: Mapping[str, str]
     readings: pd.DataFrame
     dose_m: float | None
-    n_boxes: int
+    n_shipments: int
 
 
-def stored_samples(boxes: pd.DataFrame, evaluations: pd.DataFrame) -> StoredSamples:
+def stored_samples(shipments: pd.DataFrame, evaluations: pd.DataFrame) -> StoredSamples:
     """Read what is recorded of the stored samples of one stud.
 
     Parameters
     ----------
-    boxes, evaluations
+    shipments, evaluations
         His rows of the views ``shipments`` and ``evaluations``.
     """
-    boxes = boxes.sort_values("sent_earliest")
+    shipments = shipments.sort_values("sent_earliest")
     readings = _readings(evaluations)
-    named = pd.concat([readings["extender"], boxes["extender"]]).dropna().astype(str)
-    doses = boxes["motile_dose_m"].astype(float)
-    doses = doses[doses > 0].tail(N_LAST_BOXES)
+    named = pd.concat([readings["extender"], shipments["extender"]]).dropna().astype(str)
+    doses = shipments["motile_dose_m"].astype(float)
+    doses = doses[doses > 0].tail(N_LAST_SHIPMENTS)
     return StoredSamples(
         {product_name(name): name for name in named},
         readings,
@@ -162,7 +163,7 @@ def extender_curve(
     samples
         What is recorded.
     target_m
-        What a dose should hold. [10⁶ moving forward]
+        What a dose should hold. [10⁶ progressively motile]
     """
     own = samples.readings[samples.readings["extender"].map(product_name) == product]
     dose_m = samples.dose_m
@@ -176,8 +177,8 @@ def extender_curve(
             last_hour(curve, dose_m, target_m, prob=1.0 - tail),
             last_hour(curve, dose_m, target_m, prob=tail),
             CERTAINTY,
-            float(enough_prob(curve, dose_m, target_m, BOX_HOURS))
-            if curve.studied_until_h >= BOX_HOURS
+            float(enough_prob(curve, dose_m, target_m, SHIPMENT_HOURS))
+            if curve.studied_until_h >= SHIPMENT_HOURS
             else None,
         )
     return ExtenderCurve(

@@ -103,7 +103,7 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
             Measure(
                 "progressive_motility_pct", False, "q02_centre_motility", "q02_between",
                 "q02_within", "q06_motility", "r01_observer", "r01_counted", -0.15, 70.0,
-                "70 % moving forward, used by most examiners (P)",
+                "70 % progressively motile, used by most examiners (P)",
             ),
             Measure(
                 "normal_morphology_pct", False, "q02_centre_morphology", "q02_between",
@@ -248,7 +248,7 @@ def prepare_stud_data(
     rows = rows[spoken].reset_index(drop=True)
     studs, stud = np.unique(rows["stud"].to_numpy(dtype=str), return_inverse=True)
     way = reading.way[spoken]
-    named: pd.Series = rows["observer"].fillna("not named").astype(str) + np.char.add(", ", way)
+    named: pd.Series = rows["evaluator"].fillna("not named").astype(str) + np.char.add(", ", way)
     readers, reader = np.unique(named.to_numpy(dtype=str), return_inverse=True)
     scale = np.ones(len(readers))
     ratio = PRIORS[chosen.counted_reader].sd / PRIORS[chosen.reader].sd
@@ -346,15 +346,15 @@ def _motility(rows: pd.DataFrame, extra_cv: float) -> _Reading:
     share = PRIORS["r03"]
     only_total = ~np.isfinite(forward) & np.isfinite(moving)
     value = np.where(only_total, moving * share.centre, forward) / 100.0
-    n_judged = _numbers(rows, "n_motility_judged")
-    counted = (rows["motility_method"] == "counted").to_numpy(dtype=bool) & np.isfinite(n_judged)
+    n_evaluated = _numbers(rows, "n_motility_evaluated")
+    counted = (rows["motility_method"] == "counted").to_numpy(dtype=bool) & np.isfinite(n_evaluated)
     # A value rounded to a step is anywhere within it: variance of half the step, squared, over 3.
     half_step = np.nan_to_num((ends[1] - ends[0]) / 200.0)
     by_eye = np.sqrt((PRIORS["r01_sd"].centre / 100.0) ** 2 + half_step**2 / 3.0)
     sd = np.where(counted, 0.0, by_eye)
     sd = np.hypot(sd, np.where(only_total, moving * share.sd / 100.0, 0.0))
     with np.errstate(divide="ignore"):
-        inverse_n = np.where(counted, 1.0 / n_judged, 0.0)
+        inverse_n = np.where(counted, 1.0 / n_evaluated, 0.0)
     way = np.where(counted, "counted", "by eye")
     return _Reading(np.isfinite(value), value, inverse_n, sd, way, *_no_grid())
 
@@ -363,7 +363,7 @@ def _shape(rows: pd.DataFrame, extra_cv: float) -> _Reading:
     """Normal shape among the sperm that were checked."""
     del extra_cv
     value = _numbers(rows, "normal_morphology_pct") / 100.0
-    n_checked = np.nan_to_num(_numbers(rows, "n_morphology_checked"), nan=SHAPES_CHECKED)
+    n_checked = np.nan_to_num(_numbers(rows, "n_morphology_evaluated"), nan=SHAPES_CHECKED)
     way = np.full(len(rows), "shape")
     return _Reading(
         np.isfinite(value), value, 1.0 / n_checked, np.zeros(len(rows)), way, *_no_grid()

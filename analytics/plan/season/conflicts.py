@@ -254,7 +254,7 @@ def _solve(ways: Sequence[Sequence[Way]], stud: StudLimits, lowest: Sequence[flo
     if result.x is None:
         raise ToolkitError(
             f"No schedule was found within {LAST_LIMIT_S:.0f} s. Plan fewer bitches at once, or "
-            "fewer ways for each."
+            "fewer options for each."
         )
     taken = result.x > 0.5
     bound = -float(result.mip_dual_bound) if result.mip_dual_bound is not None else -result.fun

@@ -1,7 +1,7 @@
 """One breeding, drawn: what may come of each option, with random numbers shared by all.
 
 ``lateness``, ``samples``
-    What the box and the sample may turn out to be.
+    What the shipment and the sample may turn out to be.
 ``unknowns``
     Everything that is drawn once and shared.
 ``chain``

@@ -4,7 +4,7 @@ For draw :math:`d` of all that is unknown and option :math:`a`
 
 .. math::
 
-    h_{da} &= \text{hours from the collection to the insemination, late boxes included} \\
+    h_{da} &= \text{hours from the collection to the insemination, late shipments included} \\
     D_{da} &= D^0_{d}\, S_d(h_{da}) \quad\text{progressively motile sperm when inseminated} \\
     \mathrm{logit}\,p_{da} &= \text{the conception chain at } D_{da},\; h_{da},\;
         \delta_{daj} - T_d \;+\; \sum_k b_{dk} x_{ak} + u_d \\
@@ -145,10 +145,10 @@ class Unknowns:
     z_straws
         Standard normal numbers behind a frozen dose.
     storage
-        Storage curve of the extender of the box.
-    box_shares
-        Shares of the three outcomes of a box by weekday of leaving, each of shape (n, 3).
-    u_box
+        Storage curve of the extender of the shipment.
+    shipment_shares
+        Shares of the three outcomes of a shipment by weekday of leaving, each of shape (n, 3).
+    u_shipment
         Numbers between 0 and 1, shared by every option.
     """
 
@@ -160,8 +160,8 @@ class Unknowns:
     sample: SampleDraws
     z_straws: Floats
     storage: StorageDraws
-    box_shares: Mapping[int, Floats]
-    u_box: Floats
+    shipment_shares: Mapping[int, Floats]
+    u_shipment: Floats
     on_hand: SampleDraws | None = None
 
     @property
@@ -184,7 +184,7 @@ class Outcome:
         Best-timed day from ovulation; hours stored and motile sperm at the first insemination. NaN
         where the option has none. [d, h, 10⁶]
     days_late
-        Index of what happened to the box, 0 to 2.
+        Index of what happened to the shipment, 0 to 2.
     pregnant_prob, litter_prob
         Chance in each draw, 0 to 1.
     """
@@ -263,13 +263,13 @@ def simulate(
 def _instants(
     option: Option, unknowns: Unknowns, shift: Shift
 ) -> tuple[np.ndarray[Any, Any], Floats]:
-    """What happens to the box, and when each insemination then is, in days from the origin."""
+    """What happens to the shipment, and when each insemination then is, in days from the origin."""
     planned = _days_from(unknowns.origin, option.inseminated_at)
     late = np.zeros(unknowns.n_draws, dtype=np.int64)
     table = planned[None, :]
     if option.packed_at is not None:
-        shares = unknowns.box_shares[option.packed_at.weekday()]
-        late = outcome_draws(shares, unknowns.u_box)
+        shares = unknowns.shipment_shares[option.packed_at.weekday()]
+        late = outcome_draws(shares, unknowns.u_shipment)
         table = np.stack(
             [planned, *(_days_from(unknowns.origin, at)
                         for at in (option.if_next_day, option.if_weekend))]

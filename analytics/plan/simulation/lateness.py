@@ -1,14 +1,14 @@
-r"""How likely is the box late, by carrier and weekday?
+r"""How likely is the shipment late, by carrier and weekday?
 
-A box comes on the promised day, on the next delivery day, or after the weekend, with shares
+A shipment comes on the promised day, on the next delivery day, or after the weekend, with shares
 
 .. math:: \pi_{cw} \sim \mathrm{Dirichlet}(20\, m_{cw}), \qquad
     m_{cw} = \frac{20\, m_0 + n_{c, \ne w}}{20 + \sum n_{c, \ne w}}
 
-that start from the published guess :math:`m_0` (prior p01, worth 20 boxes), lean on what the
-carrier did on the other weekdays :math:`n_{c, \ne w}`, and are updated by the kennel's own boxes
-of that carrier and weekday. Boxes without a known arrival say nothing. Does not know: weather,
-holidays and lost boxes.
+that start from the published guess :math:`m_0` (prior p01, worth 20 shipments), lean on what the
+carrier did on the other weekdays :math:`n_{c, \ne w}`, and are updated by the kennel's own
+shipments of that carrier and weekday. Shipments without a known arrival say nothing. Does not know:
+weather, holidays and lost shipments.
 """
 
 from __future__ import annotations
@@ -22,38 +22,38 @@ from studcurve.analytics.estimate import Floats
 from studcurve.analytics.priors import PRIORS
 
 OUTCOMES = ("on time", "next day", "after the weekend")
-"""What can happen to a box."""
+"""What can happen to a shipment."""
 
 PUBLISHED_SHARES = np.array([PRIORS["p01"].centre, 0.06, 0.02])
 """Shares before any record (prior p01, J)."""
 
-WORTH_BOXES = PRIORS["p01"].sd
-"""Boxes that a starting share is worth (prior p01, J)."""
+WORTH_SHIPMENTS = PRIORS["p01"].sd
+"""Shipments that a starting share is worth (prior p01, J)."""
 
 
 @dataclass(frozen=True, slots=True)
-class BoxRecord:
-    """What the kennel's own boxes of one carrier did.
+class ShipmentRecord:
+    """What the kennel's own shipments of one carrier did.
 
     Attributes
     ----------
     carrier
         Name.
     counts
-        Boxes by weekday of leaving and by outcome, shape (7, 3).
+        Shipments by weekday of leaving and by outcome, shape (7, 3).
     """
 
     carrier: str
     counts: Floats
 
     @property
-    def n_boxes(self) -> int:
-        """Boxes with a known arrival."""
+    def n_shipments(self) -> int:
+        """Shipments with a known arrival."""
         return int(self.counts.sum())
 
 
-def box_record(shipments: pd.DataFrame, carrier: str) -> BoxRecord:
-    """Count a carrier's boxes.
+def shipment_record(shipments: pd.DataFrame, carrier: str) -> ShipmentRecord:
+    """Count a carrier's shipments.
 
     Parameters
     ----------
@@ -73,20 +73,20 @@ def box_record(shipments: pd.DataFrame, carrier: str) -> BoxRecord:
     weekdays = pd.to_datetime(own["sent_earliest"]).dt.day_of_week.to_numpy(dtype=np.int64)
     late = np.clip(own["n_days_late"].to_numpy(dtype=np.int64), 0, len(OUTCOMES) - 1)
     np.add.at(counts, (weekdays, late), 1.0)
-    return BoxRecord(carrier, counts)
+    return ShipmentRecord(carrier, counts)
 
 
 def share_draws(
-    record: BoxRecord | None, weekday: int, *, rng: np.random.Generator, n_draws: int
+    record: ShipmentRecord | None, weekday: int, *, rng: np.random.Generator, n_draws: int
 ) -> Floats:
     """Draw the shares of the three outcomes.
 
     Parameters
     ----------
     record
-        Own boxes of the carrier; None for a carrier without any.
+        Own shipments of the carrier; None for a carrier without any.
     weekday
-        Day on which the box leaves, Monday is 0.
+        Day on which the shipment leaves, Monday is 0.
     rng
         Source of the draws.
     n_draws
@@ -99,12 +99,12 @@ def share_draws(
     """
     counts = np.zeros((7, len(OUTCOMES))) if record is None else record.counts
     elsewhere = counts.sum(axis=0) - counts[weekday]
-    start = (WORTH_BOXES * PUBLISHED_SHARES + elsewhere) / (WORTH_BOXES + elsewhere.sum())
-    return rng.dirichlet(WORTH_BOXES * start + counts[weekday], size=n_draws)
+    start = (WORTH_SHIPMENTS * PUBLISHED_SHARES + elsewhere) / (WORTH_SHIPMENTS + elsewhere.sum())
+    return rng.dirichlet(WORTH_SHIPMENTS * start + counts[weekday], size=n_draws)
 
 
 def outcome_draws(shares: Floats, uniform: Floats) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """Index of what happens to the box in each draw, 0 to 2.
+    """Index of what happens to the shipment in each draw, 0 to 2.
 
     Parameters
     ----------

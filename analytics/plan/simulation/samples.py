@@ -13,7 +13,7 @@ fitted over time, total sperm is that of the fit instead: his level on the day, 
 between collections and rest (:func:`studcurve.analytics.models.stud.level.next_total`). A sample on
 hand is drawn given how it was read.
 
-Without that fit it does not know rest, season, observers and slow change.
+Without that fit it does not know rest, season, evaluators and slow change.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ TYPICAL_MOTILITY_PCT = 75.0
 """Progressive motility of a sound stud; 74.4 % in Nöthling et al. 1997, J Reprod Fertil Suppl
 51:109-116, and "at least 70 %" by consensus (P). [%]"""
 
-N_LAST_READINGS = 10
+N_LAST_EVALUATIONS = 10
 """Collections that stand for a stud today; a rule of this toolkit."""
 
 FEWEST_REST_DAYS = 1
@@ -142,9 +142,9 @@ def usual_motility(readings: pd.DataFrame) -> UsualMotility:
     n_samples = 0
     if not readings.empty:
         last = readings[readings["progressive_motility_pct"].notna()]
-        last = last.sort_values("collected_earliest").tail(N_LAST_READINGS)
+        last = last.sort_values("collected_earliest").tail(N_LAST_EVALUATIONS)
         share = last["progressive_motility_pct"].to_numpy(dtype=np.float64) / 100.0
-        judged = last["n_motility_judged"].to_numpy(dtype=np.float64, na_value=np.nan)
+        judged = last["n_motility_evaluated"].to_numpy(dtype=np.float64, na_value=np.nan)
         share = np.clip(share, EXTREME_PCT[0] / 100.0, EXTREME_PCT[1] / 100.0)
         information = share * (1.0 - share)
         by_eye = (PRIORS["r01_sd"].centre / 100.0 / information) ** 2
@@ -184,7 +184,7 @@ def usual_of(readings: pd.DataFrame) -> tuple[UsualTotal, UsualMotility]:
     """Total sperm and motility to expect of the next sample; readings may be empty."""
     if readings.empty:
         return usual_total(), usual_motility(readings)
-    last = readings.sort_values("collected_earliest").tail(N_LAST_READINGS)
+    last = readings.sort_values("collected_earliest").tail(N_LAST_EVALUATIONS)
     totals = last["total_sperm_m"].to_numpy(dtype=np.float64, na_value=np.nan)
     return usual_total(totals), usual_motility(readings)
 

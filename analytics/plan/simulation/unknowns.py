@@ -1,7 +1,7 @@
 """From posteriors, or the published table alone, to joint draws that every option shares.
 
 Nothing is fitted here. Draws of a fit are recycled to the number of joint draws; what happens on
-the day (sample, box, straws, ovulation, new partners) is drawn anew for each.
+the day (sample, shipment, straws, ovulation, new partners) is drawn anew for each.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from studcurve.analytics.measures.motility_kept import StorageDraws
 from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.models.ovulation.model import OvulationPosterior
 from studcurve.analytics.plan.simulation.chain import Pair, Unknowns, bias_draws, plan_coefficients
-from studcurve.analytics.plan.simulation.lateness import BoxRecord, share_draws
+from studcurve.analytics.plan.simulation.lateness import ShipmentRecord, share_draws
 from studcurve.analytics.plan.simulation.samples import SampleDraws
 
 N_JOINT_DRAWS = 4000
@@ -55,7 +55,7 @@ def draw_unknowns(
     sample: Callable[[np.random.Generator, int], SampleDraws],
     *,
     storage: Callable[[np.random.Generator, int], StorageDraws],
-    boxes: BoxRecord | None,
+    shipments: ShipmentRecord | None,
     on_hand: Callable[[np.random.Generator, int], SampleDraws] | None = None,
     seed: int,
     n_draws: int = N_JOINT_DRAWS,
@@ -73,8 +73,8 @@ def draw_unknowns(
     sample
         Draws the next sample, given a generator and a number.
     storage
-        Draws the storage curve of the sample of a box, likewise.
-    boxes
+        Draws the storage curve of the sample of a shipment, likewise.
+    shipments
         Own record of the carrier.
     on_hand
         Draws a sample that is already collected, likewise; None without one.
@@ -85,7 +85,7 @@ def draw_unknowns(
     """
     # One stream for each kind of draw: another number of one kind leaves the others as they were.
     streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(5)]
-    rng_bias, rng_day, rng_sample, rng_storage, rng_boxes = streams
+    rng_bias, rng_day, rng_sample, rng_storage, rng_shipments = streams
     uniform = rng_day.uniform(size=(2, n_draws))
     cumulative = np.cumsum(ovulation.weight)
     return Unknowns(
@@ -97,11 +97,11 @@ def draw_unknowns(
         z_straws=rng_sample.normal(size=n_draws),
         sample=sample(rng_sample, n_draws),
         storage=storage(rng_storage, n_draws),
-        box_shares={
-            weekday: share_draws(boxes, weekday, rng=rng_boxes, n_draws=n_draws)
+        shipment_shares={
+            weekday: share_draws(shipments, weekday, rng=rng_shipments, n_draws=n_draws)
             for weekday in range(7)
         },
-        u_box=uniform[1],
+        u_shipment=uniform[1],
         on_hand=None if on_hand is None else on_hand(rng_sample, n_draws),
     )
 

@@ -61,7 +61,7 @@ def refuse_empty(connection: Connection, path: Path) -> None:
     if n_current:
         return
     waiting = (
-        f"{n_waiting} refused lines wait for you: `studcurve refused` lists them."
+        f"{n_waiting} rejected lines wait for you: `studcurve corrections` lists them."
         if n_waiting
         else "Load sheets into them first: `studcurve template FILE.xlsx` makes the workbook."
     )

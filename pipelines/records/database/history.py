@@ -64,9 +64,9 @@ def confirm(
     refused = [finding for finding in findings if finding.severity == "refused"]
     if refused:
         raise RecordsError(
-            f"Finding {refused[0].finding_id} is a refusal: what it says cannot be true. Correct "
-            "the line and load it again, or withdraw it; only what is doubtful or asked can be "
-            "confirmed."
+            f"Finding {refused[0].finding_id} is a rejected line: what it says cannot be true. "
+            "Correct the line and load it again, or withdraw it; only what is doubtful or asked "
+            "can be confirmed."
         )
     n_joined = 0
     for finding in findings:
@@ -194,7 +194,7 @@ class Erased:
 def erase_person(connection: Connection, name: str, *, today: date, reason: str) -> Erased:
     """Replace a person's name wherever it is kept. To be called within one transaction.
 
-    Cells that name dogs, lots or things are left alone; owner, observer, clinic, carrier,
+    Cells that name dogs, lots or things are left alone; owner, evaluator, clinic, carrier,
     laboratory and every note are searched, in every version of every line. A kept fit that holds
     the name among its labels is dropped whole: its draws belong to the records as they were.
 
@@ -341,7 +341,7 @@ def _open_findings(connection: Connection, finding_ids: Sequence[int]) -> list[_
         if found is None or found.closed_by is not None:
             why = f"was closed already ({found.closed_by})" if found else "is not known"
             raise RecordsError(
-                f"Finding {number} {why}. `studcurve refused` lists the open ones with their "
+                f"Finding {number} {why}. `studcurve corrections` lists the open ones with their "
                 "numbers; nothing was changed."
             )
         findings.append(found)

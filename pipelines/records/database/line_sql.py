@@ -223,15 +223,15 @@ class LineSql:
         """As :meth:`_typed`; a motility is read by how its line says that it was judged."""
         if column.kind != "by eye" or column not in self.filled:
             return self._typed(column)
-        method, n_judged = (
+        method, n_evaluated = (
             f"cell.{of}" if of in self.sheet.names else "NULL"
-            for of in ("motility_method", "n_motility_judged")
+            for of in ("motility_method", "n_motility_evaluated")
         )
         text, _ = self._typed(column)
         read = f"of_{column.name}"
         return [
             text,
-            f"CASE WHEN parse_method({method}, {n_judged}) = 'by eye' THEN {read}.by_eye "
+            f"CASE WHEN parse_method({method}, {n_evaluated}) = 'by eye' THEN {read}.by_eye "
             f"ELSE {read}.reading END AS {column.name}",
         ]
 

@@ -47,7 +47,7 @@ _PARTNERS = {
     ("breedings", "stud"): "male",
     ("heats", "dog"): "female",
 }
-_MALES = ("collections", "boxes", "frozen")
+_MALES = ("collections", "shipments", "frozen")
 
 
 def rules_of(sheet: Sheet) -> tuple[Rule, ...]:

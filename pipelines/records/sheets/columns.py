@@ -13,7 +13,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
+from studcurve.analytics.cautions.tables import DRUG_CLASSES
 from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.plan.options import PRICE_ITEMS
 from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 CellKind = Literal[
@@ -40,6 +42,8 @@ class Column:
         Whether a line without it is refused.
     choices
         The words a choice may take.
+    suggestions
+        Words that the program knows in a cell of free text; another one is let in.
     word
         Name in the vocabulary, where it differs from ``name``.
     may_lie_ahead
@@ -53,6 +57,7 @@ class Column:
     kind: CellKind = "text"
     required: bool = False
     choices: tuple[str, ...] = ()
+    suggestions: tuple[str, ...] = ()
     word: str = ""
     may_lie_ahead: bool = False
     is_personal: bool = False
@@ -101,12 +106,12 @@ N_PROGESTERONE = 6
 """Progesterone readings that a Heats line has room for."""
 
 MORPHOLOGY_PARTS = {
-    "head_pct": "% abnormal heads",
-    "midpiece_pct": "% abnormal midpieces",
-    "tail_pct": "% abnormal tails",
-    "proximal_droplet_pct": "% proximal droplets",
-    "distal_droplet_pct": "% distal droplets",
-    "detached_head_pct": "% detached heads",
+    "head_pct": "Abnormal heads (%)",
+    "midpiece_pct": "Abnormal midpieces (%)",
+    "tail_pct": "Abnormal tails (%)",
+    "proximal_droplet_pct": "Proximal droplets (%)",
+    "distal_droplet_pct": "Distal droplets (%)",
+    "detached_head_pct": "Detached heads (%)",
 }
 """Columns of the parts in which sperm are abnormal, and their headings."""
 
@@ -114,6 +119,12 @@ FAILED = ("no erection", "refused", "nothing", "stopped for pain")
 """Why a collection failed."""
 
 ROUTES = ("natural", "vaginal", "transcervical", "surgical")
+EXTENDERS = ("egg yolk", "milk", "cream", "none")
+"""Words in the name of an extender by which the program knows how long semen lasts in it."""
+
+REPEATED = ("Brucella", "semen evaluation")
+"""What has an interval even where the kennel sets none; any other test may be named as well."""
+
 EXAMPLE_PREFIX = "(example)"
 """A line whose first cell begins so is the workbook's example line, and is ignored."""
 
@@ -170,7 +181,7 @@ _SHEETS = (
             Column("Inbreeding (%)", "inbreeding_pct", "number"),
             Column("Owner", "owner", is_personal=True),
             Column("Litters before", "n_litters_before", "count"),
-            Column("Missed before", "n_missed_before", "count"),
+            Column("Missed heats before", "n_missed_before", "count"),
             _NOTES,
             Column("Died", "died_on", "day"),
         ),
@@ -190,15 +201,20 @@ _SHEETS = (
             Column("Concentration (M/mL)", "concentration_m_per_ml", "reading"),
             Column("Cells counted", "n_cells_counted", "count"),
             Column("How counted", "count_method", "choice", choices=_METHODS),
-            Column("% moving", "total_motility_pct", "by eye"),
-            Column("% moving forward", "progressive_motility_pct", "by eye"),
-            Column("How judged", "motility_method", "choice", choices=("counted", "by eye")),
-            Column("Sperm judged", "n_motility_judged", "count"),
-            Column("% normal", "normal_morphology_pct", "reading"),
-            Column("Sperm checked for shape", "n_morphology_checked", "count"),
+            Column("Total motility (%)", "total_motility_pct", "by eye"),
+            Column("Progressive motility (%)", "progressive_motility_pct", "by eye"),
+            Column(
+                "How motility was evaluated",
+                "motility_method",
+                "choice",
+                choices=("counted", "by eye"),
+            ),
+            Column("Sperm evaluated for motility", "n_motility_evaluated", "count"),
+            Column("Normal morphology (%)", "normal_morphology_pct", "reading"),
+            Column("Sperm evaluated for morphology", "n_morphology_evaluated", "count"),
             Column("Appearance", "appearance", "choice", choices=_APPEARANCES),
-            Column("Read by", "observer", is_personal=True),
-            Column("Extender", "extender"),
+            Column("Evaluator", "evaluator", is_personal=True),
+            Column("Extender", "extender", suggestions=EXTENDERS),
             Column("Doses made", "n_doses", "count"),
             Column("Where they went", "destination", "choice", choices=_DESTINATIONS),
             _NOTES,
@@ -207,9 +223,9 @@ _SHEETS = (
                 Column(heading, name, "reading", word="abnormal_pct")
                 for name, heading in MORPHOLOGY_PARTS.items()
             ),
-            Column("Spun at (g)", "spin_g", "number"),
-            Column("Spun for (min)", "spin_min", "number"),
-            Column("Fluid taken off (mL)", "fluid_taken_off_ml", "number"),
+            Column("Centrifuged at (g)", "centrifuge_g", "number"),
+            Column("Centrifuged for (min)", "centrifuge_min", "number"),
+            Column("Supernatant removed (mL)", "supernatant_removed_ml", "number"),
             Column("Volume after extending (mL)", "volume_after_ml", "number"),
         ),
         "dog",
@@ -224,8 +240,12 @@ _SHEETS = (
             Column("Frozen on", "frozen_on", "day", required=True),
             Column("Lot", "lot", required=True),
             Column("Straws", "n_straws", "count", required=True),
-            Column("M sperm per straw", "motile_per_straw_m", "reading"),
-            Column("% moving forward after thaw", "post_thaw_progressive_motility_pct", "by eye"),
+            Column("Progressively motile per straw (M)", "motile_per_straw_m", "reading"),
+            Column(
+                "Progressive motility after thaw (%)",
+                "post_thaw_progressive_motility_pct",
+                "by eye",
+            ),
             Column("Straws per dose", "n_straws_per_dose", "count"),
             Column("Stored at", "stored_at", is_personal=True),
             _NOTES,
@@ -235,29 +255,34 @@ _SHEETS = (
         ("lot",),
     ),
     Sheet(
-        "boxes",
-        "Boxes sent",
+        "shipments",
+        "Shipments",
         (
             Column("Stud", "dog", "dog", required=True, word="stud"),
             Column("Collected on", "collected_on", "day"),
             Column("Sent on", "sent_on", "day", required=True),
             Column("Sent at", "sent_at", "clock"),
             Column("Carrier", "carrier", is_personal=True),
-            Column("Extender", "extender"),
+            Column("Extender", "extender", suggestions=EXTENDERS),
             Column("Doses", "n_doses", "count"),
             Column("Volume per dose (mL)", "dose_volume_ml", "number"),
-            Column("M forward per dose", "motile_dose_m", "reading"),
+            Column("Progressively motile per dose (M)", "motile_dose_m", "reading"),
             Column("For bitch", "for_bitch", is_personal=True),
             Column("Clinic", "clinic", is_personal=True),
             Column("Promised on", "promised_on", "day", may_lie_ahead=True),
             Column("Arrived on", "arrived_on", "day"),
             Column("Arrived at", "arrived_at", "clock"),
-            Column("% moving forward on arrival", "arrival_pct", "by eye", word=_EYE),
+            Column("Progressive motility on arrival (%)", "arrival_pct", "by eye", word=_EYE),
             Column("Minutes warmed on arrival", "arrival_minutes", "number", word="minutes_at_37"),
-            Column("% moving forward kept back", "kept_back_pct", "by eye", word=_EYE),
-            Column("Kept back read on", "kept_back_on", "day"),
-            Column("Kept back read at", "kept_back_at", "clock"),
-            Column("Minutes warmed kept back", "kept_back_minutes", "number", word="minutes_at_37"),
+            Column("Retained sample progressive motility (%)", "retained_pct", "by eye", word=_EYE),
+            Column("Retained sample evaluated on", "retained_on", "day"),
+            Column("Retained sample evaluated at", "retained_at", "clock"),
+            Column(
+                "Minutes warmed of retained sample",
+                "retained_minutes",
+                "number",
+                word="minutes_at_37",
+            ),
             _NOTES,
         ),
         "dog",
@@ -292,13 +317,13 @@ _SHEETS = (
             Column("Second date", "second_on", "day"),
             Column("Second time", "second_at", "clock"),
             Column("Collected on", "collected_on", "day"),
-            Column("M forward per dose", "motile_dose_m", "reading"),
+            Column("Progressively motile per dose (M)", "motile_dose_m", "reading"),
             Column("Straws", "n_straws", "count"),
             Column("Clinic", "clinic", is_personal=True),
             Column("Scan on", "scanned_on", "day"),
             Column("Scan", "scan", "choice", choices=("pregnant", "not pregnant", "unclear")),
             Column("Pups on scan", "n_pups_on_scan", "count"),
-            Column("Result", "result", "choice", choices=("whelped", "empty", "lost")),
+            Column("Result", "result", "choice", choices=("whelped", "missed", "lost")),
             Column("Whelped on", "whelped_on", "day"),
             Column("Born alive", "n_born_alive", "count"),
             Column("Stillborn", "n_stillborn", "count"),
@@ -325,7 +350,7 @@ _SHEETS = (
             Column("Laboratory's range", "laboratory_range"),
             Column("Until", "until_on", "day", may_lie_ahead=True),
             Column("Laboratory", "laboratory", is_personal=True),
-            Column("Drug class", "drug_class"),
+            Column("Drug class", "drug_class", suggestions=(*DRUG_CLASSES, "antibiotic")),
             _NOTES,
             Column("Veterinarian", "veterinarian", is_personal=True),
         ),
@@ -337,7 +362,14 @@ _SHEETS = (
         "prices",
         "Prices",
         (
-            Column("What", "what", required=True),
+            Column(
+                "What",
+                "what",
+                "choice",
+                required=True,
+                choices=(*PRICE_ITEMS, "other"),
+                word="price_item",
+            ),
             Column("Price", "price", "number", required=True),
             Column("Currency", "currency", required=True),
             Column("From", "valid_from", "day", may_lie_ahead=True),
@@ -346,13 +378,19 @@ _SHEETS = (
         ),
         "what",
         "valid_from",
-        ("currency",),
+        ("currency", "notes"),
     ),
     Sheet(
         "intervals",
         "Intervals",
         (
-            Column("What", "what", required=True),
+            Column(
+                "What",
+                "what",
+                required=True,
+                suggestions=REPEATED,
+                word="repeated",
+            ),
             Column("Every (days)", "repeat_days", "count", required=True),
             _NOTES,
         ),

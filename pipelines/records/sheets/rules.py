@@ -55,8 +55,8 @@ USUAL_NG_PER_ML = 40.0
 
 Luteal peaks of 15 to 80 ng/mL come weeks after ovulation, when nobody times a breeding (M)."""
 
-USUAL_SPIN_G = 1200.0
-"""A spin above this is more likely rounds per minute. [g] (M)"""
+USUAL_CENTRIFUGE_G = 1200.0
+"""A centrifuge run above this is more likely rounds per minute. [g] (M)"""
 
 USUAL_TOTAL_M = 5000.0
 """More sperm in one ejaculate are asked about. [10⁶]
@@ -106,7 +106,7 @@ ONE_HEAT_DAYS = 21
 """Matings within this many days belong to one heat. [d] (J; the view breeding_lines has it too)"""
 
 CARRIER_WITHIN_DAYS = 10
-"""A box that travelled longer is asked about. [d] (J)"""
+"""A shipment that travelled longer is asked about. [d] (J)"""
 
 _IS_RELEASE = "kind = 'release by veterinarian'"
 _ALARM_CELLS = "kind, what__text, result, measured_value__text"
@@ -361,12 +361,12 @@ RULES: tuple[Rule, ...] = (
         f"smallest_measured(volume_ml) > {USUAL_VOLUME_ML}", n=USUAL_VOLUME_ML,
         source="Lofstedt, Atlantic Veterinary College (P), widened (J)"),
     _doubtful(
-        "forward judged above moving", "collections", "progressive_motility_pct",
+        "progressive perhaps above total motility", "collections", "progressive_motility_pct",
         "smallest_measured(progressive_motility_pct) > largest_measured(total_motility_pct)"
         " AND NOT progressive_motility_pct.low > total_motility_pct.high",
         source=_ITSELF),
     _refused(
-        "forward above moving", "collections", "progressive_motility_pct",
+        "progressive above total motility", "collections", "progressive_motility_pct",
         "progressive_motility_pct.low > total_motility_pct.high"),
     _refused(
         "per mL instead of millions", "collections", "concentration_m_per_ml",
@@ -382,33 +382,33 @@ RULES: tuple[Rule, ...] = (
         f"volume_ml.low * concentration_m_per_ml.low > {USUAL_TOTAL_M}", n=USUAL_TOTAL_M,
         source="Atlantic Veterinary College (P), widened (J)"),
     _question(
-        "rounds per minute", "collections", "spin_g", f"spin_g > {USUAL_SPIN_G}",
+        "rounds per minute", "collections", "centrifuge_g", f"centrifuge_g > {USUAL_CENTRIFUGE_G}",
         source="trade memory (M)"),
     _refused(
-        "more fluid than sample", "collections", "fluid_taken_off_ml",
-        "fluid_taken_off_ml > volume_ml.high"),
+        "more supernatant than sample", "collections", "supernatant_removed_ml",
+        "supernatant_removed_ml > volume_ml.high"),
     # Frozen stock
     *_lifetime("frozen", "frozen_on", "dog"),
     *_fraction("frozen", "post_thaw_progressive_motility_pct"),
-    # Boxes sent
-    *_lifetime("boxes", "collected_on", "dog"),
+    # Shipments
+    *_lifetime("shipments", "collected_on", "dog"),
     _doubtful(
-        "before the dog was born", "boxes", "sent_on", "sent_on < dog_born_on", source=_ITSELF),
-    *_fraction("boxes", "arrival_pct", "kept_back_pct"),
+        "before the dog was born", "shipments", "sent_on", "sent_on < dog_born_on", source=_ITSELF),
+    *_fraction("shipments", "arrival_pct", "retained_pct"),
     _refused(
-        "arrived before sent", "boxes", "arrived_on",
+        "arrived before sent", "shipments", "arrived_on",
         "arrived_on + coalesce(arrived_at, TIME '23:59:59')"
         " < sent_on + coalesce(sent_at, TIME '00:00:00')"),
     _refused(
-        "sent before collected", "boxes", "sent_on", "sent_on < collected_on"),
+        "sent before collected", "shipments", "sent_on", "sent_on < collected_on"),
     _refused(
-        "kept back before collected", "boxes", "kept_back_on",
-        "kept_back_on < coalesce(collected_on, sent_on)"),
+        "retained sample before collected", "shipments", "retained_on",
+        "retained_on < coalesce(collected_on, sent_on)"),
     _refused(
-        "read before arrival", "boxes", "arrival_pct",
+        "evaluated before arrival", "shipments", "arrival_pct",
         "arrival_pct IS NOT NULL AND arrived_on IS NULL"),
     _question(
-        "long on the way", "boxes", "arrived_on",
+        "long on the way", "shipments", "arrived_on",
         f"{_days('arrived_on', 'sent_on')} > {CARRIER_WITHIN_DAYS}", n=CARRIER_WITHIN_DAYS,
         source=_SLIP),
     # Heats
@@ -482,8 +482,8 @@ RULES: tuple[Rule, ...] = (
         f" BETWEEN {USUAL_WHELPING_DAYS[1] + 1} AND {WHELPING_DAYS[1]}",
         low=USUAL_WHELPING_DAYS[0], high=USUAL_WHELPING_DAYS[1], source="Concannon 1983 (M)"),
     _refused(
-        "empty with pups", "breedings", "result",
-        "result IN ('empty', 'lost') AND (n_born_alive > 0 OR whelped_on IS NOT NULL)"),
+        "missed with pups", "breedings", "result",
+        "result IN ('missed', 'lost') AND (n_born_alive > 0 OR whelped_on IS NOT NULL)"),
     _refused(
         "more alive at 8 weeks than born", "breedings", "n_alive_8_weeks",
         "n_alive_8_weeks > n_born_alive"),

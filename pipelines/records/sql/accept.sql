@@ -124,9 +124,9 @@ JOIN (
 -- An older line that a new one seems to have taken from its day: the new one says the same but for the
 -- day, or is about a day near by while the older one is gone from its renewed file. A line that is gone
 -- from a file of another name is not seen to be gone; it takes a load that brings again half of the
--- sheet, or a file of its name, the same cells and a day near by. Boxes of one way are much alike and
--- are packed one by one, so a box must be gone. An older line whose day was put back asks the same of
--- the line that had taken its place.
+-- sheet, or a file of its name, the same cells and a day near by. Shipments of one way are much
+-- alike and are packed one by one, so a shipment must be gone. An older line whose day was put back
+-- asks the same of the line that had taken its place.
 CREATE OR REPLACE TEMP TABLE moved AS
 WITH fresh AS (
     SELECT sound.* FROM sound ANTI JOIN matched USING (n) ANTI JOIN corrected USING (n)
@@ -173,7 +173,7 @@ JOIN staged_file USING (file_no)
 WHERE CASE
     WHEN pair.is_gone THEN pair.is_near OR pair.cells = pair.older_cells
     -- A few cells are the same on many a day; two heats of a bitch are never so near.
-    ELSE pair.cells = pair.older_cells AND this_sheet() <> 'boxes' AND (
+    ELSE pair.cells = pair.older_cells AND this_sheet() <> 'shipments' AND (
         this_sheet() = 'heats' OR len(list_filter(pair.cells, lambda cell: cell IS NOT NULL)) >= 4
     )
 END

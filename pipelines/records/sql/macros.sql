@@ -66,8 +66,8 @@ CREATE TEMP MACRO parse_reading(t) AS list_transform(
 )[1];
 
 -- Unless said, sperm that were numbered were counted, and others judged by eye.
-CREATE TEMP MACRO parse_method(method, n_judged) AS coalesce(
-    lower(method), CASE WHEN n_judged IS NULL THEN 'by eye' ELSE 'counted' END
+CREATE TEMP MACRO parse_method(method, n_evaluated) AS coalesce(
+    lower(method), CASE WHEN n_evaluated IS NULL THEN 'by eye' ELSE 'counted' END
 );
 
 -- A motility judged by eye stands for the step it was rounded to: tens, fives or single points.

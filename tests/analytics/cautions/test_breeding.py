@@ -29,7 +29,7 @@ def bred(*outcomes, first="2025-01-01"):
     ]
 
 
-def test_two_empty_breedings_in_a_row_are_for_a_veterinarian():
+def test_two_missed_breedings_in_a_row_are_for_a_veterinarian():
     assert "successive failures" in rules(records(breedings=bred(True, False, False)))
     assert "successive failures" not in rules(records(breedings=bred(False, False, True)))
     assert "successive failures" not in rules(records(breedings=bred(False)))

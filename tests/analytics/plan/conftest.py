@@ -61,7 +61,7 @@ def pair():
 def unknowns(pair, ovulation, sample_of_a_new_stud, in_egg_yolk):
     chain = published_chain(np.random.default_rng(0))
     return draw_unknowns(
-        chain, pair, ovulation, sample_of_a_new_stud, storage=in_egg_yolk, boxes=None, seed=11
+        chain, pair, ovulation, sample_of_a_new_stud, storage=in_egg_yolk, shipments=None, seed=11
     )
 
 

@@ -153,7 +153,8 @@ def test_an_older_sample_a_smaller_dose_or_a_day_further_out_never_raises_the_ch
     edge = LATE_EDGE_DAYS[option.route]
     out = np.array(sorted(data.draw(st.tuples(st.floats(0, 12), st.floats(0, 12)))))
     first = (option.inseminated_at[0] - unknowns.origin).total_seconds() / 86400.0
-    # Far enough for the first insemination to be past its edge in every draw, whatever the box.
+    # Far enough for the first insemination to be past its edge in every draw, whatever the
+    # shipment.
     beyond = edge + unknowns.ovulation_days.max() - first
 
     def chance(**shift):
@@ -190,7 +191,7 @@ def test_a_day_too_early_is_never_better_than_a_day_less_early(data, options, pa
     assert np.all(further <= nearer + slack / 4.0 + 1e-15)
 
 
-def test_a_later_box_is_never_better_stored(options, pair, unknowns):
+def test_a_later_shipment_is_never_better_stored(options, pair, unknowns):
     option = next(o for o in options if o.method == "chilled vaginal once")
 
     outcome = simulate(option, pair, unknowns)
@@ -231,7 +232,13 @@ def test_the_bias_of_the_plan_comes_from_its_own_row_and_no_record_moves_it(
     }
     drawn = [
         draw_unknowns(
-            chain, pair, ovulation, sample_of_a_new_stud, storage=in_egg_yolk, boxes=None, seed=3
+            chain,
+            pair,
+            ovulation,
+            sample_of_a_new_stud,
+            storage=in_egg_yolk,
+            shipments=None,
+            seed=3,
         )
         for chain in (published_chain(np.random.default_rng(0)), Chain(tight, {}))
     ]

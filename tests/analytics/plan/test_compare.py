@@ -22,7 +22,8 @@ from studcurve.analytics.plan.simulation.chain import Shift, simulate
 from studcurve.analytics.plan.simulation.pups import pups_of
 
 PRICES = {
-    "collection": 80.0, "box": 145.0, "extender dose": 18.0, "transcervical insemination": 190.0,
+    "collection": 80.0, "shipment": 145.0, "extender dose": 18.0,
+    "transcervical insemination": 190.0,
     "vaginal insemination": 60.0, "frozen dose": 120.0, "scan": 70.0, "stud fee": 900.0,
 }  # fmt: skip
 

@@ -14,7 +14,8 @@ from studcurve.analytics.sentences import Word, sentence
 SUNDAY_EVENING = datetime(2026, 11, 22, 18)
 STRAWS = (Straws("A-1", 6, 3, 34.0),)
 PRICES = {
-    "collection": 80.0, "box": 145.0, "extender dose": 18.0, "transcervical insemination": 190.0,
+    "collection": 80.0, "shipment": 145.0, "extender dose": 18.0,
+    "transcervical insemination": 190.0,
     "vaginal insemination": 60.0, "frozen dose": 120.0, "scan": 70.0, "stud fee": 900.0,
 }  # fmt: skip
 
@@ -61,12 +62,12 @@ def test_an_empty_tank_and_a_lot_too_small_are_told_apart():
     assert "frozen transcervical once" not in reasons(few)
 
 
-def test_a_window_that_closes_before_the_next_box_can_come_is_said():
+def test_a_window_that_closes_before_the_next_shipment_can_come_is_said():
     over_the_weekend = ask(last_on=date(2026, 11, 23))
 
     reason = reasons(over_the_weekend)["chilled transcervical once"]
 
-    assert reason == "infeasible.box_too_late"
+    assert reason == "infeasible.shipment_too_late"
 
 
 def test_a_heat_that_is_over_is_said_so():
@@ -78,7 +79,7 @@ def test_a_heat_that_is_over_is_said_so():
 def test_a_cost_above_the_owners_limit_is_said_with_both_figures():
     dear = {way.method: way.reason for way in possible_options(ask(max_cost=400.0))[1]}
 
-    # Collection 80, box 145, one dose of extender 18, transcervical insemination 190, scan 70.
+    # Collection 80, shipment 145, one dose of extender 18, transcervical insemination 190, scan 70.
     assert dear["chilled transcervical once"] == sentence(
         "infeasible.too_dear", cost=503.0, limit=400.0
     )
@@ -101,7 +102,7 @@ def test_frozen_and_transcervical_carry_that_a_veterinarian_or_the_law_decides()
         assert option.is_guarded == guarded
 
 
-def test_a_box_packed_on_friday_is_brought_on_saturday_or_after_the_weekend():
+def test_a_shipment_packed_on_friday_is_brought_on_saturday_or_after_the_weekend():
     carrier = Carrier("Night Coach")
     friday = datetime(2026, 11, 27, 15)
 
@@ -112,7 +113,7 @@ def test_a_box_packed_on_friday_is_brought_on_saturday_or_after_the_weekend():
     assert next_day == weekend == datetime(2026, 11, 30, 12)
 
 
-def test_a_sample_on_hand_leaves_with_the_next_box_and_keeps_its_age():
+def test_a_sample_on_hand_leaves_with_the_next_shipment_and_keeps_its_age():
     circumstances = ask(
         asked_at=datetime(2026, 11, 24, 18), sample_on_hand_at=datetime(2026, 11, 24, 17, 30)
     )

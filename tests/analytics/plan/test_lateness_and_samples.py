@@ -1,4 +1,6 @@
-"""What the box and the sample may turn out to be, against closed forms and matrix conditioning."""
+"""What the shipment and the sample may turn out to be, against closed forms and matrix
+conditioning.
+"""
 
 import math
 from dataclasses import replace
@@ -13,10 +15,10 @@ from scipy.special import expit, logit
 
 from studcurve.analytics.plan.options import Straws
 from studcurve.analytics.plan.simulation.lateness import (
-    BoxRecord,
-    box_record,
+    ShipmentRecord,
     outcome_draws,
     share_draws,
+    shipment_record,
 )
 from studcurve.analytics.plan.simulation.samples import (
     Rest,
@@ -33,7 +35,7 @@ MONDAY, FRIDAY = 0, 4
 
 
 def shares_of(counts, weekday, n_draws=20_000):
-    record = None if counts is None else BoxRecord("any", counts)
+    record = None if counts is None else ShipmentRecord("any", counts)
     return share_draws(record, weekday, rng=np.random.default_rng(5), n_draws=n_draws)
 
 
@@ -43,11 +45,11 @@ def within_four_errors(shares, mean, worth):
     return np.all(np.abs(shares.mean(axis=0) - mean) < 4.0 * error)
 
 
-def test_a_carrier_without_a_box_has_the_published_shares_worth_twenty_boxes():
+def test_a_carrier_without_a_shipment_has_the_published_shares_worth_twenty_shipments():
     assert within_four_errors(shares_of(None, MONDAY), np.array([0.92, 0.06, 0.02]), 20.0)
 
 
-def test_own_boxes_of_the_weekday_and_of_the_others_count_as_the_formula_says():
+def test_own_shipments_of_the_weekday_and_of_the_others_count_as_the_formula_says():
     counts = np.zeros((7, 3))
     counts[MONDAY] = [30.0, 2.0, 0.0]
     counts[FRIDAY] = [2.0, 0.0, 6.0]
@@ -57,7 +59,7 @@ def test_own_boxes_of_the_weekday_and_of_the_others_count_as_the_formula_says():
     assert within_four_errors(shares_of(counts, FRIDAY), friday, 28.0)
 
 
-def test_late_boxes_are_counted_by_carrier_and_weekday_and_unknown_ones_left_out():
+def test_late_shipments_are_counted_by_carrier_and_weekday_and_unknown_ones_left_out():
     shipments = pd.DataFrame(
         {
             "carrier": ["Night Coach", "night coach", "Other", "Night Coach", None],
@@ -67,15 +69,15 @@ def test_late_boxes_are_counted_by_carrier_and_weekday_and_unknown_ones_left_out
     )
     shipments.loc[5] = ["Night Coach", pd.Timestamp("2026-11-23"), pd.NA]
 
-    record = box_record(shipments, "Night Coach")
+    record = shipment_record(shipments, "Night Coach")
 
-    assert record.n_boxes == 3
+    assert record.n_shipments == 3
     assert record.counts[MONDAY].tolist() == [1.0, 1.0, 0.0]
     assert record.counts[FRIDAY].tolist() == [0.0, 0.0, 1.0]
 
 
 @given(st.lists(st.floats(0.0, 1.0), min_size=2, max_size=20))
-def test_a_greater_number_is_never_an_earlier_box(numbers):
+def test_a_greater_number_is_never_an_earlier_shipment(numbers):
     shares = np.tile([0.7, 0.2, 0.1], (len(numbers), 1))
 
     outcomes = outcome_draws(shares, np.sort(numbers))
@@ -88,7 +90,7 @@ def readings(*motility, judged=float("nan"), total=500.0):
         {
             "collected_earliest": pd.date_range("2026-01-01", periods=len(motility), freq="7D"),
             "progressive_motility_pct": motility,
-            "n_motility_judged": judged,
+            "n_motility_evaluated": judged,
             "total_sperm_m": total,
         }
     )

@@ -22,8 +22,8 @@ from studcurve.pipelines.records.sheets.columns import ANSWER_HEADING, REMARK_HE
 from studcurve.pipelines.records.sheets.rules import MOVED
 
 TODAY = date(2026, 10, 31)
-BAD = {"Date": "2024-03-12", "% moving forward": "850"}
-DOUBTFUL = {"Date": "2024-03-15", "Spun at (g)": "2500"}
+BAD = {"Date": "2024-03-12", "Progressive motility (%)": "850"}
+DOUBTFUL = {"Date": "2024-03-15", "Centrifuged at (g)": "2500"}
 
 
 def corrected(kennel, changes, name="corrections.xlsx", drop=()):
@@ -42,8 +42,8 @@ def corrected(kennel, changes, name="corrections.xlsx", drop=()):
 
 
 def test_findings_are_grouped_by_what_to_do_refusals_first(kennel):
-    kennel.load(kennel.collections(BAD, DOUBTFUL, {"Date": "2024-03-13", "% moving": "x"},
-                                   {"Date": "2024-03-14", "% moving": "y"}))  # fmt: skip
+    kennel.load(kennel.collections(BAD, DOUBTFUL, {"Date": "2024-03-13", "Total motility (%)": "x"},
+                                   {"Date": "2024-03-14", "Total motility (%)": "y"}))  # fmt: skip
     findings = in_english(kennel.read("findings"))
 
     groups = group_findings(findings)
@@ -98,8 +98,8 @@ def test_the_corrections_workbook_shows_the_line_and_marks_what_is_wrong(kennel)
     assert (headings[0], headings[-1]) == (REMARK_HEADING, ANSWER_HEADING)
     row = dict(zip(headings, page[2], strict=True))
     assert "850" in row[REMARK_HEADING].value
-    assert row["% moving forward"].value == "850"
-    assert row["% moving forward"].font.bold
+    assert row["Progressive motility (%)"].value == "850"
+    assert row["Progressive motility (%)"].font.bold
     assert not row["Volume (mL)"].font.bold
     assert row["Volume (mL)"].value == 2.4
 
@@ -107,7 +107,7 @@ def test_the_corrections_workbook_shows_the_line_and_marks_what_is_wrong(kennel)
 def test_a_corrected_line_comes_in_and_closes_its_finding(kennel):
     kennel.load(kennel.collections({}, BAD))
 
-    report = kennel.load(corrected(kennel, {("Collections", 2, "% moving forward"): 65}))
+    report = kennel.load(corrected(kennel, {("Collections", 2, "Progressive motility (%)"): 65}))
 
     assert report.sheets["collections"].n_new == 1
     assert not kennel.read("findings")["is_open"].any()
@@ -116,12 +116,12 @@ def test_a_corrected_line_comes_in_and_closes_its_finding(kennel):
 
 def test_a_correction_of_the_day_itself_still_settles_its_line(kennel):
     kennel.load(kennel.collections({"Date": "2024-02-31"}, {"Date": "2024-03-15", **{
-        "Spun at (g)": "2500"}}))  # fmt: skip
+        "Centrifuged at (g)": "2500"}}))  # fmt: skip
 
     kennel.load(corrected(kennel, {
         ("Collections", 2, "Date"): "2024-02-29",  # a refused line: it was about no day
         ("Collections", 3, "Date"): "2024-03-16",  # a line that counts: it moves to another day
-        ("Collections", 3, "Spun at (g)"): "700",
+        ("Collections", 3, "Centrifuged at (g)"): "700",
     }))  # fmt: skip
 
     assert not kennel.read("findings")["is_open"].any()
@@ -135,8 +135,8 @@ def test_a_correction_of_the_day_itself_still_settles_its_line(kennel):
 def test_a_corrected_line_is_not_taken_again_from_its_old_sheet(kennel):
     sheet = kennel.collections({}, BAD, DOUBTFUL)
     kennel.load(sheet)
-    kennel.load(corrected(kennel, {("Collections", 2, "% moving forward"): 65,
-                                   ("Collections", 3, "Spun at (g)"): 700}))  # fmt: skip
+    kennel.load(corrected(kennel, {("Collections", 2, "Progressive motility (%)"): 65,
+                                   ("Collections", 3, "Centrifuged at (g)"): 700}))  # fmt: skip
     with kennel.open(read_only=True) as store:
         before = store.fingerprint()
 
@@ -149,7 +149,7 @@ def test_a_corrected_line_is_not_taken_again_from_its_old_sheet(kennel):
 
 
 def test_of_two_versions_of_a_line_the_one_that_is_kept_settles_both(kennel):
-    sheet = kennel.collections({}, {"% moving": "60", "% moving forward": "50"})
+    sheet = kennel.collections({}, {"Total motility (%)": "60", "Progressive motility (%)": "50"})
     kennel.load(sheet)
 
     kennel.load(corrected(kennel, {}, drop=[("Collections", 3)]))
@@ -262,17 +262,19 @@ ERASED = "Ingrid Holm"
 def records_with_ingrid(tmp_path_factory, kennel_class, kennel_of_four):
     kennel = kennel_class(tmp_path_factory.mktemp("ingrid"))
     shutil.copyfile(kennel_of_four, kennel.records)
-    sheet = kennel.collections({"Read by": "ingrid holm", "Notes": "asked Ingrid  Holm; ok"},
+    sheet = kennel.collections({"Evaluator": "ingrid holm", "Notes": "asked Ingrid  Holm; ok"},
                                {"Date": "2024-03-09", "Notes": "Ingrid Holmqvist was there"},
-                               {"Date": "2024-03-10", "Read by": ERASED, "% moving": "x"},
+                               {"Date": "2024-03-10", "Evaluator": ERASED,
+                                "Total motility (%)": "x"},
                                )  # fmt: skip
     kennel.load(sheet, kennel.write("dogs", [
         {"Dog": "Elm", "Sex": "male", "Owner": ERASED}], "more/dogs.csv"),
-        kennel.write("boxes", [{"Stud": "Bracken", "Sent on": "2024-03-05", "Clinic": ERASED}]),
+        kennel.write("shipments", [{"Stud": "Bracken", "Sent on": "2024-03-05", "Clinic": ERASED}]),
     )  # fmt: skip
-    kennel.load(kennel.collections({"Read by": "Per", "Notes": "asked Ingrid Holm"},
+    kennel.load(kennel.collections({"Evaluator": "Per", "Notes": "asked Ingrid Holm"},
                                    {"Date": "2024-03-09", "Notes": "Ingrid Holmqvist was there"},
-                                   {"Date": "2024-03-10", "Read by": ERASED, "% moving": "x"},
+                                   {"Date": "2024-03-10", "Evaluator": ERASED,
+                                    "Total motility (%)": "x"},
                                    ))  # fmt: skip
     return kennel.records
 
@@ -299,7 +301,7 @@ def test_an_erased_person_is_named_nowhere_in_the_file(kennel_with_ingrid):
     assert sorted(n for _, _, n in stones) == [1, 1, 1, 1, 2]
     assert {(on, why) for on, why, _ in stones} == {(TODAY, "asked by mail")}
     lines = kennel.lines("collections")
-    assert lines["observer"].tolist()[0] == "(erased 1)"
+    assert lines["evaluator"].tolist()[0] == "(erased 1)"
     assert lines["notes"].tolist()[:2] == ["asked (erased 1); ok", "Ingrid Holmqvist was there"]
     content = kennel.records.read_bytes().replace(b"Ingrid Holmqvist", b"")
     assert b"ingrid holm" not in content.lower()
@@ -307,11 +309,11 @@ def test_an_erased_person_is_named_nowhere_in_the_file(kennel_with_ingrid):
 
 def test_a_finding_that_names_another_line_s_file_does_not_keep_the_name_in_it(kennel):
     older = [{"Date": f"2024-01-{day:02}"} for day in range(2, 8)]
-    kennel.load(kennel.collections(*older, {"Date": "2024-03-05", "Read by": "Holm"},
+    kennel.load(kennel.collections(*older, {"Date": "2024-03-05", "Evaluator": "Holm"},
                                    name="Holm.csv"))  # fmt: skip
-    kennel.load(kennel.collections(*older, {"Date": "2024-03-03", "Read by": "Per"},
+    kennel.load(kennel.collections(*older, {"Date": "2024-03-03", "Evaluator": "Per"},
                                    name="Holm.csv"))  # fmt: skip
-    kennel.load(kennel.collections({"Date": "2024-02-06", "Read by": "Holm"}, name="other.csv"))
+    kennel.load(kennel.collections({"Date": "2024-02-06", "Evaluator": "Holm"}, name="other.csv"))
     before = in_english(kennel.read("findings")).query(f"rule == {MOVED!r}")
     assert before["sentence"].str.contains("Holm.csv, line 8").all()
     assert len(before) == 1
@@ -361,11 +363,11 @@ def test_after_an_erasure_loads_still_find_their_lines(kennel_with_ingrid):
     kennel = kennel_with_ingrid
     erase_from_file(kennel.records, ERASED, today=TODAY, reason="asked")
 
-    report = kennel.load(kennel.write("boxes", [
+    report = kennel.load(kennel.write("shipments", [
         {"Stud": "Bracken", "Sent on": "2024-03-05", "Clinic": "(erased 1)", "Doses": "2"},
     ]))  # fmt: skip
 
-    assert report.sheets["boxes"].n_changed == 1
+    assert report.sheets["shipments"].n_changed == 1
 
 
 def test_erasing_a_name_that_is_nowhere_is_a_sentence(kennel):

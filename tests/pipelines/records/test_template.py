@@ -10,9 +10,18 @@ from datetime import date, datetime, time
 import openpyxl
 import pytest
 from python_calamine import CalamineWorkbook
+from studcurve.pipelines.due.items import EVALUATION
 from tests.in_english import in_english
 
+from studcurve.analytics.cautions.words import (
+    is_known_drug,
+    is_known_event,
+    names_brucella,
+    organ_of,
+)
 from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.measures.motility_kept import medium_of
+from studcurve.analytics.plan.options import PRICE_ITEMS
 from studcurve.analytics.vocabulary import VOCABULARY
 from studcurve.pipelines.records.guide import EXAMPLES, PURPOSES
 from studcurve.pipelines.records.reading.workbook import GUIDE_TITLE
@@ -77,9 +86,14 @@ def test_the_guide_names_every_sheet_and_what_it_needs_on_one_page(opened):
         assert f"{sheet.title}: {PURPOSES[sheet.name]}" in text
         needed = ", ".join(column.heading for column in sheet.columns if column.required)
         assert f"Needed: {needed}." in text
-    for word in ("% moving forward", "Litters before", "missed", "veterinarian"):
+    for word in ("Progressive motility (%)", "Litters before", "missed", "veterinarian"):
         assert word in text
     assert guide.sheet_properties.pageSetUpPr.fitToPage
+    (events,) = re.findall(r"Recognized events are ([^;]+);", text)
+    assert {"fever", "pain", "swelling", "injury", "prostatic disease"} <= set(events.split(", "))
+    assert all(is_known_event(word) for word in events.split(", "))
+    (organs,) = re.findall(r"examinations of ([^;]+);", text)
+    assert all(map(organ_of, organs.split(", ")))
 
 
 def test_headings_are_those_of_the_sheets_and_needed_ones_need_no_color_to_be_seen(opened):
@@ -95,7 +109,8 @@ def test_every_cell_says_what_it_wants_and_choices_are_lists(opened):
         found = limits(opened[sheet.title])
         for place, column in enumerate(sheet.columns, 1):
             limit = found[f"{openpyxl.utils.get_column_letter(place)}3"]
-            assert limit.promptTitle == column.heading[:32]
+            assert 0 < len(limit.promptTitle) <= 32
+            assert f"{column.heading} ".startswith(f"{limit.promptTitle} ")
             assert len(limit.prompt) > 5
             assert ("Must be filled in." in limit.prompt) == column.required
             if column.kind == "choice":
@@ -105,12 +120,55 @@ def test_every_cell_says_what_it_wants_and_choices_are_lists(opened):
                 assert [float(limit.formula1), float(limit.formula2)] == [
                     quantity.low, quantity.high,
                 ]  # fmt: skip
-                assert f"{quantity.low:,g} to {quantity.high:,g}" in limit.error
+                assert f"{quantity.low:,.10g} to {quantity.high:,.10g}" in limit.error
             if column.kind == "day":
                 assert (limit.formula2 == "TODAY()") != column.may_lie_ahead
             if column.kind in ("count", "number", "day", "clock", "choice"):
                 assert limit.errorStyle in (None, "stop")
                 assert limit.error.endswith(".")
+
+
+def test_no_limit_needs_powers_of_ten_and_no_needed_cell_may_be_left_blank(opened):
+    for sheet in SHEETS.values():
+        found = limits(opened[sheet.title])
+        for place, column in enumerate(sheet.columns, 1):
+            limit = found[f"{openpyxl.utils.get_column_letter(place)}3"]
+            said = f"{limit.prompt} {limit.error}"
+            assert not re.search(r"\de[+-]\d", said)
+            assert not (column.required and "blank" in said)
+    price = limits(opened["Prices"])["B3"]
+    assert "0 to 1,000,000" in price.error
+
+
+def test_wherever_the_program_looks_for_words_the_cell_has_a_list(opened):
+    lists = {
+        (sheet.name, column.name): limits(opened[sheet.title])[
+            f"{openpyxl.utils.get_column_letter(place)}3"
+        ]
+        for sheet in SHEETS.values()
+        for place, column in enumerate(sheet.columns, 1)
+    }
+
+    paid = lists["prices", "what"]
+    assert paid.formula1.strip('"').split(",") == [*PRICE_ITEMS, "other"]
+    assert paid.errorStyle in (None, "stop")
+    open_lists = {place for place, limit in lists.items() if limit.errorStyle == "warning"}
+    assert {
+        ("intervals", "what"), ("health", "drug_class"), ("collections", "extender"),
+        ("shipments", "extender"),
+    } <= open_lists  # fmt: skip
+    for place in open_lists:
+        assert lists[place].type == "list"
+
+
+def test_what_a_list_suggests_is_what_the_program_knows():
+    extenders = SHEETS["shipments"].column("extender").suggestions
+    assert "unknown" not in {medium_of(word) for word in extenders}
+    assert medium_of("Brand X") == "unknown"
+    brucella, evaluation = SHEETS["intervals"].column("what").suggestions
+    assert names_brucella(brucella)
+    assert EVALUATION in evaluation
+    assert all(is_known_drug(word) for word in SHEETS["health"].column("drug_class").suggestions)
 
 
 def test_limits_reach_as_far_as_they_promise(opened):

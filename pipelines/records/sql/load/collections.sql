@@ -1,4 +1,4 @@
--- Rows of the Collections sheet: the attempt, its raw reading, what was made of it.
+-- Rows of the Collections sheet: the attempt, its raw evaluation, what was made of it.
 INSERT INTO collection
 SELECT
     entry_id, entry_id, dog_id,
@@ -8,7 +8,7 @@ FROM accepted;
 
 INSERT INTO evaluation
 SELECT
-    entry_id * 10, entry_id, dog_id, entry_id, NULL, 'raw', NULL, observer, appearance, volume_ml,
+    entry_id * 10, entry_id, dog_id, entry_id, NULL, 'raw', NULL, evaluator, appearance, volume_ml,
     concentration_m_per_ml, TRY_CAST(n_cells_counted AS INTEGER),
     CASE
         WHEN count_method IS NOT NULL THEN count_method
@@ -16,9 +16,9 @@ SELECT
         WHEN concentration_m_per_ml IS NULL THEN 'not counted'
     END,
     total_motility_pct, progressive_motility_pct,
-    parse_method(motility_method, n_motility_judged),
-    TRY_CAST(n_motility_judged AS INTEGER), normal_morphology_pct,
-    TRY_CAST(n_morphology_checked AS INTEGER), minutes_at_37
+    parse_method(motility_method, n_motility_evaluated),
+    TRY_CAST(n_motility_evaluated AS INTEGER), normal_morphology_pct,
+    TRY_CAST(n_morphology_evaluated AS INTEGER), minutes_at_37
 FROM accepted
 WHERE failed_reason IS NULL;
 
@@ -43,10 +43,12 @@ WHERE unpivoted.abnormal_pct IS NOT NULL;
 
 INSERT INTO processing
 SELECT
-    entry_id, entry_id, entry_id, extender, spin_g, spin_min, fluid_taken_off_ml, volume_after_ml
+    entry_id, entry_id, entry_id, extender, centrifuge_g, centrifuge_min, supernatant_removed_ml,
+    volume_after_ml
 FROM accepted
 WHERE coalesce(
-    extender, spin_g__text, spin_min__text, fluid_taken_off_ml__text, volume_after_ml__text
+    extender, centrifuge_g__text, centrifuge_min__text, supernatant_removed_ml__text,
+    volume_after_ml__text
 ) IS NOT NULL;
 
 INSERT INTO dose

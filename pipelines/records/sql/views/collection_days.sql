@@ -1,9 +1,9 @@
 -- Title:   The collection that a stud and a day stand for
 -- Grain:   stud_id, collected_on
 -- Reads:   collection
--- Notes:   Boxes and breedings name their semen by its day. Of several samples of one day the only
---          one that was shipped is meant; else the day alone is known.
---          Doubtful lines count here: that he was collected is not what is doubted.
+-- Notes:   Shipments and breedings name their semen by its day. Of several samples of one day the
+--          only one that was shipped is meant; else the day alone is known. Doubtful lines count
+--          here: that he was collected is not what is doubted.
 WITH candidate AS (
     SELECT
         stud_id,

@@ -26,7 +26,7 @@ reading AS (
         coalesce(collection.collected.latest, collection_days.collected_latest,
             shipment.collected_on + TIME '23:59:59') AS collected_latest,
         coalesce(evaluation.collection_id, collection_days.collection_id) AS of_collection_id,
-        shipment.extender AS box_extender,
+        shipment.extender AS shipment_extender,
         CAST(NULL AS VARCHAR) AS failed_reason
     FROM evaluation
     LEFT JOIN collection USING (collection_id)
@@ -61,7 +61,7 @@ SELECT
     coalesce(reading.evaluated.latest, reading.collected_latest) AS evaluated_latest,
     reading.failed_reason,
     CAST(reading.appearance AS VARCHAR) AS appearance,
-    reading.observer,
+    reading.evaluator,
     CAST(reading.count_method AS VARCHAR) AS count_method,
     CAST(reading.motility_method AS VARCHAR) AS motility_method,
     middle(reading.volume_ml) AS volume_ml,
@@ -75,16 +75,16 @@ SELECT
     middle(reading.progressive_motility_pct) AS progressive_motility_pct,
     percent_end(reading.progressive_motility_pct.low) AS progressive_motility_pct_low,
     percent_end(reading.progressive_motility_pct.high) AS progressive_motility_pct_high,
-    reading.n_motility_judged,
+    reading.n_motility_evaluated,
     middle(reading.normal_morphology_pct) AS normal_morphology_pct,
-    reading.n_morphology_checked,
+    reading.n_morphology_evaluated,
     reading.minutes_at_37,
     CASE WHEN reading.stage = 'raw'
         THEN date_diff('day', attempt.last_on, CAST(reading.collected_earliest AS DATE))
     END AS sexual_rest_days,
     date_diff('day', dog.born_on, CAST(reading.collected_earliest AS DATE)) / 365.25
         AS stud_age_years,
-    coalesce(reading.box_extender, processing.extender) AS extender,
+    coalesce(reading.shipment_extender, processing.extender) AS extender,
     doubtful_entries.entry_id IS NOT NULL AS is_doubtful
 FROM reading
 JOIN dog ON dog.dog_id = reading.stud_id

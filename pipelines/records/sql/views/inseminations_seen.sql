@@ -3,11 +3,11 @@
 -- Reads:   insemination, breeding, breeding_lines, cycles, collection_days, shipment, frozen_lot, doubtful_entries, dog
 -- Notes:   The heat of a breeding is the bitch's last one that began 0 to 30 days before its first
 --          insemination. A dose that the breeding does not state is taken, for chilled semen, from
---          the box of that collection to that bitch (or, without a name on it, to that clinic); for
---          frozen semen it is the straws times the sperm per straw of the lot, or of the stud's lots
---          where they agree. Lines that somebody joined are one breeding; a mating that two of its
---          lines name is there once. For cautions: a row with is_doubtful waits to be confirmed and is
---          in no other view.
+--          the shipment of that collection to that bitch (or, without a name on it, to that
+--          clinic); for frozen semen it is the straws times the sperm per straw of the lot, or of
+--          the stud's lots where they agree. Lines that somebody joined are one breeding; a mating
+--          that two of its lines name is there once. For cautions: a row with is_doubtful waits to
+--          be confirmed and is in no other view.
 WITH told AS (
     SELECT
         insemination.*, breeding_lines.breeding_id AS of_breeding_id,
@@ -55,8 +55,8 @@ heat AS (
     GROUP BY made.of_breeding_id
 ),
 
--- A box says nothing where two of the same collection disagree.
-boxed AS (
+-- A shipment says nothing where two of the same collection disagree.
+shipped AS (
     SELECT
         made.insemination_id,
         any_value(shipment.motile_dose_m) AS motile_dose_m
@@ -97,7 +97,7 @@ dosed AS (
         made.*,
         CASE
             WHEN made.motile_dose_m.low IS NOT NULL THEN made.motile_dose_m
-            WHEN boxed.motile_dose_m IS NOT NULL THEN boxed.motile_dose_m
+            WHEN shipped.motile_dose_m IS NOT NULL THEN shipped.motile_dose_m
             WHEN straws.motile_per_straw_m IS NOT NULL THEN CAST({
                 'kind': straws.motile_per_straw_m.kind,
                 'low': made.n_straws * straws.motile_per_straw_m.low,
@@ -106,7 +106,7 @@ dosed AS (
             } AS reading)
         END AS dose
     FROM made
-    LEFT JOIN boxed USING (insemination_id)
+    LEFT JOIN shipped USING (insemination_id)
     LEFT JOIN straws USING (insemination_id)
 )
 

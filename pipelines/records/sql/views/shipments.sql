@@ -1,4 +1,4 @@
--- Title:   Every box sent, and what was read of its semen later
+-- Title:   Every shipment sent, and what was read of its semen later
 -- Grain:   shipment_id
 -- Reads:   shipments_seen
 -- Notes:   Without the doubtful lines; cautions read shipments_seen. Columns as there.

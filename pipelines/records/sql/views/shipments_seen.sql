@@ -1,8 +1,8 @@
--- Title:   Every box sent, the doubtful lines too
+-- Title:   Every shipment sent, the doubtful lines too
 -- Grain:   shipment_id
 -- Reads:   shipment, dog, collection_days, evaluation, doubtful_entries
--- Notes:   Days late count from the promised day. Hours kept back run from the collection to the
---          reading, middle to middle. The outcome is known once the box has arrived.
+-- Notes:   Days late count from the promised day. Hours retained run from the collection to the
+--          reading, middle to middle. The outcome is known once the shipment has arrived.
 --          For cautions: a row with is_doubtful waits to be confirmed and is in no other view.
 SELECT
     shipment.shipment_id,
@@ -28,7 +28,7 @@ SELECT
     date_diff('day', shipment.promised_on, CAST(shipment.arrived.earliest AS DATE)) AS n_days_late,
     middle(shipment.motile_dose_m) AS motile_dose_m,
     middle(arrival.progressive_motility_pct) AS arrival_progressive_motility_pct,
-    middle(kept.progressive_motility_pct) AS kept_back_progressive_motility_pct,
+    middle(kept.progressive_motility_pct) AS retained_progressive_motility_pct,
     (
         epoch(kept.evaluated.earliest) + epoch(kept.evaluated.latest)
         - epoch(coalesce(
@@ -37,7 +37,7 @@ SELECT
         - epoch(coalesce(
             collection_days.collected_latest, shipment.collected_on + TIME '23:59:59'
         ))
-    ) / 2 / 3600 AS kept_back_hours,
+    ) / 2 / 3600 AS retained_hours,
     shipment.arrived IS NOT NULL AS outcome_known,
     doubtful_entries.entry_id IS NOT NULL AS is_doubtful
 FROM shipment
@@ -48,5 +48,5 @@ LEFT JOIN collection_days
 LEFT JOIN evaluation AS arrival
     ON arrival.shipment_id = shipment.shipment_id AND arrival.stage = 'on arrival'
 LEFT JOIN evaluation AS kept
-    ON kept.shipment_id = shipment.shipment_id AND kept.stage = 'kept back'
+    ON kept.shipment_id = shipment.shipment_id AND kept.stage = 'retained'
 LEFT JOIN doubtful_entries ON doubtful_entries.entry_id = shipment.entry_id

@@ -35,7 +35,9 @@ for line in sys.stdin:
 
 
 class Beside:
-    """Another process that loads, confirms and packs a box at every step, each time another one."""
+    """Another process that loads, confirms and packs a shipment at every step, each time
+    another one.
+    """
 
     def __init__(self, kennel, process):
         self.kennel, self.process = kennel, process
@@ -54,11 +56,11 @@ class Beside:
             "health", [{"Dog": "Tarn", "Date": str(day), "Kind": "examination", "What": "hips"}],
             f"{n}/health.csv",
         )  # fmt: skip
-        pack = ["box", "Bracken", "3.1", "80", "--cells", "400", "--dilution", "20", "--now",
+        pack = ["ship", "Bracken", "3.1", "80", "--cells", "400", "--dilution", "1 + 19", "--now",
                 f"{day} 19:00", "--inseminate", f"{day + timedelta(days=1)} 11:00",
                 "--out", str(self.kennel.folder / "pages")]  # fmt: skip
         for kind, command, trace in (
-            ("load", ["load", str(sheet), "--today", str(TODAY)], str(day)),
+            ("load", ["load", str(sheet), "--now", str(TODAY)], str(day)),
             ("confirm", ["confirm", str(n + 1)], n + 1),
             ("box", pack, str(day)),
         ):

@@ -28,12 +28,12 @@ from studcurve.pipelines.records.sheets.rules import (
     SAME_LITTER,
     USUAL_VOLUME_ML,
 )
-from studcurve.pipelines.run import write_overview, write_stud_reviews
+from studcurve.pipelines.run import write_pages
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
 
 TODAY = date(2026, 10, 31)
-FEW = {"Concentration (M/mL)": "0.28", "% moving": "80", "% moving forward": "80"}
+FEW = {"Concentration (M/mL)": "0.28", "Total motility (%)": "80", "Progressive motility (%)": "80"}
 BRED = {"Bitch": "Senna", "Stud": "Bracken", "Date": "2024-03-12", "Semen": "natural",
         "Route": "natural"}  # fmt: skip
 
@@ -59,30 +59,37 @@ EDGES = [
     ("few sperm that move well", {"Concentration (M/mL)": f"{FEW_M_PER_ML - 0.01}"},
      {"Concentration (M/mL)": f"{FEW_M_PER_ML}"}),
     ("few sperm that move well",
-     {"Concentration (M/mL)": "1", "% moving": f"{MANY_MOVING_PCT:.0f}", "% moving forward": "20"},
-     {"Concentration (M/mL)": "1", "% moving": f"{MANY_MOVING_PCT - 1:.0f}",
-      "% moving forward": "20"}),
+     {"Concentration (M/mL)": "1", "Total motility (%)": f"{MANY_MOVING_PCT:.0f}",
+      "Progressive motility (%)": "20"},
+     {"Concentration (M/mL)": "1", "Total motility (%)": f"{MANY_MOVING_PCT - 1:.0f}",
+      "Progressive motility (%)": "20"}),
     ("few sperm that move well",
-     {"Concentration (M/mL)": "1", "% moving": "", "% moving forward": f"{MANY_MOVING_PCT:.0f}"},
-     {"Concentration (M/mL)": "1", "% moving": "",
-      "% moving forward": f"{MANY_MOVING_PCT - 1:.0f}"}),
+     {"Concentration (M/mL)": "1", "Total motility (%)": "",
+      "Progressive motility (%)": f"{MANY_MOVING_PCT:.0f}"},
+     {"Concentration (M/mL)": "1", "Total motility (%)": "",
+      "Progressive motility (%)": f"{MANY_MOVING_PCT - 1:.0f}"}),
     ("few sperm that move well", {"Concentration (M/mL)": "< 4"}, {"Concentration (M/mL)": "> 4"}),
     ("no sperm that move", {"Concentration (M/mL)": "0"}, {"Concentration (M/mL)": "< 6"}),
-    ("no sperm that move", {"Concentration (M/mL)": "none seen", "% moving": "",
-                            "% moving forward": "1", "How judged": "counted"},
-     {"Concentration (M/mL)": "none seen", "% moving": "0", "% moving forward": "0"}),
+    ("no sperm that move", {"Concentration (M/mL)": "none seen", "Total motility (%)": "",
+                            "Progressive motility (%)": "1",
+                            "How motility was evaluated": "counted"},
+     {"Concentration (M/mL)": "none seen", "Total motility (%)": "0",
+      "Progressive motility (%)": "0"}),
     ("no sperm that move", {"Cells counted": "0"}, {"Cells counted": "1"}),
     ("more volume than an ejaculate", {"Volume (mL)": f"{USUAL_VOLUME_ML + 0.1}"},
      {"Volume (mL)": f"{USUAL_VOLUME_ML}"}),
-    ("forward judged above moving", {"% moving": "70", "% moving forward": "71"},
-     {"% moving": "70", "% moving forward": "70"}),
-    ("percentage as a fraction", {"% moving forward": f"{FRACTION_PCT}"},
-     {"% moving forward": f"{FRACTION_PCT + 0.1}"}),
-    ("percentage as a fraction", {"% moving": "0.8", "% moving forward": ""},
-     {"% moving": "< 1", "% moving forward": ""}),
-    ("percentage as a fraction", {"% normal": "0.7"}, {"% normal": "0"}),
-    ("percentage as a fraction", {"% moving forward": "0.7", "How judged": "counted"},
-     {"% moving forward": "0", "% moving": "0", "How judged": "counted"}),
+    ("progressive perhaps above total motility", {"Total motility (%)": "70",
+                                                  "Progressive motility (%)": "71"},
+     {"Total motility (%)": "70", "Progressive motility (%)": "70"}),
+    ("percentage as a fraction", {"Progressive motility (%)": f"{FRACTION_PCT}"},
+     {"Progressive motility (%)": f"{FRACTION_PCT + 0.1}"}),
+    ("percentage as a fraction", {"Total motility (%)": "0.8", "Progressive motility (%)": ""},
+     {"Total motility (%)": "< 1", "Progressive motility (%)": ""}),
+    ("percentage as a fraction", {"Normal morphology (%)": "0.7"}, {"Normal morphology (%)": "0"}),
+    ("percentage as a fraction", {"Progressive motility (%)": "0.7",
+                                  "How motility was evaluated": "counted"},
+     {"Progressive motility (%)": "0", "Total motility (%)": "0",
+      "How motility was evaluated": "counted"}),
     ("before the dog was born", {"Date": "2018-04-30"}, {"Date": "2018-05-01"}),
     ("thousands or decimals", {"Concentration (M/mL)": "1.250", "Volume (mL)": "3,5"},
      {"Concentration (M/mL)": "1250", "Volume (mL)": "3,5"}),
@@ -109,8 +116,8 @@ def test_each_rule_speaks_on_one_side_of_its_edge_and_is_silent_on_the_other(
 
 
 def test_a_dot_is_no_doubt_on_a_sheet_without_a_decimal_comma(kennel):
-    kennel.load(kennel.collections({"Concentration (M/mL)": "1.250", "% moving": "20",
-                                    "% moving forward": "10"}))  # fmt: skip
+    kennel.load(kennel.collections({"Concentration (M/mL)": "1.250", "Total motility (%)": "20",
+                                    "Progressive motility (%)": "10"}))  # fmt: skip
 
     assert doubts(kennel) == []
 
@@ -123,9 +130,9 @@ LIVES = [
     ("collections", {"Dog": "Alder", "Date": "2024-03-05"}, {"Date": "2024-03-06"}),
     ("frozen", {"Stud": "Alder", "Frozen on": "2024-03-05", "Lot": "A", "Straws": "4"},
      {"Frozen on": "2024-03-06"}),
-    ("boxes", {"Stud": "Alder", "Collected on": "2024-03-05", "Sent on": "2024-03-07"},
+    ("shipments", {"Stud": "Alder", "Collected on": "2024-03-05", "Sent on": "2024-03-07"},
      {"Collected on": "2024-03-06"}),
-    ("boxes", {"Stud": "Alder", "Sent on": "2018-05-01"}, {"Sent on": "2018-04-30"}),
+    ("shipments", {"Stud": "Alder", "Sent on": "2018-05-01"}, {"Sent on": "2018-04-30"}),
     ("heats", {"Bitch": "Willow", "First day": "2024-03-05"}, {"First day": "2024-03-06"}),
     ("heats", {"Bitch": "Willow", "First day": "2018-05-01"}, {"First day": "2018-04-30"}),
     ("health", {"Dog": "Willow", "Date": "2024-03-05", "Kind": "examination", "What": "x"},
@@ -287,8 +294,8 @@ def test_a_check_tells_the_doubt_and_changes_nothing(kennel):
 
 def test_refused_lines_are_told_first_then_doubtful_ones_then_questions(kennel, tmp_path):
     kennel.load(kennel.collections(
-        {"Date": "2024-03-01", "Spun at (g)": "2500"}, FEW | {"Date": "2024-03-02"},
-        {"Date": "2024-03-03", "% moving": "x", "Spun at (g)": "2500"},
+        {"Date": "2024-03-01", "Centrifuged at (g)": "2500"}, FEW | {"Date": "2024-03-02"},
+        {"Date": "2024-03-03", "Total motility (%)": "x", "Centrifuged at (g)": "2500"},
     ))  # fmt: skip
     findings = kennel.read("findings")
 
@@ -324,32 +331,32 @@ def test_the_commands_say_what_a_doubt_is_and_what_became_of_it(kennel):
     def run(*arguments):
         return CliRunner().invoke(app, [*arguments, "--store", str(kennel.records)])
 
-    loaded = run("load", str(sheet), "--today", "2026-10-31")
+    loaded = run("load", str(sheet), "--now", "2026-10-31")
     assert loaded.exit_code == 1
     assert "1 doubtful" in loaded.output
     assert "studcurve confirm NUMBER" in loaded.output
     (number,) = kennel.read("findings")["finding_id"]
     assert run("confirm", str(number)).output == "1 confirmed\n"
-    assert run("load", str(sheet), "--today", "2026-10-31").exit_code == 0
+    assert run("load", str(sheet), "--now", "2026-10-31").exit_code == 0
 
 
-def test_boxes_heats_and_stock_of_doubtful_lines_are_out_of_their_views_and_kept(kennel):
+def test_shipments_heats_and_stock_of_doubtful_lines_are_out_of_their_views_and_kept(kennel):
     kennel.load(
-        kennel.write("boxes", [{"Stud": "Bracken", "Sent on": "2024-03-05", "Arrived on":
-                                "2024-03-06", "% moving forward on arrival": "0.6"}]),
+        kennel.write("shipments", [{"Stud": "Bracken", "Sent on": "2024-03-05", "Arrived on":
+                                "2024-03-06", "Progressive motility on arrival (%)": "0.6"}]),
         kennel.write("frozen", [{"Stud": "Bracken", "Frozen on": "2017-03-05", "Lot": "A",
                                  "Straws": "4"}]),
         kennel.write("heats", [{"Bitch": "Senna", "First day": "2018-03-05",
                                 "Progesterone 1 on": "2018-03-14", "Progesterone 1": "5",
                                 "Progesterone 1 unit": "ng/mL"}]),
-        kennel.write("prices", [{"What": "box", "Price": "1.250", "Currency": "EUR"},
-                                {"What": "test", "Price": "3,50", "Currency": "EUR"}]),
+        kennel.write("prices", [{"What": "shipment", "Price": "1.250", "Currency": "EUR"},
+                                {"What": "other", "Price": "3,50", "Currency": "EUR"}]),
     )  # fmt: skip
 
     for view in ("shipments", "evaluations", "frozen_lots", "straws_left", "cycles",
                  "progesterone"):  # fmt: skip
         assert kennel.read(view).empty, view
-    assert kennel.read("prices")["what"].tolist() == ["test"]
+    assert kennel.read("prices")["what"].tolist() == ["other"]
     assert kennel.read("shipments_seen")["is_doubtful"].all()
     assert kennel.read("evaluations_seen")["progressive_motility_pct"].tolist() == [
         pytest.approx(0.6)
@@ -390,7 +397,7 @@ PUPS = {"Result": "whelped", "Whelped on": "2024-05-13"}
         ({"Born alive": "1", "Stillborn": "0"}, False),
         ({"Born alive": "", "Stillborn": "0"}, False),
         ({"Born alive": "0", "Stillborn": "0", "Result": "lost", "Whelped on": ""}, False),
-        ({"Born alive": "0", "Stillborn": "0", "Result": "empty", "Whelped on": ""}, False),
+        ({"Born alive": "0", "Stillborn": "0", "Result": "missed", "Whelped on": ""}, False),
         ({"Born alive": "0", "Stillborn": "0", "Result": "", "Whelped on": ""}, True),
     ],
 )
@@ -504,7 +511,7 @@ def test_doubts_and_joins_come_through_an_export(kennel, tmp_path):
 
 
 def test_lines_of_different_outcomes_are_not_joined(kennel):
-    kennel.load(kennel.write("breedings", [mated(0) | LITTER, mated(2, Result="empty")]))
+    kennel.load(kennel.write("breedings", [mated(0) | LITTER, mated(2, Result="missed")]))
 
     with pytest.raises(RecordsError, match="different outcomes"):
         confirm(kennel)
@@ -578,13 +585,10 @@ def test_pages_say_how_many_lines_they_leave_out_in_either_language(kennel, tmp_
     for language in ("en", "de"):
         words = Words(language)
         reader = Reader(words, "owner")
-        pages = write_stud_reviews(
+        pages = write_pages(
             kennel.records, tmp_path / language, today=TODAY, studs=["Bracken"], reader=reader,
             anonymous=False,
         )  # fmt: skip
-        pages.append(write_overview(
-            kennel.records, tmp_path / language, today=TODAY, reader=reader, anonymous=False
-        ))  # fmt: skip
         assert len(pages) == 3
         for page in pages:
             assert words.tell(of_all) in page.read_text(encoding="utf-8"), page
@@ -635,7 +639,8 @@ def workbook(path, *writes):
     """
     with xlsxwriter.Workbook(str(path)) as book:
         page = book.add_worksheet("Collections")
-        headings = ["Dog", "Date", "Volume (mL)", "Concentration (M/mL)", "% moving forward",
+        headings = ["Dog", "Date", "Volume (mL)", "Concentration (M/mL)",
+                    "Progressive motility (%)",
                     "Notes"]  # fmt: skip
         page.write_row(0, 0, headings)
         for row, write in enumerate(writes, 1):

@@ -27,7 +27,7 @@ SHEETS = {
     "collections": (
         "evaluations", "Date",
         {"Dog": "Bracken", "Volume (mL)": "2.4", "Concentration (M/mL)": "310",
-         "% moving forward": "70", "How judged": "by eye"}, {},
+         "Progressive motility (%)": "70", "How motility was evaluated": "by eye"}, {},
     ),
     "heats": ("cycles", "First day", {"Bitch": "Senna"}, {}),
     "health": (
@@ -37,7 +37,8 @@ SHEETS = {
     ),
     "frozen": (
         "frozen_lots", "Frozen on",
-        {"Stud": "Bracken", "Lot": "A", "Straws": "12", "M sperm per straw": "80"}, {},
+        {"Stud": "Bracken", "Lot": "A", "Straws": "12", "Progressively motile per straw (M)": "80"},
+        {},
     ),
 }  # fmt: skip
 
@@ -142,13 +143,13 @@ def test_a_slip_is_a_month_a_year_or_day_and_month_exchanged(kennel, later, is_a
 
 
 def test_sheets_that_bring_only_new_lines_are_not_asked_about(kennel):
-    few = {"Dog": "Bracken", "% moving forward": "80"}
-    box = {"Stud": "Bracken", "Doses": "2", "Clinic": "Lindal", "Carrier": "Night Coach",
+    few = {"Dog": "Bracken", "Progressive motility (%)": "80"}
+    shipment = {"Stud": "Bracken", "Doses": "2", "Clinic": "Lindal", "Carrier": "Night Coach",
            "Volume per dose (mL)": "10"}  # fmt: skip
     for n in (0, 2):
         kennel.load(
             kennel.write("collections", [few | {"Date": day(n)}]),
-            kennel.write("boxes", [box | {"Sent on": day(n)}]),
+            kennel.write("shipments", [shipment | {"Sent on": day(n)}]),
         )
     other = lines("collections", day(4))[-1] | {"Volume (mL)": "2.6"}
     kennel.load(kennel.write("collections", [other]))
@@ -213,7 +214,11 @@ def test_the_question_names_both_lines_in_either_language(kennel, language):
 
 @pytest.mark.parametrize(("extra", "is_asked"), [({}, False), ({"Volume (mL)": "2.4"}, True)])
 def test_lines_of_few_cells_are_alike_by_chance(kennel, extra, is_asked):
-    few = {"Dog": "Bracken", "% moving forward": "80", "How judged": "by eye"} | extra
+    few = {
+        "Dog": "Bracken",
+        "Progressive motility (%)": "80",
+        "How motility was evaluated": "by eye",
+    } | extra
     for n in (0, 2):
         kennel.load(kennel.write("collections", [few | {"Date": day(n)}]))
 

@@ -86,7 +86,8 @@ def test_the_order_of_lines_and_of_columns_says_nothing(tmp_path, demo_store):
 def test_a_changed_line_supersedes_and_both_stay_readable(kennel):
     kennel.load(kennel.collections({}, {"Date": "2024-03-09"}))
 
-    report = kennel.load(kennel.collections({"% moving": "60", "% moving forward": "50"},
+    report = kennel.load(kennel.collections({"Total motility (%)": "60",
+                                             "Progressive motility (%)": "50"},
                                             {"Date": "2024-03-09"}))  # fmt: skip
 
     count = report.sheets["collections"]
@@ -141,7 +142,9 @@ def test_a_second_collection_of_a_day_in_another_file_counts_and_is_asked_about(
 
 
 def test_two_versions_of_one_line_are_refused_together(kennel):
-    report = kennel.load(kennel.collections({}, {"% moving": "60", "% moving forward": "50"}))
+    report = kennel.load(
+        kennel.collections({}, {"Total motility (%)": "60", "Progressive motility (%)": "50"})
+    )
 
     count = report.sheets["collections"]
     assert (count.n_new, count.n_refused) == (0, 2)
@@ -224,7 +227,7 @@ def test_a_line_that_left_its_file_still_counts_and_is_asked_about_once(kennel):
 
 
 def test_a_corrected_line_closes_what_was_found_wrong_with_it(kennel):
-    kennel.load(kennel.collections({"% moving forward": "850"}, {"Date": "2024-03-09"}))
+    kennel.load(kennel.collections({"Progressive motility (%)": "850"}, {"Date": "2024-03-09"}))
     assert kennel.read("findings").query("is_open")["rule"].tolist() != []
 
     report = kennel.load(kennel.collections({}, {"Date": "2024-03-09"}))
@@ -245,7 +248,7 @@ def test_a_line_refused_for_its_date_is_settled_when_its_file_comes_back_mended(
 
 
 def test_a_refused_line_taken_out_of_its_sheet_is_settled_though_the_sheet_is_empty_now(kennel):
-    kennel.load(kennel.collections({"% moving forward": "850"}))
+    kennel.load(kennel.collections({"Progressive motility (%)": "850"}))
     assert kennel.read("findings")["is_open"].any()
 
     report = kennel.load(kennel.collections())
@@ -268,16 +271,16 @@ def test_an_empty_sheet_leaves_the_lines_that_it_brought_before_in_force(kennel)
 def test_a_spoiled_correction_leaves_the_older_version_in_force(kennel):
     kennel.load(kennel.collections({}))
 
-    report = kennel.load(kennel.collections({"% moving forward": "seventy"}))
+    report = kennel.load(kennel.collections({"Progressive motility (%)": "seventy"}))
 
     assert report.n_refused == 1
     assert kennel.read("evaluations")["progressive_motility_pct"].tolist() == [70]
 
 
 def test_a_refused_line_is_reported_again_and_kept_once(kennel):
-    kennel.load(kennel.collections({"% moving forward": "850"}))
+    kennel.load(kennel.collections({"Progressive motility (%)": "850"}))
 
-    again = kennel.load(kennel.collections({"% moving forward": "850"}))
+    again = kennel.load(kennel.collections({"Progressive motility (%)": "850"}))
 
     assert again.n_refused == 1
     assert set(again.findings["text"]) == {"850"}
@@ -309,7 +312,7 @@ def test_the_file_of_typing_errors_loads_its_good_lines_and_keeps_every_bad_one(
 def test_checking_changes_nothing(kennel):
     before = contents(kennel.records)
 
-    report = kennel.load(kennel.collections({}, {"% moving": "x"}), check_only=True)
+    report = kennel.load(kennel.collections({}, {"Total motility (%)": "x"}), check_only=True)
 
     assert (report.sheets["collections"].n_new, report.n_refused) == (0, 2)
     assert len(report.findings) > 0
@@ -334,12 +337,12 @@ def test_a_hostile_name_stays_text(kennel):
     )
 
     kennel.load(
-        kennel.collections(*({"Dog": name, "Notes": name, "Read by": name} for name in names))
+        kennel.collections(*({"Dog": name, "Notes": name, "Evaluator": name} for name in names))
     )
 
     rows = kennel.read("evaluations")
     assert sorted(rows["stud"]) == sorted(names)
-    assert rows["observer"].tolist() == rows["stud"].tolist()
+    assert rows["evaluator"].tolist() == rows["stud"].tolist()
 
 
 def test_a_locked_file_is_said_kindly_and_names_its_holder(kennel):
@@ -456,7 +459,7 @@ def test_the_fingerprint_follows_the_records_and_nothing_else(kennel):
     first = fingerprint()
     kennel.load(kennel.collections({"Date": "2024-03-09"}, {}))
     assert fingerprint() == first
-    kennel.load(kennel.collections({"Date": "2024-03-09"}, {"% moving": "75"}))
+    kennel.load(kennel.collections({"Date": "2024-03-09"}, {"Total motility (%)": "75"}))
     assert fingerprint() != first
     kennel.load(kennel.collections({"Date": "2024-03-09"}, {}))
     assert fingerprint() == first

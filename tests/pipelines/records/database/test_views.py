@@ -14,8 +14,8 @@ HEAT = {"Bitch": "Senna", "First day": "2024-03-01"}
 BRED = {"Bitch": "Senna", "Stud": "Bracken", "Date": "2024-03-12", "Semen": "natural",
         "Route": "natural"}  # fmt: skip
 CHILLED = {"Semen": "chilled", "Route": "vaginal", "Collected on": "2024-03-11"}
-BOX = {"Stud": "Bracken", "Collected on": "2024-03-11", "Sent on": "2024-03-11",
-       "For bitch": "Senna", "M forward per dose": "180"}  # fmt: skip
+SHIPMENT = {"Stud": "Bracken", "Collected on": "2024-03-11", "Sent on": "2024-03-11",
+       "For bitch": "Senna", "Progressively motile per dose (M)": "180"}  # fmt: skip
 
 
 def header(view):
@@ -48,7 +48,8 @@ def test_each_view_reads_what_it_declares(view):
 
 def test_no_line_of_the_demo_is_lost_on_the_way(demo_store, demo_records):
     for sheet, view in (
-        ("dogs", "dogs"), ("breedings", "breedings"), ("heats", "cycles"), ("boxes", "shipments"),
+        ("dogs", "dogs"), ("breedings", "breedings"), ("heats", "cycles"), ("shipments",
+                                                                            "shipments"),
         ("frozen", "frozen_lots"),
     ):  # fmt: skip
         assert len(demo_store.read(view)) == len(pd.read_csv(demo_records / f"{sheet}.csv"))
@@ -77,8 +78,8 @@ STEPS = [
 
 def test_a_motility_stands_for_the_step_it_was_read_in(kennel):
     kennel.load(kennel.collections(
-        *({"Date": f"2024-01-{n:02d}", "% moving": "", "% moving forward": typed,
-           "How judged": how} for n, (typed, how, *_) in enumerate(STEPS, 1))
+        *({"Date": f"2024-01-{n:02d}", "Total motility (%)": "", "Progressive motility (%)": typed,
+           "How motility was evaluated": how} for n, (typed, how, *_) in enumerate(STEPS, 1))
     ))  # fmt: skip
 
     rows = kennel.read("evaluations").sort_values("collected_earliest")
@@ -88,8 +89,10 @@ def test_a_motility_stands_for_the_step_it_was_read_in(kennel):
 
 
 def test_sperm_that_were_numbered_were_counted(kennel):
-    kennel.load(kennel.collections({"How judged": "", "Sperm judged": "200"},
-                                   {"Date": "2024-03-09", "How judged": ""}))  # fmt: skip
+    kennel.load(kennel.collections({"How motility was evaluated": "",
+                                    "Sperm evaluated for motility": "200"},
+                                   {"Date": "2024-03-09",
+                                    "How motility was evaluated": ""}))  # fmt: skip
 
     assert kennel.read("evaluations")["motility_method"].tolist() == ["counted", "by eye"]
 
@@ -98,8 +101,8 @@ def test_not_counted_and_too_many_to_count_are_neither_zero_nor_a_number(kennel)
     typed = ["", "too many to count", "none seen", "0"]
     kennel.load(
         kennel.collections(
-            *({"Date": f"2024-03-0{day}", "Concentration (M/mL)": text, "% moving": "",
-               "% moving forward": ""} for day, text in enumerate(typed, 1))
+            *({"Date": f"2024-03-0{day}", "Concentration (M/mL)": text, "Total motility (%)": "",
+               "Progressive motility (%)": ""} for day, text in enumerate(typed, 1))
         )
     )  # fmt: skip
 
@@ -115,7 +118,7 @@ def test_rest_counts_from_the_last_attempt_that_gave_a_sample(kennel):
         kennel.collections(
             {"Date": "2024-03-01"},
             {"Date": "2024-03-05", "Result": "no erection", "Volume (mL)": "",
-             "Concentration (M/mL)": "", "% moving": "", "% moving forward": ""},
+             "Concentration (M/mL)": "", "Total motility (%)": "", "Progressive motility (%)": ""},
             {"Date": "2024-03-08", "Time": "09:00"},
             {"Date": "2024-03-08", "Time": "15:00"},
             {"Date": "2024-03-08", "Dog": "Tarn"},
@@ -184,7 +187,7 @@ def test_the_second_insemination_is_a_row_of_its_own(kennel):
 OUTCOMES = [
     ({}, None, None),
     ({"Result": "whelped"}, None, True),
-    ({"Result": "empty"}, None, False),
+    ({"Result": "missed"}, None, False),
     ({"Result": "lost", "Scan": "pregnant", "Scan on": "2024-04-10"}, True, False),
     ({"Born alive": "5"}, None, True),
     ({"Whelped on": "2024-05-13"}, None, True),
@@ -225,27 +228,28 @@ def test_a_litter_counts_alive_and_stillborn(kennel):
 
 
 DOSES = [
-    ("250", [BOX], 250),
-    ("", [BOX], 180),
-    ("", [BOX | {"For bitch": "senna"}], 180),
-    ("", [BOX | {"For bitch": "Sage"}], np.nan),
-    ("", [BOX | {"Collected on": "2024-03-10", "Sent on": "2024-03-10"}], np.nan),
-    ("", [BOX | {"For bitch": "", "Clinic": "Hill"}], 180),
-    ("", [BOX, BOX | {"Clinic": "Dale", "M forward per dose": "90"}], np.nan),
+    ("250", [SHIPMENT], 250),
+    ("", [SHIPMENT], 180),
+    ("", [SHIPMENT | {"For bitch": "senna"}], 180),
+    ("", [SHIPMENT | {"For bitch": "Sage"}], np.nan),
+    ("", [SHIPMENT | {"Collected on": "2024-03-10", "Sent on": "2024-03-10"}], np.nan),
+    ("", [SHIPMENT | {"For bitch": "", "Clinic": "Hill"}], 180),
+    ("", [SHIPMENT, SHIPMENT | {"Clinic": "Dale", "Progressively motile per dose (M)": "90"}],
+     np.nan),
     ("", [], np.nan),
 ]  # fmt: skip
-"""Dose that a breeding states, boxes of that year, and its dose. [10⁶]"""
+"""Dose that a breeding states, shipments of that year, and its dose. [10⁶]"""
 
 
-def test_a_chilled_dose_is_the_stated_one_or_that_of_its_box(kennel):
+def test_a_chilled_dose_is_the_stated_one_or_that_of_its_shipment(kennel):
     sent, breedings = [], []
-    for year, (stated, boxes, _) in enumerate(DOSES, 2019):
-        bred = BRED | CHILLED | {"M forward per dose": stated, "Clinic": "Hill"}
+    for year, (stated, shipments, _) in enumerate(DOSES, 2019):
+        bred = BRED | CHILLED | {"Progressively motile per dose (M)": stated, "Clinic": "Hill"}
         breedings.append(in_year(bred, year))
-        sent += [in_year(box, year) for box in boxes]
+        sent += [in_year(shipment, year) for shipment in shipments]
     dogs = [{"Dog": "Bracken", "Sex": "male"}, {"Dog": "Senna", "Sex": "female"}]
     kennel.load(
-        kennel.write("dogs", dogs), kennel.write("boxes", sent),
+        kennel.write("dogs", dogs), kennel.write("shipments", sent),
         kennel.write("breedings", breedings),
     )  # fmt: skip
 
@@ -257,9 +261,9 @@ def test_a_chilled_dose_is_the_stated_one_or_that_of_its_box(kennel):
 def test_a_frozen_dose_is_straws_times_sperm_per_straw_and_takes_them_from_stock(kennel):
     lots = [
         {"Stud": "Bracken", "Frozen on": "2022-01-01", "Lot": "A", "Straws": "5",
-         "M sperm per straw": "30"},
+         "Progressively motile per straw (M)": "30"},
         {"Stud": "Bracken", "Frozen on": "2023-01-01", "Lot": "B", "Straws": "8",
-         "M sperm per straw": "40"},
+         "Progressively motile per straw (M)": "40"},
     ]  # fmt: skip
     frozen = BRED | {"Semen": "frozen", "Route": "transcervical"}
     kennel.load(
@@ -281,10 +285,11 @@ def test_a_frozen_dose_is_straws_times_sperm_per_straw_and_takes_them_from_stock
 def test_semen_is_as_old_as_its_collection_where_that_is_timed(kennel):
     kennel.load(
         kennel.collections({"Date": "2024-03-11", "Time": "16:00"}),
-        kennel.write("boxes", [BOX | {
+        kennel.write("shipments", [SHIPMENT | {
             "Sent at": "17:30", "Arrived on": "2024-03-12", "Arrived at": "11:00",
-            "% moving forward kept back": "60", "Kept back read on": "2024-03-13",
-            "Kept back read at": "16:00",
+            "Retained sample progressive motility (%)": "60",
+            "Retained sample evaluated on": "2024-03-13",
+            "Retained sample evaluated at": "16:00",
         }]),
         kennel.write("breedings", [BRED | CHILLED, BRED | CHILLED | {
             "Bitch": "Sage", "Stud": "Tarn",
@@ -295,15 +300,15 @@ def test_semen_is_as_old_as_its_collection_where_that_is_timed(kennel):
     spans = (rows["collected_latest"] - rows["collected_earliest"]).tolist()
 
     assert spans == [timedelta(0), WHOLE_DAY]  # Tarn's collection is not on record
-    box = kennel.read("shipments").iloc[0]
-    assert box["kept_back_hours"] == 48
-    assert box["collection_id"] == kennel.read("evaluations")["collection_id"].iloc[0]
-    assert pd.isna(box["n_days_late"])  # nothing was promised
+    shipment = kennel.read("shipments").iloc[0]
+    assert shipment["retained_hours"] == 48
+    assert shipment["collection_id"] == kennel.read("evaluations")["collection_id"].iloc[0]
+    assert pd.isna(shipment["n_days_late"])  # nothing was promised
 
 
 def test_shape_is_the_last_look_within_ninety_days_before_the_breeding(kennel):
     def look(day, pct):
-        return {"Date": day, "% normal": pct}
+        return {"Date": day, "Normal morphology (%)": pct}
 
     kennel.load(
         kennel.collections(look("2023-12-12", "50"), look("2024-01-05", "60"),

@@ -395,8 +395,8 @@ DAYS = ["2024-{n:02d}-05", "2024/{n:02d}/05", "2024-{n:02d}-05 00:00:00", "2024-
 @pytest.mark.parametrize("judged", ["by eye", "counted"])
 def test_a_measurement_of_any_spelling_is_given_back_letter_by_letter(kennel, judged):
     kennel.load(kennel.collections(
-        *({"Date": f"2024-01-{n:02d}", "% moving forward": typed, "% moving": "",
-           "How judged": judged, "Concentration (M/mL)": typed}
+        *({"Date": f"2024-01-{n:02d}", "Progressive motility (%)": typed, "Total motility (%)": "",
+           "How motility was evaluated": judged, "Concentration (M/mL)": typed}
           for n, typed in enumerate(WRITTEN_AS, 1))
     ))  # fmt: skip
 

@@ -1,9 +1,9 @@
-"""A sample in hand and a courier at the door: divide it, record the box, write its slip.
+"""A sample in hand and a courier at the door: divide it, record the shipment, write its slip.
 
-The sample goes through the same rules as every record: a caution that stops a box stops it here,
-and then nothing is printed, written or recorded but the caution. A box is recorded as a line of the
-Boxes sheet, so that a sheet that names it later corrects it; without an arrival its outcome is
-pending.
+The sample goes through the same rules as every record: a caution that stops a shipment stops it
+here, and then nothing is printed, written or recorded but the caution. A shipment is recorded as a
+line of the Shipments sheet, so that a sheet that names it later corrects it; without an arrival its
+outcome is pending.
 """
 
 from __future__ import annotations
@@ -21,7 +21,14 @@ from studcurve.analytics.cautions.records import Sample
 from studcurve.analytics.errors import RecordsError, ToolkitError
 from studcurve.analytics.measures import doses, extending, motility_kept
 from studcurve.analytics.measures.semen import total_sperm_m
-from studcurve.pipelines.answers.answer import Answer, TextTable, percent, spoken, spoken_range
+from studcurve.pipelines.answers.answer import (
+    Answer,
+    TextTable,
+    one_plus,
+    percent,
+    spoken,
+    spoken_range,
+)
 from studcurve.pipelines.answers.semen import (
     at_most_sentence,
     dose_values,
@@ -31,10 +38,10 @@ from studcurve.pipelines.answers.semen import (
     upper_limit_m,
 )
 from studcurve.pipelines.answers.slip import (
-    BoxRequest,
     MadeUp,
+    ShipmentRequest,
     make_slip,
-    record_box,
+    record_shipment,
     slip_name,
     until_at,
 )
@@ -49,7 +56,7 @@ N_OWN_SAMPLES = 20
 
 
 @dataclass(frozen=True, slots=True)
-class PackedBox:
+class PackedShipment:
     """What came of a request.
 
     Attributes
@@ -67,16 +74,16 @@ class PackedBox:
     slip: Path | None
 
 
-def pack_box(
+def pack_shipment(
     store_path: Path,
-    request: BoxRequest,
+    request: ShipmentRequest,
     *,
     out: Path,
     words: Words,
     rng: np.random.Generator,
     check_only: bool = False,
-) -> PackedBox:
-    """Divide a sample, record the box and write its slip.
+) -> PackedShipment:
+    """Divide a sample, record the shipment and write its slip.
 
     Parameters
     ----------
@@ -111,8 +118,8 @@ def pack_box(
     stud, registered = _stud(request.stud, views["dogs"])
     request = _with_recorded_weight(request, views["dogs"])
     cautions = _cautions(stud, views, request)
-    if stopped_answers(cautions) & {"box", "doses"}:
-        return PackedBox(_stopped_answer(cautions, request), True, None)
+    if stopped_answers(cautions) & {"shipment", "doses"}:
+        return PackedShipment(_stopped_answer(cautions, request), True, None)
 
     usual = doses.usual_total(_own_totals(stud, views["evaluations"]))
     sample = doses.draw_sample(request.reading, count_cv=request.count_cv, usual=usual, rng=rng)
@@ -133,7 +140,7 @@ def pack_box(
     refused = _refused(request, plan, made)
     if refused is not None:
         noted = replace(refused, sentences=(*_notes(cautions), *refused.sentences))
-        return PackedBox(noted, True, None)
+        return PackedShipment(noted, True, None)
     # Everything is worked out before anything is recorded.
     slip_path = None
     if not check_only:
@@ -142,15 +149,15 @@ def pack_box(
     answer = _answer(request, plan, worth, made, curve, usual, cautions, slip_path)
     if slip_path is not None:
         out.mkdir(parents=True, exist_ok=True)
-        record_box(store_path, stud, request, made)
+        record_shipment(store_path, stud, request, made)
         try:
             slip_path.write_text(text, encoding="utf-8", newline="\n")
         except OSError as why:
             raise ToolkitError(
-                f"The box is recorded, but its slip {slip_path} cannot be written "
+                f"The shipment is recorded, but its slip {slip_path} cannot be written "
                 f"({why.strerror}). Write the slip by hand."
             ) from None
-    return PackedBox(answer, False, slip_path)
+    return PackedShipment(answer, False, slip_path)
 
 
 def _stud(name: str, dogs: pd.DataFrame) -> tuple[str, str | None]:
@@ -170,7 +177,7 @@ def _stud(name: str, dogs: pd.DataFrame) -> tuple[str, str | None]:
 
 
 def _cautions(
-    stud: str, views: Mapping[str, pd.DataFrame], request: BoxRequest
+    stud: str, views: Mapping[str, pd.DataFrame], request: ShipmentRequest
 ) -> tuple[Caution, ...]:
     """Of the stud with the sample in hand as his latest raw one, and of the bitch it is for.
 
@@ -196,7 +203,7 @@ def _cautions(
 
 
 def _known_bitch(name: str | None, dogs: pd.DataFrame) -> str | None:
-    """The bitch of the records that a name on the box means; None for one from outside."""
+    """The bitch of the records that a name on the shipment means; None for one from outside."""
     if name is None:
         return None
     wanted = name.strip().casefold()
@@ -206,7 +213,7 @@ def _known_bitch(name: str | None, dogs: pd.DataFrame) -> str | None:
     return str(found["call_name"].iloc[0]) if len(found) == 1 else None
 
 
-def _with_recorded_weight(request: BoxRequest, dogs: pd.DataFrame) -> BoxRequest:
+def _with_recorded_weight(request: ShipmentRequest, dogs: pd.DataFrame) -> ShipmentRequest:
     """The request with her weight as recorded, where it was not given and she is in the records."""
     bitch = _known_bitch(request.for_bitch, dogs)
     if request.weight_kg is not None or bitch is None:
@@ -217,7 +224,7 @@ def _with_recorded_weight(request: BoxRequest, dogs: pd.DataFrame) -> BoxRequest
     return replace(request, weight_kg=float(weight.iloc[0]))
 
 
-def _refused(request: BoxRequest, plan: doses.DosePlan, made: MadeUp) -> Answer | None:
+def _refused(request: ShipmentRequest, plan: doses.DosePlan, made: MadeUp) -> Answer | None:
     """What no one would use, or does not fit her, is not packed; None where nothing is wrong."""
     if request.weight_kg is not None:
         limit = extending.volume_limit_ml(request.weight_kg, request.route)
@@ -227,9 +234,9 @@ def _refused(request: BoxRequest, plan: doses.DosePlan, made: MadeUp) -> Answer 
         return Answer(
             (
                 f"Not packed: {_whole_or_each(plan, made)} would hold {spoken(plan.target_m)} M "
-                f"moving forward at {request.inseminate_at:%d %b %H:%M} with a chance of "
+                f"progressively motile at {request.inseminate_at:%d %b %H:%M} with a chance of "
                 f"{percent(plan.chosen.meets_prob)}; nobody would use it. No slip is written and "
-                "no box recorded.",
+                "no shipment recorded.",
                 "Collect again, choose an earlier insemination or a lower --target; --anyway packs "
                 "it all the same.",
             ),
@@ -242,16 +249,16 @@ def _whole_or_each(plan: doses.DosePlan, made: MadeUp) -> str:
     return "each dose" if plan.n_doses > 1 else f"a dose of {spoken(made.dose_volume_ml)} mL"
 
 
-def _too_much_answer(request: BoxRequest, made: MadeUp, limit_ml: float) -> Answer:
+def _too_much_answer(request: ShipmentRequest, made: MadeUp, limit_ml: float) -> Answer:
     """A volume that does not fit her, and how it would."""
     leave = extending.semen_to_leave_ml(limit_ml, made.ratio, made.n_doses)
     return Answer(
         (
             f"Not packed: a dose of {spoken(made.dose_volume_ml)} mL is more than the "
             f"{spoken(limit_ml)} mL that fit a bitch of {spoken(request.weight_kg or 0.0)} kg by "
-            "this route. No slip is written and no box recorded.",
-            f"Spin first and leave {spoken(leave)} mL of semen, or use less extender (--ratio) or "
-            "make more doses (--doses); the veterinarian who inseminates decides.",
+            "this route. No slip is written and no shipment recorded.",
+            f"Centrifuge first and leave {spoken(leave)} mL of semen, or use less extender "
+            "(--ratio) or make more doses (--doses); the veterinarian who inseminates decides.",
         ),
         remarks=("Volumes that fit: common practice, no source.",),
         values={
@@ -276,12 +283,12 @@ def _own_totals(stud: str, evaluations: pd.DataFrame) -> np.ndarray:
     return totals[np.isfinite(totals)][-N_OWN_SAMPLES:]
 
 
-def _stopped_answer(cautions: tuple[Caution, ...], request: BoxRequest) -> Answer:
+def _stopped_answer(cautions: tuple[Caution, ...], request: ShipmentRequest) -> Answer:
     """The cautions and nothing else: no number of a dose, no slip, no record."""
     english = Words("en")
     stops = [caution for caution in cautions if caution.severity == "stop"]
     sentences = [f"Stop: {english.tell(caution.sentence)}" for caution in stops]
-    sentences.append("No dose is counted, no slip written and no box recorded.")
+    sentences.append("No dose is counted, no slip written and no shipment recorded.")
     values: dict[str, object] = {"stopped": [caution.rule for caution in stops], "n_doses": None}
     if [caution.rule for caution in stops] == ["no sperm seen"]:
         limit = upper_limit_m(request.reading, count_cv=request.count_cv)
@@ -294,7 +301,7 @@ def _stopped_answer(cautions: tuple[Caution, ...], request: BoxRequest) -> Answe
 
 
 def _answer(
-    request: BoxRequest,
+    request: ShipmentRequest,
     plan: doses.DosePlan,
     worth: doses.CountWorth,
     made: MadeUp,
@@ -330,12 +337,12 @@ def _answer(
         ("Extender", _extender_line(made)),
         (
             "In each then",
-            f"{spoken(then.median)} M moving forward at {request.inseminate_at:%d %b %H:%M}, 90 % "
-            f"range {spoken_range(then.lower, then.upper)}",
+            f"{spoken(then.median)} M progressively motile at {request.inseminate_at:%d %b %H:%M}, "
+            f"90 % range {spoken_range(then.lower, then.upper)}",
         ),
         ("Meets target", _meets_line(request, plan)),
         ("If counted", _worth_line(request, worth, usual)),
-        ("Cautions", _cautions_line(reminders, warned)),
+        ("Warnings", _cautions_line(reminders, warned)),
     )
     answered = doses_sentence(plan, medium)
     sentences = [*_notes(cautions), answered]
@@ -344,7 +351,7 @@ def _answer(
     return Answer(
         tuple(sentences),
         (TextTable((), rows),),
-        (*dict.fromkeys(caution.source for caution in warned), f"Hours kept: {curve.source}."),
+        (*dict.fromkeys(caution.source for caution in warned), f"Storage: {curve.source}."),
         dose_values(plan)
         | {
             "medium": medium,
@@ -380,7 +387,7 @@ def _notes(cautions: tuple[Caution, ...]) -> tuple[str, ...]:
 def _doses_line(plan: doses.DosePlan, made: MadeUp) -> str:
     divided = f"{made.n_doses} of {spoken(made.dose_volume_ml)} mL"
     if plan.n_doses == 0:
-        return f"none sure enough; the whole sample is {divided}"
+        return f"none certain enough; the whole sample is {divided}"
     more = plan.chances[plan.n_doses]
     return (
         f"{divided}; of {more.n_doses} each would meet the target with {percent(more.meets_prob)}"
@@ -391,24 +398,24 @@ def _extender_line(made: MadeUp) -> str:
     if made.ratio == 0.0:
         return f"none; {spoken(made.dose_volume_ml)} mL in each"
     return (
-        f"{spoken(made.extender_each_ml)} mL in each (1:{spoken(made.ratio)}), which makes "
+        f"{spoken(made.extender_each_ml)} mL in each ({one_plus(made.ratio)}), which makes "
         f"{spoken(made.dose_volume_ml)} mL a dose at about {spoken(made.final_m_per_ml)} M/mL"
     )
 
 
-def _meets_line(request: BoxRequest, plan: doses.DosePlan) -> str:
+def _meets_line(request: ShipmentRequest, plan: doses.DosePlan) -> str:
     until = until_at(request, plan)
     chance = f"{percent(plan.chosen.meets_prob)} for {spoken(plan.target_m)} M"
     if until is None:
-        return f"{chance}; {percent(plan.certainty)} sure at no hour that helps"
+        return f"{chance}; {percent(plan.certainty)} certain at no hour that helps"
     if until <= request.inseminate_at:
-        return f"{chance}; {percent(plan.certainty)} sure then, and not for half a day more"
+        return f"{chance}; {percent(plan.certainty)} certain then, and not for half a day more"
     days = spoken((until - request.collected_at).total_seconds() / 86400.0)
     word = "day" if days == "1" else "days"
-    return f"{chance}; {percent(plan.certainty)} sure for {days} {word} from the collection"
+    return f"{chance}; {percent(plan.certainty)} certain for {days} {word} from the collection"
 
 
-def _worth_line(request: BoxRequest, worth: doses.CountWorth, usual: doses.UsualTotal) -> str:
+def _worth_line(request: ShipmentRequest, worth: doses.CountWorth, usual: doses.UsualTotal) -> str:
     again = "one more chamber" if request.reading.is_counted else "one chamber"
     basis = ""
     if not request.reading.is_counted:

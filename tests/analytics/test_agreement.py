@@ -139,7 +139,7 @@ def test_a_sample_that_one_has_not_read_is_left_out():
 
 
 def test_too_little_to_compare_is_refused():
-    with pytest.raises(ValueError, match="3 samples read by both"):
+    with pytest.raises(ValueError, match="3 samples evaluated by both"):
         agreement([1.0, 2.0], [1.0, 2.0])
     with pytest.raises(ValueError, match="2 samples by 2 readers"):
         intraclass_correlation([[1.0, 2.0]])

@@ -1,4 +1,6 @@
-"""A box at 7 pm: six lines, a slip, a record with a pending outcome, and stops that stop it all."""
+"""A shipment at 7 pm: six lines, a slip, a record with a pending outcome, and stops that stop
+it all.
+"""
 
 import json
 import re
@@ -17,33 +19,33 @@ from studcurve.pipelines.cli import main
 from studcurve.reports.words import Words
 
 HOSTILE = "</td><script>alert(1)</script>"
-SIX = ["Doses", "Extender", "In each then", "Meets target", "If counted", "Cautions"]
-PACK = ["--cells", "140", "--dilution", "20", "--extender", "egg yolk", "--collected",
+SIX = ["Doses", "Extender", "In each then", "Meets target", "If counted", "Warnings"]
+PACK = ["--cells", "140", "--dilution", "1 + 19", "--extender", "egg yolk", "--collected",
         "2026-10-31 18:00", "--now", "2026-10-31 19:10", "--inseminate", "2026-11-01 11:00",
-        "--for-bitch", "Senna", "--clinic", "Lindal"]  # fmt: skip
+        "--bitch", "Senna", "--clinic", "Lindal"]  # fmt: skip
 
 
 class Bench:
-    """A kennel with a stud, and the box command run on it."""
+    """A kennel with a stud, and the shipment command run on it."""
 
     def __init__(self, kennel, capsys):
         self.kennel, self.capsys = kennel, capsys
         self.out = kennel.folder / "pages"
 
-    def box(self, *arguments, dog="Bracken", reading=("3.1", "80")):
+    def shipment(self, *arguments, dog="Bracken", reading=("3.1", "80")):
         with pytest.raises(SystemExit) as stop:
-            main(["box", dog, *reading, *arguments, "--store", str(self.kennel.records), "--out",
+            main(["ship", dog, *reading, *arguments, "--store", str(self.kennel.records), "--out",
                   str(self.out)])  # fmt: skip
         printed = self.capsys.readouterr()
         return stop.value.code or 0, printed.out, printed.err
 
     def values(self, *arguments, **how):
-        return json.loads(self.box(*arguments, "--json", **how)[1])
+        return json.loads(self.shipment(*arguments, "--json", **how)[1])
 
     def slips(self):
         return sorted(self.out.glob("box-*.html")) if self.out.exists() else []
 
-    def boxes(self):
+    def shipments(self):
         return self.kennel.read("shipments")
 
     def health(self, *rows):
@@ -56,11 +58,11 @@ def bench(kennel, capsys):
     return Bench(kennel, capsys)
 
 
-def test_a_box_answers_in_six_lines_within_eighty_columns(bench):
+def test_a_shipment_answers_in_six_lines_within_eighty_columns(bench):
     reading = ("1", "80")
     strong = ["--cells", "500", *PACK[2:]]
-    code, out, err = bench.box(
-        *strong, "--weight", "20", "--waited", "45", "--check", reading=reading
+    code, out, err = bench.shipment(
+        *strong, "--weight", "20", "--minutes-before-extending", "45", "--check", reading=reading
     )
 
     lines = out.splitlines()
@@ -73,41 +75,45 @@ def test_a_box_answers_in_six_lines_within_eighty_columns(bench):
     assert "Unextended for 45 minutes" in out
 
 
-def test_a_packed_box_is_an_ordinary_line_with_a_pending_outcome(bench):
+def test_a_packed_shipment_is_an_ordinary_line_with_a_pending_outcome(bench):
     values = bench.values(*PACK, "--carrier", "Night Coach", "--promised", "2026-11-01")
 
-    box = bench.boxes().iloc[0]
-    assert len(bench.boxes()) == 1
-    assert (box["stud"], box["for_bitch"], box["clinic"]) == ("Bracken", "Senna", "Lindal")
-    assert (box["carrier"], box["extender"]) == ("Night Coach", "egg yolk")
-    assert box["n_doses"] == values["n_doses"] == 1
-    assert box["dose_volume_ml"] == pytest.approx(values["dose_volume_ml"], abs=0.005)
+    shipment = bench.shipments().iloc[0]
+    assert len(bench.shipments()) == 1
+    assert (shipment["stud"], shipment["for_bitch"], shipment["clinic"]) == (
+        "Bracken",
+        "Senna",
+        "Lindal",
+    )
+    assert (shipment["carrier"], shipment["extender"]) == ("Night Coach", "egg yolk")
+    assert shipment["n_doses"] == values["n_doses"] == 1
+    assert shipment["dose_volume_ml"] == pytest.approx(values["dose_volume_ml"], abs=0.005)
     # 140 cells in 1 nL are 140 M/mL; 3.1 mL at 80 % hold 347 M moving forward.
-    assert box["motile_dose_m"] == pytest.approx(347, rel=0.03)
-    assert box["sent_earliest"].isoformat() == "2026-10-31T19:10:00"
-    assert not box["outcome_known"]
-    assert bench.kennel.lines("boxes")["state"].tolist() == ["current"]
+    assert shipment["motile_dose_m"] == pytest.approx(347, rel=0.03)
+    assert shipment["sent_earliest"].isoformat() == "2026-10-31T19:10:00"
+    assert not shipment["outcome_known"]
+    assert bench.kennel.lines("shipments")["state"].tolist() == ["current"]
 
 
-def test_packing_the_same_box_again_corrects_it(bench):
-    bench.box(*PACK)
-    bench.box(*PACK, "--carrier", "Valley Parcel")
+def test_packing_the_same_shipment_again_corrects_it(bench):
+    bench.shipment(*PACK)
+    bench.shipment(*PACK, "--carrier", "Valley Parcel")
 
-    assert len(bench.boxes()) == 1
-    assert bench.boxes().iloc[0]["carrier"] == "Valley Parcel"
-    assert sorted(bench.kennel.lines("boxes")["state"]) == ["current", "superseded"]
+    assert len(bench.shipments()) == 1
+    assert bench.shipments().iloc[0]["carrier"] == "Valley Parcel"
+    assert sorted(bench.kennel.lines("shipments")["state"]) == ["current", "superseded"]
 
 
 def test_an_uncounted_dose_is_recorded_as_not_counted(bench):
-    pack = [a for a in PACK if a not in ("--cells", "140", "--dilution", "20")]
-    _, out, _ = bench.box(*pack)
+    pack = [a for a in PACK if a not in ("--cells", "140", "--dilution", "1 + 19")]
+    _, out, _ = bench.shipment(*pack)
 
-    assert bench.boxes()["motile_dose_m"].isna().all()
+    assert bench.shipments()["motile_dose_m"].isna().all()
     assert "not counted: taken from dogs of every size" in re.sub(r"\s+", " ", out)
 
 
 def test_his_own_counted_samples_say_what_is_usual_for_him(bench):
-    pack = [a for a in PACK if a not in ("--cells", "140", "--dilution", "20")]
+    pack = [a for a in PACK if a not in ("--cells", "140", "--dilution", "1 + 19")]
     strange = bench.values(*pack, "--check")
     rows = [{"Date": f"2026-0{month}-05", "Volume (mL)": "2.5", "Concentration (M/mL)": "60"}
             for month in range(1, 9)]  # fmt: skip
@@ -121,12 +127,12 @@ def test_his_own_counted_samples_say_what_is_usual_for_him(bench):
 
 
 def test_check_answers_and_records_and_writes_nothing(bench):
-    code, out, _ = bench.box(*PACK, "--check")
+    code, out, _ = bench.shipment(*PACK, "--check")
 
     assert code == 0
     assert out
     assert bench.slips() == []
-    assert bench.boxes().empty
+    assert bench.shipments().empty
 
 
 def test_doses_never_hold_more_than_the_sample(bench):
@@ -145,16 +151,16 @@ def test_the_doses_asked_for_are_made_whatever_their_chance(bench):
     assert values["doses"][2]["meets_prob"] < 0.5
 
 
-def test_the_slip_says_what_the_box_holds_and_is_one_self_contained_page(bench):
+def test_the_slip_says_what_the_shipment_holds_and_is_one_self_contained_page(bench):
     bench.health({"Date": "2026-05-02", "What": "Brucella RSAT", "Result": "negative"},
                  {"Date": "2025-05-02", "What": "Brucella RSAT", "Result": "negative"})  # fmt: skip
-    bench.box(*PACK)
+    bench.shipment(*PACK)
 
     (slip,) = bench.slips()
     page = slip.read_text(encoding="utf-8")
     text = re.sub(r"<[^>]+>", " ", page.replace("\u00a0", " "))
     for said in ("Semen of Bracken", "31 Oct 2026, 18:00", "1 Nov 2026, 11:00", "egg yolk",
-                 "140 cells counted in a chamber", "80 % moving forward, judged by eye",
+                 "140 cells counted in a chamber", "80 % progressively motile, judged by eye",
                  "37 °C for 5 minutes", "Meets the target", "Brucella RSAT", "2 May 2026",
                  "Please send this strip back", "Bracken · 2026-10-31 · Senna"):  # fmt: skip
         assert said in text, said
@@ -165,7 +171,7 @@ def test_the_slip_says_what_the_box_holds_and_is_one_self_contained_page(bench):
 
 
 def test_a_slip_in_german_is_german(bench):
-    bench.box(*PACK, "--language", "de")
+    bench.shipment(*PACK, "--language", "de")
 
     page = bench.slips()[0].read_text(encoding="utf-8")
     assert 'lang="de"' in page
@@ -173,14 +179,14 @@ def test_a_slip_in_german_is_german(bench):
 
 
 def test_hostile_names_stay_text_in_slip_and_terminal(bench):
-    code, out, _ = bench.box(*PACK[:-4], "--for-bitch", HOSTILE, "--clinic", "\x1b[31mRed")
+    code, out, _ = bench.shipment(*PACK[:-4], "--bitch", HOSTILE, "--clinic", "\x1b[31mRed")
 
     page = bench.slips()[0].read_text(encoding="utf-8")
     assert code == 0
     assert "<script" not in page
     assert "&lt;script&gt;" in page
     assert "\x1b" not in out
-    assert bench.boxes().iloc[0]["for_bitch"] == HOSTILE
+    assert bench.shipments().iloc[0]["for_bitch"] == HOSTILE
 
 
 STOPS = {
@@ -203,7 +209,7 @@ def test_a_caution_that_stops_leaves_no_number_anywhere(bench, stop):
 
     values = bench.values(*arguments)
     if stop in ("brucella", "no sperm"):
-        code, out, _ = bench.box(*arguments)
+        code, out, _ = bench.shipment(*arguments)
         assert code == 1
         assert out.startswith("Stop: ")
         assert not any(re.search(rf"^{line}  ", out, re.MULTILINE) for line in SIX)
@@ -213,7 +219,7 @@ def test_a_caution_that_stops_leaves_no_number_anywhere(bench, stop):
     assert values["n_doses"] is None
     assert {"doses", "target_m", "meets_until_at", "extender_each_ml"} & set(values) == set()
     assert bench.slips() == []
-    assert bench.boxes().empty
+    assert bench.shipments().empty
 
 
 def test_no_sperm_is_shown_as_an_upper_limit_of_the_sample(bench):
@@ -235,16 +241,16 @@ def test_no_sperm_is_shown_as_an_upper_limit_of_the_sample(bench):
     ],
 )  # fmt: skip
 def test_what_cannot_be_packed_says_why_and_leaves_nothing(bench, arguments, dog, word):
-    code, _, err = bench.box(*arguments, dog=dog)
+    code, _, err = bench.shipment(*arguments, dog=dog)
 
     assert code == 1
     assert word in re.sub(r"\s+", " ", err)
-    assert bench.boxes().empty
+    assert bench.shipments().empty
     assert bench.slips() == []
 
 
 def test_a_target_told_once_is_remembered(bench):
-    bench.box(*PACK, "--target", "150")
+    bench.shipment(*PACK, "--target", "150")
 
     assert bench.values(*PACK, "--check")["target_m"] == 150.0
     assert bench.values(*PACK, "--check", "--route", "transcervical")["target_m"] == 100.0
@@ -252,7 +258,7 @@ def test_a_target_told_once_is_remembered(bench):
 
 def test_the_card_is_one_self_contained_page_of_this_rotor(bench):
     with pytest.raises(SystemExit):
-        main(["card", "--radius", "10", "--store", str(bench.kennel.records), "--out",
+        main(["bench", "card", "--radius", "10", "--store", str(bench.kennel.records), "--out",
               str(bench.out), "--json"])  # fmt: skip
     values = json.loads(bench.capsys.readouterr().out)
 
@@ -274,7 +280,7 @@ def test_the_card_is_one_self_contained_page_of_this_rotor(bench):
 
 def test_a_card_without_a_rotor_says_how_to_make_it_known(bench):
     with pytest.raises(SystemExit):
-        main(["card", "--store", str(bench.kennel.folder / "none.duckdb"), "--out",
+        main(["bench", "card", "--store", str(bench.kennel.folder / "none.duckdb"), "--out",
               str(bench.out), "--language", "de"])  # fmt: skip
 
     page = (bench.out / "bench-card.html").read_text(encoding="utf-8")
@@ -290,7 +296,7 @@ def test_her_recorded_weight_stops_a_volume_that_does_not_fit_her(bench):
     bench.kennel.load(bench.kennel.write("dogs", [WEIGHED], "weighed/dogs.csv"))
 
     values = bench.values(*PACK)
-    code, out, _ = bench.box(*PACK)
+    code, out, _ = bench.shipment(*PACK)
 
     # 3.1 mL with four parts of extender are 15.5 mL; 5 mL fit 23.4 kg: 1 mL of semen is left.
     assert "refused" not in before
@@ -301,9 +307,9 @@ def test_her_recorded_weight_stops_a_volume_that_does_not_fit_her(bench):
     assert values["volume_limit_ml"] == 5.0
     assert values["semen_to_leave_ml"] == pytest.approx(1.0)
     assert code == 1
-    assert "Spin first and leave 1 mL" in re.sub(r"\s+", " ", out)
+    assert "Centrifuge first and leave 1 mL" in re.sub(r"\s+", " ", out)
     assert bench.slips() == []
-    assert bench.boxes().empty
+    assert bench.shipments().empty
 
 
 @pytest.mark.parametrize(("volume", "is_refused"), [("1.0", False), ("1.001", True)])
@@ -321,18 +327,18 @@ def test_a_volume_fits_up_to_its_limit_and_anyway_does_not_pass_it(
 def test_a_dose_that_nobody_would_use_is_packed_only_when_told_to(bench):
     weak = ["--cells", "20", *PACK[2:]]
 
-    code, out, _ = bench.box(*weak)
+    code, out, _ = bench.shipment(*weak)
     refused = bench.values(*weak)
     assert code == 1
     assert out.startswith("Note: ")
     assert refused["refused"] == "hopeless dose"
     assert refused["meets_prob"] < 0.05
-    assert bench.boxes().empty
+    assert bench.shipments().empty
     assert bench.slips() == []
 
     packed = bench.values(*weak, "--anyway")
     assert "refused" not in packed
-    assert len(bench.boxes()) == 1
+    assert len(bench.shipments()) == 1
 
 
 @pytest.mark.parametrize(("prob", "hopeless"), [(0.0499, True), (0.05, False)])
@@ -356,17 +362,17 @@ def test_until_when_a_dose_is_enough_is_told_in_half_days_up_to_three(until_h, h
     assert until_at(request, plan) == wanted
 
 
-def test_no_box_is_packed_for_an_insemination_beyond_three_days(bench):
+def test_no_shipment_is_packed_for_an_insemination_beyond_three_days(bench):
     at, named = PACK[:11], PACK[12:]
 
-    assert bench.box(*at, "2026-11-03 18:00", *named, "--check")[0] == 0
-    code, _, err = bench.box(*at, "2026-11-03 18:01", *named, "--check")
+    assert bench.shipment(*at, "2026-11-03 18:00", *named, "--check")[0] == 0
+    code, _, err = bench.shipment(*at, "2026-11-03 18:01", *named, "--check")
     assert code == 1
     assert "beyond 72 h" in re.sub(r"\s+", " ", err)
 
 
 def test_the_slip_tells_half_days_and_no_minute(bench):
-    bench.box("--cells", "500", *PACK[2:])
+    bench.shipment("--cells", "500", *PACK[2:])
 
     page = bench.slips()[0].read_text(encoding="utf-8").replace("\u00a0", " ")
     assert re.search(r"200 M for [0-3]\.[05] days from the collection", page)
@@ -375,8 +381,8 @@ def test_the_slip_tells_half_days_and_no_minute(bench):
 @pytest.mark.parametrize(("hours", "is_made"), [("72", True), ("72.5", False)])
 def test_a_card_reaches_three_days_and_no_further(hours, is_made, bench):
     with pytest.raises(SystemExit) as stop:
-        main(["card", "--hours", hours, "--store", str(bench.kennel.folder / "none.duckdb"),
-              "--out", str(bench.out)])  # fmt: skip
+        main(["bench", "card", "--hours", hours, "--store",
+              str(bench.kennel.folder / "none.duckdb"), "--out", str(bench.out)])  # fmt: skip
 
     assert (not stop.value.code) == is_made
     assert (bench.out / "bench-card.html").exists() == is_made

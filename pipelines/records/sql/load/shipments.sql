@@ -1,4 +1,4 @@
--- Rows of the Boxes sheet: the box, and what was read of its semen later.
+-- Rows of the Shipments sheet: the shipment, and what was read of its semen later.
 INSERT INTO shipment
 SELECT
     entry_id, entry_id, dog_id, collected_on,
@@ -21,8 +21,8 @@ FROM accepted
 WHERE arrival_pct IS NOT NULL
 UNION ALL
 SELECT
-    entry_id * 10 + 2, entry_id, dog_id, entry_id, 'kept back',
-    to_moment(kept_back_on, kept_back_at, kept_back_on__text, kept_back_at__text),
-    kept_back_pct, 'by eye', kept_back_minutes
+    entry_id * 10 + 2, entry_id, dog_id, entry_id, 'retained',
+    to_moment(retained_on, retained_at, retained_on__text, retained_at__text),
+    retained_pct, 'by eye', retained_minutes
 FROM accepted
-WHERE kept_back_pct IS NOT NULL;
+WHERE retained_pct IS NOT NULL;

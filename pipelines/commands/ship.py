@@ -1,0 +1,207 @@
+"""A sample in hand and a courier at the door: ``studcurve ship``.
+
+Parse, call one function, print. No sampler and no fit; what a command needs is imported inside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import Enum
+from typing import Annotated, ClassVar
+
+import typer
+
+from studcurve.pipelines.commands.groups import OptionGroup
+from studcurve.pipelines.commands.options import (
+    Chamber,
+    ClinicOption,
+    Common,
+    DosesOption,
+    ExtenderOption,
+    NowOption,
+    RatioOption,
+    Sample,
+    Sheet,
+    StudArgument,
+    Target,
+    WaitOption,
+    WeightOption,
+    percentage,
+    volume_ml,
+)
+from studcurve.pipelines.commands.terminal import asked_at, show
+from studcurve.pipelines.commands.values import DAY, MOMENT, read_day, read_moment
+
+
+class Appearance(Enum):
+    """What the sample looked like."""
+
+    NORMAL = "normal"
+    BLOOD = "blood"
+    PUS = "pus"
+    URINE = "urine"
+    OTHER = "other"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CollectedSample(Sample):
+    """A sample in hand and its collection; its numbers stand behind the stud or by options."""
+
+    volume_behind: Annotated[
+        float | None,
+        typer.Argument(
+            parser=volume_ml, metavar="VOLUME", help="Volume in mL, instead of --volume."
+        ),
+    ] = None
+    motility_behind: Annotated[
+        float | None,
+        typer.Argument(
+            parser=percentage, metavar="MOTILITY",
+            help="Progressive motility in percent, instead of --motility.",
+        ),
+    ] = None  # fmt: skip
+    volume: Annotated[
+        float | None,
+        typer.Option("--volume", parser=volume_ml, metavar="ML", help="Volume of the sample."),
+    ] = None
+    motility: Annotated[
+        float | None,
+        typer.Option(
+            "--motility", parser=percentage, metavar="PERCENT", help="Progressive motility."
+        ),
+    ] = None
+    appearance: Annotated[
+        Appearance | None, typer.Option("--appearance", help="Appearance of the sample.")
+    ] = None
+    collected: Annotated[
+        datetime | None,
+        typer.Option(
+            "--collected", parser=read_moment, metavar=MOMENT,
+            help="Date and hour of the collection (default: now).",
+        ),
+    ] = None  # fmt: skip
+
+    def volume_and_motility(self) -> tuple[float, float]:
+        """Volume [mL] and progressive motility [%].
+
+        Raises
+        ------
+        typer.BadParameter
+            One was given twice, or not at all.
+        """
+        return (
+            _given_once("--volume", self.volume_behind, self.volume),
+            _given_once("--motility", self.motility_behind, self.motility),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Packing(OptionGroup):
+    """How the sample is made up."""
+
+    panel: ClassVar[str] = "The packing"
+
+    extender: ExtenderOption = None
+    ratio: RatioOption = None
+    n_doses: DosesOption = None
+    minutes: WaitOption = None
+    is_anyway: Annotated[
+        bool, typer.Option("--anyway", help="Pack even a dose that will hardly meet its target.")
+    ] = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shipment(OptionGroup):
+    """Where it goes, for whom, and when."""
+
+    panel: ClassVar[str] = "The shipment"
+
+    inseminate: Annotated[
+        datetime,
+        typer.Option(
+            "--inseminate", parser=read_moment, metavar=MOMENT,
+            help="Date and hour of the insemination.",
+        ),
+    ]  # fmt: skip
+    bitch: Annotated[
+        str | None, typer.Option("--bitch", metavar="NAME", help="Name of the bitch.")
+    ] = None
+    weight: WeightOption = None
+    clinic: ClinicOption = None
+    carrier: Annotated[
+        str | None, typer.Option("--carrier", metavar="NAME", help="Carrier of the shipment.")
+    ] = None
+    promised: Annotated[
+        date | None,
+        typer.Option(
+            "--promised", parser=read_day, metavar=DAY, help="Date on which it is to arrive."
+        ),
+    ] = None
+    now: NowOption = None
+
+
+def ship(
+    stud: StudArgument,
+    sample: CollectedSample,
+    chamber: Chamber,
+    packing: Packing,
+    target: Target,
+    shipment: Shipment,
+    sheet: Sheet,
+    common: Common,
+    check: Annotated[
+        bool, typer.Option("--check", help="Give the answer; record and write nothing.")
+    ] = False,
+) -> None:
+    """Divide a sample, record its shipment and write its slip.
+
+    The answer gives the doses, the extender and the chance of each dose at the insemination.
+    """
+    from studcurve.pipelines.answers.shipment import pack_shipment
+    from studcurve.pipelines.answers.slip import ShipmentRequest
+
+    reading = sample.reading(*sample.volume_and_motility(), chamber)
+    sent_at = asked_at(shipment.now, common.store)
+    request = ShipmentRequest(
+        stud=stud,
+        reading=reading,
+        appearance=None if sample.appearance is None else sample.appearance.value,
+        collected_at=sample.collected or sent_at,
+        sent_at=sent_at,
+        inseminate_at=shipment.inseminate,
+        extender=packing.extender,
+        ratio=None if packing.ratio is None else packing.ratio.parts,
+        route=target.route.value,
+        weight_kg=shipment.weight,
+        target_m=target.target_m(common.store, keep=not check),
+        certainty=target.meets_prob,
+        n_doses=packing.n_doses,
+        is_anyway=packing.is_anyway,
+        count_cv=chamber.count_cv,
+        waited_minutes=packing.minutes,
+        for_bitch=shipment.bitch,
+        clinic=shipment.clinic,
+        carrier=shipment.carrier,
+        promised_on=shipment.promised,
+    )
+    packed = pack_shipment(
+        common.store, request, out=sheet.out, words=sheet.words, rng=common.rng(),
+        check_only=check,
+    )  # fmt: skip
+    show(packed.answer, as_json=common.as_json)
+    if packed.is_stopped:
+        raise typer.Exit(1)
+
+
+def _given_once(option: str, behind: float | None, named: float | None) -> float:
+    """A value that may stand behind the stud or by its option, but once."""
+    given = [value for value in (behind, named) if value is not None]
+    if len(given) != 1:
+        why = (
+            "it is given twice"
+            if given
+            else "it is missing: write it after the stud, or with this option"
+        )
+        raise typer.BadParameter(f"{why}.", param_hint=f"'{option}'")
+    return given[0]
