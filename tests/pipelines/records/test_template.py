@@ -10,7 +10,6 @@ from datetime import date, datetime, time
 import openpyxl
 import pytest
 from python_calamine import CalamineWorkbook
-from studcurve.pipelines.due.items import EVALUATION
 from tests.in_english import in_english
 
 from studcurve.analytics.cautions.words import (
@@ -19,6 +18,7 @@ from studcurve.analytics.cautions.words import (
     names_brucella,
     organ_of,
 )
+from studcurve.analytics.due.items import EVALUATION
 from studcurve.analytics.errors import RecordsError
 from studcurve.analytics.measures.motility_kept import medium_of
 from studcurve.analytics.plan.options import PRICE_ITEMS
