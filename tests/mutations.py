@@ -93,6 +93,8 @@ TARGETS: dict[str, list[str]] = {
 WHOLE_DAYS = "no whole number of days is so many years of 365.25 days"
 
 NODES = "a node more or less moves no run length by a millionth"
+NO_DRAW = "of continuous draws none lies on the edge itself"
+AVERAGED = "how many are drawn for an average whose error is told"
 CURVE = "how finely a curve is fitted; the answers agree within their error"
 AT_AN_END = "a knot more at an end adds a column of nought"
 
@@ -109,6 +111,16 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "edge of inner > levels[0]": AT_AN_END,
         "edge of inner < levels[-1]": AT_AN_END,
         "edge of x[:, None] == levels[None, 1:]": "the same columns turned round, by an intercept",
+    },
+    "analytics/models/stud/announcement.py": {
+        "edge of moved < 0": NO_DRAW,
+        "edge of moved <= data.measure.act_on": NO_DRAW,
+        "edge of widths < size": NO_DRAW,
+        "edge of self._fall_prob(self._means(change)) > SURE_PROB": NO_DRAW,
+        "N_SIMULATED = 4000 (4000, number 1, up)": AVERAGED,
+        "N_SIMULATED = 4000 (4000, number 1, down)": AVERAGED,
+        "N_SPREADS = 8 (8, number 1, up)": AVERAGED,
+        "N_SPREADS = 8 (8, number 1, down)": AVERAGED,
     },
     "analytics/measures/doses.py": {
         "and/or of self.n_cells is None or self.looked_at_nl is None": "both are given or neither",

@@ -11,11 +11,13 @@ from scipy.stats import t as student_t
 from tests.analytics.stud_records import counted, events, kennel, no_events
 
 from studcurve.analytics.models.sampling import Diagnostics
+from studcurve.analytics.models.stud import announcement
 from studcurve.analytics.models.stud.announcement import announce, looks_at, rule
 from studcurve.analytics.models.stud.curves import step_shape
 from studcurve.analytics.models.stud.dips import coincident_events, find_dips
 from studcurve.analytics.models.stud.inputs import MEASURES, prepare_stud_data
 from studcurve.analytics.models.stud.level import (
+    REST_BEFORE_REPEAT_DAYS,
     change_since,
     expected_collection,
     last_in_line,
@@ -282,6 +284,24 @@ def test_each_look_is_the_conditional_normal_of_the_change():
     assert residual.std() == pytest.approx(looks.sd[-1], rel=4 / np.sqrt(2 * n))
     correlation = (y - y.mean(0)).T @ residual / n / (y.std(0) * residual.std())
     assert np.abs(correlation).max() < 4.5 / np.sqrt(n)
+
+
+@pytest.mark.parametrize(
+    ("fall_prob", "reach_prob", "is_announced"),
+    [(0.951, 0.25, True), (0.95, 0.99, False), (0.949, 0.99, False), (0.96, 0.249, False),
+     (0.96, 0.251, True)],
+)  # fmt: skip
+def test_a_fall_is_announced_above_its_sureness_and_from_its_size_on(
+    fall_prob, reach_prob, is_announced
+):
+    assert bool(rule(fall_prob, reach_prob)) is is_announced
+
+
+def test_what_a_rhythm_promises_is_asked_as_pages_print_it():
+    # Four of five, within two years; seen in half of the years; two months of collections.
+    assert (announcement.PROMISE_PROB, announcement.FOLLOWED_YEARS) == (0.80, 2.0)
+    assert announcement.SEEN_PROB == 0.50
+    assert announcement.MOST_SETTLING * REST_BEFORE_REPEAT_DAYS == 60
 
 
 def test_the_rule_needs_sureness_and_size():

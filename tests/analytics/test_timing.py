@@ -252,3 +252,77 @@ def test_chances_of_a_window_count_that_she_may_not_ovulate():
         strict=True,
     ):  # fmt: skip
         assert np.array(part.probs) == pytest.approx(0.6 * np.array(all_of_it.probs))
+
+
+def test_the_windows_are_those_that_the_sources_print():
+    printed = [
+        (("natural",), -2, 4),
+        (("natural", "fresh", "chilled"), 2, 4),
+        (("fresh", "chilled"), 2, 2),
+        (("frozen",), 2, 3),
+        (("frozen",), 4, 4),
+    ]
+
+    assert [(w.semen_types, w.first_day, w.last_day) for w in INSEMINATION_WINDOWS] == printed
+
+
+def options_of(*sd_and_prob):
+    return [
+        NextReading(ORIGIN + timedelta(days=k), sd_days, prob)
+        for k, (sd_days, prob) in enumerate(sd_and_prob)
+    ]
+
+
+@pytest.mark.parametrize(("prob", "is_early"), [(0.25, True), (0.251, False)])
+def test_a_reading_is_early_enough_up_to_one_chance_in_four(prob, is_early):
+    assert (sharpest(options_of((0.5, prob))) is not None) is is_early
+
+
+@pytest.mark.parametrize(("sd_days", "is_taken"), [(1.1, True), (1.101, False)])
+def test_a_sooner_reading_is_taken_up_to_a_tenth_less_sharp(sd_days, is_taken):
+    options = options_of((sd_days, 0.0), (1.0, 0.0))
+
+    assert (sharpest(options) is options[0]) is is_taken
+
+
+def split(before):
+    """So much of the weight some days before the tenth day and the rest some days after it."""
+    days = np.array([0.0, 4.0, 5.0, 10.0, 16.0, 17.0])
+    weight = np.array([0.0, before / 2, before / 2, 0.0, (1 - before) / 2, (1 - before) / 2])
+    return replace(OvulationPosterior(ORIGIN, days, weight, 3), rise="seen")
+
+
+@pytest.mark.parametrize(("before", "state"), [(0.5, "unsure"), (0.495, "rising")])
+def test_ovulation_is_spoken_of_as_past_from_even_chances_on(before, state):
+    at = ORIGIN + timedelta(days=10)
+
+    assert state_of([], split(before), at) == state
+
+
+def test_seven_mornings_are_weighed_the_first_after_the_question():
+    early = ovulation_posterior([], first_day=FIRST)
+    at_nine = ORIGIN + timedelta(days=2, hours=9)
+
+    before, after = (
+        next_readings([], early, at_nine - timedelta(minutes=minutes), first_day=FIRST)
+        for minutes in (1, 0)
+    )
+
+    assert len(before) == len(after) == 7
+    assert before[0].at == at_nine
+    assert after[0].at == at_nine + timedelta(days=1)
+
+
+def test_without_a_known_first_day_further_readings_are_weighed_as_well():
+    readings = [reading(7.4, 1.0)]
+    posterior = ovulation_posterior(readings, first_day=None)
+
+    assert next_readings(readings, posterior, ORIGIN + timedelta(days=7.8))
+
+
+@pytest.mark.parametrize(("ng_per_ml", "waits"), [(1.5, False), (1.49, True)])
+def test_from_the_height_of_a_rise_on_nothing_is_waited_for(ng_per_ml, waits):
+    told = answered([(6, ng_per_ml)], 6)
+
+    assert told.state == "no rise"
+    assert (told.draw.at > told.options[0].at) is waits

@@ -183,6 +183,20 @@ def test_a_line_between_two_options_is_where_their_chances_are_equal(pair, unkno
             assert gaps[0] == pytest.approx(0.0, abs=0.005)
 
 
+def test_lines_are_looked_for_as_far_as_the_table_claims():
+    # 72 hours of a box, a 32nd and 8 times the dose, 4 days either way.
+    reach = {axis: (grid[0], grid[-1], grid[1] - grid[0]) for axis, grid in GRIDS.items()}
+
+    assert reach == {
+        "delay_h": (0.0, 72.0, 6.0), "doublings": (-5.0, 3.0, 0.5), "days": (-4.0, 4.0, 0.5),
+    }  # fmt: skip
+    assert all(np.allclose(np.diff(grid), np.diff(grid)[0]) for grid in GRIDS.values())
+
+
+def test_a_gap_that_only_touches_nought_changes_no_order():
+    assert crossing(np.array([-1.0, 0.0, 1.0]), np.array([1.0, 0.0, 1.0])) is None
+
+
 def test_what_cannot_be_moved_has_no_line(outcomes):
     assert axes_of(of(outcomes, "natural mating once")) == ("days",)
     assert axes_of(of(outcomes, "frozen vaginal once")) == ("days", "doublings")
