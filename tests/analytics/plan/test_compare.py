@@ -184,7 +184,7 @@ def test_a_line_between_two_options_is_where_their_chances_are_equal(pair, unkno
 
 
 def test_lines_are_looked_for_as_far_as_the_table_claims():
-    # 72 hours of a box, a 32nd and 8 times the dose, 4 days either way.
+    # 72 hours of a shipment, a 32nd and 8 times the dose, 4 days either way.
     reach = {axis: (grid[0], grid[-1], grid[1] - grid[0]) for axis, grid in GRIDS.items()}
 
     assert reach == {
