@@ -83,8 +83,8 @@ def test_only_chilled_semen_grows_older_in_the_table():
 def test_the_window_of_each_method_is_that_of_the_table(semen_type, route, early, late):
     flags = method_flags(np.array([semen_type]), np.array([route]))
 
-    assert flags["early_edge"].tolist() == [early]
-    assert flags["late_edge"].tolist() == [late]
+    assert flags.early_edge.tolist() == [early]
+    assert flags.late_edge.tolist() == [late]
 
 
 def test_the_usual_dose_of_each_route_is_that_of_the_table():

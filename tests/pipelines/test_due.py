@@ -263,7 +263,7 @@ def test_nothing_is_said_of_days_beyond_the_horizon_or_of_records_to_come(kennel
 def test_an_empty_list_says_so(kennel):
     items = read_due(kennel.records, today=TODAY)
 
-    assert list(due_lines(items, EN, today=TODAY, width=WIDTH)) == [
+    assert list(due_lines(items, EN, today=TODAY)) == [
         "Nothing is due in the records on 20 Mar 2024."
     ]
 
@@ -276,7 +276,7 @@ def due_in_the_demo(demo_store_path):
 @pytest.mark.parametrize("language", ["en", "de"])
 def test_the_demo_s_list_is_read_in_either_language_at_eighty_columns(due_in_the_demo, language):
     items = due_in_the_demo
-    lines = list(due_lines(items, Words(language), today=DEMO_TODAY, width=WIDTH))
+    lines = list(due_lines(items, Words(language), today=DEMO_TODAY))
 
     assert max(map(len, lines)) <= WIDTH
     assert {item.kind for item in items} >= {

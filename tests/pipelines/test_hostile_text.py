@@ -83,8 +83,11 @@ def sheets():
                            Semen="chilled", Route="vaginal", Result="whelped",
                            Whelped_on="2026-05-24", Born_alive="5", Lot=""),
         "health": health,
-        "frozen": lines("frozen", Stud="TEXT he", Frozen_on="2024-09-22", Straws="6",
-                        M_sperm_per_straw="40", Straws_per_dose="2"),
+        "frozen": [
+            row | {"Progressively motile per straw (M)": "40"}
+            for row in lines("frozen", Stud="TEXT he", Frozen_on="2024-09-22", Straws="6",
+                             Straws_per_dose="2")
+        ],
         "prices": [row | {"Price": "40", "Currency": "EUR", "From": "2024-01-01"}
                    for row in lines("prices")],
     }  # fmt: skip

@@ -169,7 +169,7 @@ def test_records_without_a_line_say_that_they_are_empty(command, kennel_class, t
     kennel.load(kennel.write("dogs", [{"Dog": "Rowan", "Sex": "stallion"}]))
     code, _, err = ask(command, "--store", kennel.records, capsys=capsys)
     assert code == 1
-    assert "1 refused" in " ".join(err.split())
+    assert "1 rejected" in " ".join(err.split())
 
 
 @pytest.mark.parametrize(

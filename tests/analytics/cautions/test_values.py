@@ -28,5 +28,5 @@ def test_the_numbers_of_the_rules_are_those_of_their_sources():
     assert (breeding.OLD_AT_WHELPING_YEARS, breeding.GESTATION_DAYS) == (8.0, 63)
     assert breeding.LATE_FIRST_LITTER_YEARS == 6.0
     assert (breeding.EXAMINED_WITHIN_DAYS, breeding.BETWEEN_LITTERS_DAYS) == (90, 365)
-    assert breeding.CAESAREANS_TO_REFER == 1
+    assert breeding.CESAREANS_TO_REFER == 1
     assert (words.CLOSE, words.LONG_STEM) == (0.78, 5)
