@@ -52,7 +52,7 @@ NOT_FERTILITY = "Motility that lasts does not prove fertility."
 """Printed wherever the curve is shown; no study relates hours of storage in dogs to litters."""
 
 
-def told_hours(hours: float | None) -> float | None:
+def hours_shown(hours: float | None) -> float | None:
     """How long a dose is enough, as it is told: whole half days, never beyond 72 h.
 
     Parameters
@@ -62,7 +62,7 @@ def told_hours(hours: float | None) -> float | None:
 
     Examples
     --------
-    >>> [told_hours(hours) for hours in (11.9, 12.0, 90.25)]
+    >>> [hours_shown(hours) for hours in (11.9, 12.0, 90.25)]
     [0.0, 12.0, 72.0]
     """
     if hours is None:

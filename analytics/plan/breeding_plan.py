@@ -63,7 +63,7 @@ class BreedingPlan:
 
        - ``answer.chance``: chance of a litter, median and 90 % interval; ``expected_litters`` is
          its mean and the number to print; the draws are ``answer.outcome.litter_prob``;
-       - ``answer.pups_told``: pups alive at 8 weeks, 10/50/90 %, empty bitches included; the
+       - ``answer.pups_shown``: pups alive at 8 weeks, 10/50/90 %, empty bitches included; the
          draws are ``answer.pups.alive`` (whole numbers, 0 for an empty bitch), as shares of each
          number ``answer.pups.shares``; ``answer.expected_pups`` is their mean;
        - ``answer.cost`` (paid in any case: what is lost if it fails), ``cost_per_litter``,
@@ -72,7 +72,7 @@ class BreedingPlan:
          ``answer.value`` likewise, NaN without a worth; ``answer.highest_prob``;
        - ``answer.share_from_records``: 0 to 1;
        - ``answer.has_centre``: where it is false there are no data like this, and only the ends of
-         ``chance`` and of ``pups_told`` may be shown, no mean, median, cost per litter, regret or
+         ``chance`` and of ``pups_shown`` may be shown, no mean, median, cost per litter, regret or
          order; ``answer.outside`` says why;
        - ``answer.outcome.option``: days, source, shipment, ``method`` (told as
          ``Word("way", method)``) and ``is_guarded`` (by a veterinarian or as local law allows).
@@ -172,7 +172,7 @@ class BreedingPlan:
         return gap.second if gap.first == self.lead else gap.first
 
     @property
-    def told_gap(self) -> Gap | None:
+    def gap_shown(self) -> Gap | None:
         """The lead against the best of another semen type, else against the nearest way."""
         semen = self.answers[self.lead].outcome.option.semen_type if self.answers else ""
         others = [

@@ -114,7 +114,7 @@ class OptionAnswer:
         return len(self.outside) <= MOST_OUTSIDE
 
     @property
-    def pups_told(self) -> tuple[float, float | None, float]:
+    def pups_shown(self) -> tuple[float, float | None, float]:
         """10, 50 and 90 % of the pups; no middle one where there are no data like it."""
         low, middle, high = self.pups_range
         return low, middle if self.has_centre else None, high

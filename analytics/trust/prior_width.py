@@ -76,7 +76,7 @@ class PriorWidth:
         )
 
     @property
-    def is_told(self) -> bool:
+    def is_shown(self) -> bool:
         """Whether both other priors could be told."""
         return self.narrow is not None and self.wide is not None
 

@@ -114,8 +114,8 @@ def change_sentence(
     if not told.told_apart:
         return sentence(
             _CHANGE_KEYS["readers"][answers.measure.is_log],
-            before=readers_told(answers.past_readers),
-            after=readers_told(answers.last_readers),
+            before=reader_words(answers.past_readers),
+            after=reader_words(answers.last_readers),
             **values,
         )
     state = "announced" if told.announced else "quiet"
@@ -129,7 +129,7 @@ def change_sentence(
     )
 
 
-def readers_told(readers: Sequence[str]) -> tuple[Sentence, ...]:
+def reader_words(readers: Sequence[str]) -> tuple[Sentence, ...]:
     """Readers as a person and a way of reading, each in the words of the catalog."""
     parted = [reader.rpartition(", ") for reader in readers]
     return tuple(
@@ -162,7 +162,7 @@ def fall_retest_sentence(answers: StudAnswers, told: Announcement) -> Sentence |
         last=window.last_on,
         earliest=window.first_day,
         turnover=window.last_day,
-        readers=readers_told(answers.last_readers),
+        readers=reader_words(answers.last_readers),
     )
 
 

@@ -17,7 +17,7 @@ from studcurve.analytics.cautions import Answer, Caution
 from studcurve.analytics.models.breedings.records import known_outcome
 from studcurve.analytics.models.conception.bred import bred_by, breedings_chance
 from studcurve.analytics.models.conception.model import ConceptionPosterior
-from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence, sentence
 from studcurve.analytics.trust.checking import missing_outcomes
 from studcurve.analytics.trust.prior_width import PriorWidth
@@ -68,7 +68,7 @@ class StudSamples:
     """
 
     readings: pd.DataFrame
-    levels: tuple[StudTold, ...]
+    levels: tuple[StudSummary, ...]
     has_levels: bool
     unseen: Unseen
     weight_kg: float
@@ -137,7 +137,7 @@ def stud_sentences(
     return tuple(said)
 
 
-def headline(levels: Sequence[StudTold], *, names_readers: bool) -> tuple[Sentence, ...]:
+def headline(levels: Sequence[StudSummary], *, names_readers: bool) -> tuple[Sentence, ...]:
     """His level in two sentences, of the first measure that has one.
 
     A further measure speaks where a change of it is announced.
@@ -158,7 +158,7 @@ def headline(levels: Sequence[StudTold], *, names_readers: bool) -> tuple[Senten
 
 
 def level_sentences(
-    told: StudTold, *, is_headline: bool, is_of_the_house: bool
+    told: StudSummary, *, is_headline: bool, is_of_the_house: bool
 ) -> tuple[Sentence, ...]:
     """What one measure says of him, from the last collection on to what cannot be seen.
 
@@ -191,12 +191,12 @@ def level_sentences(
     return tuple(said)
 
 
-def total_level(levels: Sequence[StudTold]) -> StudTold | None:
+def total_level(levels: Sequence[StudSummary]) -> StudSummary | None:
     """What is told of total sperm, where it has a level."""
     return next((one for one in levels if one.answers.measure.name == "total_sperm_m"), None)
 
 
-def _change(one: StudTold) -> Sentence:
+def _change(one: StudSummary) -> Sentence:
     alarm = None if one.power is None else one.power.false_alarm_prob
     return change_sentence(one.answers, one.announcement, alarm)
 

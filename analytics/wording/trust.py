@@ -285,7 +285,7 @@ def method_sentences(methods: Mapping[str, PriorWidth]) -> tuple[Sentence, ...]:
                     ),
                 )
             )
-    unweighed = tuple(Word("semen", kind) for kind, one in methods.items() if not one.is_told)
+    unweighed = tuple(Word("semen", kind) for kind, one in methods.items() if not one.is_shown)
     if unweighed:
         told.append(sentence("check.unweighed", kinds=unweighed))
     elif not changed:

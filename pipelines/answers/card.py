@@ -12,7 +12,7 @@ from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.measures.extending import MOST_ML
 from studcurve.analytics.measures.motility_kept import StorageDraws
 from studcurve.pipelines.answers.answer import Answer
-from studcurve.pipelines.answers.semen import refuse_untold
+from studcurve.pipelines.answers.semen import refuse_unstudied
 from studcurve.reports.pages.card import BenchCard, render_card
 from studcurve.reports.words import Words
 
@@ -53,7 +53,7 @@ def write_card(
     ToolkitError
         Nobody has studied so many hours in this extender.
     """
-    refuse_untold(hours)
+    refuse_unstudied(hours)
     if hours > curve.studied_until_h:
         raise ToolkitError(
             f"Semen kept so has been followed for {curve.studied_until_h:.0f} h; got {hours:g}. "

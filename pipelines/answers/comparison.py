@@ -24,7 +24,7 @@ MOST_LINES = 8
 
 def plan_answer(plan: BreedingPlan, words: Words) -> Answer:
     """The comparison in words, tables and values."""
-    head = (*told_cautions(plan.cautions, words), *tell(wording.opening_sentences(plan), words))
+    head = (*caution_lines(plan.cautions, words), *tell(wording.opening_sentences(plan), words))
     if plan.is_stopped:
         return Answer(head, values={"is_stopped": True, "cautions": _rules(plan.cautions)})
     remarks = tell(wording.plan_remarks(plan), words)
@@ -36,8 +36,8 @@ def plan_answer(plan: BreedingPlan, words: Words) -> Answer:
             remarks=remarks, values=values,
         )  # fmt: skip
     tables = [_chance_table(plan, words), _cost_table(plan, words)]
-    if plan.told_gap is not None:
-        tables.append(_driver_table(plan.told_gap, words))
+    if plan.gap_shown is not None:
+        tables.append(_driver_table(plan.gap_shown, words))
     if lines := _line_rows(plan, words):
         headings = (words["compare.if"], words["compare.level_with"])
         tables.append(TextTable(headings, lines))
@@ -56,12 +56,12 @@ def _reading(plan: BreedingPlan, words: Words) -> Iterator[str]:
     yield words["compare.reading_chance"]
     unit = plan.currency if plan.is_valued else words["compare.in_litters"]
     yield words.say("compare.reading_regret", unit=unit)
-    if (gap := plan.told_gap) is not None:
+    if (gap := plan.gap_shown) is not None:
         one, other = (_way(plan, position, words) for position in (gap.first, gap.second))
         yield words.say("compare.reading_parts", one=one, other=other)
 
 
-def told_cautions(cautions: Sequence[Caution], words: Words) -> tuple[str, ...]:
+def caution_lines(cautions: Sequence[Caution], words: Words) -> tuple[str, ...]:
     """Cautions in the order of their severity, as a page heads with them."""
     return tuple(
         f"[{words[f'severity.{caution.severity}']}] {words.tell(caution.sentence)}"
@@ -95,7 +95,7 @@ def _chance_table(plan: BreedingPlan, words: Words) -> TextTable:
             if answer.has_centre
             else words["compare.no_data_like_this"],
             ends(answer.chance, words),
-            "/".join(words.number(pups) for pups in answer.pups_told),
+            "/".join(words.number(pups) for pups in answer.pups_shown),
         )
         for k, answer in enumerate(plan.answers)
     )
@@ -231,7 +231,7 @@ def _option_values(answer: OptionAnswer, heat: HeatSummary, words: Words) -> dic
         "carrier": option.carrier,
         "litter_prob_lower": answer.chance.lower,
         "litter_prob_upper": answer.chance.upper,
-        "pups_10_50_90": list(answer.pups_told),
+        "pups_10_50_90": list(answer.pups_shown),
         "cost_if_it_fails": answer.cost,
         "share_from_records": answer.share_from_records,
         "outside_studied": list(tell(answer.outside, words)),

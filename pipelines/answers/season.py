@@ -8,14 +8,14 @@ from studcurve.analytics.estimate import Estimate, estimate_from_draws
 from studcurve.analytics.plan.season.conflicts import Assignment, SeasonPlan
 from studcurve.analytics.wording import plan as wording
 from studcurve.pipelines.answers.answer import Answer, TextTable
-from studcurve.pipelines.answers.comparison import ends, heat_values, tell, told_cautions
+from studcurve.pipelines.answers.comparison import caution_lines, ends, heat_values, tell
 from studcurve.pipelines.plan.season import Season
 from studcurve.reports.words import Words
 
 
 def season_answer(season: Season, words: Words, *, seed: int) -> Answer:
     """The season in words, tables and values."""
-    told = list(told_cautions(season.cautions, words))
+    told = list(caution_lines(season.cautions, words))
     if season.stopped:
         told.append(words.say("season.stopped", dogs=season.stopped))
     if season.undated:
@@ -89,20 +89,20 @@ def _collection_table(plan: SeasonPlan, words: Words) -> TextTable:
 
 def _conflict_table(season: Season, plan: SeasonPlan, words: Words) -> TextTable:
     rows = tuple(
-        (words.listed(conflict.bitches), _told_price(conflict.price, season, words))
+        (words.listed(conflict.bitches), _price_in_words(conflict.price, season, words))
         for conflict in plan.conflicts
     )
     return TextTable((words["season.conflict"], words["season.conflict_price"]), rows)
 
 
-def _told_price(value: float, season: Season, words: Words) -> str:
+def _price_in_words(value: float, season: Season, words: Words) -> str:
     return words.tell(wording.price(value, season.worth_of_litter, season.currency)).strip()
 
 
 def _price(assignment: Assignment, season: Season, words: Words) -> str:
     if season.worth_of_litter is None and assignment.price < wording.NO_PRICE_LITTERS:
         return words["season.none"]
-    return _told_price(assignment.price, season, words)
+    return _price_in_words(assignment.price, season, words)
 
 
 def _values(season: Season, plan: SeasonPlan, litters: Estimate) -> dict[str, object]:

@@ -49,7 +49,7 @@ def dose_answer(
     """How many doses a sample makes at the hour of insemination."""
     if reading.n_cells == 0 or reading.concentration_m_per_ml == 0.0:
         return no_sperm_answer(reading, count_cv=count_cv)
-    refuse_untold(hours)
+    refuse_unstudied(hours)
     usual = doses.usual_total()
     sample = doses.draw_sample(reading, count_cv=count_cv, usual=usual, rng=rng)
     medium = motility_kept.medium_of(extender)
@@ -162,7 +162,7 @@ def dose_values(plan: doses.DosePlan) -> dict[str, object]:
         "target_m": plan.target_m,
         "certainty": plan.certainty,
         "hours": plan.hours,
-        "meets_until_h": motility_kept.told_hours(plan.until_h),
+        "meets_until_h": motility_kept.hours_shown(plan.until_h),
         "doses": [
             {
                 "n_doses": one.n_doses,
@@ -187,7 +187,7 @@ def published_doses(route: doses.Route) -> str:
     return f"Doses in studies. {'; '.join(shown)}."
 
 
-def refuse_untold(hours: float) -> None:
+def refuse_unstudied(hours: float) -> None:
     """Refuse an insemination so late that no dose is told to be enough for it.
 
     Raises
@@ -378,7 +378,7 @@ def storage_answer(
     if dose_m is not None:
         lower_prob, _, upper_prob = interval_quantiles()
         last = {
-            name: motility_kept.told_hours(
+            name: motility_kept.hours_shown(
                 motility_kept.last_hour(curve, dose_m, target_m, prob=prob)
             )
             for name, prob in (

@@ -33,7 +33,7 @@ from studcurve.pipelines.answers.semen import (
     at_most_sentence,
     dose_values,
     doses_sentence,
-    refuse_untold,
+    refuse_unstudied,
     unstudied_sentence,
     upper_limit_m,
 )
@@ -112,7 +112,7 @@ def pack_shipment(
             f"The insemination ({request.inseminate_at:%Y-%m-%d %H:%M}) is before the collection "
             f"({request.collected_at:%Y-%m-%d %H:%M}). Correct one of them."
         )
-    refuse_untold(request.hours)
+    refuse_unstudied(request.hours)
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in (*CAUTION_VIEWS, "lab_tests")}
     stud, registered = _stud(request.stud, views["dogs"])

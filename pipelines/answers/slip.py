@@ -130,8 +130,8 @@ def until_at(request: ShipmentRequest, plan: doses.DosePlan) -> datetime | None:
     """
     if plan.until_h is None or plan.until_h < request.hours:
         return None
-    told_h = max(motility_kept.told_hours(plan.until_h) or 0.0, request.hours)
-    return request.collected_at + timedelta(hours=told_h)
+    hours = max(motility_kept.hours_shown(plan.until_h) or 0.0, request.hours)
+    return request.collected_at + timedelta(hours=hours)
 
 
 def record_shipment(store_path: Path, stud: str, request: ShipmentRequest, made: MadeUp) -> None:

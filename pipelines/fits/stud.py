@@ -12,7 +12,7 @@ from datetime import date, datetime
 import pandas as pd
 
 from studcurve.analytics.models.stud.model import StudQualityPosterior
-from studcurve.analytics.models.stud.summary import StudTold, tell_stud
+from studcurve.analytics.models.stud.summary import StudSummary, tell_stud
 from studcurve.pipelines.fits.fit import ModelPosterior, read_posterior
 from studcurve.pipelines.fits.registry import STUD_OVER_TIME
 from studcurve.pipelines.records.database.store import Store
@@ -44,7 +44,7 @@ class StudLevels:
 
     levels: tuple[StudLevel, ...]
 
-    def of(self, stud: str, events: pd.DataFrame, today: date) -> tuple[StudTold, ...]:
+    def of(self, stud: str, events: pd.DataFrame, today: date) -> tuple[StudSummary, ...]:
         """What each measure says of a stud; a measure that he was never read for says nothing.
 
         Parameters

@@ -17,7 +17,7 @@ from studcurve.analytics.cautions import (
 from studcurve.analytics.errors import RecordsError
 from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.measures.semen import with_measures
-from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence, sentence
 from studcurve.pipelines.pages.kennel import Kennel
 from studcurve.pipelines.records.dog_history import dog_records
@@ -52,7 +52,7 @@ class StudOfKennel:
     cautions: tuple[Caution, ...]
     stopped: frozenset[Answer]
     readings: pd.DataFrame
-    levels: tuple[StudTold, ...]
+    levels: tuple[StudSummary, ...]
     evaluations: pd.DataFrame
     shipments: pd.DataFrame
     events: pd.DataFrame

@@ -234,7 +234,7 @@ def _pups(plan: BreedingPlan, words: Words) -> Section:
     rows = []
     for k, answer in enumerate(plan.answers):
         shares = answer.pups.shares
-        told = " · ".join(words.number(pups) for pups in answer.pups_told)
+        told = " · ".join(words.number(pups) for pups in answer.pups_shown)
         none = words.probability(float(shares[0]))
         note = told if answer.has_centre else words.say("comparison.pups_alone", pups=told)
         options.append({"row": k, "label": _way(answer, words), "note": note})
@@ -244,7 +244,7 @@ def _pups(plan: BreedingPlan, words: Words) -> Section:
             (
                 _way(answer, words),
                 none if answer.has_centre else "–",
-                *(words.number(pups) for pups in answer.pups_told),
+                *(words.number(pups) for pups in answer.pups_shown),
                 words.number(answer.expected_pups, 1) if answer.has_centre else "–",
             )
         )
@@ -329,7 +329,7 @@ def _cost(plan: BreedingPlan, words: Words, *, prices: bool) -> Section:
 
 def _parts(plan: BreedingPlan, words: Words) -> Section | None:
     """What the gap between the lead and the next kind of way is made of."""
-    gap = plan.told_gap
+    gap = plan.gap_shown
     if gap is None or not all(plan.answers[k].has_centre for k in (gap.first, gap.second)):
         return None
     one, other = (_way(plan.answers[k], words) for k in (gap.first, gap.second))

@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 
 from studcurve.analytics.cautions import Caution, stopped_answers
-from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.wording.sources import Source
 from studcurve.analytics.wording.stud_page import total_level
@@ -108,7 +108,7 @@ class HandoutResults:
     stud: str
     cautions: tuple[Caution, ...]
     answer: tuple[Sentence, ...]
-    told: tuple[StudTold, ...]
+    told: tuple[StudSummary, ...]
     animal: Animal
     examinations: pd.DataFrame
     lab_tests: pd.DataFrame

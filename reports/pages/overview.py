@@ -13,7 +13,7 @@ from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.measures.stages import StagesCompared
 from studcurve.analytics.models.conception.bred import SemenTypeChance
 from studcurve.analytics.models.litter.sizes import LitterSizes
-from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence, Word
 from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.sources import Source
@@ -24,7 +24,7 @@ from studcurve.reports.sections.litter_sizes import litter_sizes_section
 from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.sections.stored import stages_section
 from studcurve.reports.sections.stud_over_time import state_text
-from studcurve.reports.sections.trust import checks_annex, checks_told
+from studcurve.reports.sections.trust import check_lines, checks_annex
 from studcurve.reports.words import Words
 
 SCANS = ("pregnant", "unknown", "not pregnant")
@@ -105,7 +105,7 @@ class StudRow:
     stud: str
     last_on: date | None
     last_total_m: float
-    told: StudTold | None
+    told: StudSummary | None
     brucella: str | None
     brucella_on: date | None
     n_bred: int
@@ -204,7 +204,7 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
         links=links,
         method=(
             *(words[f"method.{name}"] for name in results.method),
-            *checks_told(results.checks, words),
+            *check_lines(results.checks, words),
         ),
         sources=in_words(results.sources, words),
         provenance=on_one_line(results.provenance, words),
@@ -399,7 +399,7 @@ def _studs(studs: Sequence[StudRow], words: Words) -> Section:
     return Section("studs", words["overview.studs"], words["overview.studs_lead"], table=table)
 
 
-def _level(told: StudTold | None, words: Words) -> tuple[str, str]:
+def _level(told: StudSummary | None, words: Words) -> tuple[str, str]:
     """Level of total sperm with its interval, and whether a fall is announced."""
     if told is None:
         return "–", "–"

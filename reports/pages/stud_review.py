@@ -13,7 +13,7 @@ from studcurve.analytics.models.conception.bred import BredDot, Coefficient, Sem
 from studcurve.analytics.models.conception.response import Response
 from studcurve.analytics.models.litter.sizes import LitterSizes
 from studcurve.analytics.models.storage.usable import StudStorage
-from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.sources import Source
@@ -28,7 +28,7 @@ from studcurve.reports.sections.stud_over_time import (
     level_section,
     measure_section,
 )
-from studcurve.reports.sections.trust import checks_annex, checks_told
+from studcurve.reports.sections.trust import check_lines, checks_annex
 from studcurve.reports.sections.what_if import build_whatif
 from studcurve.reports.words import Words
 
@@ -80,7 +80,7 @@ class StudResults:
     cautions: tuple[Caution, ...]
     answer: tuple[Sentence, ...]
     readings: pd.DataFrame
-    told: tuple[StudTold, ...]
+    told: tuple[StudSummary, ...]
     stages: StagesCompared | None
     storage: StudStorage | None
     events: pd.DataFrame
@@ -94,7 +94,7 @@ class StudResults:
     provenance: tuple[Sentence, ...]
     checks: Checks
 
-    def told_of(self, measure: str) -> StudTold | None:
+    def level_of(self, measure: str) -> StudSummary | None:
         """What one measure says, where it has a kept fit and no caution stops it."""
         if "forecast" in stopped_answers(self.cautions):
             return None
@@ -113,7 +113,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     stopped = stopped_answers(results.cautions)
     sections = []
     for name in NAMES:
-        told = results.told_of(name)
+        told = results.level_of(name)
         if told is not None or name in ALWAYS_SHOWN:
             sections.append(measure_section(name, results.readings, results.events, told, reader))
         if told is not None:
@@ -122,7 +122,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
             control = control_section(told, reader) if others else None
             sections += [control] if control is not None else []
     glossary = ["progressive_motility", "interval", "by_eye"]
-    if results.told_of(next(iter(NAMES))) is not None:
+    if results.level_of(next(iter(NAMES))) is not None:
         glossary += ["level", "announced"]
     if "chances" not in stopped and results.chances:
         sections.append(chances_section(results.chances, words, stud=results.stud))
@@ -151,7 +151,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         links=(),
         method=(
             *(words[f"method.{name}"] for name in results.method),
-            *(checks_told(results.checks, words) if others else ()),
+            *(check_lines(results.checks, words) if others else ()),
         ),
         sources=in_words(results.sources, words),
         provenance=on_one_line(results.provenance, words),

@@ -15,7 +15,7 @@ from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.measures.dates import look_back
 from studcurve.analytics.models.stud.announcement import PROMISE_PROB
 from studcurve.analytics.models.stud.inputs import MEASURES, Measure
-from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.wording.stud_page import level_sentences
 from studcurve.reports.charts.stud import control_chart, evaluations_over_time
 from studcurve.reports.page import Reader, Section, Table, columns
@@ -45,7 +45,11 @@ _NO_EVENTS = pd.DataFrame({"on": [], "label": []})
 
 
 def measure_section(
-    name: str, readings: pd.DataFrame, events: pd.DataFrame, told: StudTold | None, reader: Reader
+    name: str,
+    readings: pd.DataFrame,
+    events: pd.DataFrame,
+    told: StudSummary | None,
+    reader: Reader,
 ) -> Section:
     """One measure over time, with the numbers behind it.
 
@@ -74,7 +78,11 @@ def measure_section(
 
 
 def measure_charts(
-    name: str, readings: pd.DataFrame, events: pd.DataFrame, told: StudTold | None, reader: Reader
+    name: str,
+    readings: pd.DataFrame,
+    events: pd.DataFrame,
+    told: StudSummary | None,
+    reader: Reader,
 ) -> tuple[tuple[str, dict[str, Any]], ...]:
     """What the picture of a measure says, and the picture; none where nothing was measured.
 
@@ -105,7 +113,7 @@ def measure_charts(
     return ((spoken, chart),)
 
 
-def level_section(told: StudTold, reader: Reader, *, is_headline: bool) -> Section:
+def level_section(told: StudSummary, reader: Reader, *, is_headline: bool) -> Section:
     """What the level over time says: sentences, then every number.
 
     Parameters
@@ -133,7 +141,7 @@ def level_section(told: StudTold, reader: Reader, *, is_headline: bool) -> Secti
     )  # fmt: skip
 
 
-def control_section(told: StudTold, reader: Reader) -> Section | None:
+def control_section(told: StudSummary, reader: Reader) -> Section | None:
     """Control charts for those who like one, with the run lengths of both."""
     charts = told.charts
     if charts is None:
@@ -178,7 +186,7 @@ def control_section(told: StudTold, reader: Reader) -> Section | None:
     )  # fmt: skip
 
 
-def _numbers(told: StudTold, words: Words) -> tuple[tuple[str, ...], ...]:
+def _numbers(told: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
     """Every number of a level, one row each: what, value, interval."""
     answers, power = told.answers, told.power
     measure = answers.measure
@@ -241,12 +249,12 @@ def _numbers(told: StudTold, words: Words) -> tuple[tuple[str, ...], ...]:
     return tuple(rows)
 
 
-def state_text(told: StudTold, words: Words) -> str:
+def state_text(told: StudSummary, words: Words) -> str:
     """Whether a fall is announced, in a word."""
     return words[f"told.{_state(told)}"]
 
 
-def _state(told: StudTold) -> str:
+def _state(told: StudSummary) -> str:
     if not told.announcement.enough:
         return "too_few"
     if not told.announcement.told_apart:
@@ -351,7 +359,7 @@ def _points(
     )
 
 
-def _band(told: StudTold | None, since: str) -> pd.DataFrame:
+def _band(told: StudSummary | None, since: str) -> pd.DataFrame:
     """The level from a day on as columns of a chart; no row where there is none."""
     if told is None or told.band is None:
         return pd.DataFrame({"on": [], "lower": [], "median": [], "upper": []})
@@ -365,7 +373,7 @@ def _band(told: StudTold | None, since: str) -> pd.DataFrame:
     return rows[rows["on"] >= since]
 
 
-def _look_back(told: StudTold | None, since: str) -> tuple[tuple[str, str], ...]:
+def _look_back(told: StudSummary | None, since: str) -> tuple[tuple[str, str], ...]:
     """Ends of the look-back windows, from a day on, of the last collection and of each dip."""
     if told is None or told.band is None:
         return ()

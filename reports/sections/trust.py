@@ -14,7 +14,7 @@ from studcurve.reports.page import Section, Table, columns
 from studcurve.reports.words import Words
 
 
-def checks_told(checks: Checks, words: Words) -> tuple[str, ...]:
+def check_lines(checks: Checks, words: Words) -> tuple[str, ...]:
     """The paragraphs, in words."""
     return tuple(" ".join(words.tell(said) for said in paragraph) for paragraph in checks.said)
 

@@ -14,12 +14,12 @@ from studcurve.analytics.measures.motility_kept import (
     TOLD_UNTIL_HOURS,
     StorageDraws,
     enough_prob,
+    hours_shown,
     kept_at,
     last_hour,
     medium_of,
     published_storage,
     retention_share,
-    told_hours,
 )
 
 
@@ -161,5 +161,5 @@ def test_the_curve_needs_no_sampler():
      (71.9, 60.0), (72.0, 72.0), (90.25, 72.0), (192.0, 72.0)],
 )  # fmt: skip
 def test_storage_is_told_in_half_days_and_never_beyond_three(hours, told):
-    assert told_hours(hours) == told
+    assert hours_shown(hours) == told
     assert (TOLD_UNTIL_HOURS, TOLD_STEP_HOURS) == (72.0, 12.0)

@@ -40,7 +40,7 @@ from studcurve.analytics.models.stud.level import (
     LastCollection,
     StudAnswers,
 )
-from studcurve.analytics.models.stud.summary import StudTold
+from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.plan.breakeven import BreakEven
 from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatSummary
 from studcurve.analytics.plan.compare import answer_options, gap_between
@@ -159,7 +159,7 @@ def told(name="Rowan", measure="total_sperm_m", *, is_announced=True):
     fever = Coincident(name, name, date(2024, 5, 30), 19, "began while they ripened (epididymis)")
     dip = Dip(0.99, date(2023, 4, 2), (date(2023, 3, 20), date(2023, 4, 9)), Estimate(-1, -2, -0.5),
               3)  # fmt: skip
-    return StudTold(
+    return StudSummary(
         answers, Announcement(is_announced, 0.998, 0.63, True, True), 0.87,
         Estimate(0.5 * moved, moved, 0.1),
         Power(15.9, 0.034, 9, 6.8, tuple(map(SeenWithinAYear, sizes, (0.2, 0.7, 0.96))), 4),

@@ -42,7 +42,7 @@ BAND_STEP_DAYS = 30.0
 
 
 @dataclass(frozen=True, slots=True)
-class StudTold:
+class StudSummary:
     """What one measure says of one stud.
 
     Attributes
@@ -94,7 +94,7 @@ def tell_stud(
     stud: str,
     events: pd.DataFrame,
     today: date,
-) -> StudTold:
+) -> StudSummary:
     """Answer everything that pages tell of one measure of one stud.
 
     Parameters
@@ -121,7 +121,7 @@ def tell_stud(
     year_ago = answers.last_on - timedelta(days=round(DAYS_PER_YEAR))
     before_last = coincident_events(events, stud, answers.last_on)
     enough = answers.n_collections >= FEWEST_COLLECTIONS
-    return StudTold(
+    return StudSummary(
         answers=answers,
         announcement=announce(posterior, stud),
         share_from_records=share_from_records(

@@ -116,12 +116,12 @@ class SeasonProgram:
         # Arcs from one collection day to the next; −1 is the last one before the season.
         self.first_rests = [_rest(stud.last_collected_on, day) for day in self.days]
         self.arcs = [
-            (-1, d, LONGEST_REST if rest is None else told_rest(rest))
+            (-1, d, LONGEST_REST if rest is None else counted_rest(rest))
             for d, rest in enumerate(self.first_rests)
             if rest is None or rest >= stud.fewest_rest_days
         ]
         self.arcs += [
-            (i, j, told_rest((self.days[j] - self.days[i]).days))
+            (i, j, counted_rest((self.days[j] - self.days[i]).days))
             for i in range(len(self.days))
             for j in range(i + 1, len(self.days))
             if (self.days[j] - self.days[i]).days >= stud.fewest_rest_days
@@ -133,7 +133,7 @@ class SeasonProgram:
         if state is None:
             return True
         rest, shares = STATES[state]
-        if rest < told_rest(self.stud.fewest_rest_days):
+        if rest < counted_rest(self.stud.fewest_rest_days):
             return False
         return shares == 1 if way.takes_all else way.doses_on[0][1] <= shares
 
@@ -247,7 +247,7 @@ class SeasonProgram:
         return chosen, tuple(collected)
 
 
-def told_rest(days: int) -> int:
+def counted_rest(days: int) -> int:
     """The rest that a number of days, at least 1, counts as. [d]"""
     return max(rest for rest in RESTS if rest <= days)
 

@@ -20,7 +20,7 @@ from studcurve.analytics.plan.season.program import (
     STATES,
     StudLimits,
     Way,
-    told_rest,
+    counted_rest,
 )
 from studcurve.analytics.plan.season.ways import published_rest, rest_shares, ways_of
 from studcurve.analytics.plan.simulation.chain import simulate
@@ -73,7 +73,7 @@ def best_by_enumeration(ways, stud):
                 continue
             day = w.doses_on[0][0]
             shares = min(n for n in SHARES if n >= doses[day])
-            value += w.value[STATES.index((told_rest(rests[day]), shares))]
+            value += w.value[STATES.index((counted_rest(rests[day]), shares))]
         best = max(best, value)
     return best
 
