@@ -214,7 +214,8 @@ def _cases():
     for words in COMPLETE:
         name, _, rest = _command_of(words)
         how = (name, () if name in PAGES else tuple(word for word in rest if word[:2] == "--"))
-        for clock in CLOCKS:
+        # What fits is asked a year on alone: .ci/run runs the README's demo today.
+        for clock in set(CLOCKS) - {"today"} if name in FITTING else CLOCKS:
             is_slow = (
                 name in FITTING | ALL_STUDS or how in seen or (name in PAGES and clock == "today")
             )

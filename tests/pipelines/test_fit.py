@@ -11,11 +11,13 @@ from tests.conftest import DEMO_SEED
 from studcurve.analytics.errors import StaleFitError
 from studcurve.analytics.models import sampling
 from studcurve.analytics.models.conception.model import fit_conception
+from studcurve.analytics.wording.program import fit_age_sentence
 from studcurve.pipelines.cli import main
 from studcurve.pipelines.fits.fit import fit_models, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, MODELS
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY, write_stud_reviews
+from studcurve.reports.words import Words
 
 
 @pytest.fixture
@@ -55,7 +57,8 @@ def test_an_older_fit_says_how_many_records_came_since(store_with_new_breeding, 
 
     assert read.n_records_since == 2
     assert not read.is_of_today
-    assert "2 records came in since the fit of" in (tmp_path / "stud-tarn.html").read_text("utf-8")
+    said = Words("en").tell(fit_age_sentence(2, read.kept.fitted_at.date()))
+    assert said in (tmp_path / "stud-tarn.html").read_text("utf-8")
 
 
 def test_a_bitch_that_came_after_the_fit_has_the_spread_of_all_bitches(

@@ -21,7 +21,7 @@ from studcurve.pipelines.pages.stud_review import stud_results
 from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER, write_handout, write_stud_reviews
-from studcurve.reports.catalog import LANGUAGES
+from studcurve.reports.catalog import LANGUAGES, texts
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.handout import N_SHEETS, build_handout
 from studcurve.reports.pdf import can_set_type, pdf
@@ -29,6 +29,9 @@ from studcurve.reports.words import Words
 
 N_KEPT = 400
 FALLEN = "Bracken"
+ALERT = texts("en")["said.change_total_announced"].split("{")[0]
+"""How the sentence begins that flags a stud's output."""
+
 QUESTION = (
     "His total sperm fell this summer while motility stayed; he had a fever in March, two litters "
     "were smaller than usual, and we would like to know whether to freeze now or to wait until the "
@@ -102,7 +105,7 @@ def test_the_fallen_stud_alone_is_announced_in_review_and_overview(kennel, demo_
     for row in told:
         review = stud_results(kennel, read_stud(kennel, row.stud), "owner")
         said = " ".join(ENGLISH_OWNER.words.tell(one) for one in review.answer)
-        assert ("Announced:" in said) == (row.stud == FALLEN)
+        assert (ALERT in said) == (row.stud == FALLEN)
         assert f"{row.told.answers.now.median:.0f} M sperm" in said
         assert "no trend" not in said
 
@@ -176,7 +179,7 @@ def test_an_anonymous_level_names_no_dog_and_no_reader(store_with_level, tmp_pat
     for page in pages:
         text = plain(page)
         assert {name for name in names if re.search(rf"\b{re.escape(name)}\b", text)} == set()
-    assert any("Announced:" in plain(page) for page in pages)
+    assert any(ALERT in plain(page) for page in pages)
 
 
 @pytest.mark.slow
