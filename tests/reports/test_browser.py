@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
@@ -42,10 +43,19 @@ def browser():
 
 
 @pytest.fixture(scope="module")
-def pages(tmp_path_factory, fitted_store_path):
+def store_of_pages(tmp_path_factory, request):
+    """The records file that the pages were made from: the demo's own, or the one fitted here."""
+    if FITTED_DEMO is None:
+        return request.getfixturevalue("fitted_store_path")
+    copy = tmp_path_factory.mktemp("store") / "ambertarn.duckdb"
+    return Path(shutil.copyfile(Path(FITTED_DEMO) / copy.name, copy))
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory, store_of_pages):
     out = tmp_path_factory.mktemp("pages")
     if FITTED_DEMO is None:
-        write_every_page(fitted_store_path, out, today=DEMO_TODAY, say=lambda sentence: None)
+        write_every_page(store_of_pages, out, today=DEMO_TODAY, say=lambda sentence: None)
     else:
         shutil.copytree(FITTED_DEMO, out, dirs_exist_ok=True)
     for kind, report in every_report(HOSTILE).items():
@@ -105,8 +115,8 @@ def test_axe_finds_no_violation(browser, pages, kind, scheme):
     tab.context.close()
 
 
-def test_the_sliders_read_out_what_the_model_gives_there(browser, pages, fitted_store_path):
-    posterior = read_kennel(fitted_store_path, DEMO_TODAY).conception.posterior
+def test_the_sliders_read_out_what_the_model_gives_there(browser, pages, store_of_pages):
+    posterior = read_kennel(store_of_pages, DEMO_TODAY).conception.posterior
     tab, _, _ = visit(browser, one(pages, "stud-tarn"))
     choices = tab.locator("[data-choice] option").all_inner_texts()
     k = choices.index("chilled, transcervical")
@@ -133,9 +143,9 @@ def test_the_sliders_read_out_what_the_model_gives_there(browser, pages, fitted_
 
 
 def test_the_sliders_of_a_comparison_start_as_planned_and_end_where_the_plan_ends(
-    browser, pages, fitted_store_path
+    browser, pages, store_of_pages
 ):
-    kennel = read_kennel(fitted_store_path, DEMO_TODAY)
+    kennel = read_kennel(store_of_pages, DEMO_TODAY)
     stud, bitch = coming_breedings(kennel, 1)[0]
     records = records_of_pages(kennel)
     plan = plan_breeding(records, stud, bitch, Wishes(), seed=DEFAULT_SEED, with_grids=True)
