@@ -99,7 +99,7 @@ def test_an_unchanged_kennel_is_not_fitted_again(fitted_store_path):
         outcomes = fit_models(store, seed=DEMO_SEED, say=said.append, models=[CONCEPTION])
 
     assert [outcome.state for outcome in outcomes] == ["unchanged"]
-    assert said[0].startswith("conception: ")
+    assert said[0].startswith("conception: nothing changed since the model of ")
 
 
 def test_records_too_thin_are_skipped_with_a_sentence_and_answered_from_the_table(tmp_path):

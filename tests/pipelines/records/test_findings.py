@@ -352,7 +352,7 @@ def test_a_kept_fit_that_names_an_erased_person_goes_with_the_name(kennel_with_i
     ])  # fmt: skip
 
     assert told.exit_code == 0
-    assert "storage" in told.output
+    assert "The model of storage held the name and is gone" in told.output
     with kennel.open(read_only=True) as store:
         assert store.read_fit("storage") is None
         assert store.read_fit("litter") is not None
