@@ -4,7 +4,7 @@ The rooms, in the order a number travels:
 
 ``errors``, ``estimate``, ``vocabulary``, ``priors``, ``sentences``
     What can go wrong; how an answer is stated; what the quantities are called; what is published,
-    and how much it is worth; what a told fact is before it has words.
+    and how much it is worth; what a stated fact is before it has words.
 ``measures``
     Closed-form measures, each with its formula, unit and source.
 ``models``

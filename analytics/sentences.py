@@ -1,4 +1,4 @@
-"""What a told fact is before it is told: a key of the catalog, and the values it carries.
+"""What a stated fact is before it has words: a key of the catalog, and the values it carries.
 
 Rules here decide which sentence is true and compute its numbers; the words stand in
 ``reports/catalog``, one file a language, and ``reports/words.py`` joins the two.
@@ -18,7 +18,7 @@ from studcurve.analytics.estimate import Estimate
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """A recorded word of a short list; told in the reader's language where the catalog has it.
+    """A recorded word of a short list; printed in the reader's language where the catalog has it.
 
     Attributes
     ----------
@@ -58,7 +58,7 @@ def sentence(key: str, **values: Value) -> Sentence:
 
 
 def kept_values(values: Mapping[str, Value]) -> str:
-    """Values of a sentence as JSON, to be told again in any language.
+    """Values of a sentence as JSON, to be printed again in any language.
 
     Raises
     ------
@@ -87,9 +87,9 @@ def _plain(value: Value) -> Any:  # noqa: ANN401
 
 def _value(part: Any) -> Any:  # noqa: ANN401
     if isinstance(part, list):
-        return tuple(_value(one) for one in part)
+        return tuple(_value(item) for item in part)
     if not isinstance(part, dict):
         return part
     if "word" in part:
         return Word(part["kind"], part["word"])
-    return sentence(part["key"], **{name: _value(one) for name, one in part["values"].items()})
+    return sentence(part["key"], **{name: _value(item) for name, item in part["values"].items()})

@@ -242,7 +242,7 @@ class Tree:
         try:
             os.setsid()
             os.chdir(self.folder)
-            said = os.open("said.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+            said = os.open("answer.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
             os.dup2(said, 1)
             os.dup2(said, 2)
             # Only the unchanged tree leaves compiled modules behind, for all that follow.

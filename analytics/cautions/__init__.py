@@ -76,7 +76,7 @@ def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:
     tuple of Caution
         Stops, then warnings, then what must be said; in each the order of the rules.
     """
-    spoken = [
+    cautions = [
         *brucella_cautions(records, today),
         *no_sperm_seen(records, today),
         *discolored_sample(records, today),
@@ -90,9 +90,9 @@ def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:
         *cesareans(records, today),
         *litter_recent(records, today),
     ]
-    stopped = stopped_answers(spoken)
+    stopped = stopped_answers(cautions)
     # Under a stop nothing is said of a level or of where it goes.
     if "forecast" not in stopped:
-        spoken += falling(records, today)
-    spoken += outcome_unknown(records, today, with_shares="conception" not in stopped)
-    return tuple(in_order(spoken))
+        cautions += falling(records, today)
+    cautions += outcome_unknown(records, today, with_shares="conception" not in stopped)
+    return tuple(in_order(cautions))

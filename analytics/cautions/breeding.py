@@ -102,11 +102,11 @@ def _bitch_old(records: DogRecords, years: float, today: date) -> Caution:
         for line in that_lift(records.health, "examination", today)
     )
     if was_seen:
-        said = sentence("caution.bitch_old", dog=records.dog, years=years)
-        return Caution("bitch old", "warn", said, source)
-    said = sentence("caution.bitch_old_not_examined", dog=records.dog, years=years,
+        message = sentence("caution.bitch_old", dog=records.dog, years=years)
+        return Caution("bitch old", "warn", message, source)
+    message = sentence("caution.bitch_old_not_examined", dog=records.dog, years=years,
                     n_days=EXAMINED_WITHIN_DAYS)  # fmt: skip
-    return Caution("bitch old", "stop", said, source, frozenset({"plan"}))
+    return Caution("bitch old", "stop", message, source, frozenset({"plan"}))
 
 
 def _has_whelped(records: DogRecords, today: date) -> bool:
@@ -126,8 +126,8 @@ def cesareans(records: DogRecords, today: date) -> list[Caution]:
     ]
     if len(days) < CESAREANS_TO_REFER:
         return []
-    said = sentence("caution.cesareans", dog=records.dog, n=len(days), on=max(days))
-    return [Caution("cesareans", "warn", said, "The Kennel Club (UK), rule B22c (P)")]
+    message = sentence("caution.cesareans", dog=records.dog, n=len(days), on=max(days))
+    return [Caution("cesareans", "warn", message, "The Kennel Club (UK), rule B22c (P)")]
 
 
 def litter_recent(records: DogRecords, today: date) -> list[Caution]:
@@ -141,8 +141,8 @@ def litter_recent(records: DogRecords, today: date) -> list[Caution]:
         or (today - as_date(whelped.max())).days + GESTATION_DAYS >= BETWEEN_LITTERS_DAYS
     ):
         return []
-    said = sentence("caution.litter_recent", dog=records.dog, on=as_date(whelped.max()))
-    return [Caution("litter recent", "say", said, "local law; from memory (M)")]
+    message = sentence("caution.litter_recent", dog=records.dog, on=as_date(whelped.max()))
+    return [Caution("litter recent", "say", message, "local law; from memory (M)")]
 
 
 def outcome_unknown(records: DogRecords, today: date, *, with_shares: bool) -> list[Caution]:
@@ -160,9 +160,9 @@ def outcome_unknown(records: DogRecords, today: date, *, with_shares: bool) -> l
     known = bred[bred["whelped"].notna()]
     n_whelped = int(known["whelped"].astype(bool).sum())
     n_unknown, n_bred = len(overdue), len(known) + len(overdue)
-    said = sentence("caution.outcome_missing", n=n_unknown, dog=records.dog, n_bred=n_bred)
+    message = sentence("caution.outcome_missing", n=n_unknown, dog=records.dog, n_bred=n_bred)
     if with_shares:
-        said = sentence(
+        message = sentence(
             "caution.outcome_unknown",
             n=n_unknown,
             dog=records.dog,
@@ -170,4 +170,4 @@ def outcome_unknown(records: DogRecords, today: date, *, with_shares: bool) -> l
             if_none=n_whelped / n_bred,
             if_all=(n_whelped + n_unknown) / n_bred,
         )
-    return [Caution("outcome unknown", "say", said, "counted from the records")]
+    return [Caution("outcome unknown", "say", message, "counted from the records")]

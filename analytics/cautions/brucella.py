@@ -84,11 +84,11 @@ def is_brucella(line: HealthLine) -> bool:
 
 def result_of_line(line: HealthLine) -> words.Result:
     """What a line about *Brucella* says; the name may carry the result ("Brucella positive")."""
-    said = words.result_of(line.result, line.value)
-    if said != "missing":
-        return said
+    result = words.result_of(line.result, line.value)
+    if result != "missing":
+        return result
     named = _beside_the_name(line.what)
-    return said if not named else words.result_of(named)
+    return result if not named else words.result_of(named)
 
 
 def _beside_the_name(what: str) -> str:
@@ -127,17 +127,17 @@ def status_of(lines: Iterable[HealthLine], today: date) -> BrucellaStatus:
     released_on = max((line.on for line in releases(known, today)), default=date.min)
     read = [(line, result_of_line(line)) for line in tests]
     # A release speaks of the samples it was given with, those of its own day among them.
-    alarms = [line for line, said in read if said == "not negative" and line.on > released_on]
+    alarms = [line for line, result in read if result == "not negative" and line.on > released_on]
     negatives = [
         line
-        for line, said in read
-        if said == "negative" and not (line.is_superseded or line.is_doubtful)
+        for line, result in read
+        if result == "negative" and not (line.is_superseded or line.is_doubtful)
     ]
     screenings = [line for line in negatives if is_screening(line, known)]
     missing = [
         line
-        for line, said in read
-        if said == "missing"
+        for line, result in read
+        if result == "missing"
         and not line.is_superseded
         and line.on > released_on
         and not any(negative.on >= line.on for negative in negatives)
@@ -178,20 +178,20 @@ def brucella_cautions(records: DogRecords, today: date) -> list[Caution]:
     """What must be said of one dog, and stopped."""
     status = status_of(records.health, today)
     if status.alarm is not None:
-        said = _alarm_sentence(records.dog, status.alarm)
-        return [_stop("brucella not negative", said, EVERY_ANSWER)]
-    spoken = [*_exposed(records, status, today)]
+        message = _alarm_sentence(records.dog, status.alarm)
+        return [_stop("brucella not negative", message, EVERY_ANSWER)]
+    cautions = [*_exposed(records, status, today)]
     if status.missing is not None:
         line = status.missing
-        said = sentence(
+        message = sentence(
             "caution.brucella_result_missing", dog=records.dog, what=line.what, on=line.on
         )
-        return [_stop("brucella result missing", said, NEXT_ANSWERS), *spoken]
-    return [*spoken, *_screening(records, status, today)]
+        return [_stop("brucella result missing", message, NEXT_ANSWERS), *cautions]
+    return [*cautions, *_screening(records, status, today)]
 
 
-def _stop(rule: str, said: Sentence, stops: frozenset[Answer]) -> Caution:
-    return Caution(rule, "stop", said, SOURCE, stops)
+def _stop(rule: str, message: Sentence, stops: frozenset[Answer]) -> Caution:
+    return Caution(rule, "stop", message, SOURCE, stops)
 
 
 def _alarm_sentence(dog: str, line: HealthLine) -> Sentence:
@@ -208,26 +208,26 @@ def _screening(records: DogRecords, status: BrucellaStatus, today: date) -> list
     if status.last_screening is None:
         line = status.not_screening
         if line is None:
-            said = sentence("caution.brucella_not_recorded", dog=records.dog, matings=since)
-            return [Caution("brucella not recorded", "warn", said, SOURCE)]
-        said = sentence(
+            message = sentence("caution.brucella_not_recorded", dog=records.dog, matings=since)
+            return [Caution("brucella not recorded", "warn", message, SOURCE)]
+        message = sentence(
             "caution.brucella_no_screening", dog=records.dog, what=line.what, on=line.on,
             matings=since,
         )  # fmt: skip
-        return [Caution("brucella no screening", "warn", said, SOURCE)]
+        return [Caution("brucella no screening", "warn", message, SOURCE)]
     on, every = status.last_screening.on, records.brucella_interval_days
     age_days = (today - on).days
     if age_days > every:
-        said = sentence(
+        message = sentence(
             "caution.brucella_overdue", dog=records.dog, on=on, n_days=age_days, every=every,
             matings=since,
         )  # fmt: skip
-        return [Caution("brucella overdue", "warn", said, SOURCE)]
-    said = sentence(
+        return [Caution("brucella overdue", "warn", message, SOURCE)]
+    message = sentence(
         "caution.brucella_negative", dog=records.dog, on=on, matings=since,
         first=SECOND_TEST_DAYS[0] // 7, last=SECOND_TEST_DAYS[1] // 7,
     )  # fmt: skip
-    return [Caution("brucella negative", "warn" if untested else "say", said, SOURCE)]
+    return [Caution("brucella negative", "warn" if untested else "say", message, SOURCE)]
 
 
 def untested_matings(records: DogRecords, since: date | None, today: date) -> int:
@@ -251,18 +251,20 @@ def _was_screened(lines: tuple[HealthLine, ...], contact: Contact, records: DogR
 
 def _exposed(records: DogRecords, status: BrucellaStatus, today: date) -> list[Caution]:
     """A dog that met one whose test is not negative, until it was tested long enough after that."""
-    spoken = []
+    cautions = []
     for exposure in records.exposures:
         if is_cleared(records.health, exposure, today):
             continue
         values: dict[str, Value] = {"dog": records.dog, "by": exposure.by, "on": exposure.last_on}
         if exposure.through is None:
-            said = sentence("caution.brucella_contact", last=SECOND_TEST_DAYS[1] // 7, **values)
-            spoken.append(_stop("brucella contact", said, NEXT_ANSWERS))
+            message = sentence("caution.brucella_contact", last=SECOND_TEST_DAYS[1] // 7, **values)
+            cautions.append(_stop("brucella contact", message, NEXT_ANSWERS))
         else:
-            said = sentence("caution.brucella_contact_through", through=exposure.through, **values)
-            spoken.append(Caution("brucella contact of a contact", "warn", said, SOURCE))
-    return spoken
+            message = sentence(
+                "caution.brucella_contact_through", through=exposure.through, **values
+            )
+            cautions.append(Caution("brucella contact of a contact", "warn", message, SOURCE))
+    return cautions
 
 
 def is_cleared(lines: Iterable[HealthLine], exposure: Exposure, today: date) -> bool:

@@ -1,7 +1,7 @@
 """What examinations, events, drugs and laboratory tests other than for *Brucella* say.
 
 Examinations are repeated as written and never graded; a few findings stop until somebody has looked
-again. An event without an end is open. What no table knows is told to the reader and asked at the
+again. An event without an end is open. What no table knows is shown to the reader and asked at the
 load; where it may be an infection it stops until a person has answered.
 """
 
@@ -68,15 +68,15 @@ def _events(records: DogRecords, today: date) -> Iterator[Caution]:
                 n_days=RECOVERY_DAYS,
             )  # fmt: skip
         elif (today - ended_on).days <= RECENT_DAYS:
-            said = _ill_sentence(
+            message = _ill_sentence(
                 "caution.illness_recorded", records.dog, event, kind, n_days=RECENT_DAYS
             )
-            yield Caution("illness recorded", "warn", said, _ILLNESS_SOURCE)
+            yield Caution("illness recorded", "warn", message, _ILLNESS_SOURCE)
 
 
 def _ill(rule: str, key: str, dog: str, event: HealthLine, kind: str, **values: int) -> Caution:
-    said = _ill_sentence(key, dog, event, kind, **values)
-    return Caution(rule, "stop", said, _RULE, NEXT_ANSWERS)
+    message = _ill_sentence(key, dog, event, kind, **values)
+    return Caution(rule, "stop", message, _RULE, NEXT_ANSWERS)
 
 
 def _ill_sentence(key: str, dog: str, event: HealthLine, kind: str, **values: int) -> Sentence:
@@ -109,8 +109,8 @@ def _stopped_for_pain(records: DogRecords, today: date) -> Iterator[Caution]:
         return
     if is_released(records.health, on, today, about=("pain",)):
         return
-    said = sentence("caution.stopped_for_pain", dog=records.dog, on=on)
-    yield Caution("stopped for pain", "stop", said, "trade memory (M)", NEXT_ANSWERS)
+    message = sentence("caution.stopped_for_pain", dog=records.dog, on=on)
+    yield Caution("stopped for pain", "stop", message, "trade memory (M)", NEXT_ANSWERS)
 
 
 # Examinations
@@ -134,16 +134,16 @@ def _findings(records: DogRecords, today: date) -> Iterator[Caution]:
         about = (stopping or "", words.organ_of(line.what))
         is_lifted = is_released(records.health, line.on, today, about=about)
         if stopping is not None and not is_lifted:
-            said = _as_written("caution.finding_stops", line)
+            message = _as_written("caution.finding_stops", line)
             yield Caution(
                 "finding stops", "stop",
-                sentence("caution.of_dog", dog=records.dog, said=said), _RULE, NEXT_ANSWERS,
+                sentence("caution.of_dog", dog=records.dog, finding=message), _RULE, NEXT_ANSWERS,
             )  # fmt: skip
         else:
             shown.append(_as_written("caution.finding", line))
     if shown:
-        said = sentence("caution.findings", dog=records.dog, findings=tuple(shown))
-        yield Caution("findings recorded", "warn", said, "as recorded")
+        message = sentence("caution.findings", dog=records.dog, findings=tuple(shown))
+        yield Caution("findings recorded", "warn", message, "as recorded")
 
 
 def _as_written(key: str, line: HealthLine) -> Sentence:
@@ -172,7 +172,7 @@ def _is_superseded_by_normal(line: HealthLine, examinations: list[HealthLine]) -
 
 def drugs(records: DogRecords, today: date) -> list[Caution]:
     """Drugs that may lower a stud's numbers, while they run and for a cycle of spermatogenesis."""
-    spoken = []
+    cautions = []
     for event in of_kind(records.health, "event", today):
         drug = words.drug_class_of(event.drug_class) or words.drug_class_of(
             f"{event.what} {event.result}"
@@ -183,13 +183,13 @@ def drugs(records: DogRecords, today: date) -> list[Caution]:
         if not (_implant_acts if is_implant else _acts)(records, event, today):
             continue
         key = "caution.implant" if is_implant else "caution.drug"
-        said = sentence(
+        message = sentence(
             key, dog=records.dog, drug=Word("drug", drug), what=event.what, on=event.on,
             n_days=IMPLANT_RETURNS_DAYS if is_implant else RECENT_DAYS,
         )  # fmt: skip
         source = "Animals 2022, 12:2379 and 12:2545 (P)" if is_implant else _ILLNESS_SOURCE
-        spoken.append(Caution("implant" if is_implant else "drug", "warn", said, source))
-    return spoken
+        cautions.append(Caution("implant" if is_implant else "drug", "warn", message, source))
+    return cautions
 
 
 def _acts(records: DogRecords, event: HealthLine, today: date) -> bool:
@@ -214,7 +214,7 @@ def _implant_acts(records: DogRecords, event: HealthLine, today: date) -> bool:
 
 def other_tests(records: DogRecords, today: date) -> list[Caution]:
     """Other infections, and tests that nobody can read."""
-    spoken = []
+    cautions = []
     for line in of_kind(records.health, "laboratory test", today):
         if is_brucella(line):
             continue
@@ -229,15 +229,15 @@ def other_tests(records: DogRecords, today: date) -> list[Caution]:
         }
         if test == "infection" and result == "not negative":
             if not _infection_released(records, line, today):
-                said = sentence("caution.infection", **values)
-                spoken.append(Caution("infection", "stop", said, _RULE, NEXT_ANSWERS))
+                message = sentence("caution.infection", **values)
+                cautions.append(Caution("infection", "stop", message, _RULE, NEXT_ANSWERS))
         elif test == "infection" and result == "missing":
-            said = sentence("caution.result_missing", **values)
-            spoken.append(Caution("result missing", "warn", said, _RULE))
+            message = sentence("caution.result_missing", **values)
+            cautions.append(Caution("result missing", "warn", message, _RULE))
         elif _is_unread(line, test):
-            said = sentence("caution.test_unread", **values)
-            spoken.append(Caution("test unread", "stop", said, _RULE, NEXT_ANSWERS))
-    return spoken
+            message = sentence("caution.test_unread", **values)
+            cautions.append(Caution("test unread", "stop", message, _RULE, NEXT_ANSWERS))
+    return cautions
 
 
 def _is_unread(line: HealthLine, test: words.Test) -> bool:

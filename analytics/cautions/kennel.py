@@ -95,7 +95,9 @@ class KennelRecords:
             health=self.health.get(dog, ()),
             row=self.rows.get(dog),
             contacts=contacts,
-            partners={one.partner: self.health.get(one.partner, ()) for one in contacts},
+            partners={
+                contact.partner: self.health.get(contact.partner, ()) for contact in contacts
+            },
             exposures=self.exposed(today).get(dog, ()),
             brucella_interval_days=self.brucella_interval_days,
         )

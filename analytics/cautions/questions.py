@@ -66,10 +66,10 @@ def _is_about_brucella(kind: str, what: str, result: str) -> bool:
 
 def _is_plain(what: str, result: str, value: str) -> bool:
     """Whether a result is plainly negative or plainly positive; another word is asked about."""
-    said = words.result_of(result, value)
-    if said == "missing":
+    result_word = words.result_of(result, value)
+    if result_word == "missing":
         return words.is_plainly_negative(what) or words.says_positive(what)
-    return said == "negative" or words.is_plainly_positive(result or value)
+    return result_word == "negative" or words.is_plainly_positive(result or value)
 
 
 def _of_a_test(what: str, result: str, value: str) -> Question:
@@ -78,6 +78,6 @@ def _of_a_test(what: str, result: str, value: str) -> Question:
         return "test"
     if test != "infection":
         return ""
-    said = words.result_of(result, value)
-    is_read = said != "not negative" or words.is_plainly_positive(result or value)
+    result_word = words.result_of(result, value)
+    is_read = result_word != "not negative" or words.is_plainly_positive(result or value)
     return "" if is_read else "infection"

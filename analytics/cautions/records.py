@@ -46,7 +46,7 @@ class Caution:
     severity
         See :data:`Severity`.
     sentence
-        What the reader is told, by its key and values.
+        The sentence shown, by its key and values.
     source
         Author, year, journal and mark, or that it is a rule of this toolkit.
     stops
@@ -311,7 +311,7 @@ def contacts_by_dog(
         for dog, partner in ((stud, bitch), (bitch, stud)):
             by_dog.setdefault(dog, []).append(Contact(partner, first_on, last, is_natural))
     return {
-        dog: tuple(sorted(contacts, key=lambda one: (one.first_on, one.partner)))
+        dog: tuple(sorted(contacts, key=lambda contact: (contact.first_on, contact.partner)))
         for dog, contacts in by_dog.items()
     }
 

@@ -21,8 +21,8 @@ from studcurve.analytics.cautions.records import (
 from studcurve.analytics.measures.semen import zero_count_limit_m
 from studcurve.analytics.sentences import Sentence, sentence
 
-NO_SPERM_TOLD_DAYS = 365
-"""How long a sample without sperm is told after a counted one that held some. [d] (J)"""
+NO_SPERM_SHOWN_DAYS = 365
+"""How long a sample without sperm is mentioned after a counted one that held some. [d] (J)"""
 
 FAR_BELOW_M, FAR_BELOW_M_PER_KG = 100.0, 5.0
 """Total sperm that lie far below every published value. [10⁶; 10⁶ per kg]
@@ -42,7 +42,7 @@ _SOURCE = "trade memory (M)"
 
 
 def no_sperm_seen(records: DogRecords, today: date) -> list[Caution]:
-    """A last counted sample without sperm stops; an earlier one is told beside a later count."""
+    """A last counted sample without sperm stops; an earlier one warns beside a later count."""
     counted = [
         sample
         for sample in raw_samples(records, today)
@@ -55,17 +55,17 @@ def no_sperm_seen(records: DogRecords, today: date) -> list[Caution]:
     last = counted[-1]
     if last.shows_no_sperm:
         twice = len(counted) > 1 and counted[-2].shows_no_sperm
-        said = sentence(
+        message = sentence(
             "caution.no_sperm_seen_twice" if twice else "caution.no_sperm_seen",
             dog=records.dog,
             on=last.on,
             limit=_limit_sentence(last),
         )
-        return [Caution("no sperm seen", "stop", said, source, EVERY_ANSWER)]
-    if (today - zeros[-1].on).days > NO_SPERM_TOLD_DAYS:
+        return [Caution("no sperm seen", "stop", message, source, EVERY_ANSWER)]
+    if (today - zeros[-1].on).days > NO_SPERM_SHOWN_DAYS:
         return []
-    said = sentence("caution.no_sperm_before", dog=records.dog, on=zeros[-1].on, later=last.on)
-    return [Caution("no sperm seen before", "warn", said, source)]
+    message = sentence("caution.no_sperm_before", dog=records.dog, on=zeros[-1].on, later=last.on)
+    return [Caution("no sperm seen before", "warn", message, source)]
 
 
 def discolored_sample(records: DogRecords, today: date) -> list[Caution]:
@@ -75,25 +75,25 @@ def discolored_sample(records: DogRecords, today: date) -> list[Caution]:
         for sample in raw_samples(records, today)
         if sample.look and not (sample.look == "normal" and sample.is_doubtful)
     ]
-    spoken = []
+    cautions = []
     for look in ("blood", "pus"):
         on = max((sample.on for sample in seen if sample.look == look), default=None)
         if on is None or was_examined(records.health, on, today):
             continue
         about = ("blood", "discharge", "prostate", "prostatic disease")
         if not is_released(records.health, on, today, about=about):
-            spoken.append(_look_stop(look, records.dog, on))
+            cautions.append(_look_stop(look, records.dog, on))
     if seen and seen[-1].look == "urine":
-        spoken.append(_look_stop("urine", records.dog, seen[-1].on))
+        cautions.append(_look_stop("urine", records.dog, seen[-1].on))
     if seen and seen[-1].look == "other":
-        said = sentence("caution.look_not_normal", dog=records.dog, on=seen[-1].on)
-        spoken.append(Caution("look not normal", "warn", said, _SOURCE))
-    return spoken
+        message = sentence("caution.look_not_normal", dog=records.dog, on=seen[-1].on)
+        cautions.append(Caution("look not normal", "warn", message, _SOURCE))
+    return cautions
 
 
 def _look_stop(look: str, dog: str, on: date) -> Caution:
-    said = sentence(f"caution.{look}_in_the_sample", dog=dog, on=on)
-    return Caution(f"{look} in the sample", "stop", said, _SOURCE, NEXT_ANSWERS)
+    message = sentence(f"caution.{look}_in_the_sample", dog=dog, on=on)
+    return Caution(f"{look} in the sample", "stop", message, _SOURCE, NEXT_ANSWERS)
 
 
 def far_below(records: DogRecords, today: date) -> list[Caution]:
@@ -128,9 +128,9 @@ def far_below(records: DogRecords, today: date) -> list[Caution]:
             parts.append(sentence(key, value=value, limit=limit))
     if not parts:
         return []
-    said = sentence("caution.far_below", dog=records.dog, parts=tuple(parts))
+    message = sentence("caution.far_below", dog=records.dog, parts=tuple(parts))
     source = "a third to a half of the values often asked (P); rule of this toolkit (J)"
-    return [Caution("far below", "warn", said, source)]
+    return [Caution("far below", "warn", message, source)]
 
 
 def _worst_of_last(samples: Sequence[Sample], value: Callable[[Sample], float]) -> float:
@@ -154,8 +154,8 @@ def falling(records: DogRecords, today: date) -> list[Caution]:
     run = totals[first:]
     if len(run) < N_FALLING or run[-1] > FALLING_TO * run[0]:
         return []
-    said = sentence("caution.falling", dog=records.dog, n=len(run), first=run[0], last=run[-1])
-    return [Caution("falling", "warn", said, "rule of this toolkit (J)")]
+    message = sentence("caution.falling", dog=records.dog, n=len(run), first=run[0], last=run[-1])
+    return [Caution("falling", "warn", message, "rule of this toolkit (J)")]
 
 
 def raw_samples(records: DogRecords, today: date) -> list[Sample]:

@@ -57,14 +57,14 @@ def tokens(text: str) -> tuple[str, ...]:
     return tuple(found.replace(" ", "") for found in _TOKEN.findall(folded(text)))
 
 
-def _said(text: str) -> str:
+def _spaced(text: str) -> str:
     """The tokens between blanks, so that a phrase is found whole."""
     return f" {' '.join(tokens(text))} "
 
 
 def _has_phrase(text: str, phrases: frozenset[str]) -> bool:
-    said = _said(text)
-    return any(f" {' '.join(tokens(phrase))} " in said for phrase in phrases)
+    words = _spaced(text)
+    return any(f" {' '.join(tokens(phrase))} " in words for phrase in phrases)
 
 
 def _has_stem(text: str, stems: tuple[str, ...]) -> bool:
@@ -72,7 +72,7 @@ def _has_stem(text: str, stems: tuple[str, ...]) -> bool:
     words = tokens(text)
     for stem in map(folded, stems):
         if " " in stem:
-            if f" {stem}" in _said(text):
+            if f" {stem}" in _spaced(text):
                 return True
             continue
         for n, word in enumerate(words):
@@ -160,10 +160,10 @@ def result_of(result: str, value: str = "") -> Result:
     """
     if not result.strip() and not value.strip():
         return "missing"
-    said = result if result.strip() else value
-    if _is_outstanding(said):
+    written = result if result.strip() else value
+    if _is_outstanding(written):
         return "missing"
-    if not is_plainly_negative(said):
+    if not is_plainly_negative(written):
         return "not negative"
     if result.strip() and value.strip() and not _goes_with_negative(value):
         return "not negative"
@@ -219,12 +219,12 @@ def _is_outstanding(text: str) -> bool:
 
 def _without_phrases(text: str, phrases: frozenset[str]) -> tuple[tuple[str, ...], int]:
     """The tokens without the phrases of a table, and how many were found; the longest first."""
-    said, n_found = _said(text), 0
+    words, n_found = _spaced(text), 0
     for phrase in sorted(phrases, key=len, reverse=True):
         spelled = f" {' '.join(tokens(phrase))} "
-        n_found += said.count(spelled)
-        said = said.replace(spelled, "  ")
-    return tuple(said.split()), n_found
+        n_found += words.count(spelled)
+        words = words.replace(spelled, "  ")
+    return tuple(words.split()), n_found
 
 
 @lru_cache(maxsize=65_536)

@@ -25,8 +25,8 @@ IN_USE_DAYS = 365
 TEST_RULES = frozenset({"brucella not recorded", "brucella no screening", "brucella overdue"})
 """Cautions that ask for a test."""
 
-SAID_ELSEWHERE = frozenset({"brucella not negative", "bitch old"})
-"""Stops that are told with the dogs they exposed, or only of a bitch that is in heat."""
+LISTED_ELSEWHERE = frozenset({"brucella not negative", "bitch old"})
+"""Stops that are listed with the dogs they exposed, or only of a bitch that is in heat."""
 
 Whelping = Callable[[Mapping[str, Any]], tuple[date, date]]
 """First and last day of the whelping that a row of the view ``breedings`` leads to."""
@@ -52,11 +52,11 @@ def first_cautions(
     alarmed = {str(caution.sentence.values.get("dog")) for caution in alarms}
     of_use: list[Caution] = []
     for dog in in_use(views, today):
-        spoken = cautions_for_dog(records.of(dog["dog"], today), today)
-        stops = [c for c in spoken if c.severity == "stop" and c.rule not in SAID_ELSEWHERE]
+        cautions = cautions_for_dog(records.of(dog["dog"], today), today)
+        stops = [c for c in cautions if c.severity == "stop" and c.rule not in LISTED_ELSEWHERE]
         if dog["dog"] in alarmed:
             stops = [c for c in stops if c.rule != "brucella contact"]
-        of_use += [*stops, *(c for c in spoken if c.rule in TEST_RULES)]
+        of_use += [*stops, *(c for c in cautions if c.rule in TEST_RULES)]
     if alarms:
         alarms.append(Caution("brucella people", "stop", sentence("exposure.people"), SOURCE))
     return (*alarms, *in_order(_together(of_use)))
@@ -78,12 +78,12 @@ def _together(cautions: Sequence[Caution]) -> list[Caution]:
         # What counts matings is each dog's own, and stands by itself.
         own = caution.sentence.values["dog"] if others.get("matings") else ""
         alike.setdefault((caution.sentence.key, repr(others), own), []).append(caution)
-    said = []
+    joined = []
     for same in alike.values():
         dogs = tuple(str(caution.sentence.values["dog"]) for caution in same)
         values = dict(same[0].sentence.values) | {"dog": dogs if len(dogs) > 1 else dogs[0]}
-        said.append(replace(same[0], sentence=sentence(same[0].sentence.key, **values)))
-    return said
+        joined.append(replace(same[0], sentence=sentence(same[0].sentence.key, **values)))
+    return joined
 
 
 # Exposure
@@ -98,31 +98,31 @@ def _alarms(
         status = status_of(records.health[dog], today)
         if status.alarm is None:
             continue
-        spoken = cautions_for_dog(records.of(dog, today), today)
-        yield next(caution for caution in spoken if caution.rule == "brucella not negative")
+        cautions = cautions_for_dog(records.of(dog, today), today)
+        yield next(caution for caution in cautions if caution.rule == "brucella not negative")
         direct = [
-            one
+            exposure
             for exposures in exposed.values()
-            for one in exposures
-            if one.by == dog and one.through is None
+            for exposure in exposures
+            if exposure.by == dog and exposure.through is None
         ]
-        for one in sorted(direct, key=lambda one: one.last_on, reverse=True):
+        for exposure in sorted(direct, key=lambda exposure: exposure.last_on, reverse=True):
             others = tuple(
-                sorted({e.dog for e in _all(exposed) if e.by == dog and e.through == one.dog})
+                sorted({e.dog for e in _all(exposed) if e.by == dog and e.through == exposure.dog})
             )
-            yield _of_exposed(one, others, _litters(views, one, today, whelping))
+            yield _of_exposed(exposure, others, _litters(views, exposure, today, whelping))
         yield from _shipments(views["shipments_seen"], dog, status.since, today)
         yield from _straws(views["frozen_lots"], dog, status.since)
 
 
 def _all(exposed: Mapping[str, Iterable[Exposure]]) -> Iterator[Exposure]:
-    return (one for exposures in exposed.values() for one in exposures)
+    return (exposure for exposures in exposed.values() for exposure in exposures)
 
 
 def _of_exposed(
     exposure: Exposure, others: tuple[str, ...], litters: tuple[Sentence, ...]
 ) -> Caution:
-    said = sentence(
+    message = sentence(
         "exposure.contact",
         dog=exposure.dog,
         by=exposure.by,
@@ -130,7 +130,7 @@ def _of_exposed(
         litters=sentence("exposure.litters", litters=litters) if litters else "",
         others=sentence("exposure.others", dogs=others) if others else "",
     )
-    return Caution("brucella exposure", "stop", said, SOURCE)
+    return Caution("brucella exposure", "stop", message, SOURCE)
 
 
 def _litters(
@@ -139,19 +139,19 @@ def _litters(
     """Litters of the two since the first contact that counts, born or expected."""
     bred = views["breedings_seen"]
     pair = {exposure.dog, exposure.by}
-    told = []
+    litters = []
     for row in bred.sort_values("bred_earliest").to_dict("records"):
         if {row["stud"], row["bitch"]} != pair or row["bred_latest"].date() < exposure.first_on:
             continue
         if row["bred_earliest"].date() > today:
             continue
         if not pd.isna(row["whelped_on"]):
-            told.append(sentence("exposure.born", on=pd.Timestamp(row["whelped_on"]).date()))
+            litters.append(sentence("exposure.born", on=pd.Timestamp(row["whelped_on"]).date()))
         elif pd.isna(row["whelped"]) and (pd.isna(row["pregnant"]) or bool(row["pregnant"])):
             first, last = whelping({str(name): value for name, value in row.items()})
             if last >= today:
-                told.append(sentence("exposure.expected", first=first, last=last))
-    return tuple(told)
+                litters.append(sentence("exposure.expected", first=first, last=last))
+    return tuple(litters)
 
 
 def _shipments(
@@ -170,8 +170,8 @@ def _shipments(
         key = "exposure.shipment_to" if to else "exposure.shipment"
         sent.append(sentence(key, on=on, to=to))
     if sent:
-        said = sentence("exposure.shipments", dog=stud, shipments=tuple(sent), n=len(sent))
-        yield Caution("brucella shipments", "stop", said, SOURCE)
+        message = sentence("exposure.shipments", dog=stud, shipments=tuple(sent), n=len(sent))
+        yield Caution("brucella shipments", "stop", message, SOURCE)
 
 
 def _straws(lots: pd.DataFrame, stud: str, since: date | None) -> Iterator[Caution]:
@@ -182,5 +182,5 @@ def _straws(lots: pd.DataFrame, stud: str, since: date | None) -> Iterator[Cauti
     if not own.empty:
         names = tuple("–" if pd.isna(lot) else str(lot) for lot in own["lot"])
         n = int(own["n_straws_left"].sum())
-        said = sentence("exposure.straws", dog=stud, lots=names, n=n)
-        yield Caution("brucella straws", "stop", said, SOURCE)
+        message = sentence("exposure.straws", dog=stud, lots=names, n=n)
+        yield Caution("brucella straws", "stop", message, SOURCE)

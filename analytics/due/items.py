@@ -50,7 +50,7 @@ SCAN_DAYS = (28, 35)
 
 From day 28 after ovulation a scan rarely misses (priors row r05, J)."""
 
-OVERDUE_TOLD_DAYS = 10
+OVERDUE_SHOWN_DAYS = 10
 """A bitch past her last day without labor is told for so long; then only her outcome is asked
 for. [d] (J)"""
 
@@ -217,7 +217,7 @@ def _of_heat(
     """What the readings of a heat ask for: a draw, a veterinarian, or her days."""
     posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
     last = max(readings, key=lambda reading: reading.sampled_latest, default=None)
-    told = heat_answer(
+    answer = heat_answer(
         readings,
         posterior,
         datetime.combine(today, MORNING) - timedelta(hours=1),
@@ -225,35 +225,35 @@ def _of_heat(
         first_day=first_day,
         lh_surge_on=surge,
     )
-    if told.state == "dated":
+    if answer.state == "dated":
         yield from _inseminations(bitch, posterior.mean_at.date(), posterior, today)
-    if told.asks_vet:
-        what = _vet_sentence(bitch, told, posterior, len(readings))
+    if answer.asks_vet:
+        what = _vet_sentence(bitch, answer, posterior, len(readings))
         yield _item("progesterone", bitch, today, what, today)
-    elif told.draw is not None and told.state != "dated":
-        on = told.draw.at.date()
+    elif answer.draw is not None and answer.state != "dated":
+        on = answer.draw.at.date()
         what = sentence("due.progesterone", bitch=bitch, on=on, n=len(readings),
                         first_day=first_day)  # fmt: skip
         yield _item("progesterone", bitch, on, what, today)
 
 
 def _vet_sentence(
-    bitch: str, told: HeatAnswer, posterior: OvulationPosterior, n_readings: int
+    bitch: str, answer: HeatAnswer, posterior: OvulationPosterior, n_readings: int
 ) -> Sentence:
     """Why a veterinarian is asked today, and whether blood is drawn as well."""
-    if told.may_be_now:
-        on = told.draw.at.date() if told.draw else None
-        if on is None or told.state == "dated":
+    if answer.may_be_now:
+        on = answer.draw.at.date() if answer.draw else None
+        if on is None or answer.state == "dated":
             return sentence("due.may_be_now", bitch=bitch)
         return sentence("due.may_be_now_test", bitch=bitch, on=on)
-    if told.state == "unsure":
+    if answer.state == "unsure":
         return sentence("due.undated", bitch=bitch, n=n_readings)
-    if told.state == "lost":
+    if answer.state == "lost":
         return sentence("due.rise_lost", bitch=bitch)
-    if told.draw is None:
+    if answer.draw is None:
         return sentence("due.no_rise", bitch=bitch, day=LAST_DRAW_DAY)
     return sentence(
-        "due.none_likely", bitch=bitch, prob=posterior.none_prob, on=told.draw.at.date()
+        "due.none_likely", bitch=bitch, prob=posterior.none_prob, on=answer.draw.at.date()
     )
 
 
@@ -312,7 +312,7 @@ def _breedings(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueIt
 def _whelping_items(bitch: str, stud: str, expected: Whelping, today: date) -> Iterator[DueItem]:
     """Radiograph, temperature and whelping of a bitch that may be pregnant, and when it is late."""
     window, late_on = expected.window, expected.no_labor_by
-    if late_on < today <= late_on + timedelta(days=OVERDUE_TOLD_DAYS):
+    if late_on < today <= late_on + timedelta(days=OVERDUE_SHOWN_DAYS):
         what = sentence("due.overdue", bitch=bitch, stud=stud, on=late_on,
                         zero=Word("zero", window.zero))  # fmt: skip
         yield DueItem("whelping", bitch, late_on, late_on, True, what)
@@ -404,8 +404,8 @@ def _tests(
             is_it = his["what"].str.contains(what.casefold(), regex=False)
             dates = his[is_it]["sampled_on"]
             if dates.empty:
-                said = sentence("due.test_never", dog=dog["dog"], test=what, n=days)
-                yield DueItem("test", dog["dog"], today, today, True, said)
+                message = sentence("due.test_never", dog=dog["dog"], test=what, n=days)
+                yield DueItem("test", dog["dog"], today, today, True, message)
             else:
                 yield from _repeated(dog["dog"], what, days, dates.max().date(), today)
 
@@ -416,8 +416,8 @@ def _repeated(
     """A test that is taken again after so long; without what is late already, if told so."""
     on = last_on + timedelta(days=days)
     if late or on >= today:
-        said = sentence("due.test", dog=dog, test=what, last_on=last_on, on=on, n=days)
-        yield _item("test", dog, on, said, today)
+        message = sentence("due.test", dog=dog, test=what, last_on=last_on, on=on, n=days)
+        yield _item("test", dog, on, message, today)
 
 
 def _evaluations(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]:
@@ -433,12 +433,12 @@ def _evaluations(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[Due
             continue
         last = dog["last_evaluated_on"]
         if pd.isna(last):
-            said = sentence("due.evaluation_never", stud=dog["dog"])
-            yield DueItem("evaluation", dog["dog"], today, today, True, said)
+            message = sentence("due.evaluation_never", stud=dog["dog"])
+            yield DueItem("evaluation", dog["dog"], today, today, True, message)
             continue
         on = last.date() + timedelta(days=days)
-        said = sentence("due.evaluation", stud=dog["dog"], last_on=last.date(), n=days)
-        yield _item("evaluation", dog["dog"], on, said, today)
+        message = sentence("due.evaluation", stud=dog["dog"], last_on=last.date(), n=days)
+        yield _item("evaluation", dog["dog"], on, message, today)
 
 
 def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -451,8 +451,8 @@ def _straws(views: Mapping[str, pd.DataFrame], today: date) -> Iterator[DueItem]
         left = int(row["n_straws_left"])
         per_dose = 1 if pd.isna(row["n_straws_per_dose"]) else int(row["n_straws_per_dose"])
         if 0 < left < DOSES_LEFT * per_dose:
-            said = sentence("due.straws", stud=str(row["stud"]), n=left, per_dose=per_dose)
-            yield DueItem("straws", str(row["stud"]), today, today, False, said)
+            message = sentence("due.straws", stud=str(row["stud"]), n=left, per_dose=per_dose)
+            yield DueItem("straws", str(row["stud"]), today, today, False, message)
 
 
 def together(items: Sequence[DueItem]) -> Iterator[tuple[DueItem, Sentence]]:

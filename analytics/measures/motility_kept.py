@@ -42,18 +42,18 @@ STUDIED_HOURS_UNDILUTED = 12.0
 
 Epididymides of 75 dogs at 25 to 28 °C, a proxy (D)."""
 
-TOLD_UNTIL_HOURS = 72.0
-"""No dose is told to be enough beyond this. [h] No claim on pregnancy reaches further (c12, J)."""
+STATED_UNTIL_HOURS = 72.0
+"""No dose is called enough beyond this. [h] No claim on pregnancy reaches further (c12, J)."""
 
-TOLD_STEP_HOURS = 12.0
-"""How long a dose is enough is told in half days, rounded down: no curve knows the hour. [h] (J)"""
+STATED_STEP_HOURS = 12.0
+"""Hours of a dose are stated in half days, rounded down: no curve knows the hour. [h] (J)"""
 
 NOT_FERTILITY = "Motility that lasts does not prove fertility."
 """Printed wherever the curve is shown; no study relates hours of storage in dogs to litters."""
 
 
 def hours_shown(hours: float | None) -> float | None:
-    """How long a dose is enough, as it is told: whole half days, never beyond 72 h.
+    """How long a dose is enough, as it is stated: whole half days, never beyond 72 h.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def hours_shown(hours: float | None) -> float | None:
     """
     if hours is None:
         return None
-    return min(TOLD_STEP_HOURS * (hours // TOLD_STEP_HOURS), TOLD_UNTIL_HOURS)
+    return min(STATED_STEP_HOURS * (hours // STATED_STEP_HOURS), STATED_UNTIL_HOURS)
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,7 +53,7 @@ class Recovery:
     n_pairs
         Collections read at both.
     n_zero
-        Of these, collections with nothing left (or nothing to begin with): told, and outside the
+        Of these, collections with nothing left (or nothing to begin with): stated, and outside the
         ratio.
     kept_pct
         Geometric mean of later over first, with its interval; None with fewer than three
@@ -117,7 +117,7 @@ def _read_at_stages(evaluations: pd.DataFrame, measure: str) -> pd.DataFrame:
 def _paired(read: pd.DataFrame, first: Stage, later: Stage) -> pd.DataFrame:
     """Collections among the rows of both stages, as :func:`stage_pairs` gives them."""
     stage = read.index.get_level_values("stage")
-    before, after = (read[stage == one].droplevel("stage") for one in (first, later))
+    before, after = (read[stage == at].droplevel("stage") for at in (first, later))
     both = before.join(after[["value", "read_at"]].add_suffix("_later"), how="inner")
     apart = pd.to_datetime(both["read_at_later"]) - pd.to_datetime(both["read_at"])
     return pd.DataFrame(
@@ -285,12 +285,14 @@ def compared_stages(evaluations: pd.DataFrame) -> StagesCompared | None:
     evaluations
         The view of that name, or one stud's rows of it.
     """
-    found = tuple(one for one in recoveries(evaluations) if one.kept_pct is not None)
+    found = tuple(recovery for recovery in recoveries(evaluations) if recovery.kept_pct is not None)
     if not found:
         return None
     kept = {}
-    for one in found:
-        pairs = stage_pairs(evaluations, one.first, one.later, "progressive_motility_pct")
+    for recovery in found:
+        pairs = stage_pairs(evaluations, recovery.first, recovery.later, "progressive_motility_pct")
         pairs = pairs[(pairs["first"] > 0) & (pairs["later"] > 0)]
-        kept[one.first, one.later] = tuple((100.0 * pairs["later"] / pairs["first"]).tolist())
+        kept[recovery.first, recovery.later] = tuple(
+            (100.0 * pairs["later"] / pairs["first"]).tolist()
+        )
     return StagesCompared(found, kept, clinic_against_kennel(evaluations))

@@ -2,7 +2,7 @@
 
 A posterior is its log density: two versions of a program, or of the libraries below it, that give
 the same one at points without any symmetry mean the same model. A gradient and a named draw are
-told by one number a site, along one fixed direction, so that they stay short enough to be kept.
+stated by one number a site, along one fixed direction, so that they stay short enough to be kept.
 """
 
 from __future__ import annotations

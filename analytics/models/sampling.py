@@ -146,7 +146,7 @@ class Draws:
 
 
 def independent_draws(values: Mapping[str, Floats]) -> Draws:
-    """Draws of a table of priors, told as a settled sample: each draw stands for itself.
+    """Draws of a table of priors, in the form of a settled sample: each draw stands for itself.
 
     Parameters
     ----------

@@ -34,7 +34,7 @@ class HeatSummary:
     words
         What it rests on.
     has_days
-        Whether days may be told: a reading showed the rise, or a person named the day.
+        Whether days may be named: a reading showed the rise, or a person named the day.
     is_read
         Whether there is any progesterone reading of it.
     """
@@ -91,7 +91,7 @@ class BreedingPlan:
     pair
         The two dogs; her age is ``pair.bitch_age_years``.
     heat
-        Her ovulation, and what it rests on; where it has no days, no day of any way is told.
+        Her ovulation, and what it rests on; where it has no days, no day of any way is named.
     cautions
         What heads the answer, of both dogs.
     is_stopped
@@ -102,7 +102,7 @@ class BreedingPlan:
         Inbreeding of the planned litter as it was asked with; None when not known. [%]
     sources
         Where the numbers come from, a sentence each: chance, pups, sample, storage, shipments; own
-        records are told from published work. Empty without answers.
+        records are distinguished from published work. Empty without answers.
     stored_until_h
         Longest storage that the kennel itself has read in this extender; None where the storage
         curve is the published one. [h]

@@ -104,7 +104,7 @@ def values_of(
     best, pups
         Each method on its best day, and its pups: those of a litter are the same on any day.
     prices, worth_of_litter
-        Of the costs; without a worth, or where a price is missing, nothing is told in money.
+        Of the costs; without a worth, or where a price is missing, nothing is stated in money.
     """
     per_litter = {
         outcome.option.method: mine.mean_alive / np.maximum(outcome.litter_prob, 1e-12)

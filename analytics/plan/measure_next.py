@@ -53,7 +53,7 @@ Values = Mapping[str, Floats]
 
 
 SMALLEST_GAIN = {"litters": 0.002, "pups": 0.02}
-"""A measurement that adds less than this is told as less: two litters in 1,000 breedings."""
+"""A measurement that adds less than this is stated as less: two litters in 1,000 breedings."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 r"""How much of an answer hangs on how far the published numbers are trusted?
 
-Every prior of the table has a spread, and the spread is a judgment. Two answers are told again
+Every prior of the table has a spread, and the spread is a judgment. Two answers are computed again
 with spreads half and twice as wide: how chilled and frozen semen stand next to fresh, and each
 stud's chance of a litter. The kept draws are weighted by the ratio of the other prior to the
 table's own in the rows that the answer is made of, smoothed (Vehtari et al. 2024, JMLR 25(72):1-58,
@@ -53,7 +53,7 @@ class PriorWidth:
     table
         With the priors as they are.
     narrow, wide
-        With spreads half and twice as wide; None where that could not be told.
+        With spreads half and twice as wide; None where that could not be computed.
     """
 
     table: Estimate
@@ -62,9 +62,9 @@ class PriorWidth:
 
     @property
     def shift_points(self) -> float:
-        """Largest shift of the middle of a chance; 0 where nothing could be told. [points]"""
-        told = [other.median for other in (self.narrow, self.wide) if other is not None]
-        return 100.0 * max((abs(value - self.table.median) for value in told), default=0.0)
+        """Largest shift of the middle of a chance; 0 where nothing could be computed. [points]"""
+        medians = [other.median for other in (self.narrow, self.wide) if other is not None]
+        return 100.0 * max((abs(value - self.table.median) for value in medians), default=0.0)
 
     @property
     def changed(self) -> tuple[float, ...]:
@@ -77,7 +77,7 @@ class PriorWidth:
 
     @property
     def is_shown(self) -> bool:
-        """Whether both other priors could be told."""
+        """Whether both other priors could be computed."""
         return self.narrow is not None and self.wide is not None
 
 
@@ -131,7 +131,7 @@ def prior_widths(posterior: ConceptionPosterior, *, seed: int) -> PriorWidths:
         refitted.add(factor)
         return fitted
 
-    def told(rows: tuple[str, ...], read: Any) -> PriorWidth:  # noqa: ANN401
+    def width_of(rows: tuple[str, ...], read: Any) -> PriorWidth:  # noqa: ANN401
         values: Floats = read(posterior)
 
         def other(factor: float) -> Estimate | None:
@@ -145,11 +145,13 @@ def prior_widths(posterior: ConceptionPosterior, *, seed: int) -> PriorWidths:
 
     recorded = [kind for kind in METHOD_ROWS if (data.semen_type == kind).any()]
     methods = {
-        kind: told((METHOD_ROWS[kind],), lambda fitted, row=METHOD_ROWS[kind]: fitted.draws[row])
+        kind: width_of(
+            (METHOD_ROWS[kind],), lambda fitted, row=METHOD_ROWS[kind]: fitted.draws[row]
+        )
         for kind in recorded
     }
     studs = {
-        name: told(
+        name: width_of(
             STUD_ROWS,
             lambda fitted, his=data.groups["stud"] == k: own_breedings_prob(fitted, his)[1],
         )
@@ -165,9 +167,10 @@ def as_plain(widths: PriorWidths) -> dict[str, Any]:
     def ends(estimate: Estimate | None) -> list[float] | None:
         return None if estimate is None else [estimate.median, estimate.lower, estimate.upper]
 
-    def plain(told: Mapping[str, PriorWidth]) -> dict[str, list[list[float] | None]]:
+    def plain(widths_by_name: Mapping[str, PriorWidth]) -> dict[str, list[list[float] | None]]:
         return {
-            name: [ends(one.table), ends(one.narrow), ends(one.wide)] for name, one in told.items()
+            name: [ends(one.table), ends(one.narrow), ends(one.wide)]
+            for name, one in widths_by_name.items()
         }
 
     return {
@@ -180,10 +183,10 @@ def as_plain(widths: PriorWidths) -> dict[str, Any]:
 def from_plain(kept: Mapping[str, Any]) -> PriorWidths:
     """What was kept, again as it was."""
 
-    def read(told: Mapping[str, list[list[float] | None]]) -> dict[str, PriorWidth]:
+    def read(ends_by_name: Mapping[str, list[list[float] | None]]) -> dict[str, PriorWidth]:
         return {
             name: PriorWidth(*(None if ends is None else Estimate(*ends) for ends in one))  # type: ignore[arg-type]
-            for name, one in told.items()
+            for name, one in ends_by_name.items()
         }
 
     return PriorWidths(read(kept["methods"]), read(kept["studs"]), tuple(kept["refitted"]))

@@ -53,7 +53,7 @@ FEWEST_PER_COEFFICIENT = 5
 2007, Am J Epidemiol 165:710-718 (M)."""
 
 FEWEST_FREE_BITCHES = 10
-"""Bitches beyond one for each coefficient, below which no error of an estimate is told. (rule)"""
+"""Bitches beyond one for each coefficient, below which no error of an estimate is given. (rule)"""
 
 LOGISTIC_TO_NORMAL = 16.0 * np.sqrt(3.0) / (15.0 * np.pi)
 """Ratio of the scales of a logistic and the normal nearest to it: Zeger, Liang & Albert 1988."""
@@ -61,7 +61,7 @@ LOGISTIC_TO_NORMAL = 16.0 * np.sqrt(3.0) / (15.0 * np.pi)
 
 @dataclass(frozen=True, slots=True)
 class SecondOpinionRow:
-    """One term, told twice.
+    """One term, estimated twice.
 
     Attributes
     ----------
@@ -92,8 +92,8 @@ class SecondOpinion:
         Why another term has none, by row of the priors table.
     n_read, n_bitches
         Breedings (or litters) that were read, and their bitches.
-    n_incomplete, n_foretold
-        Left out because a term is not recorded, and because a term foretells the outcome.
+    n_incomplete, n_separated
+        Left out because a term is not recorded, and because a term separates the outcomes.
     correlation
         Between two outcomes of one bitch, given the terms.
     caveats
@@ -106,7 +106,7 @@ class SecondOpinion:
     n_read: int
     n_bitches: int
     n_incomplete: int
-    n_foretold: int
+    n_separated: int
     correlation: float
     caveats: tuple[Sentence, ...]
 
@@ -202,10 +202,10 @@ def _second_opinion(
     """Fit the estimating equations to what can be estimated, or say why nothing can."""
     read = np.ones(len(observed), dtype=bool)
     if outcome == "whelped":
-        read = ~foretold(np.column_stack(list(columns.values())), observed)
+        read = ~separated_rows(np.column_stack(list(columns.values())), observed)
     recorded = {name: bool(values.any()) for name, values in columns.items()}
     columns = {name: values[read] for name, values in columns.items()}
-    kept = _told_apart(columns)
+    kept = _independent_columns(columns)
     observed, bitch = observed[read], bitch[read]
     n_read, n_bitches = len(observed), len(np.unique(bitch))
     n_rarer = int(min(observed.sum(), n_read - observed.sum())) if outcome == "whelped" else n_read
@@ -232,32 +232,32 @@ def _second_opinion(
     )
     left_out = {
         term: sentence(
-            "second.not_told_apart"
+            "second.collinear"
             if columns[term].any()
-            else "second.foretold"
+            else "second.separated"
             if recorded[term]
             else "second.not_recorded"
         )
         for term in terms
         if term not in kept
     }
-    n_foretold = int((~read).sum())
+    n_separated = int((~read).sum())
     prob_pct = round(100 * INTERVAL_PROB)
     caveats = [sentence(f"second.what_{outcome}", n=n_read, n_bitches=n_bitches, prob_pct=prob_pct)]
     if n_incomplete:
         caveats.append(sentence("second.incomplete", n=n_incomplete))
-    if n_foretold:
-        caveats.append(sentence("second.n_foretold", n=n_foretold))
+    if n_separated:
+        caveats.append(sentence("second.n_separated", n=n_separated))
     caveats.append(sentence("second.no_published"))
     if ours is not None:
         caveats.append(sentence(f"second.beside_{outcome}"))
     return SecondOpinion(
-        outcome, rows, left_out, n_read, n_bitches, n_incomplete, n_foretold, correlation,
+        outcome, rows, left_out, n_read, n_bitches, n_incomplete, n_separated, correlation,
         tuple(caveats),
     )  # fmt: skip
 
 
-def foretold(design: Floats, outcome: Floats) -> np.ndarray[Any, Any]:
+def separated_rows(design: Floats, outcome: Floats) -> np.ndarray[Any, Any]:
     """Rows whose outcome some combination of columns tells without error.
 
     A logistic regression has a finite maximum of its likelihood where there are none; found by the
@@ -283,14 +283,14 @@ def foretold(design: Floats, outcome: Floats) -> np.ndarray[Any, Any]:
         rows = signed[left]
         found = linprog(-rows.sum(axis=0), A_ub=-rows, b_ub=np.zeros(len(rows)), bounds=(-1, 1))
         # The program's own tolerance is 10⁻⁷; a direction within the box moves some row by more.
-        told = rows @ np.asarray(found.x) > 1e-6
-        if not told.any():
+        moved = rows @ np.asarray(found.x) > 1e-6
+        if not moved.any():
             break
-        left = left[~told]
+        left = left[~moved]
     return ~np.isin(np.arange(len(outcome)), left)
 
 
-def _told_apart(columns: Mapping[str, Floats]) -> list[str]:
+def _independent_columns(columns: Mapping[str, Floats]) -> list[str]:
     """Names of the columns in order, without those that the ones before them make up."""
     kept: list[str] = []
     for name in columns:

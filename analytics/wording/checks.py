@@ -1,4 +1,4 @@
-"""What is told of how far the models can be trusted: paragraphs, and the numbers behind them."""
+"""How far the models can be trusted: paragraphs, and the numbers behind them."""
 
 from __future__ import annotations
 
@@ -48,11 +48,11 @@ CHECKS_SEED = 1
 
 @dataclass(frozen=True, slots=True)
 class Checks:
-    """What is told of the models, finished.
+    """The checks of the models, finished.
 
     Attributes
     ----------
-    said
+    paragraphs
         Paragraphs of sentences, to be read without the tables.
     scores
         By way of predicting; empty below 100 known outcomes.
@@ -67,7 +67,7 @@ class Checks:
         Classical analyses by outcome, or why there is none.
     """
 
-    said: tuple[tuple[Sentence, ...], ...] = ()
+    paragraphs: tuple[tuple[Sentence, ...], ...] = ()
     scores: Mapping[str, Scores] | None = None
     replicated: tuple[Replicated, ...] = ()
     methods: Mapping[str, PriorWidth] | None = None
@@ -79,7 +79,7 @@ class Checks:
 def stud_checks(
     fitted: ConceptionPosterior, stud: str, stopped: Collection[str], widths: PriorWidths | None
 ) -> Checks:
-    """What is told of the models about one stud whom no caution stops.
+    """The checks of the models about one stud whom no caution stops.
 
     Parameters
     ----------
@@ -101,7 +101,7 @@ def stud_checks(
     cells = sparse_sentences([cell for cell in sparse_cells(data) if stud in cell])
     width = None if widths is None else widths.studs.get(stud)
     return Checks(
-        said=_nonempty(
+        paragraphs=_nonempty(
             (expected_sentence(expected),),
             stud_difference_sentence(data, shown, stud),
             cells,
@@ -122,7 +122,7 @@ def kennel_checks(
     litters: LittersAgain,
     opinions: Mapping[str, SecondOpinion | Sentence],
 ) -> Checks:
-    """What is told of the models over all breedings of which neither dog is stopped.
+    """The checks of the models over all breedings of which neither dog is stopped.
 
     Parameters
     ----------
@@ -146,9 +146,9 @@ def kennel_checks(
     expected = expected_and_observed(fitted, shown, seed=CHECKS_SEED)
     paragraphs: list[tuple[Sentence, ...]] = [(expected_sentence(expected),)]
     cells = sparse_sentences([cell for cell in sparse_cells(data) if not stopped & set(cell)])
-    told_apart = (difference_sentences(data, shown), cells)
+    comparable = (difference_sentences(data, shown), cells)
     if not is_fitted:
-        return Checks(said=_nonempty(*paragraphs, *told_apart), opinions=opinions)
+        return Checks(paragraphs=_nonempty(*paragraphs, *comparable), opinions=opinions)
     scored = None if predicted is None else cross_validation(predicted, data, shown)
     n_known = int((shown & (data.whelped >= 0)).sum())
     paragraphs[0] += prediction_sentences(
@@ -156,7 +156,7 @@ def kennel_checks(
     )
     again = _again(fitted, litters, stopped, shown)
     return Checks(
-        said=_nonempty(*paragraphs, replicated_sentence(again), *told_apart),
+        paragraphs=_nonempty(*paragraphs, replicated_sentence(again), *comparable),
         scores=None if scored is None else scored.scores,
         replicated=again,
         methods=None if widths is None else widths.methods,

@@ -42,7 +42,7 @@ _SAID_OF_OTHERS = {
     "lower": "plan.higher", "higher": "plan.lower",
 }  # fmt: skip
 """What is said of the others by the verdict on the lead: where it is higher, they are lower."""
-"""In which order the other ways are told."""
+"""In which order the other ways are listed."""
 
 
 def way(option: Option) -> Word:
@@ -75,7 +75,7 @@ def standing_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
 
 
 def lead_schedule_sentence(plan: BreedingPlan) -> Sentence:
-    """When the lead would be carried out; that no day is told where her heat has none."""
+    """When the lead would be carried out; that no day is named where her heat has none."""
     option = plan.answers[plan.lead].outcome.option
     if not plan.heat.has_days:
         return sentence("plan.no_days", way=way(option))
@@ -101,7 +101,7 @@ def schedule_sentence(option: Option) -> Sentence:
 def heat_sentence(bitch: str, heat: HeatSummary) -> Sentence:
     """When she ovulates, and what that rests on.
 
-    Without any reading that is a guess, and before a reading shows the rise no day is told.
+    Without any reading that is a guess, and before a reading shows the rise no day is named.
     """
     if heat.is_read and not heat.has_days:
         return sentence("plan.heat_no_rise", bitch=bitch, rests_on=heat.words)
@@ -150,7 +150,7 @@ def pups_source_sentence(n_litters: int) -> Sentence:
 def litter_inbreeding_sentences(
     percent: float | None, *, may_be_fraction: bool
 ) -> tuple[Sentence, ...]:
-    """What inbreeding of the planned litter its pups are told with, and where its term comes from.
+    """Which inbreeding the pups are counted with, and where its term comes from.
 
     Parameters
     ----------
@@ -287,7 +287,7 @@ def _best_sentences(plan: BreedingPlan) -> Iterable[Sentence]:
 def line_sentence(plan: BreedingPlan, line: BreakEven) -> Sentence:
     """Where one way is level with another; the line must lie within the grid."""
     if line.at is None:
-        raise ValueError("a line that lies nowhere on the grid is not told")
+        raise ValueError("a line that lies nowhere on the grid has no sentence")
     moved = way(plan.answers[line.moved].outcome.option)
     if line.axis == "delay_h":
         return sentence("moved.later_h", way=moved, hours=line.at)
@@ -310,15 +310,15 @@ def infeasible_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
     """What cannot be carried out, those with one reason together."""
     by_reason: list[tuple[Sentence, list[Word]]] = []
     too_dear: list[Sentence] = []
-    for one in plan.infeasible:
-        named = Word("way", one.method)
-        if one.reason.key == TOO_DEAR:
-            limit, cost = one.reason.values["limit"], one.reason.values["cost"]
+    for left_out in plan.infeasible:
+        named = Word("way", left_out.method)
+        if left_out.reason.key == TOO_DEAR:
+            limit, cost = left_out.reason.values["limit"], left_out.reason.values["cost"]
             too_dear.append(sentence("plan.way_costs", way=named, cost=cost))
             continue
-        same = next((ways for reason, ways in by_reason if reason == one.reason), None)
+        same = next((ways for reason, ways in by_reason if reason == left_out.reason), None)
         if same is None:
-            by_reason.append((one.reason, [named]))
+            by_reason.append((left_out.reason, [named]))
         else:
             same.append(named)
     return (
@@ -333,24 +333,24 @@ def outside_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
     for answer in plan.answers:
         for note in answer.outside:
             named = way(answer.outcome.option)
-            same = next((ways for told, ways in by_note if _alike(told, note)), None)
+            same = next((ways for known, ways in by_note if _alike(known, note)), None)
             if same is None:
                 by_note.append((note, [named]))
             else:
                 same.append(named)
-    told: list[Sentence] = []
+    sentences: list[Sentence] = []
     for note, ways in by_note:
         whose = (
             sentence("plan.all_ways")
             if len(ways) == len(plan.answers)
             else sentence("plan.these_ways", ways=tuple(ways))
         )
-        told.append(sentence("plan.outside_studied", ways=whose, note=note))
-    return tuple(told)
+        sentences.append(sentence("plan.outside_studied", ways=whose, note=note))
+    return tuple(sentences)
 
 
 def _alike(one: Sentence, other: Sentence) -> bool:
-    """Whether two notes print the same: values are told as whole numbers."""
+    """Whether two notes print the same: values are printed as whole numbers."""
     return one.key == other.key and all(
         round(a) == round(b) if isinstance(a, float) and isinstance(b, float) else a == b
         for a, b in zip(one.values.values(), other.values.values(), strict=True)
@@ -363,7 +363,7 @@ def limit_sentences(*, is_guarded: bool) -> tuple[Sentence, ...]:
     Parameters
     ----------
     is_guarded
-        Whether a way is told that is for a veterinarian or as local law allows.
+        Whether a way is listed that is for a veterinarian or as local law allows.
     """
     bias = PRIORS["c22"]
     return (
@@ -407,20 +407,20 @@ def season_sentences(
         Unit of the value; litters without a worth.
     """
     lost = sum(assignment.price for assignment in plan.assignments)
-    told = [
+    sentences = [
         sentence(
             "season.litters", stud=stud, n=len(plan.assignments), mean=plan.expected_litters,
             ends=litters,
         )
     ]  # fmt: skip
     if worth_of_litter is None and lost < NO_PRICE_LITTERS:
-        told.append(sentence("season.no_price"))
+        sentences.append(sentence("season.no_price"))
     else:
-        told.append(sentence("season.price", price=price(lost, worth_of_litter, currency)))
+        sentences.append(sentence("season.price", price=price(lost, worth_of_litter, currency)))
     gap = plan.bound - plan.value
     if gap > UNPROVEN_SHARE * max(plan.value, 1e-9):
-        told.append(sentence("season.not_proven", more=price(gap, worth_of_litter, currency)))
-    return tuple(told)
+        sentences.append(sentence("season.not_proven", more=price(gap, worth_of_litter, currency)))
+    return tuple(sentences)
 
 
 def price(value: float, worth_of_litter: float | None, currency: str) -> Sentence:
@@ -448,10 +448,12 @@ def season_remarks(
     is_own_rest
         Whether the kennel's own collections are behind it.
     """
-    left_out = tuple(one.bitch for one in plan.assignments if one.way is None)
+    left_out = tuple(assignment.bitch for assignment in plan.assignments if assignment.way is None)
     mark = PRIORS["q03_deficit"].mark
     basis = "season.rest_own" if is_own_rest else "season.rest_published"
-    is_guarded = any(one.way and one.way.option.is_guarded for one in plan.assignments)
+    is_guarded = any(
+        assignment.way and assignment.way.option.is_guarded for assignment in plan.assignments
+    )
     return (
         *((sentence("season.left_out", bitches=left_out, days=FEWEST_REST_DAYS),)
           if left_out else ()),
@@ -466,7 +468,7 @@ def season_remarks(
 def served_on(plan: SeasonPlan, on: date) -> tuple[str, ...]:
     """Bitches that a day's collection serves."""
     return tuple(
-        one.bitch
-        for one in plan.assignments
-        if one.way and any(day == on for day, _ in one.way.doses_on)
+        assignment.bitch
+        for assignment in plan.assignments
+        if assignment.way and any(day == on for day, _ in assignment.way.doses_on)
     )

@@ -43,29 +43,29 @@ def samples_sentence(stud: str, readings: pd.DataFrame, *, is_alarming: bool = F
     plain = "_plain" if is_alarming else ""
     counted = readings[readings["total_sperm_m"].notna()].sort_values("collected_earliest")
     if counted.empty:
-        return sentence("said.no_counted_sample", stud=stud)
+        return sentence("answer.no_counted_sample", stud=stud)
     last = counted.tail(N_LAST_SAMPLES)
     total = last["total_sperm_m"]
     motility = last["progressive_motility_pct"].dropna()
     if motility.empty:
-        moving = sentence("said.moving_not_read")
+        moving = sentence("answer.moving_not_read")
     elif motility.max() > motility.min():
         moving = sentence(
-            "said.moving_between", low=float(motility.min()), high=float(motility.max())
+            "answer.moving_between", low=float(motility.min()), high=float(motility.max())
         )
     else:
-        moving = sentence("said.moving", value=float(motility.max()))
+        moving = sentence("answer.moving", value=float(motility.max()))
     days = last["collected_earliest"].dt.date
     if len(last) == 1:
         return sentence(
-            f"said.one_sample{plain}",
+            f"answer.one_sample{plain}",
             stud=stud,
             on=days.iloc[0],
             total=float(total.iloc[0]),
             moving=moving,
         )
     return sentence(
-        f"said.last_samples{plain}",
+        f"answer.last_samples{plain}",
         stud=stud,
         n=len(last),
         first_on=days.iloc[0],
@@ -86,7 +86,7 @@ def fit_age_sentence(n_records: int, fitted_on: date) -> Sentence:
     fitted_on
         Day of the fit.
     """
-    return sentence("said.fit_older", n=n_records, on=fitted_on)
+    return sentence("answer.fit_older", n=n_records, on=fitted_on)
 
 
 def level_age_sentence(n_records: int, fitted_on: date) -> Sentence:
@@ -105,9 +105,9 @@ def litters_sentence(stud: str, chance: BreedingsChance) -> Sentence:
         Of all his breedings.
     """
     if chance.own is None:
-        return sentence("said.no_outcome_known", stud=stud, published=chance.published)
+        return sentence("answer.no_outcome_known", stud=stud, published=chance.published)
     return sentence(
-        "said.litters",
+        "answer.litters",
         n_known=chance.n_known,
         n_whelped=chance.n_whelped,
         own=chance.own,
@@ -120,8 +120,8 @@ def litters_sentence(stud: str, chance: BreedingsChance) -> Sentence:
 def speaking_sentence(share_from_records: float) -> Sentence:
     """How much of a number the records supply, or that they cannot speak yet."""
     if share_from_records < SMALLEST_SHARE:
-        return sentence("said.records_cannot_speak")
-    return sentence("said.share_from_records", share=share_from_records)
+        return sentence("answer.records_cannot_speak")
+    return sentence("answer.share_from_records", share=share_from_records)
 
 
 def program_sentences(
@@ -145,20 +145,20 @@ def program_sentences(
     n_known, n_unknown = len(known), len(due) - len(known)
     n_whelped = int(known["whelped"].astype(bool).sum())
     unreported = (
-        sentence("said.unreported", n=n_unknown) if n_unknown else sentence("said.all_reported")
+        sentence("answer.unreported", n=n_unknown) if n_unknown else sentence("answer.all_reported")
     )
-    said = [sentence("said.year", n=n_year, n_all=len(breedings), unreported=unreported)]
+    sentences = [sentence("answer.year", n=n_year, n_all=len(breedings), unreported=unreported)]
     if n_known:
-        said.append(
+        sentences.append(
             sentence(
-                "said.program",
+                "answer.program",
                 n_known=n_known,
                 n_whelped=n_whelped,
                 if_none=n_whelped / len(due),
                 if_all=(n_whelped + n_unknown) / len(due),
             )
         )
-    return tuple(said)
+    return tuple(sentences)
 
 
 def shipment_sentence(
@@ -178,9 +178,9 @@ def shipment_sentence(
     by_hour = dict(kept)
     start, later = by_hour.get(0.0), by_hour.get(SHIPMENT_HOURS)
     if start is None or later is None:
-        return sentence("said.shipment_not_counted", stud=stud, on=collected_on)
+        return sentence("answer.shipment_not_counted", stud=stud, on=collected_on)
     return sentence(
-        "said.shipment", stud=stud, on=collected_on, start=start.median,
+        "answer.shipment", stud=stud, on=collected_on, start=start.median,
         n_hours=int(SHIPMENT_HOURS),
         later=later.median, later_range=later, prob_pct=round(100 * later.interval_prob),
     )  # fmt: skip
@@ -201,10 +201,10 @@ def ovulation_sentence(bitch: str, on: date, sd_days: float, *, is_dated: bool) 
         Whether a day may be named: the rise was seen, and the day is known well enough.
     """
     if not is_dated:
-        return sentence("said.ovulation_not_yet", bitch=bitch)
-    return sentence("said.ovulation", bitch=bitch, on=on, days=INTERVAL_Z * sd_days)
+        return sentence("answer.ovulation_not_yet", bitch=bitch)
+    return sentence("answer.ovulation", bitch=bitch, on=on, days=INTERVAL_Z * sd_days)
 
 
 def use_sentence(first_day: int, last_day: int) -> Sentence:
     """Days from ovulation on which chilled semen is used, as far as the sources reach."""
-    return sentence("said.use_chilled", first=first_day, last=last_day)
+    return sentence("answer.use_chilled", first=first_day, last=last_day)

@@ -1,4 +1,4 @@
-"""In which sentences is told what happens to stored samples?"""
+"""Which sentences state what happens to stored samples?"""
 
 from __future__ import annotations
 
@@ -21,25 +21,25 @@ def agreement_sentence(found: EvaluatorsAgreement) -> Sentence:
     )
 
 
-def storage_sentences(told: StudStorage) -> tuple[Sentence, ...]:
+def storage_sentences(storage: StudStorage) -> tuple[Sentence, ...]:
     """Until when a usual dose meets its target, the order of extenders, and what it is not."""
-    said: list[Sentence] = []
-    for one in told.curves:
-        if one.dose is None or told.dose_m is None:
+    sentences: list[Sentence] = []
+    for curve in storage.curves:
+        if curve.dose is None or storage.dose_m is None:
             continue
         values: dict[str, Value] = {
-            "extender": Word("extender", one.extender),
-            "dose": told.dose_m,
-            "n": told.n_shipments,
-            "target": told.target_m,
-            "certainty": one.dose.certainty,
+            "extender": Word("extender", curve.extender),
+            "dose": storage.dose_m,
+            "n": storage.n_shipments,
+            "target": storage.target_m,
+            "certainty": curve.dose.certainty,
         }
-        until, low, high = one.dose.until_h, one.dose.lower_h, one.dose.upper_h
+        until, low, high = curve.dose.until_h, curve.dose.lower_h, curve.dose.upper_h
         if until is None:
-            said.append(sentence("storage.meets_never", **values))
+            sentences.append(sentence("storage.meets_never", **values))
             continue
-        beyond = "storage.beyond" if one.is_beyond(until) else "storage.within"
-        said.append(
+        beyond = "storage.beyond" if curve.is_beyond(until) else "storage.within"
+        sentences.append(
             sentence(
                 "storage.meets",
                 until=until,
@@ -49,14 +49,14 @@ def storage_sentences(told: StudStorage) -> tuple[Sentence, ...]:
                 **values,
             )
         )
-    if told.order is not None:
-        said.append(
+    if storage.order is not None:
+        sentences.append(
             sentence(
                 "storage.order",
-                extenders=tuple(Word("extender", name) for name in told.order.extenders),
-                hours=told.order.hours,
-                sure=told.order.order_prob,
+                extenders=tuple(Word("extender", name) for name in storage.order.extenders),
+                hours=storage.order.hours,
+                sure=storage.order.order_prob,
             )
         )
-    said.append(sentence("storage.not_fertility"))
-    return tuple(said)
+    sentences.append(sentence("storage.not_fertility"))
+    return tuple(sentences)

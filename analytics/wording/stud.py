@@ -1,4 +1,4 @@
-"""In which sentences is a stud's level over time told?
+"""Which sentences state a stud's level over time?
 
 Each sentence is chosen by a stated rule from posterior numbers; its words stand in the catalog.
 "Changed over time", never "aged" and never "because"; an event is coincident.
@@ -25,9 +25,9 @@ from studcurve.analytics.sentences import Sentence, Value, Word, sentence
 from studcurve.analytics.wording.program import speaking_sentence
 
 _CHANGE_KEYS = {
-    "readers": {True: "said.change_total_readers", False: "said.change_share_readers"},
-    "announced": {True: "said.change_total_announced", False: "said.change_share_announced"},
-    "quiet": {True: "said.change_total_quiet", False: "said.change_share_quiet"},
+    "readers": {True: "answer.change_total_readers", False: "answer.change_share_readers"},
+    "announced": {True: "answer.change_total_announced", False: "answer.change_share_announced"},
+    "quiet": {True: "answer.change_total_quiet", False: "answer.change_share_quiet"},
 }
 """Text of a change by what is said of it, and by whether it is one of total sperm."""
 
@@ -69,7 +69,7 @@ def level_sentence(answers: StudAnswers, share_from_records: float) -> Sentence:
     share_from_records
         Share of the level that the records supply, 0 to 1.
     """
-    key = "said.level_total" if answers.measure.is_log else "said.level_share"
+    key = "answer.level_total" if answers.measure.is_log else "answer.level_share"
     return sentence(
         key,
         stud=answers.stud,
@@ -84,25 +84,25 @@ def level_sentence(answers: StudAnswers, share_from_records: float) -> Sentence:
 
 
 def change_sentence(
-    answers: StudAnswers, told: Announcement, false_alarm_prob: float | None
+    answers: StudAnswers, announcement: Announcement, false_alarm_prob: float | None
 ) -> Sentence:
     """Whether he has changed against his own past.
 
-    Rules, in order: too few collections; readers that cannot be told apart; a fall that is
+    Rules, in order: too few collections; readers that cannot be separated; a fall that is
     announced; else the change with its interval and the statement that none is announced.
 
     Parameters
     ----------
     answers
         Of one measure.
-    told
+    announcement
         What the rule of announcements says of it.
     false_alarm_prob
         Chance that a steady stud is announced within a year; None where there is no past.
     """
     if answers.change is None or answers.past_until is None or false_alarm_prob is None:
         few = answers.n_collections < FEWEST_COLLECTIONS
-        key = "said.change_too_few" if few else "level.too_close"
+        key = "answer.change_too_few" if few else "level.too_close"
         return sentence(key, stud=answers.stud, n=answers.n_collections)
     small, middle, large = answers.falls
     values: dict[str, Value] = {
@@ -111,14 +111,14 @@ def change_sentence(
         "until": answers.past_until,
         "change": answers.change if answers.measure.is_log else _in_points(answers.change),
     }
-    if not told.told_apart:
+    if not announcement.is_separable:
         return sentence(
             _CHANGE_KEYS["readers"][answers.measure.is_log],
             before=reader_words(answers.past_readers),
             after=reader_words(answers.last_readers),
             **values,
         )
-    state = "announced" if told.announced else "quiet"
+    state = "announced" if announcement.announced else "quiet"
     return sentence(
         _CHANGE_KEYS[state][answers.measure.is_log],
         small=small.prob,
@@ -138,7 +138,7 @@ def reader_words(readers: Sequence[str]) -> tuple[Sentence, ...]:
     )
 
 
-def fall_retest_sentence(answers: StudAnswers, told: Announcement) -> Sentence | None:
+def fall_retest_sentence(answers: StudAnswers, announcement: Announcement) -> Sentence | None:
     """When and how to collect again where a fall is announced; None where none is.
 
     What began the fall, and whether it has ended, is not known: the days count from the last
@@ -149,14 +149,14 @@ def fall_retest_sentence(answers: StudAnswers, told: Announcement) -> Sentence |
     ----------
     answers
         Of one measure.
-    told
+    announcement
         What the rule of announcements says of it.
     """
-    if not told.announced:
+    if not announcement.announced:
         return None
     window = retest(answers.last_on)
     return sentence(
-        "said.fall_retest",
+        "answer.fall_retest",
         stud=answers.stud,
         first=window.first_on,
         last=window.last_on,
@@ -180,9 +180,9 @@ def power_sentence(stud: str, power: Power) -> Sentence:
     """
     unseen = [seen.size for seen in power.seen if seen.prob < SEEN_PROB]
     blind = (
-        sentence("said.power_blind", size=max(unseen))
+        sentence("answer.power_blind", size=max(unseen))
         if unseen
-        else sentence("said.power_sees_all", size=power.seen[0].size)
+        else sentence("answer.power_sees_all", size=power.seen[0].size)
     )
     values: dict[str, Value] = {
         "stud": stud,
@@ -192,9 +192,9 @@ def power_sentence(stud: str, power: Power) -> Sentence:
     }
     if power.n_promised is None or power.months_promised is None:
         # The last size is the one worth acting on: seen at all, and yet not announced.
-        return sentence("said.power_never", sure=power.seen[-1].prob, **values)
+        return sentence("answer.power_never", sure=power.seen[-1].prob, **values)
     return sentence(
-        "said.power",
+        "answer.power",
         n_promised=power.n_promised,
         months=power.months_promised,
         promise=PROMISE_PROB,
@@ -222,9 +222,9 @@ def dip_sentence(stud: str, dip: Dip, coincident: Sequence[Coincident]) -> Sente
         "sure": dip.prob,
     }
     if not coincident:
-        return sentence("said.dip_alone", **values)
+        return sentence("answer.dip_alone", **values)
     kinds = tuple(Word("event", event.kind) for event in coincident)
-    return sentence("said.dip_coincident", events=kinds, on=coincident[0].started_on, **values)
+    return sentence("answer.dip_coincident", events=kinds, on=coincident[0].started_on, **values)
 
 
 def last_sentence(stud: str, last: LastCollection, measure: Measure) -> Sentence:
@@ -237,11 +237,11 @@ def last_sentence(stud: str, last: LastCollection, measure: Measure) -> Sentence
         "unit": Word("unit", measure.name),
     }
     if not last.out_of_line:
-        return sentence("said.last_in_line", **values)
+        return sentence("answer.last_in_line", **values)
     if last.lower_prob > SEEN_PROB:
-        return sentence("said.last_high", **values)
+        return sentence("answer.last_high", **values)
     return sentence(
-        "said.last_low",
+        "answer.last_low",
         again_on=last.again_on,
         again=last.again,
         higher=last.higher_prob,

@@ -121,20 +121,20 @@ def stud_sentences(
     names_readers
         Whether the reader may know who read his samples; a client may not.
     """
-    said: list[Sentence] = []
+    sentences: list[Sentence] = []
     if breedings is not None and breedings.unseen is not None:
-        said.append(fit_age_sentence(*breedings.unseen))
+        sentences.append(fit_age_sentence(*breedings.unseen))
     if samples.levels and samples.unseen is not None:
-        said.append(level_age_sentence(*samples.unseen))
-    said += headline(samples.levels, names_readers=names_readers) or _without_level(
+        sentences.append(level_age_sentence(*samples.unseen))
+    sentences += headline(samples.levels, names_readers=names_readers) or _without_level(
         stud, cautions, stopped, samples
     )
     total = total_level(samples.levels)
     if total is not None and not math.isnan(samples.weight_kg):
-        said.append(per_kg_sentence(total.answers, samples.weight_kg))
+        sentences.append(per_kg_sentence(total.answers, samples.weight_kg))
     if breedings is not None and breedings.n_bred:
-        said += _of_breedings(stud, breedings)
-    return tuple(said)
+        sentences += _of_breedings(stud, breedings)
+    return tuple(sentences)
 
 
 def headline(levels: Sequence[StudSummary], *, names_readers: bool) -> tuple[Sentence, ...]:
@@ -145,60 +145,64 @@ def headline(levels: Sequence[StudSummary], *, names_readers: bool) -> tuple[Sen
     if not levels:
         return ()
     first, *others = levels
-    changes = [first, *(one for one in others if one.announcement.announced)]
+    changes = [first, *(summary for summary in others if summary.announcement.announced)]
     return (
         level_sentence(first.answers, first.share_from_records),
         *(
-            _change(one)
-            for one in changes
+            _change(summary)
+            for summary in changes
             # Else the sentence would name those who read.
-            if names_readers or one.announcement.told_apart
+            if names_readers or summary.announcement.is_separable
         ),
     )
 
 
 def level_sentences(
-    told: StudSummary, *, is_headline: bool, is_of_the_house: bool
+    summary: StudSummary, *, is_headline: bool, is_of_the_house: bool
 ) -> tuple[Sentence, ...]:
     """What one measure says of him, from the last collection on to what cannot be seen.
 
     Parameters
     ----------
-    told
+    summary
         Of one measure.
     is_headline
         Whether level and change head the page already.
     is_of_the_house
         Whether the reader may know who read and what else befell him; a client may not.
     """
-    stud, measure = told.answers.stud, told.answers.measure
-    said: list[Sentence] = []
+    stud, measure = summary.answers.stud, summary.answers.measure
+    sentences: list[Sentence] = []
     if not is_headline:
-        said += headline([told], names_readers=is_of_the_house)
-    if told.last is not None:
-        said.append(last_sentence(stud, told.last, measure))
-    said.append(next_sentence(told.next_on, told.next_rest_days, told.expected, measure))
+        sentences += headline([summary], names_readers=is_of_the_house)
+    if summary.last is not None:
+        sentences.append(last_sentence(stud, summary.last, measure))
+    sentences.append(
+        next_sentence(summary.next_on, summary.next_rest_days, summary.expected, measure)
+    )
     if is_of_the_house:
-        said += [dip_sentence(stud, dip, found) for dip, found in told.dips]
-        said.append(look_back_sentence(told.answers.last_on, told.before_last))
-        again = fall_retest_sentence(told.answers, told.announcement)
+        sentences += [dip_sentence(stud, dip, found) for dip, found in summary.dips]
+        sentences.append(look_back_sentence(summary.answers.last_on, summary.before_last))
+        again = fall_retest_sentence(summary.answers, summary.announcement)
         if again is not None:
-            said.append(again)
-        elif told.retest is not None:
-            said.append(retest_sentence(told.retest))
-    if told.power is not None:
-        said += [settling_sentence(told.power), power_sentence(stud, told.power)]
-    return tuple(said)
+            sentences.append(again)
+        elif summary.retest is not None:
+            sentences.append(retest_sentence(summary.retest))
+    if summary.power is not None:
+        sentences += [settling_sentence(summary.power), power_sentence(stud, summary.power)]
+    return tuple(sentences)
 
 
 def total_level(levels: Sequence[StudSummary]) -> StudSummary | None:
-    """What is told of total sperm, where it has a level."""
-    return next((one for one in levels if one.answers.measure.name == "total_sperm_m"), None)
+    """The summary of total sperm, where it has a level."""
+    return next(
+        (summary for summary in levels if summary.answers.measure.name == "total_sperm_m"), None
+    )
 
 
-def _change(one: StudSummary) -> Sentence:
-    alarm = None if one.power is None else one.power.false_alarm_prob
-    return change_sentence(one.answers, one.announcement, alarm)
+def _change(summary: StudSummary) -> Sentence:
+    alarm = None if summary.power is None else summary.power.false_alarm_prob
+    return change_sentence(summary.answers, summary.announcement, alarm)
 
 
 def _without_level(
@@ -206,7 +210,7 @@ def _without_level(
 ) -> tuple[Sentence, ...]:
     """What stands in the place of a level, and why; under a stop nothing of level or trend."""
     if "forecast" in stopped:
-        return (sentence("said.nothing_under_a_stop", stud=stud),)
+        return (sentence("answer.nothing_under_a_stop", stud=stud),)
     alarming = any(caution.rule in ALARMING_SERIES for caution in cautions)
     return (
         samples_sentence(stud, samples.readings, is_alarming=alarming),

@@ -1,7 +1,7 @@
-"""In which sentences is told how far the models can be trusted about this kennel?
+"""Which sentences state how far the models can be trusted about this kennel?
 
 Each is chosen by a stated rule; nothing is graded, and a comparison that missing outcomes could
-turn round is called not usable before any difference is told.
+turn round is called not usable before any difference is stated.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def expected_sentence(found: ExpectedObserved | None) -> Sentence:
 def prediction_sentences(
     found: CrossValidation | None, *, n_known: int, is_of_today: bool
 ) -> tuple[Sentence, ...]:
-    """How breedings were predicted with their bitch left out, or why that is not told.
+    """How breedings were predicted with their bitch left out, or why that is not stated.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def prediction_sentences(
         return (sentence("check.too_few", wanted=N_FOR_CROSS_VALIDATION),)
     if found is None:
         return (sentence("check.all_alike" if is_of_today else "check.awaiting"),)
-    told = [
+    sentences = [
         sentence(
             "check.predicted",
             published=_gain(found.scores["published"]),
@@ -78,8 +78,8 @@ def prediction_sentences(
         )
     ]
     if "boosting" in found.scores:
-        told.append(sentence("check.predicted_boosting", gain=_gain(found.scores["boosting"])))
-    told.append(
+        sentences.append(sentence("check.predicted_boosting", gain=_gain(found.scores["boosting"])))
+    sentences.append(
         sentence(
             "check.calibration",
             gap=100 * found.calibration_gap,
@@ -88,8 +88,8 @@ def prediction_sentences(
         )
     )
     if found.n_unsure:
-        told.append(sentence("check.unsure", n=found.n_unsure))
-    return tuple(told)
+        sentences.append(sentence("check.unsure", n=found.n_unsure))
+    return tuple(sentences)
 
 
 def _gain(scores: Scores) -> Sentence:
@@ -104,7 +104,7 @@ def replicated_sentence(found: Sequence[Replicated]) -> tuple[Sentence, ...]:
     """Whether the records look like records drawn again from the fitted model."""
     if not found:
         return ()
-    unlike = tuple(Word("figure", one.figure) for one in found if not one.is_usual)
+    unlike = tuple(Word("figure", again.figure) for again in found if not again.is_usual)
     if unlike:
         return (sentence("check.unlike", figures=unlike, n=len(found)),)
     return (sentence("check.alike_again", n=len(found)),)
@@ -127,12 +127,12 @@ def difference_sentences(
     if not kinds:
         return ()
     beside = known & (data.semen_type == kinds[0])
-    told = []
+    sentences = []
     for kind in SEMEN_TYPES:
         of_kind = known & (data.semen_type == kind)
         if kind == kinds[0] or not of_kind.any():
             continue
-        told.append(
+        sentences.append(
             _smallest(
                 int(of_kind.sum()),
                 int(beside.sum()),
@@ -142,7 +142,7 @@ def difference_sentences(
                 other=Word("semen", kinds[0]),
             )
         )
-    return tuple(told)
+    return tuple(sentences)
 
 
 def stud_difference_sentence(
@@ -171,16 +171,16 @@ def sparse_sentences(cells: Sequence[tuple[str, str, str]]) -> tuple[Sentence, .
 
     From :func:`studcurve.analytics.trust.checking.sparse_cells`.
     """
-    told = []
+    sentences = []
     for cell, first, second in cells:
         if cell == "stud":
-            told.append(sentence("check.sparse_stud", stud=first, kind=Word("semen", second)))
+            sentences.append(sentence("check.sparse_stud", stud=first, kind=Word("semen", second)))
         elif cell == "semen":
-            told.append(sentence("check.sparse_semen", kind=Word("semen", first), stud=second))
+            sentences.append(sentence("check.sparse_semen", kind=Word("semen", first), stud=second))
         elif first == "natural":
-            told.append(sentence("check.sparse_natural", wanted=FEW_IN_CELL))
+            sentences.append(sentence("check.sparse_natural", wanted=FEW_IN_CELL))
         else:
-            told.append(
+            sentences.append(
                 sentence(
                     "check.sparse_few",
                     kind=Word("semen", first),
@@ -188,7 +188,7 @@ def sparse_sentences(cells: Sequence[tuple[str, str, str]]) -> tuple[Sentence, .
                     wanted=FEW_IN_CELL,
                 )
             )
-    return tuple(told)
+    return tuple(sentences)
 
 
 def unusable_sentences(
@@ -208,14 +208,14 @@ def unusable_sentences(
         return missing_outcomes(whelped[semen_type == kind])
 
     fresh = of_kind("fresh")
-    told = []
+    sentences = []
     for kind in ("chilled", "frozen"):
         other = of_kind(kind)
         n_missing = fresh.n_missing + other.n_missing
         if not n_missing or not _known(fresh) or not _known(other):
             continue
         if not survives_missing(fresh, other):
-            told.append(
+            sentences.append(
                 sentence(
                     "check.not_usable",
                     n=n_missing,
@@ -226,7 +226,7 @@ def unusable_sentences(
                     fresh_highest=fresh.highest_share,
                 )
             )
-    return tuple(told)
+    return tuple(sentences)
 
 
 def _known(missing: MissingOutcomes) -> int:
@@ -272,12 +272,12 @@ def method_sentences(methods: Mapping[str, PriorWidth]) -> tuple[Sentence, ...]:
         sentence(f"check.{direction(one.table)}_method", kind=Word("semen", kind))
         for kind, one in methods.items()
     )
-    told = [sentence("check.methods", parts=parts)]
+    sentences = [sentence("check.methods", parts=parts)]
     changed = [(kind, one) for kind, one in methods.items() if one.changed]
     for kind, one in changed:
         for factor in one.changed:
             other = one.narrow if factor == NARROW else one.wide
-            told.append(
+            sentences.append(
                 sentence(
                     "check.flips_narrow" if factor == NARROW else "check.flips_wide",
                     part=sentence(
@@ -287,10 +287,10 @@ def method_sentences(methods: Mapping[str, PriorWidth]) -> tuple[Sentence, ...]:
             )
     unweighed = tuple(Word("semen", kind) for kind, one in methods.items() if not one.is_shown)
     if unweighed:
-        told.append(sentence("check.unweighed", kinds=unweighed))
+        sentences.append(sentence("check.unweighed", kinds=unweighed))
     elif not changed:
-        told.append(sentence("check.holds"))
-    return tuple(told)
+        sentences.append(sentence("check.holds"))
+    return tuple(sentences)
 
 
 def stud_width_sentence(stud: str, width: PriorWidth, *, short: bool) -> tuple[Sentence, ...]:
@@ -303,7 +303,7 @@ def stud_width_sentence(stud: str, width: PriorWidth, *, short: bool) -> tuple[S
     width
         His chance under other priors.
     short
-        Whether only a shift worth a reader's time is told, as among the first sentences.
+        Whether only a shift worth a reader's time is stated, as among the first sentences.
     """
     moved = width.shift_points > MOVED_POINTS
     if width.narrow is None or width.wide is None:

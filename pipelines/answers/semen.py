@@ -193,12 +193,12 @@ def refuse_unstudied(hours: float) -> None:
     Raises
     ------
     ToolkitError
-        Beyond :data:`studcurve.analytics.measures.motility_kept.TOLD_UNTIL_HOURS`.
+        Beyond :data:`studcurve.analytics.measures.motility_kept.STATED_UNTIL_HOURS`.
     """
-    if hours > motility_kept.TOLD_UNTIL_HOURS:
+    if hours > motility_kept.STATED_UNTIL_HOURS:
         raise ToolkitError(
             f"{spoken(hours)} h from the collection to the insemination were asked for, and no "
-            f"dose is told to be enough beyond {motility_kept.TOLD_UNTIL_HOURS:.0f} h. Choose an "
+            f"dose is told to be enough beyond {motility_kept.STATED_UNTIL_HOURS:.0f} h. Choose an "
             "earlier insemination or another method."
         )
 
@@ -346,7 +346,7 @@ def storage_answer(
     """Motility at each hour, and until when a dose meets its target."""
     found = {
         hour: motility_kept.kept_at(curve, motility_pct, hour)
-        if hour <= motility_kept.TOLD_UNTIL_HOURS
+        if hour <= motility_kept.STATED_UNTIL_HOURS
         else None
         for hour in hours
     }
@@ -418,7 +418,7 @@ def _until_sentence(
     holds = f"A dose of {spoken(dose_m)} M progressively motile holds {spoken(target_m)} M"
     if until == 0.0:
         return f"{holds} for less than half a day with a chance of {percent(certainty)}."
-    most = motility_kept.TOLD_UNTIL_HOURS
+    most = motility_kept.STATED_UNTIL_HOURS
     to = f"{spoken(high / 24.0)}{' or more' if high == most else ''}"
     days = f"{spoken(until / 24.0)} {'day' if until == 24.0 else 'days'}"
     return (
@@ -444,7 +444,7 @@ def _kept_sentence(motility_pct: float, found: dict[float, Estimate | None]) -> 
     """What is left after a night, or at the told hour nearest to one that was asked about."""
     told = [(hour, left) for hour, left in found.items() if left is not None]
     if not told:
-        limit = motility_kept.TOLD_UNTIL_HOURS
+        limit = motility_kept.STATED_UNTIL_HOURS
         return f"No number is told beyond {limit:.0f} h, or beyond what was studied."
     hour, left = min(told, key=lambda one: abs(one[0] - USUAL_HOURS))
     return (

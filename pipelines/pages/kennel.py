@@ -160,7 +160,7 @@ def left_out(kennel: Kennel, *dogs: str) -> tuple[Sentence, ...]:
     if dogs:
         lines = lines[lines["dog"].isin(dogs)]
     n_lines = int(lines["entry_id"].nunique())
-    return (sentence("said.left_out", n=n_lines),) if n_lines else ()
+    return (sentence("answer.left_out", n=n_lines),) if n_lines else ()
 
 
 def held(kennel: Kennel) -> Sentence:

@@ -53,7 +53,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
     answer = program_sentences(bred, kennel.today, overdue_days=RECENT_DAYS)
     if len(bred) < n_bred:
         n_held = n_bred - len(bred)
-        answer += (sentence("said.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
+        answer += (sentence("answer.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
     answer += left_out(kennel)
     beside = semen_type_sentences(due_breedings(bred, kennel.today), prior_widths(kennel))
     chances, litters = kennel.chances, kennel.litters

@@ -97,7 +97,7 @@ def storage_of_extender(
     band = base.mark_area(fill=SERIES[0], opacity=0.16).encode(
         y=alt.Y("lower:Q", scale=scale, title=kept), y2=alt.Y2("upper:Q")
     )
-    parts = [words["told.read_here"], words["told.extrapolated"]]
+    parts = [words["storage.studied"], words["storage.extrapolated"]]
     line = base.mark_line(stroke=SERIES[0], strokeWidth=2.5).encode(
         y=alt.Y("median:Q", scale=scale, title=kept),
         strokeDash=alt.StrokeDash(
@@ -109,7 +109,7 @@ def storage_of_extender(
         pd.DataFrame(
             {
                 "hours": [planned_hours],
-                "label": [words.say("told.planned", hours=planned_hours)],
+                "label": [words.say("storage.planned", hours=planned_hours)],
             }
         )
     ).encode(x=x)

@@ -189,7 +189,7 @@ def control_chart(
         )
         for end in ("lower", "upper")
     ]
-    places = [words["told.inside"], words["told.outside"]]
+    places = [words["control.inside"], words["control.outside"]]
     points = base.mark_point(filled=True, size=42).encode(
         y=alt.Y("value:Q", scale=scale, title=value_title),
         color=alt.Color(

@@ -96,7 +96,7 @@ def build_comparison(results: ComparisonResults, reader: Reader) -> Report:
 
 
 _OF_CHANCES = frozenset(
-    {"source.chance_published", "source.chance_barely", "source.chance_fitted", "said.fit_older"}
+    {"source.chance_published", "source.chance_barely", "source.chance_fitted", "answer.fit_older"}
 )
 """Sources that are part of the answer: where its certainty comes from."""
 

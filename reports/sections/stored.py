@@ -77,7 +77,8 @@ def storage_section(told: StudStorage, words: Words) -> Section:
             columns=["hours", "lower", "median", "upper", "part"],
         )
         curve["part"] = [
-            words["told.extrapolated" if beyond else "told.read_here"] for beyond in curve["part"]
+            words["storage.extrapolated" if beyond else "storage.studied"]
+            for beyond in curve["part"]
         ]
         readings = pd.DataFrame(
             [(hours, kept, words.word("stage", stage)) for stage, hours, kept in one.readings],
@@ -95,7 +96,7 @@ def storage_section(told: StudStorage, words: Words) -> Section:
                 words.number(kept.median),
                 # At hour 0 all is left by definition: that is no estimate.
                 words.interval(kept.lower, kept.upper) if hour > 0 else "–",
-                words["told.extrapolated" if one.is_beyond(hour) else "told.read_here"],
+                words["storage.extrapolated" if one.is_beyond(hour) else "storage.studied"],
             )
             for hour, kept in zip(one.hours, one.kept, strict=True)
         ]

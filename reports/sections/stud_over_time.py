@@ -127,7 +127,7 @@ def level_section(told: StudSummary, reader: Reader, *, is_headline: bool) -> Se
     """
     words, name = reader.words, NAMES[told.answers.measure.name]
     heading = words[f"level_of.{name}"]
-    names = ["what", "told", "interval"]
+    names = ["what", "level_value", "interval"]
     table = Table(heading, columns(words, names, texts_in={"what"}), _numbers(told, words))
     return Section(
         f"level-{name}", heading, words["level.lead"],
@@ -156,7 +156,9 @@ def control_section(told: StudSummary, reader: Reader) -> Section | None:
             {
                 "on": pd.DatetimeIndex(charts.on).strftime("%Y-%m-%d"),
                 "value": chart.statistic, "lower": chart.lower, "upper": chart.upper,
-                "where": [words["told.outside" if out else "told.inside"] for out in chart.is_out],
+                "where": [
+                    words["control.outside" if out else "control.inside"] for out in chart.is_out
+                ],
             }
         )  # fmt: skip
         title = words[f"axis.{name}"] if key == "individuals" else words["axis.smoothed"]
@@ -193,7 +195,7 @@ def _numbers(told: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
     rows: list[tuple[str, str, str]] = []
 
     def add(key: str, value: str, ends: str = "–", **named: Any) -> None:  # noqa: ANN401
-        rows.append((words.say(f"told.{key}", **named), value, ends))
+        rows.append((words.say(f"level_table.{key}", **named), value, ends))
 
     def level(key: str, estimate: Estimate, **named: Any) -> None:  # noqa: ANN401
         add(key, unit(estimate.median, measure, words), _ends(estimate, words), **named)
@@ -202,7 +204,7 @@ def _numbers(told: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
         ends = [words.number(100 * end, signed=True) for end in (estimate.lower, estimate.upper)]
         middle = 100 * estimate.median
         value = (
-            f"{words.number(middle, signed=True)} {words['told.percent']}"
+            f"{words.number(middle, signed=True)} {words['level_table.percent']}"
             if measure.is_log
             else words.points(middle, signed=True)
         )
@@ -219,7 +221,7 @@ def _numbers(told: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
         add("fall", words.probability(fall.prob), size=_size(fall.size, measure, words))
     if answers.rise_prob is not None:
         add("rise", words.probability(answers.rise_prob))
-    add("announced", words[f"told.{_state(told)}"])
+    add("announced", words[f"level_table.{_state(told)}"])
     add(
         "above",
         words.probability(answers.common_prob),
@@ -251,13 +253,13 @@ def _numbers(told: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
 
 def state_text(told: StudSummary, words: Words) -> str:
     """Whether a fall is announced, in a word."""
-    return words[f"told.{_state(told)}"]
+    return words[f"level_table.{_state(told)}"]
 
 
 def _state(told: StudSummary) -> str:
     if not told.announcement.enough:
         return "too_few"
-    if not told.announcement.told_apart:
+    if not told.announcement.is_separable:
         return "readers"
     return "yes" if told.announcement.announced else "no"
 
@@ -269,9 +271,8 @@ def unit(value: float, measure: Measure, words: Words) -> str:
 
 def _size(size: float, measure: Measure, words: Words) -> str:
     """A size of a fall: percent of his past, or points."""
-    return (
-        f"{words.number(100 * size)} {words['told.percent' if measure.is_log else 'told.points']}"
-    )
+    unit = words["level_table.percent" if measure.is_log else "level_table.points"]
+    return f"{words.number(100 * size)} {unit}"
 
 
 def _ends(estimate: Estimate, words: Words, decimals: int = 0) -> str:

@@ -16,7 +16,9 @@ from studcurve.reports.words import Words
 
 def check_lines(checks: Checks, words: Words) -> tuple[str, ...]:
     """The paragraphs, in words."""
-    return tuple(" ".join(words.tell(said) for said in paragraph) for paragraph in checks.said)
+    return tuple(
+        " ".join(words.tell(said) for said in paragraph) for paragraph in checks.paragraphs
+    )
 
 
 def checks_annex(checks: Checks, words: Words) -> tuple[Section, ...]:

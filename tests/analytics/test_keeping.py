@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from studcurve.analytics.measures.motility_kept import (
-    TOLD_STEP_HOURS,
-    TOLD_UNTIL_HOURS,
+    STATED_STEP_HOURS,
+    STATED_UNTIL_HOURS,
     StorageDraws,
     enough_prob,
     hours_shown,
@@ -162,4 +162,4 @@ def test_the_curve_needs_no_sampler():
 )  # fmt: skip
 def test_storage_is_told_in_half_days_and_never_beyond_three(hours, told):
     assert hours_shown(hours) == told
-    assert (TOLD_UNTIL_HOURS, TOLD_STEP_HOURS) == (72.0, 12.0)
+    assert (STATED_UNTIL_HOURS, STATED_STEP_HOURS) == (72.0, 12.0)

@@ -11,7 +11,7 @@ from studcurve.analytics.wording.program import ovulation_sentence
 def test_the_days_around_an_ovulation_hold_it_in_nine_of_ten():
     said = ovulation_sentence("Senna", date(2026, 11, 24), 0.8, is_dated=True)
 
-    assert said.key == "said.ovulation"
+    assert said.key == "answer.ovulation"
     assert said.values["days"] == pytest.approx(0.8 * norm.ppf(0.95), rel=1e-3)
 
 

@@ -13,9 +13,9 @@ from studcurve.analytics.trust.second_opinion import (
     LITTER_TERMS,
     LOGISTIC_TO_NORMAL,
     SecondOpinion,
-    foretold,
     second_opinion_on_litter_size,
     second_opinion_on_whelping,
+    separated_rows,
 )
 from studcurve.reports.words import Words
 
@@ -173,8 +173,8 @@ def test_a_method_that_always_failed_is_left_out_and_named():
     found = second_opinion_on_whelping(rows)
     without = second_opinion_on_whelping(rows[~bad])
 
-    assert found.left_out["c07"].key == "second.foretold"
-    assert found.n_foretold == bad.sum()
+    assert found.left_out["c07"].key == "second.separated"
+    assert found.n_separated == bad.sum()
     assert found.n_read == (~bad).sum()
     for one, other in zip(found.rows, without.rows, strict=True):
         assert one.classical.median == pytest.approx(other.classical.median)
@@ -186,12 +186,12 @@ def test_separation_is_what_the_likelihood_says_it_is():
     x = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0])
     design = sm.add_constant(x)
 
-    assert foretold(design, np.array([0, 0, 0, 1, 1, 1.0])).all()
-    assert not foretold(design, np.array([0, 1, 0, 1, 0, 1.0])).any()
+    assert separated_rows(design, np.array([0, 0, 0, 1, 1, 1.0])).all()
+    assert not separated_rows(design, np.array([0, 1, 0, 1, 0, 1.0])).any()
     # Quasi-separated: only those at the very edge overlap.
     edge = np.array([1.0, 2.0, 3.0, 3.0, 4.0, 5.0])
     np.testing.assert_array_equal(
-        foretold(sm.add_constant(edge), np.array([0, 0, 0, 1, 1, 1.0])),
+        separated_rows(sm.add_constant(edge), np.array([0, 0, 0, 1, 1, 1.0])),
         [True, True, False, False, True, True],
     )
 
@@ -215,7 +215,7 @@ def test_terms_that_always_go_together_are_not_told_apart():
 
     found = second_opinion_on_whelping(rows)
 
-    assert found.left_out["c09"].key == "second.not_told_apart"
+    assert found.left_out["c09"].key == "second.collinear"
 
 
 @pytest.mark.parametrize("n", [0, 1, 3, 30])

@@ -12,9 +12,9 @@ def test_another_reader_is_no_fall_and_is_named_where_nobody_read_beside_both():
     beside, after = stud_alarms.readers(np.random.default_rng(1), 0)
 
     assert beside["overlap"]
-    assert beside["told_apart"] == beside["studs"]
+    assert beside["separable"] == beside["studs"]
     assert beside["announced"] == []
-    assert after["told_apart"] == 0
+    assert after["separable"] == 0
     assert after["announced"] == []
 
 

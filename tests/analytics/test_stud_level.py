@@ -24,7 +24,7 @@ from studcurve.analytics.models.stud.level import (
     levels_at,
     next_total,
     own_past,
-    readers_told_apart,
+    readers_separable,
     stud_answers,
 )
 from studcurve.analytics.models.stud.model import StudQualityPosterior
@@ -119,9 +119,9 @@ def test_a_change_of_readers_without_overlap_is_named_and_never_announced():
     ]
     tied = known_posterior(kennel(before, after, *both), recent=np.log(0.4))
 
-    assert not stud_answers(alone, "Rowan").told_apart
+    assert not stud_answers(alone, "Rowan").is_separable
     assert not announce(alone, "Rowan").announced
-    assert stud_answers(tied, "Rowan").told_apart
+    assert stud_answers(tied, "Rowan").is_separable
     assert announce(tied, "Rowan").announced
 
 
@@ -142,8 +142,8 @@ def test_readers_are_tied_by_a_chain_of_others():
     )
     of_broken = broken.rows_of("Rowan")
 
-    assert readers_told_apart(data, own[:1], own[1:])
-    assert not readers_told_apart(broken, of_broken[:1], of_broken[1:])
+    assert readers_separable(data, own[:1], own[1:])
+    assert not readers_separable(broken, of_broken[:1], of_broken[1:])
 
 
 @pytest.mark.parametrize(("days", "is_told_apart"), [(180, True), (181, False)])
@@ -157,9 +157,7 @@ def test_a_reader_encloses_another_within_half_a_year(days, is_told_apart):
     by_ash = np.array([data.readers[k].startswith("Ash") for k in data.reader])
 
     assert by_ash.tolist() == [True, False, True]
-    assert (
-        readers_told_apart(data, np.flatnonzero(by_ash), np.flatnonzero(~by_ash)) is is_told_apart
-    )
+    assert readers_separable(data, np.flatnonzero(by_ash), np.flatnonzero(~by_ash)) is is_told_apart
 
 
 def test_the_last_collection_is_judged_by_the_tail_it_lies_in():

@@ -44,7 +44,7 @@ def test_no_change_is_said_to_be_none_and_too_few_to_be_too_few():
     quiet = known_posterior(kennel(steady()), level_sd=0.0)
     few = known_posterior(kennel(steady(6, pause=20.0)))
 
-    assert told(quiet).key == "said.change_total_quiet"
+    assert told(quiet).key == "answer.change_total_quiet"
     assert "too few" in EN.tell(told(few))
 
 

@@ -42,7 +42,7 @@ def checks(overview):
 
 
 def keys(checks):
-    return [said.key for paragraph in checks.said for said in paragraph]
+    return [sentence.key for paragraph in checks.paragraphs for sentence in paragraph]
 
 
 def test_the_overview_tells_what_the_fit_kept_and_what_the_records_hold(checks):
@@ -82,7 +82,7 @@ def test_what_the_fit_kept_is_what_it_would_compute_from_all_its_draws(kennel, c
 def test_missing_outcomes_are_told_with_both_extremes_before_any_order_of_methods(overview):
     said = [one.key for one in overview.of_chances]
 
-    assert [one.key for one in overview.answer][:2] == ["said.year", "said.program"]
+    assert [one.key for one in overview.answer][:2] == ["answer.year", "answer.program"]
     order = said.index("check.methods")
     assert all(said.index(key) < order for key in said if key == "check.not_usable")
 
@@ -128,7 +128,7 @@ def test_a_review_tells_what_concerns_him_alone(kennel):
     assert set(checks.studs) == {"Merle"}
     assert "check.smallest_stud" in keys(checks)
     assert not checks.scores
-    assert checks_of("Nobody").said == ()
+    assert checks_of("Nobody").paragraphs == ()
 
 
 def test_a_kennel_without_a_fit_is_checked_against_published_work_alone(kennel):

@@ -120,7 +120,7 @@ def test_no_sum_of_the_overview_counts_his_breedings_and_it_says_so(kennel, shee
     report = build_overview(results, (), ENGLISH_OWNER)
     tables = {section.name: section.table for section in report.sections}
     said = " ".join(report.answer)
-    (program,) = [one.values for one in results.answer if one.key == "said.program"]
+    (program,) = [one.values for one in results.answer if one.key == "answer.program"]
     whelped = sheet[sheet["Result"] == "whelped"]
 
     assert sum(int(row[1]) for row in tables["years"].rows) == len(sheet)

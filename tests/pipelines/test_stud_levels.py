@@ -29,7 +29,7 @@ from studcurve.reports.words import Words
 
 N_KEPT = 400
 FALLEN = "Bracken"
-ALERT = texts("en")["said.change_total_announced"].split("{")[0]
+ALERT = texts("en")["answer.change_total_announced"].split("{")[0]
 """How the sentence begins that flags a stud's output."""
 
 QUESTION = (
@@ -136,7 +136,7 @@ def test_a_stop_keeps_the_level_off_every_page(store_with_level, tmp_path, demo_
     assert "no sperm" in plain(review).lower()
     for page in (review, handout):
         text = plain(page)
-        for key in ("level_of.total", "told.announced", "told.share"):
+        for key in ("level_of.total", "level_table.announced", "level_table.share"):
             assert ENGLISH_OWNER.words[key] not in text
         assert f"{FALLEN}'s usual output" not in text
         assert '"upper"' not in "".join(re.findall(r'data-chart="(?:total|picture)-0">.*?</script>',

@@ -210,7 +210,7 @@ def stud_results(name="Rowan", cautions=()):
         stud=name,
         facts=(name,),
         cautions=cautions,
-        answer=(sentence("said.no_counted_sample", stud=name),)
+        answer=(sentence("answer.no_counted_sample", stud=name),)
         if cautions
         else headline((told(name),), names_readers=True),
         readings=evaluations(name),
@@ -244,7 +244,7 @@ def checks(name="Rowan"):
         (sentence("second.no_published"),),
     )  # fmt: skip
     return Checks(
-        said=((sentence("check.sparse_stud", stud=name, kind=Word("semen", "frozen")),),),
+        paragraphs=((sentence("check.sparse_stud", stud=name, kind=Word("semen", "frozen")),),),
         scores={"model": Scores(-0.6, 0.21, 0.0, 0.0, 0.0, 0.0),
                 "raw": Scores(-0.65, 0.23, 0.05, 0.02, 0.02, 0.01)},
         replicated=(Replicated("litters_frozen", 18.0, Estimate(20.0, 14.0, 27.0), 0.8),),
@@ -281,7 +281,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
     return OverviewResults(
         kennel=name,
         cautions=(),
-        answer=(sentence("said.no_counted_sample", stud=name),),
+        answer=(sentence("answer.no_counted_sample", stud=name),),
         due=(Due(on, on, True, due), Due(on, date(2026, 5, 3), False, due)),
         unreported=(Unreported(on, name, name, Word("semen", name), 31),),
         outcomes=outcomes,
@@ -302,7 +302,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
         ),
         years=(YearRow(2026, 29, 21, 9, Estimate(0.43, 0.24, 0.63), 43),),
         chances=(chance(),),
-        of_chances=(sentence("said.no_counted_sample", stud=name),),
+        of_chances=(sentence("answer.no_counted_sample", stud=name),),
         litters=litter_sizes(),
         stages=stages_of_samples(),
         straws=straws,
@@ -317,12 +317,12 @@ def client_results(name="Rowan", cautions=()):
     held = Estimate(123.0, 91.0, 150.0)
     return ClientResults(
         bitch=name, stud=name, stud_facts=(name,), cautions=cautions,
-        answer=(sentence("said.shipment_not_counted", stud=name, on=date(2026, 5, 1)),),
+        answer=(sentence("answer.shipment_not_counted", stud=name, on=date(2026, 5, 1)),),
         collected=datetime(2026, 5, 1, 9, 30), has_collected_time=True,
         sent=datetime(2026, 5, 1, 17, 30), promised_on=date(2026, 5, 2), carrier=name,
         extender=name, n_doses=1.0, dose_volume_ml=4.2, motile_dose_m=151.0, motility_pct=80.0,
         kept=(Kept(0.0, Estimate(151.0, 151.0, 151.0)), Kept(48.0, held)), own_until_h=80.0,
-        days=(sentence("said.ovulation_not_yet", bitch=name),), sources=SOURCES,
+        days=(sentence("answer.ovulation_not_yet", bitch=name),), sources=SOURCES,
         provenance=PROVENANCE,
     )  # fmt: skip
 
@@ -359,7 +359,7 @@ def plan(name="Rowan"):
         pair=pair,
         heat=HeatSummary(
             low.date(), high.date(), ovulation.mean_at.date(), ovulation.sd_days,
-            sentence("said.no_counted_sample", stud=name), has_days=True, is_read=True,
+            sentence("answer.no_counted_sample", stud=name), has_days=True, is_read=True,
         ),
         cautions=(),
         is_stopped=False,
@@ -367,7 +367,7 @@ def plan(name="Rowan"):
         months_since=14.0,
         litter_inbreeding_pct=None,
         sources=(sentence("source.chance_published"),
-                 sentence("said.no_counted_sample", stud=name)),
+                 sentence("answer.no_counted_sample", stud=name)),
         prices={"collection": 80.0, "progesterone test": 55.0},
         currency="EUR",
         worth_of_litter=None,

@@ -380,9 +380,9 @@ def test_one_and_many_are_told_apart():
 
 def test_a_sentence_is_told_in_either_language_with_the_same_numbers():
     said = sentence(
-        "said.last_samples", stud="Rowan", n=5, first_on=date(2026, 3, 5),
+        "answer.last_samples", stud="Rowan", n=5, first_on=date(2026, 3, 5),
         last_on=date(2026, 10, 9), low=1045.2, high=1902.0,
-        moving=sentence("said.moving_between", low=70.0, high=90.0),
+        moving=sentence("answer.moving_between", low=70.0, high=90.0),
     )  # fmt: skip
 
     assert EN.tell(said).startswith(
@@ -397,7 +397,7 @@ def test_a_sentence_is_told_in_either_language_with_the_same_numbers():
 
 def test_a_change_says_its_direction_at_every_end_and_nothing_has_none():
     said = EN.say(
-        "said.change_total_quiet", stud="Rowan", change=Estimate(0.28, -0.002, 0.61),
+        "answer.change_total_quiet", stud="Rowan", change=Estimate(0.28, -0.002, 0.61),
         until=date(2022, 10, 22), small=0.01, middle=0.001, large=0.001, alarm=0.02,
     )  # fmt: skip
     assert "+28 % (90 % range 0 to +61)" in said
@@ -416,7 +416,7 @@ def test_a_number_whose_digits_nobody_vouched_for_is_refused():
 def test_a_hostile_value_is_never_read_as_a_format():
     hostile = "{stud.__class__} {0} {n!r}"
 
-    assert hostile in EN.say("said.no_counted_sample", stud=hostile)
+    assert hostile in EN.say("answer.no_counted_sample", stud=hostile)
 
 
 def test_a_recorded_word_that_the_catalog_lacks_stays_as_recorded():

@@ -75,7 +75,7 @@ def test_the_answer_is_two_sentences_with_their_certainty(page):
 
 def test_without_data_like_it_a_way_shows_its_interval_and_no_middle():
     told = plan()
-    far = tuple(sentence("said.no_counted_sample", stud=f"input {k}") for k in range(3))
+    far = tuple(sentence("answer.no_counted_sample", stud=f"input {k}") for k in range(3))
     bare = replace(told.answers[1], outside=far)
     results = comparison_results()
     results = replace(results, plan=replace(told, answers=(told.answers[0], bare), grids=(),

@@ -79,7 +79,7 @@ RETIRED = {
 KEPT = {
     ("en", "check.lead_predicted"): "log probability is the name of a score",
     ("de", "check.lead_predicted"): "die logarithmierte Wahrscheinlichkeit ist Teil der Definition",
-    ("en", "said.fall_retest"): "in the same way",
+    ("en", "answer.fall_retest"): "in the same way",
     ("en", "level.settling"): "in the same way",
     ("en", "card.no_rotor"): "spin is the command",
     ("en", "whatif.hours"): "hours of a journey",

@@ -53,10 +53,10 @@ def test_the_headline_says_the_numbers_of_the_table(measure):
     assert change.split(" ")[0] in text
     assert ends in text
     size = "40 %" if measure == "total_sperm_m" else "15 points"
-    assert table[EN.say("told.fall", size=size)][0] == "63 %"
+    assert table[EN.say("level_table.fall", size=size)][0] == "63 %"
     assert "63 %" in text
-    assert table[EN["told.alarm"]][0] in text
-    assert table[EN["told.announced"]][0] == "yes"
+    assert table[EN["level_table.alarm"]][0] in text
+    assert table[EN["level_table.announced"]][0] == "yes"
     assert "Alert: " in text
 
 
@@ -99,7 +99,7 @@ def test_readers_that_cannot_be_told_apart_are_named_to_the_owner_and_to_no_clie
     )
 
     assert "Ash (chamber) evaluated then and Birch (photometer) lately" in said(one)
-    assert cells(one)[EN["told.announced"]][0] == EN["told.readers"]
+    assert cells(one)[EN["level_table.announced"]][0] == EN["level_table.readers"]
     assert "Ash" not in said(one, CLIENT)
     assert "Ash" not in str(level_section(one, CLIENT, is_headline=True))
 

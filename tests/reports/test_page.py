@@ -190,7 +190,7 @@ def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
             "Chance of a litter by semen type",
             "whatif",
             "376–564",
-            f">{EN['told.announced']}<",
+            f">{EN['level_table.announced']}<",
             "Alert: ",
             "baseline at the last",
             EN["level_of.total"],

@@ -46,8 +46,8 @@ def test_hours_beyond_what_was_read_are_extrapolated_in_table_and_picture():
     section = storage_section(storage(), EN)
 
     basis = {row[1]: row[4] for row in section.table.rows}
-    assert basis["48"] == EN["told.read_here"]
-    assert basis["72"] == EN["told.extrapolated"]
+    assert basis["48"] == EN["storage.studied"]
+    assert basis["72"] == EN["storage.extrapolated"]
     # All is kept at hour 0 by definition, which is no estimate with an interval.
     assert [row[1] for row in section.table.rows if row[3] == "–"] == ["0"]
     _, chart = section.charts[0]

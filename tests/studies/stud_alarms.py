@@ -80,7 +80,7 @@ def announced(posterior):
         "studs": len(told),
         "announced": [stud for stud, one in zip(posterior.data.studs, told, strict=True)
                       if one.announced],
-        "told_apart": sum(one.told_apart for one in told),
+        "separable": sum(one.is_separable for one in told),
         "attempts": posterior.diagnostics.n_attempts,
     }  # fmt: skip
 
@@ -188,7 +188,7 @@ def told(lines):
             said.append(
                 f"another reader, {'with' if overlap else 'no'} overlap: "
                 f"{sum(len(row['announced']) for row in rows)} of {n} announced, "
-                f"{n - sum(row['told_apart'] for row in rows)} named as not to be told apart."
+                f"{n - sum(row['separable'] for row in rows)} named as not to be told apart."
             )
     tried = [
         row["attempts"] for row in [row for name in of for row in of[name]] if "attempts" in row

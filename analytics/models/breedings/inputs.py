@@ -61,11 +61,11 @@ def insemination_days(
     shape = (len(rows), 2)
     days, sd, made = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape, dtype=bool)
     for j in (1, 2):
-        one = merged[merged["n_in_breeding"] == j].set_index("breeding_id")
-        one = one.reindex(rows["breeding_id"])
-        days[:, j - 1] = one["day"].to_numpy(dtype=np.float64)
-        sd[:, j - 1] = one["day_sd"].to_numpy(dtype=np.float64)
-        made[:, j - 1] = one["insemination_id"].notna().to_numpy()
+        nth = merged[merged["n_in_breeding"] == j].set_index("breeding_id")
+        nth = nth.reindex(rows["breeding_id"])
+        days[:, j - 1] = nth["day"].to_numpy(dtype=np.float64)
+        sd[:, j - 1] = nth["day_sd"].to_numpy(dtype=np.float64)
+        made[:, j - 1] = nth["insemination_id"].notna().to_numpy()
     return days, sd, made
 
 

@@ -68,7 +68,7 @@ class PublishedRows:
         return draw_priors((*self.coefficients, *self.others, *self.spreads.values()), rng, n_draws)
 
     def independent_draws(self, seed: int) -> Draws:
-        """Draws of the published table, told as a settled sample."""
+        """Draws of the published table, in the form of a settled sample."""
         return independent_draws(self.draw(np.random.default_rng(seed), N_PRIOR_DRAWS))
 
     def terms(

@@ -172,5 +172,5 @@ def numbers(rows: pd.DataFrame, column: str) -> Floats:
 def known_outcome(outcome: pd.Series) -> np.ndarray[Any, Any]:
     """1, 0 or −1 for not known."""
     # By way of nullable types: a column in which nothing is known holds no true and no false.
-    told = outcome.astype("boolean").astype("Int64").fillna(-1)
-    return told.to_numpy(dtype=np.int64)
+    codes = outcome.astype("boolean").astype("Int64").fillna(-1)
+    return codes.to_numpy(dtype=np.int64)

@@ -228,7 +228,7 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
         route,
         rows["stud"].to_numpy(dtype=str),
     )
-    # The record is told in doublings of the route's usual dose; litters count from 100 M.
+    # The record is expressed in doublings of the route's usual dose; litters count from 100 M.
     usual = np.array([USUAL_DOSE_M.get(kind, REFERENCE_DOSE_M) for kind in route], dtype=float)
     doublings = dose_mean + DOSE_NODES[:, None] * dose_sd + np.log2(usual / REFERENCE_DOSE_M)
     missing_doublings = np.where(semen == "natural", 0.0, DOSE_WEIGHTS @ hinge(np, -doublings))

@@ -29,10 +29,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DAYS_SHOWN = 10
-"""Days for which the chance of lying in a window is told."""
+"""Days for which the chance of lying in a window is stated."""
 
 DAYS_BEFORE = 2
-"""Days before the early end of ovulation's interval from which that is told. [d]"""
+"""Days before the early end of ovulation's interval from which that is stated. [d]"""
 
 
 @dataclass(frozen=True, slots=True)

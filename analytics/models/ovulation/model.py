@@ -337,7 +337,7 @@ def rise_of(readings: Sequence[ProgesteroneReading]) -> Rise:
 
 def in_order(readings: Sequence[ProgesteroneReading]) -> list[ProgesteroneReading]:
     """Readings by the time at which they were drawn."""
-    return sorted(readings, key=lambda one: (one.sampled_latest, one.sampled_earliest))
+    return sorted(readings, key=lambda reading: (reading.sampled_latest, reading.sampled_earliest))
 
 
 def expected_sd_days(

@@ -32,7 +32,7 @@ STORED_STAGES = ("retained", "on arrival")
 WARMED_MINUTES = 1.0
 """Minutes at 37 °C from which a stored sample counts as warmed (J). [min]"""
 
-JUDGED_UNLESS_TOLD = 100.0
+JUDGED_UNLESS_RECORDED = 100.0
 """Sperm behind a counted percentage that names no number (J)."""
 
 FIRST_HOUR = 0.01
@@ -232,7 +232,7 @@ def _errors(rows: pd.DataFrame) -> tuple[Floats, Floats, Floats, Floats]:
     half_step = numbers("progressive_motility_pct_high") - numbers("progressive_motility_pct_low")
     half_step = np.nan_to_num(half_step) / 200.0
     counted = (rows["motility_method"] == "counted").to_numpy()
-    judged = np.nan_to_num(numbers("n_motility_evaluated"), nan=JUDGED_UNLESS_TOLD)
+    judged = np.nan_to_num(numbers("n_motility_evaluated"), nan=JUDGED_UNLESS_RECORDED)
     reading = np.where(counted, PRIORS["r01_judged"].centre, PRIORS["r01_sd"].centre) / 100.0
     minutes = numbers("minutes_at_37")
     cold = np.where(np.isnan(minutes), PRIORS["r04_unknown"].centre, minutes < WARMED_MINUTES)

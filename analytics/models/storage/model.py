@@ -228,7 +228,7 @@ def restore_storage(data: StorageData, draws: Draws, *, seed: int) -> StoragePos
 
 
 def published_storage_draws(seed: int) -> Draws:
-    """Draws of the published table, told as a settled sample."""
+    """Draws of the published table, in the form of a settled sample."""
     return independent_draws(draw_priors(PUBLISHED, np.random.default_rng(seed), N_PRIOR_DRAWS))
 
 

@@ -9,5 +9,5 @@
 ``announcement``, ``dips``, ``charts``
     When a fall is announced and how often in error; dips that came and went; control charts.
 ``summary``
-    Every number that is told of one measure of one stud, once.
+    Every number that is shown of one measure of one stud, once.
 """

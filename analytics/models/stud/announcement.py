@@ -5,7 +5,7 @@ The rule, for the change from a stud's own past to now: the fall is announced wh
 1. it is more than 95 % sure that there is a fall at all,
 2. the middle half of what is plausible reaches the size worth acting on (40 % of total sperm, 15
    points of a share), that is, a fall of that size has a probability of at least a quarter, and
-3. the change of dog can be told from a change of readers.
+3. the change of dog can be separated from a change of readers.
 
 Its error is found by simulation: many steady studs with this stud's collection days, spread and
 errors are followed over a year of further collections, and after each one the rule is asked. Given
@@ -40,7 +40,7 @@ from studcurve.analytics.models.stud.level import (
     levels_at,
     own_past,
     past_level,
-    readers_told_apart,
+    readers_separable,
     reading_variance,
     recent_rows,
     tail_variance,
@@ -86,8 +86,8 @@ class Announcement:
         Probability of any fall against his own past; NaN where he has too few collections.
     reach_prob
         Probability of a fall of the size worth acting on.
-    told_apart
-        Whether the change of dog can be told from a change of readers.
+    is_separable
+        Whether the change of dog can be separated from a change of readers.
     enough
         Whether there are enough collections to speak of a change at all.
     """
@@ -95,7 +95,7 @@ class Announcement:
     announced: bool
     fall_prob: float
     reach_prob: float
-    told_apart: bool
+    is_separable: bool
     enough: bool
 
 
@@ -156,7 +156,7 @@ def announce(posterior: StudQualityPosterior, stud: str) -> Announcement:
     now = levels_at(posterior, stud, data.on[rows][-1:])[:, 0]
     moved = change_of(data.measure, past_level(posterior, stud), now)
     fall, reach = float((moved < 0).mean()), float((moved <= data.measure.act_on).mean())
-    apart = readers_told_apart(data, rows[past], recent_rows(data, rows))
+    apart = readers_separable(data, rows[past], recent_rows(data, rows))
     return Announcement(bool(rule(fall, reach)) and apart, fall, reach, apart, True)
 
 
@@ -188,7 +188,7 @@ def power(
     Returns
     -------
     Power or None
-        None where he has too few collections for any change to be told.
+        None where he has too few collections for any change to be stated.
     """
     data, draws = posterior.data, posterior.draws
     rows = data.rows_of(stud)
@@ -217,11 +217,11 @@ def power(
     noise = float(np.median(draws["within"]) ** 2 * tail_variance() + reading)
     steady = _noise(rng, (n_simulated, len(days)), noise)
     reach = _on_scale(posterior, stud, data.measure.act_on)
-    asked = _Asked.of(looks, steady, len(rows), reach)
-    by_then = np.maximum.accumulate(asked.is_announced(reach), axis=1).mean(axis=0)
+    look_results = _LookResults.of(looks, steady, len(rows), reach)
+    by_then = np.maximum.accumulate(look_results.is_announced(reach), axis=1).mean(axis=0)
     enough = np.flatnonzero(by_then >= PROMISE_PROB)
     n_promised = int(enough[0]) + 1 if enough.size else None
-    this_year = asked.within(n_year)
+    this_year = look_results.within(n_year)
     seen = []
     for size in FALL_SIZES if data.measure.is_log else FALL_POINTS:
         sure = this_year.is_sure(_on_scale(posterior, stud, -size))
@@ -325,7 +325,7 @@ def looks_at(
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class _LookResults:
     """What each look makes of steady readings, and how far a fall of one would move it.
 
     ``mean`` has the shape (n_spreads, n_studs, n_looks), ``moved`` and ``sd`` (n_spreads, n_looks).
@@ -337,7 +337,7 @@ class _Asked:
     reach: float
 
     @classmethod
-    def of(cls, looks: list[Looks], steady: Floats, n_before: int, reach: float) -> _Asked:
+    def of(cls, looks: list[Looks], steady: Floats, n_before: int, reach: float) -> _LookResults:
         """A look is a weighted sum of the readings: a fall of the new ones adds their weights."""
         return cls(
             np.stack([steady @ look.weights.T for look in looks]),
@@ -346,9 +346,9 @@ class _Asked:
             reach,
         )
 
-    def within(self, n_looks: int) -> _Asked:
+    def within(self, n_looks: int) -> _LookResults:
         """The first looks alone."""
-        return _Asked(
+        return _LookResults(
             self.mean[..., :n_looks], self.moved[:, :n_looks], self.sd[:, :n_looks], self.reach
         )
 

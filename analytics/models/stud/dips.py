@@ -53,10 +53,10 @@ APART_DAYS = 60.0
 """Onsets nearer than this are one dip. [d]"""
 
 FOUND_PROB = 0.95
-"""A dip is told above this probability (rule of this toolkit)."""
+"""A dip is reported above this probability (rule of this toolkit)."""
 
 MOST_DIPS = 5
-"""Dips of one stud that are told."""
+"""Dips of one stud that are reported."""
 
 
 @dataclass(frozen=True, slots=True)

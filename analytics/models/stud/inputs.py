@@ -209,8 +209,8 @@ class StudData:
             # Rest enters total sperm alone.
             *((self.rest_days,) if self.measure.is_log else ()),
         )  # fmt: skip
-        told = [f"{e.stud}\x1e{e.started_on}" for e in self.episodes]
-        return fingerprint_of(arrays, [self.measure.name, *self.studs, *self.readers, *told])
+        episodes = [f"{e.stud}\x1e{e.started_on}" for e in self.episodes]
+        return fingerprint_of(arrays, [self.measure.name, *self.studs, *self.readers, *episodes])
 
 
 def days_of(on: np.ndarray[Any, Any]) -> Floats:
@@ -382,8 +382,8 @@ def _episodes(
 ) -> tuple[Episode, ...]:
     """Events that the collections can speak of, joined where they lie close together."""
     found: list[Episode] = []
-    told = events[events["dog"].isin(studs) & events["started_on"].notna()]
-    for stud, own in told.sort_values(["dog", "started_on", "event_id"]).groupby("dog"):
+    dated = events[events["dog"].isin(studs) & events["started_on"].notna()]
+    for stud, own in dated.sort_values(["dog", "started_on", "event_id"]).groupby("dog"):
         days = pd.to_datetime(own["started_on"])
         episode = (days.diff().dt.days > EPISODE_GAP_DAYS).cumsum()
         for _, together in own.groupby(episode):

@@ -8,7 +8,7 @@ his records; what falls within the last half year is never past.
 How to call it::
 
     answers = stud_answers(posterior, "Rowan")
-    answers.now, answers.change, answers.falls, answers.told_apart, answers.common_prob
+    answers.now, answers.change, answers.falls, answers.is_separable, answers.common_prob
     level_over_time(posterior, "Rowan", when)       # bands for a chart
     expected_collection(posterior, "Rowan", on=…, rest_days=5)
     last_in_line(posterior, "Rowan")                # is the last collection out of line?
@@ -54,10 +54,10 @@ from studcurve.analytics.models.stud.model import StudQualityPosterior
 from studcurve.analytics.priors import PRIORS
 
 FALL_SIZES = (0.10, 0.25, 0.40)
-"""Falls of total sperm whose probability is told, as shares of his own past."""
+"""Falls of total sperm whose probability is stated, as shares of his own past."""
 
 FALL_POINTS = (0.05, 0.10, 0.15)
-"""Falls of a share whose probability is told, in points as shares of one."""
+"""Falls of a share whose probability is stated, in points as shares of one."""
 
 NOT_PAST_DAYS = 180.0
 """The last half year is never part of his own past. [d] (rule of this toolkit)"""
@@ -111,8 +111,8 @@ class StudAnswers:
         Probabilities of falls.
     rise_prob
         Probability of any rise.
-    told_apart
-        Whether the change of dog can be told from a change of readers.
+    is_separable
+        Whether the change of dog can be separated from a change of readers.
     past_readers, last_readers
         Who read then, and who lately.
     common_prob
@@ -133,7 +133,7 @@ class StudAnswers:
     change: Estimate | None
     falls: tuple[FallChance, ...]
     rise_prob: float | None
-    told_apart: bool
+    is_separable: bool
     past_readers: tuple[str, ...]
     last_readers: tuple[str, ...]
     common_prob: float
@@ -273,7 +273,7 @@ def stud_answers(posterior: StudQualityPosterior, stud: str) -> StudAnswers:
         sizes = FALL_SIZES if measure.is_log else FALL_POINTS
         falls = tuple(FallChance(size, float((moved <= -size).mean())) for size in sizes)
         rise = float((moved > 0).mean())
-        apart = readers_told_apart(data, rows[past_rows], lately)
+        apart = readers_separable(data, rows[past_rows], lately)
         past_readers = _readers(data, rows[past_rows])
     return StudAnswers(
         stud,
@@ -517,7 +517,7 @@ def last_in_line(
     )
 
 
-def readers_told_apart(
+def readers_separable(
     data: StudData, past: np.ndarray[Any, Any], lately: np.ndarray[Any, Any]
 ) -> bool:
     """Whether any reader of the one time is linked to any of the other by shared work.

@@ -35,7 +35,7 @@ is an interval.
 
 Priors: rows q01 to q06, r01 to r03. Does not know: matings between collections (his rest is then
 shorter than recorded), which fraction was caught, whether an event did anything: it is coincident.
-A change of readers that never overlapped cannot be told from a change of the dog.
+A change of readers that never overlapped cannot be separated from a change of the dog.
 """
 
 from __future__ import annotations

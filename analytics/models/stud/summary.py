@@ -1,4 +1,4 @@
-"""What is told of one measure of one stud: every number once, for pages and tables alike.
+"""What is shown of one measure of one stud: every number once, for pages and tables alike.
 
 Gathers the answers of ``analytics/models/stud/level.py``, ``announcement.py`` and ``dips.py`` of
 one stud with fixed seeds, so that a sentence, the table behind it and the same page of another day

@@ -23,7 +23,7 @@ from studcurve.analytics.measures.semen import zero_count_limit_m
 # The limits of the rules, written here once more.
 FAR_BELOW_M, FAR_BELOW_M_PER_KG = 100.0, 5.0
 FAR_BELOW_FORWARD_PCT, FAR_BELOW_NORMAL_PCT = 30.0, 40.0
-FALLING_TO, NO_SPERM_TOLD_DAYS = 0.5, 365
+FALLING_TO, NO_SPERM_SHOWN_DAYS = 0.5, 365
 
 
 TESTED = lab_test(60)
@@ -49,8 +49,8 @@ def test_a_later_count_with_sperm_makes_it_a_warning_for_a_year():
         return rules(records([sample(days, n_cells=0.0), sample(5)]))
 
     assert spoken(20)["no sperm seen before"].severity == "warn"
-    assert "no sperm seen before" in spoken(NO_SPERM_TOLD_DAYS)
-    assert "no sperm seen before" not in spoken(NO_SPERM_TOLD_DAYS + 1)
+    assert "no sperm seen before" in spoken(NO_SPERM_SHOWN_DAYS)
+    assert "no sperm seen before" not in spoken(NO_SPERM_SHOWN_DAYS + 1)
 
 
 def test_two_counts_without_sperm_are_said_as_two_also_over_one_that_was_not_counted():

@@ -16,7 +16,7 @@ def test_the_numbers_of_the_rules_are_those_of_their_sources():
     # Animals 2022, 12:2379 and 12:2545.
     assert (illness.IMPLANT_LOWERS_BY_DAYS, illness.IMPLANT_RETURNS_DAYS) == (77, 133)
     # Rules of this toolkit.
-    assert samples.NO_SPERM_TOLD_DAYS == 365
+    assert samples.NO_SPERM_SHOWN_DAYS == 365
     assert (samples.FAR_BELOW_M, samples.FAR_BELOW_M_PER_KG) == (100.0, 5.0)
     assert (samples.FAR_BELOW_FORWARD_PCT, samples.FAR_BELOW_NORMAL_PCT) == (30.0, 40.0)
     assert (samples.N_FALLING, samples.FALLING_TO, semen.SQUARES_NL) == (4, 0.5, 20.0)
