@@ -7,9 +7,9 @@
 ``fits``
     Which models there are, their fits, kept and read again.
 ``plan``
-    A breeding or a season: read, asked, calculated, not yet told.
+    A breeding or a season: read and calculated, not yet in words.
 ``answers``, ``pages``
-    What is told: in a terminal as a value, on a page as a report.
+    What is shown: in a terminal as a value, on a page as a report.
 ``run``
     The whole story, top to bottom, each step one call.
 ``commands``, ``cli``

@@ -78,7 +78,10 @@ class Shelf:
     def with_more(self, handout: Sequence[Path], reader: Reader) -> Shelf:
         """The same line with a handout, and its PDF where there is one, beside it."""
         page, *sheets = handout
-        more = ((page.name, reader.words["index.handout"]), *((one.name, "PDF") for one in sheets))
+        more = (
+            (page.name, reader.words["index.handout"]),
+            *((sheet.name, "PDF") for sheet in sheets),
+        )
         return replace(self, link=replace(self.link, more=more))
 
 
@@ -130,7 +133,7 @@ def write_stud_reviews(
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
     shelves = _reviews(kennel, [read_stud(kennel, name) for name in wanted], out, reader)
-    return [one.page for one in shelves]
+    return [shelf.page for shelf in shelves]
 
 
 @on_one_core
@@ -155,7 +158,7 @@ def write_pages(
         _overview(overview_results(kennel, everyone), out, reader),
         *_reviews(kennel, reviewed, out, reader),
     )
-    return [*(one.page for one in shelves), _index(kennel, shelves, out, reader)]
+    return [*(shelf.page for shelf in shelves), _index(kennel, shelves, out, reader)]
 
 
 @on_one_core
@@ -387,9 +390,9 @@ def _index(kennel: Kennel, shelves: Sequence[Shelf], out: Path, reader: Reader) 
     findings = kennel.views["findings"]
     report = build_index(
         kennel.name,
-        tuple(one.link for one in shelves),
+        tuple(shelf.link for shelf in shelves),
         findings[findings["is_open"].astype(bool)],
-        answer=tuple(reader.words.tell(said) for said in (held(kennel), *left_out(kennel))),
+        answer=tuple(reader.words.tell(sentence) for sentence in (held(kennel), *left_out(kennel))),
         provenance=on_one_line(provenance(kennel), reader.words),
         reader=reader,
     )

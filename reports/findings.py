@@ -28,16 +28,18 @@ def with_texts(findings: pd.DataFrame, words: Words) -> pd.DataFrame:
         ``sentence`` (both, after file and line) in the reader's language.
     """
     texts = [_texts(row, words) for row in findings.to_dict("records")]
-    messages = [message for message, _ in texts]
-    remedies = [remedy for _, remedy in texts]
+    messages = [text for text, _ in texts]
+    remedies = [text for _, text in texts]
     places = zip(findings["file"], findings["line"], texts, strict=True)
     return findings.assign(
         message=pd.Series(messages, findings.index, dtype=object),
         remedy=pd.Series(remedies, findings.index, dtype=object),
         sentence=pd.Series(
             [
-                words.say("finding.sentence", file=file, line=str(line), message=said, remedy=do)
-                for file, line, (said, do) in places
+                words.say(
+                    "finding.sentence", file=file, line=str(line), message=message, remedy=remedy
+                )
+                for file, line, (message, remedy) in places
             ],
             findings.index,
             dtype=object,
@@ -49,7 +51,7 @@ def _texts(row: Mapping[Hashable, Any], words: Words) -> tuple[str, str]:
     """What a rule found and advises.
 
     A finding of an older file that kept no values, or of a rule that is no more, has the words it
-    was kept with; one without any is told by the name of its rule.
+    was kept with; one without any is shown by the name of its rule.
     """
     wanted, remedy = (f"rule.{row['rule']}.{part}" for part in ("wanted", "remedy"))
     if pd.isna(row["rule_values"]) or wanted not in words.texts:

@@ -207,7 +207,7 @@ class Words:
         return self.number(float(f"{value:.3g}"))
 
     def at_least(self, value: float, smallest: float, decimals: int) -> str:
-        """A number; below the smallest that is told apart from nothing, only that."""
+        """A number; below the smallest that differs from nothing, only that."""
         if value < smallest:
             return f"< {self.number(smallest, decimals)}"
         return self.number(value, decimals)
@@ -231,8 +231,8 @@ class Words:
         if isinstance(value, date):
             return self.day(value)
         if isinstance(value, Word):
-            said = self.word(value.kind, value.word)
-            return said[:1].upper() + said[1:] if spec == "cap" else said
+            word = self.word(value.kind, value.word)
+            return word[:1].upper() + word[1:] if spec == "cap" else word
         if isinstance(value, str):
             return value
         if spec == "pct":

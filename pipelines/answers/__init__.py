@@ -1,4 +1,4 @@
-"""What is told in a terminal, as a value: sentences, tables, remarks, numbers for machines.
+"""What is printed in a terminal, as a value: sentences, tables, remarks, numbers for machines.
 
 ``answer``
     That value, and its lines of text.

@@ -57,8 +57,8 @@ def _reading(plan: BreedingPlan, words: Words) -> Iterator[str]:
     unit = plan.currency if plan.is_valued else words["compare.in_litters"]
     yield words.say("compare.reading_regret", unit=unit)
     if (gap := plan.gap_shown) is not None:
-        one, other = (_way(plan, position, words) for position in (gap.first, gap.second))
-        yield words.say("compare.reading_parts", one=one, other=other)
+        first, second = (_way(plan, position, words) for position in (gap.first, gap.second))
+        yield words.say("compare.reading_parts", first=first, second=second)
 
 
 def caution_lines(cautions: Sequence[Caution], words: Words) -> tuple[str, ...]:

@@ -187,9 +187,9 @@ def _readers_answer(first: Sequence[float], second: Sequence[float]) -> Answer:
     )  # fmt: skip
 
 
-def estimate_row(name: str, one: Estimate) -> tuple[str, str, str]:
+def estimate_row(name: str, estimate: Estimate) -> tuple[str, str, str]:
     """Row of a table: name, middle, range."""
-    return (name, spoken(one.median), spoken_range(one.lower, one.upper))
+    return (name, spoken(estimate.median), spoken_range(estimate.lower, estimate.upper))
 
 
 def source_of(*rows: str) -> str:

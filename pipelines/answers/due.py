@@ -18,7 +18,7 @@ SECTIONS: Mapping[str, frozenset[str]] = MappingProxyType({
     "open": frozenset({"shipment", "outcome"}),
     "again": frozenset({"test", "evaluation", "straws"}),
 })  # fmt: skip
-"""In which order the kinds are told."""
+"""In which order the kinds are listed."""
 
 
 def due_rows(items: Sequence[DueItem], words: Words) -> list[dict[str, object]]:
@@ -46,10 +46,10 @@ def due_lines(items: Sequence[DueItem], words: Words, *, today: date) -> Iterato
         if not chosen:
             continue
         yield words[f"due.{section}"]
-        for item, said in together(chosen):
+        for item, what in together(chosen):
             indent = " " * (len(item.on.isoformat()) + 4)
             yield from wrap(
-                f"{item.on.isoformat()}  {words.tell(said)}",
+                f"{item.on.isoformat()}  {words.tell(what)}",
                 WIDTH,
                 initial_indent="  ",
                 subsequent_indent=indent,

@@ -122,89 +122,89 @@ def ovulation_answer(
             "An ovulation needs a first day of bleeding, a progesterone reading or an LH surge; "
             "got none of them. Give --first-day, or a reading such as '2026-03-10=2.4 ng/mL'."
         )
-    told = heat_numbers(
-        [one.reading for one in typed],
+    numbers = heat_numbers(
+        [entry.reading for entry in typed],
         first_day=first_day,
         lh_surge_on=lh_surge_on,
         semen_type=semen_type,
         now=now,
     )
     return Answer(
-        (*_unit_sentences(typed), *_heat_sentences(told, first_day, lh_surge_on, semen_type)),
-        _heat_tables(told),
+        (*_unit_sentences(typed), *_heat_sentences(numbers, first_day, lh_surge_on, semen_type)),
+        _heat_tables(numbers),
         (
-            *_rise_remarks(told.posterior),
-            *(_window_remarks(semen_type) if told.has_days else ()),
+            *_rise_remarks(numbers.posterior),
+            *(_window_remarks(semen_type) if numbers.has_days else ()),
             "A sample kept warm is not seen by this model; the vet's own findings stand above it.",
         ),
-        _heat_values(told, is_unit_supposed=any(one.is_unit_supposed for one in typed)),
+        _heat_values(numbers, is_unit_supposed=any(entry.is_unit_supposed for entry in typed)),
     )
 
 
 def _heat_sentences(
-    told: HeatNumbers,
+    numbers: HeatNumbers,
     first_day: date | None,
     lh_surge_on: date | None,
     semen_type: SemenType,
 ) -> list[str]:
     """What is said of her, her ovulation first."""
-    heat, draw = told.heat, told.draw
-    sentences = _state_sentences(told, has_surge=lh_surge_on is not None)
+    heat, draw = numbers.heat, numbers.draw
+    sentences = _state_sentences(numbers, has_surge=lh_surge_on is not None)
     if heat.may_be_now:
         sentences.append(_may_be_now_sentence(draw))
     elif draw is not None and heat.state != "dated":
-        sentences.append(_next_sentence(draw, told.posterior))
-    if told.has_days:
-        sentences.append(_days_sentence(told.chances, semen_type))
+        sentences.append(_next_sentence(draw, numbers.posterior))
+    if numbers.has_days:
+        sentences.append(_days_sentence(numbers.chances, semen_type))
         if draw is not None:
             sentences.append(
                 f"A further reading on {spoken_day(draw.at.date())} would sharpen it to about "
                 f"±{spoken(draw.sd_days, digits=2)} days."
             )
-    elif heat.state == "no rise" and told.readings:
-        sentences += _no_ovulation_sentences(told.posterior, heat, first_day)
-    if told.is_over and heat.state != "dated":
+    elif heat.state == "no rise" and numbers.readings:
+        sentences += _no_ovulation_sentences(numbers.posterior, heat, first_day)
+    if numbers.is_over and heat.state != "dated":
         sentences.append("This heat is over: no blood is drawn for it any more.")
-    return sentences + _assay_sentences(told)
+    return sentences + _assay_sentences(numbers)
 
 
-def _heat_tables(told: HeatNumbers) -> tuple[TextTable, ...]:
+def _heat_tables(numbers: HeatNumbers) -> tuple[TextTable, ...]:
     """Chances of the coming days, and what further readings would do."""
-    tables = [_insemination_table(told.days, told.chances)] if told.has_days else []
-    if told.draw is not None and told.heat.options:
-        tables.append(_reading_table(told.heat.options))
+    tables = [_insemination_table(numbers.days, numbers.chances)] if numbers.has_days else []
+    if numbers.draw is not None and numbers.heat.options:
+        tables.append(_reading_table(numbers.heat.options))
     return tuple(table for table in tables if table.rows)
 
 
-def _heat_values(told: HeatNumbers, *, is_unit_supposed: bool) -> dict[str, object]:
+def _heat_values(numbers: HeatNumbers, *, is_unit_supposed: bool) -> dict[str, object]:
     """The same for machines."""
-    heat, posterior, draw = told.heat, told.posterior, told.draw
+    heat, posterior, draw = numbers.heat, numbers.posterior, numbers.draw
     values: dict[str, object] = {
         "state": heat.state,
         "rise": posterior.rise,
-        "ovulation_on": told.mean_on if heat.state == "dated" else None,
+        "ovulation_on": numbers.mean_on if heat.state == "dated" else None,
         "ovulation_sd_days": posterior.sd_days,
-        "ovulated_prob": told.happened_prob,
+        "ovulated_prob": numbers.happened_prob,
         "no_ovulation_prob": posterior.none_prob,
         "may_be_now": heat.may_be_now,
         "asks_vet": heat.asks_vet,
-        "is_over": told.is_over,
+        "is_over": numbers.is_over,
         "next_reading_on": draw.at.date() if draw else None,
         "unit_supposed": is_unit_supposed,
     }
-    if told.has_days:
+    if numbers.has_days:
         values |= {
-            "ovulation_low_on": told.low_on,
-            "ovulation_high_on": told.high_on,
+            "ovulation_low_on": numbers.low_on,
+            "ovulation_high_on": numbers.high_on,
             "insemination_days": [
                 {
-                    "source": one.window.source,
-                    "first_day": one.window.first_day,
-                    "last_day": one.window.last_day,
-                    "best_on": one.best_on,
-                    "best_prob": max(one.probs),
+                    "source": chance.window.source,
+                    "first_day": chance.window.first_day,
+                    "last_day": chance.window.last_day,
+                    "best_on": chance.best_on,
+                    "best_prob": max(chance.probs),
                 }
-                for one in told.chances
+                for chance in numbers.chances
             ],
         }
     return values
@@ -212,11 +212,11 @@ def _heat_values(told: HeatNumbers, *, is_unit_supposed: bool) -> dict[str, obje
 
 def _unit_sentences(typed: Sequence[TypedReading]) -> list[str]:
     """What was read without a unit, and what it would be in the other one."""
-    supposed = [one for one in typed if one.is_unit_supposed]
+    supposed = [entry for entry in typed if entry.is_unit_supposed]
     if not supposed:
         return []
-    shown = ", ".join(spoken(one.value) for one in supposed)
-    other = ", ".join(spoken(one.ng_per_ml_if_nmol, digits=2) for one in supposed)
+    shown = ", ".join(spoken(entry.value) for entry in supposed)
+    other = ", ".join(spoken(entry.ng_per_ml_if_nmol, digits=2) for entry in supposed)
     return [
         f"Read as ng/mL, as no unit was typed: {shown}. If the laboratory printed nmol/L, they are "
         f"{other} ng/mL and every day below is wrong: type the unit."
@@ -231,10 +231,10 @@ RISE_RULE = (
 """What shows the rise."""
 
 
-def _state_sentences(told: HeatNumbers, *, has_surge: bool) -> list[str]:
+def _state_sentences(numbers: HeatNumbers, *, has_surge: bool) -> list[str]:
     """What can be said of her ovulation."""
-    posterior, state = told.posterior, told.heat.state
-    ends = f"between {spoken_day(told.low_on)} and {spoken_day(told.high_on)} (90 %)"
+    posterior, state = numbers.posterior, numbers.heat.state
+    ends = f"between {spoken_day(numbers.low_on)} and {spoken_day(numbers.high_on)} (90 %)"
     if state == "no rise" and posterior.n_readings == 0:
         by = "the LH surge" if has_surge else "the first day of bleeding"
         return [
@@ -250,7 +250,7 @@ def _state_sentences(told: HeatNumbers, *, has_surge: bool) -> list[str]:
             "No date: the readings rose and are basal again, which an ovulation excludes. Samples "
             "mixed up, a split heat or no ovulation: a veterinarian looks today."
         ]
-    happened = percent(told.happened_prob)
+    happened = percent(numbers.happened_prob)
     if state == "rising":
         return [
             f"Rising, and not yet: the chance that she has ovulated by now is {happened}, and no "
@@ -263,8 +263,8 @@ def _state_sentences(told: HeatNumbers, *, has_surge: bool) -> list[str]:
             f"Ovulation has probably been, {ends}; the readings do not give a date: ring the "
             "veterinarian today."
         ]
-    tense = "was" if told.happened_prob >= timing.HAPPENED_PROB else "is expected"
-    return [f"Ovulation {tense} on {spoken_day(told.mean_on)}, {ends}."]
+    tense = "was" if numbers.happened_prob >= timing.HAPPENED_PROB else "is expected"
+    return [f"Ovulation {tense} on {spoken_day(numbers.mean_on)}, {ends}."]
 
 
 def _may_be_now_sentence(draw: timing.NextReading | None) -> str:
@@ -288,48 +288,50 @@ def _no_ovulation_sentences(
     posterior: ovulation.OvulationPosterior, heat: timing.HeatAnswer, first_day: date | None
 ) -> list[str]:
     """How likely she does not ovulate in this heat, and from when on that is a vet's question."""
-    said = [
+    sentences = [
         "The chance that she does not ovulate in this heat, or that it is a split heat, is "
         f"{percent(posterior.none_prob)}."
     ]
     if heat.draw is None and first_day is not None:
-        said.append(
+        sentences.append(
             f"No rise was seen by day {timing.LAST_DRAW_DAY} of this heat: a veterinarian looks "
             "for a split heat or none."
         )
     elif posterior.none_prob >= timing.NONE_LIKELY_PROB:
-        said.append("A veterinarian is asked now, beside the next test.")
-    return said
+        sentences.append("A veterinarian is asked now, beside the next test.")
+    return sentences
 
 
-def _assay_sentences(told: HeatNumbers) -> list[str]:
-    """What the kind of assay would change, where nobody told it."""
-    if not told.readings or any(reading.assay != "unknown" for reading in told.readings):
+def _assay_sentences(numbers: HeatNumbers) -> list[str]:
+    """What the kind of assay would change, where nobody named it."""
+    if not numbers.readings or any(reading.assay != "unknown" for reading in numbers.readings):
         return []
-    said = "The kind of assay is not told, and kinds read one blood 0.45- to 1.06-fold"
-    means = told.mean_on_by_assay
+    opening = "The kind of assay is not told, and kinds read one blood 0.45- to 1.06-fold"
+    means = numbers.mean_on_by_assay
     if not means:
-        return [f"{said}: the rise may show earlier or later (--assay tells it)."]
+        return [f"{opening}: the rise may show earlier or later (--assay tells it)."]
     if min(means) == max(means):
-        return [f"{said}; each of them would put ovulation on {spoken_day(min(means))}."]
+        return [f"{opening}; each of them would put ovulation on {spoken_day(min(means))}."]
     return [
-        f"{said}: by kind these numbers put ovulation between {spoken_day(min(means))} and "
+        f"{opening}: by kind these numbers put ovulation between {spoken_day(min(means))} and "
         f"{spoken_day(max(means))} (--assay tells it)."
     ]
 
 
 def _rise_remarks(posterior: ovulation.OvulationPosterior) -> list[str]:
-    said = [
+    remarks = [
         f"The rise: {RISE_RULE} (Kutzler et al. 2003, Theriogenology 60:1187-1196 (P); alone: J)."
     ]
     if posterior.n_readings:
-        said.append(
+        remarks.append(
             "Assays: slopes of 0.45 to 1.06 between kinds, Theriogenology 147:116-123, 2020 (P)."
         )
     if posterior.rise != "seen":
         row = PRIORS["o08"]
-        said.append(f"No ovulation, or a split heat: {percent(row.centre)} before any reading (J).")
-    return said
+        remarks.append(
+            f"No ovulation, or a split heat: {percent(row.centre)} before any reading (J)."
+        )
+    return remarks
 
 
 def _window_remarks(semen_type: SemenType) -> tuple[str, ...]:
@@ -346,11 +348,11 @@ def _window_remarks(semen_type: SemenType) -> tuple[str, ...]:
 def _insemination_table(days: Sequence[date], chances: Sequence[timing.WindowChance]) -> TextTable:
     """Chance of each coming day to lie in each source's window; no rows once all are past."""
     rows = [
-        (spoken_day(on), *(percent(one.probs[k]) for one in chances))
+        (spoken_day(on), *(percent(chance.probs[k]) for chance in chances))
         for k, on in enumerate(days)
-        if max(one.probs[k] for one in chances) >= SHOWN_PROB
+        if max(chance.probs[k] for chance in chances) >= SHOWN_PROB
     ]
-    headings = ("In the window on", *(_days_of(one.window) for one in chances))
+    headings = ("In the window on", *(_days_of(chance.window) for chance in chances))
     return TextTable(headings, tuple(rows))
 
 
@@ -363,13 +365,13 @@ def _days_of(window: timing.InseminationWindow) -> str:
 def _days_sentence(chances: Sequence[timing.WindowChance], semen_type: SemenType) -> str:
     """The coming day that each source gives, each with its own chance."""
     what = "a mating" if semen_type == "natural" else f"{semen_type} semen"
-    likely = [one for one in chances if max(one.probs) >= PASSED_PROB]
+    likely = [chance for chance in chances if max(chance.probs) >= PASSED_PROB]
     if not likely:
         return f"The days that the sources give for {what} are past."
     by_day: dict[date, list[str]] = {}
-    for one in sorted(likely, key=lambda one: one.best_on):
-        by_day.setdefault(one.best_on, []).append(
-            f"{percent(max(one.probs))} likely in {_days_of(one.window)}"
+    for chance in sorted(likely, key=lambda chance: chance.best_on):
+        by_day.setdefault(chance.best_on, []).append(
+            f"{percent(max(chance.probs))} likely in {_days_of(chance.window)}"
         )
     days = [f"{spoken_day(on)} ({', '.join(each)})" for on, each in by_day.items()]
     if len(chances) == 1:
@@ -384,11 +386,11 @@ def _reading_table(options: Sequence[timing.NextReading]) -> TextTable:
         ("Further reading on", "Then known to, ± days", "Ovulated by then"),
         tuple(
             (
-                spoken_day(one.at.date()),
-                spoken(one.sd_days, digits=2),
-                percent(one.ovulated_prob),
+                spoken_day(option.at.date()),
+                spoken(option.sd_days, digits=2),
+                percent(option.ovulated_prob),
             )
-            for one in options
+            for option in options
         ),
     )
 
@@ -433,15 +435,19 @@ def whelping_answer(
             "A whelping is counted from an LH surge, an ovulation or a mating; got none of them. "
             "Give --lh, --ovulation or --mated with a day."
         )
-    narrowest = min(expected, key=lambda one: one.window.last_day - one.window.first_day)
+    narrowest = min(
+        expected, key=lambda whelping: whelping.window.last_day - whelping.window.first_day
+    )
     return Answer(
         (*_whelping_sentences(narrowest), *_whelping_care(narrowest)),
-        (_window_table([one.window for one in expected]),),
+        (_window_table([whelping.window for whelping in expected]),),
         (
-            *dict.fromkeys(f"{one.window.zero}: {one.window.source}." for one in expected),
+            *dict.fromkeys(
+                f"{whelping.window.zero}: {whelping.window.source}." for whelping in expected
+            ),
             *WHELPING_REMARKS,
         ),
-        {"windows": [_whelping_values(one) for one in expected]},
+        {"windows": [_whelping_values(whelping) for whelping in expected]},
     )
 
 
@@ -454,9 +460,9 @@ WHELPING_REMARKS = (
 """Where the days beside the window come from, and what waits for no day."""
 
 
-def _whelping_sentences(one: Whelping) -> tuple[str, ...]:
+def _whelping_sentences(whelping: Whelping) -> tuple[str, ...]:
     """The window, and what it must not be used for."""
-    window = one.window
+    window = whelping.window
     ends = f"between {spoken_day(window.first_on)} and {spoken_day(window.last_on)}"
     if window.middle_on is None:
         return (
@@ -465,22 +471,25 @@ def _whelping_sentences(one: Whelping) -> tuple[str, ...]:
             "A planned cesarean is never booked on these days: pups taken too early die. If "
             "progesterone gave the day of a single mating, add --timed.",
         )
-    said = (
+    expected = (
         f"Counted from the {window.zero} on {spoken_day(window.zero_on)} (day 0): whelping about "
         f"{spoken_day(window.middle_on)}, {ends} (90 %)."
     )
     if window.zero != "timed mating":
-        return (said,)
-    return (said, "It holds for a single mating on the day that progesterone gave, and no other.")
-
-
-def _whelping_care(one: Whelping) -> tuple[str, ...]:
-    """What is done before it, and the day after which she is not waited for."""
-    day = (one.no_labor_by - one.window.zero_on).days
+        return (expected,)
     return (
-        f"No labor by {spoken_day(one.no_labor_by)}, day {day}: a veterinarian the same day.",
-        f"A radiograph counts the pups from about {spoken_day(one.pups_counted_from)}; her "
-        f"temperature is taken twice a day from {spoken_day(one.temperature_from)}: a fall of "
+        expected,
+        "It holds for a single mating on the day that progesterone gave, and no other.",
+    )
+
+
+def _whelping_care(whelping: Whelping) -> tuple[str, ...]:
+    """What is done before it, and the day after which she is not waited for."""
+    day = (whelping.no_labor_by - whelping.window.zero_on).days
+    return (
+        f"No labor by {spoken_day(whelping.no_labor_by)}, day {day}: a veterinarian the same day.",
+        f"A radiograph counts the pups from about {spoken_day(whelping.pups_counted_from)}; her "
+        f"temperature is taken twice a day from {spoken_day(whelping.temperature_from)}: a fall of "
         "about 1 °C comes within a day before labor, as a rule.",
     )
 
@@ -536,11 +545,11 @@ def _window_table(windows: Sequence[DayWindow]) -> TextTable:
     )
 
 
-def _whelping_values(one: Whelping) -> dict[str, object]:
-    return _window_values(one.window) | {
-        "no_labor_by": one.no_labor_by,
-        "pups_counted_from": one.pups_counted_from,
-        "temperature_from": one.temperature_from,
+def _whelping_values(whelping: Whelping) -> dict[str, object]:
+    return _window_values(whelping.window) | {
+        "no_labor_by": whelping.no_labor_by,
+        "pups_counted_from": whelping.pups_counted_from,
+        "temperature_from": whelping.temperature_from,
     }
 
 

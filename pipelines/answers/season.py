@@ -15,11 +15,11 @@ from studcurve.reports.words import Words
 
 def season_answer(season: Season, words: Words, *, seed: int) -> Answer:
     """The season in words, tables and values."""
-    told = list(caution_lines(season.cautions, words))
+    lines = list(caution_lines(season.cautions, words))
     if season.stopped:
-        told.append(words.say("season.stopped", dogs=season.stopped))
+        lines.append(words.say("season.stopped", dogs=season.stopped))
     if season.undated:
-        told.append(words.say("season.undated", bitches=season.undated, n=len(season.undated)))
+        lines.append(words.say("season.undated", bitches=season.undated, n=len(season.undated)))
     plan = season.plan
     if plan is None:
         values = {
@@ -27,13 +27,13 @@ def season_answer(season: Season, words: Words, *, seed: int) -> Answer:
             "stopped": list(season.stopped),
             "undated": list(season.undated),
         }
-        return Answer(tuple(told), values=values)
+        return Answer(tuple(lines), values=values)
     litters = estimate_from_draws(plan.litters(np.random.default_rng(seed)))
     sentences = wording.season_sentences(
         season.stud, plan, litters, worth_of_litter=season.worth_of_litter,
         currency=season.currency,
     )  # fmt: skip
-    told += tell((*sentences, *season.sources), words)
+    lines += tell((*sentences, *season.sources), words)
     tables = [_schedule_table(season, plan, words)]
     if plan.collections:
         tables.append(_collection_table(plan, words))
@@ -46,7 +46,7 @@ def season_answer(season: Season, words: Words, *, seed: int) -> Answer:
         ),
         words,
     )  # fmt: skip
-    return Answer(tuple(told), tuple(tables), remarks, _values(season, plan, litters))
+    return Answer(tuple(lines), tuple(tables), remarks, _values(season, plan, litters))
 
 
 def _schedule_table(season: Season, plan: SeasonPlan, words: Words) -> TextTable:

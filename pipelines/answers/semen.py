@@ -145,12 +145,12 @@ def dose_table(plan: doses.DosePlan) -> TextTable:
         ),
         tuple(
             (
-                str(one.n_doses),
-                spoken(one.motile_dose_m.median),
-                spoken_range(one.motile_dose_m.lower, one.motile_dose_m.upper),
-                percent(one.meets_prob),
+                str(chance.n_doses),
+                spoken(chance.motile_dose_m.median),
+                spoken_range(chance.motile_dose_m.lower, chance.motile_dose_m.upper),
+                percent(chance.meets_prob),
             )
-            for one in plan.chances
+            for chance in plan.chances
         ),
     )
 
@@ -165,13 +165,13 @@ def dose_values(plan: doses.DosePlan) -> dict[str, object]:
         "meets_until_h": motility_kept.hours_shown(plan.until_h),
         "doses": [
             {
-                "n_doses": one.n_doses,
-                "motile_dose_m": one.motile_dose_m.median,
-                "motile_dose_m_low": one.motile_dose_m.lower,
-                "motile_dose_m_high": one.motile_dose_m.upper,
-                "meets_prob": one.meets_prob,
+                "n_doses": chance.n_doses,
+                "motile_dose_m": chance.motile_dose_m.median,
+                "motile_dose_m_low": chance.motile_dose_m.lower,
+                "motile_dose_m_high": chance.motile_dose_m.upper,
+                "meets_prob": chance.meets_prob,
             }
-            for one in plan.chances
+            for chance in plan.chances
         ],
     }
 
@@ -188,7 +188,7 @@ def published_doses(route: doses.Route) -> str:
 
 
 def refuse_unstudied(hours: float) -> None:
-    """Refuse an insemination so late that no dose is told to be enough for it.
+    """Refuse an insemination so late that no dose is stated to be enough for it.
 
     Raises
     ------
@@ -326,10 +326,10 @@ def extend_answer(
             f"{spoken(whole)} mL in all, {spoken(whole / n_doses)} mL in each of {n_doses}.",
         ),
         (TextTable(("", "Value"), tuple(rows)),),
-        tuple(f"{one.sentence} ({one.source})" for one in reminders),
+        tuple(f"{reminder.sentence} ({reminder.source})" for reminder in reminders),
         {"extender_ml": extender, "ratio": ratio, "volume_in_all_ml": whole,
          "dose_volume_ml": whole / n_doses, "final_m_per_ml": final, "volume_limit_ml": limit,
-         "reminders": [one.sentence for one in reminders]},
+         "reminders": [reminder.sentence for reminder in reminders]},
     )  # fmt: skip
 
 
@@ -353,8 +353,8 @@ def storage_answer(
     rows, values = [], []
     for hour, left in found.items():
         if left is None:
-            told = "not told" if hour <= curve.studied_until_h else "not studied"
-            rows.append((spoken(hour), told, "", ""))
+            missing = "not told" if hour <= curve.studied_until_h else "not studied"
+            rows.append((spoken(hour), missing, "", ""))
             values.append({"hours": hour, "progressive_motility_pct": None})
             continue
         meets = float("nan")
@@ -441,12 +441,12 @@ def _beyond_remark(observed_until_h: float | None) -> str:
 
 
 def _kept_sentence(motility_pct: float, found: dict[float, Estimate | None]) -> str:
-    """What is left after a night, or at the told hour nearest to one that was asked about."""
-    told = [(hour, left) for hour, left in found.items() if left is not None]
-    if not told:
+    """What is left after a night, or at the known hour nearest to one that was asked about."""
+    known = [(hour, left) for hour, left in found.items() if left is not None]
+    if not known:
         limit = motility_kept.STATED_UNTIL_HOURS
         return f"No number is told beyond {limit:.0f} h, or beyond what was studied."
-    hour, left = min(told, key=lambda one: abs(one[0] - USUAL_HOURS))
+    hour, left = min(known, key=lambda known_at: abs(known_at[0] - USUAL_HOURS))
     return (
         f"Of {spoken(motility_pct)} % progressively motile about {spoken(left.median)} % are left "
         f"{spoken(hour)} h after collection ({RANGE} {spoken_range(left.lower, left.upper)})."

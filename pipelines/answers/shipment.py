@@ -368,7 +368,7 @@ def _answer(
                 "fewer_prob": worth.fewer_prob,
             },
             "cautions": [caution.rule for caution in cautions],
-            "reminders": [one.sentence for one in reminders],
+            "reminders": [reminder.sentence for reminder in reminders],
             "slip": None if slip is None else str(slip),
         },
     )
@@ -433,7 +433,7 @@ def _worth_line(request: ShipmentRequest, worth: doses.CountWorth, usual: doses.
 
 
 def _cautions_line(reminders: tuple[extending.Reminder, ...], warned: list[Caution]) -> str:
-    told = [f"{one.sentence} ({one.source})" for one in reminders]
+    parts = [f"{reminder.sentence} ({reminder.source})" for reminder in reminders]
     if warned:
-        told.insert(0, f"{len(warned)} noted above.")
-    return " ".join((*told, motility_kept.NOT_FERTILITY))
+        parts.insert(0, f"{len(warned)} noted above.")
+    return " ".join((*parts, motility_kept.NOT_FERTILITY))

@@ -123,7 +123,7 @@ class MadeUp:
 
 
 def until_at(request: ShipmentRequest, plan: doses.DosePlan) -> datetime | None:
-    """Until when the doses are told to meet the target as surely as asked.
+    """Until when the doses are stated to meet the target as surely as asked.
 
     Whole half days from the collection, but never before the insemination itself; None when they
     do not meet it even then.

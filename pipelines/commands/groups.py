@@ -95,7 +95,7 @@ def spread(function: Callable[..., None]) -> Callable[..., None]:
         function(**built, **given)
 
     called.__signature__ = Signature(flat)  # type: ignore[attr-defined]
-    called.__annotations__ = {one.name: one.annotation for one in flat}
+    called.__annotations__ = {option.name: option.annotation for option in flat}
     return called
 
 
@@ -153,9 +153,9 @@ class CommandGroup(TyperGroup):
         """Write the commands by heading."""
         width = formatter.width - 6 - max(map(len, self.commands))
         shown: dict[str, list[tuple[str, str]]] = {panel: [] for panel in get_args(Panel)}
-        for name, one in self.commands.items():
-            panel = getattr(one, "rich_help_panel", None) or "Commands"
-            shown.setdefault(panel, []).append((name, one.get_short_help_str(width)))
+        for name, command in self.commands.items():
+            panel = getattr(command, "rich_help_panel", None) or "Commands"
+            shown.setdefault(panel, []).append((name, command.get_short_help_str(width)))
         _write(shown, formatter)
 
 

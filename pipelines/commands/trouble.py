@@ -26,7 +26,7 @@ PACKAGES = (
 """Whose versions are told."""
 
 HOME = Path(__file__).parents[2]
-"""Where the packages of this program lie; a path is told from here on."""
+"""Where the packages of this program lie; a path is printed from here on."""
 
 
 def report(problem: BaseException, arguments: Sequence[str], command: str) -> Path | None:
@@ -37,7 +37,7 @@ def report(problem: BaseException, arguments: Sequence[str], command: str) -> Pa
     problem
         The error.
     arguments
-        Of the command line; told only where the detail is asked for.
+        Of the command line; printed only where the detail is asked for.
     command
         Name of the command, without its arguments.
 
@@ -53,7 +53,7 @@ def report(problem: BaseException, arguments: Sequence[str], command: str) -> Pa
         *(f"{name}: {_version(name)}" for name in PACKAGES),
         f"python: {platform.python_version()} on {platform.system()} {platform.machine()}",
         "",
-        *_told(problem),
+        *_places(problem),
     ]
     if os.environ.get(DETAIL):
         lines += ["", f"arguments: {list(arguments)}", "", *traceback.format_exception(problem)]
@@ -71,26 +71,26 @@ def report(problem: BaseException, arguments: Sequence[str], command: str) -> Pa
 
 
 def sentence(problem: BaseException, file: Path | None) -> str:
-    """What the person is told."""
-    said = (
+    """What the person reads."""
+    opening = (
         f"Something went wrong in studcurve itself ({type(problem).__name__}); your records are as "
         "they were."
     )
     if file is None:
-        return f"{said} No report of it could be written; say which command it was."
+        return f"{opening} No report of it could be written; say which command it was."
     inside = (
         f"it holds what was asked and what the records say there, because {DETAIL} is set"
         if os.environ.get(DETAIL)
         else "it says where in the program it happened and names no dog and no person"
     )
-    return f"{said} Please send this file to those who look after the program ({inside}):"
+    return f"{opening} Please send this file to those who look after the program ({inside}):"
 
 
-def _told(problem: BaseException) -> Iterator[str]:
+def _places(problem: BaseException) -> Iterator[str]:
     """Kind and places of an error and of those that it came from, the first of them first."""
     before = problem.__cause__ or (None if problem.__suppress_context__ else problem.__context__)
     if before is not None:
-        yield from _told(before)
+        yield from _places(before)
         yield "then"
     yield f"{type(problem).__module__}.{type(problem).__qualname__}"
     for frame in traceback.extract_tb(problem.__traceback__):

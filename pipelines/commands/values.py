@@ -1,7 +1,7 @@
 """How a number, a day, a moment, an hour and a dilution are typed on the command line.
 
 Numbers have a decimal point or a decimal comma, as in the sheets. Each reader takes the text of one
-option and returns its value; what is wrong is wrong usage, told in one sentence (exit code 2).
+option and returns its value; what is wrong is wrong usage, said in one sentence (exit code 2).
 """
 
 from __future__ import annotations

@@ -108,15 +108,15 @@ def fixed_density(name: str) -> dict[str, Any]:
     return at_fixed_points(model.story(model.prepare(FixedRecords())))
 
 
-def densities_agree(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+def densities_agree(density: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
     """Whether two densities are the same, to :data:`TOLERANCE`.
 
     Parameters
     ----------
-    one, other
+    density, other
         As of :func:`fixed_density`.
     """
-    first, second = _flat(one), _flat(other)
+    first, second = _flat(density), _flat(other)
     return first.keys() == second.keys() and all(
         np.allclose(first[name], second[name], rtol=TOLERANCE, atol=TOLERANCE) for name in first
     )

@@ -68,7 +68,14 @@ class StudLevels:
     def total_sperm(self) -> StudQualityPosterior | None:
         """The kept fit of what each stud's samples hold; None without one."""
         posteriors = (level.fitted.posterior for level in self.levels)
-        return next((one for one in posteriors if one.data.measure.name == "total_sperm_m"), None)
+        return next(
+            (
+                posterior
+                for posterior in posteriors
+                if posterior.data.measure.name == "total_sperm_m"
+            ),
+            None,
+        )
 
     @property
     def unseen(self) -> tuple[int, datetime] | None:

@@ -76,7 +76,7 @@ def client_results(kennel: Kennel, bitch: str) -> ClientResults:
         stud_facts=facts(dog),
         cautions=tuple(_cautions(kennel, stud, str(shipment["for_bitch"]))),
         answer=(shipment_sentence(stud, _day(shipment["collected_earliest"]), [
-            (one.hours, one.motile_dose_m) for one in known_kept
+            (kept_then.hours, kept_then.motile_dose_m) for kept_then in known_kept
         ]),),
         collected=shipment["collected_earliest"].to_pydatetime(),
         has_collected_time=bool(has_time),
@@ -109,9 +109,9 @@ def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
     """What stops his semen, and what is known of her: her own tests count as his do."""
     his, hers = (dog_records(kennel.views, dog, kennel.today) for dog in (stud, bitch))
     of_both = (*cautions_for_dog(his, kennel.today), *cautions_for_dog(hers, kennel.today))
-    said = [caution for caution in of_both if _concerns_her(caution)]
-    said += [one for one in bitch_age(hers, kennel.today) if one not in said]
-    yield from in_order(said)
+    cautions = [caution for caution in of_both if _concerns_her(caution)]
+    cautions += [one for one in bitch_age(hers, kennel.today) if one not in cautions]
+    yield from in_order(cautions)
 
 
 def _concerns_her(caution: Caution) -> bool:
@@ -135,17 +135,17 @@ def _days(kennel: Kennel, bitch: str, sent: datetime) -> tuple[Sentence, ...]:
     own = cycles[
         (cycles["bitch"].str.casefold() == bitch.casefold()) & begun.between(-7, CYCLE_DAYS)
     ]
-    said = []
+    sentences = []
     if not own.empty:
         when = ovulation_of_cycles(own, kennel.views["progesterone"]).iloc[-1]
-        said.append(
+        sentences.append(
             ovulation_sentence(
                 bitch, when["ovulation_at"].date(), float(when["ovulation_sd_days"]),
                 is_dated=bool(when["is_dated"]),
             )
         )  # fmt: skip
     first = min(window.first_day for window in CHILLED_WINDOWS)
-    return (*said, use_sentence(first, max(window.last_day for window in CHILLED_WINDOWS)))
+    return (*sentences, use_sentence(first, max(window.last_day for window in CHILLED_WINDOWS)))
 
 
 def _day(moment: object) -> date:

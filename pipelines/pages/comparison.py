@@ -105,19 +105,23 @@ def _without_names(plan: BreedingPlan, codes: Mapping[str, str]) -> BreedingPlan
         cautions=tuple(
             replace(caution, sentence=_coded(caution.sentence, codes)) for caution in plan.cautions
         ),
-        sources=tuple(_coded(said, codes) for said in plan.sources),
-        infeasible=tuple(replace(one, reason=_coded(one.reason, codes)) for one in plan.infeasible),
+        sources=tuple(_coded(source, codes) for source in plan.sources),
+        infeasible=tuple(
+            replace(left_out, reason=_coded(left_out.reason, codes)) for left_out in plan.infeasible
+        ),
     )
 
 
-def _coded(said: Sentence, codes: Mapping[str, str]) -> Sentence:
+def _coded(named: Sentence, codes: Mapping[str, str]) -> Sentence:
     """A sentence with codes in the place of the names among its values."""
 
-    def value(one: Value) -> Value:
-        if isinstance(one, Sentence):
-            return _coded(one, codes)
-        if isinstance(one, tuple):
-            return tuple(codes.get(part, part) if isinstance(part, str) else part for part in one)
-        return codes.get(one, one) if isinstance(one, str) else one
+    def value(carried: Value) -> Value:
+        if isinstance(carried, Sentence):
+            return _coded(carried, codes)
+        if isinstance(carried, tuple):
+            return tuple(
+                codes.get(part, part) if isinstance(part, str) else part for part in carried
+            )
+        return codes.get(carried, carried) if isinstance(carried, str) else carried
 
-    return Sentence(said.key, {name: value(one) for name, one in said.values.items()})
+    return Sentence(named.key, {name: value(carried) for name, carried in named.values.items()})

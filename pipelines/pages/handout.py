@@ -53,7 +53,7 @@ def handout_results(
         stud=stud.name,
         cautions=stud.cautions,
         answer=answer_of(kennel, stud, audience),
-        told=stud.levels,
+        summaries=stud.levels,
         animal=_animal(stud.row),
         examinations=stud.examinations.sort_values("examined_on", ascending=False).head(N_TESTS),
         lab_tests=stud.lab_tests.sort_values("sampled_on", ascending=False).head(N_TESTS),
@@ -70,7 +70,7 @@ def handout_results(
         sources=works_cited(
             with_chances=with_chances,
             with_litters=False,
-            measures=[one.answers.measure for one in stud.levels],
+            measures=[level.answers.measure for level in stud.levels],
         ),
         provenance=provenance(kennel),
     )
@@ -147,7 +147,7 @@ def _missing(
 ) -> tuple[Sentence, ...]:
     """What the records do not hold, in the order in which a vet would ask."""
     n = len(collections)
-    said: list[Sentence] = []
+    sentences: list[Sentence] = []
     for column, key in (
         ("total_sperm_m", "missing.count"),
         ("progressive_motility_pct", "missing.motility"),
@@ -155,17 +155,17 @@ def _missing(
     ):
         n_without = int(collections[column].isna().sum())
         if n_without:
-            said.append(sentence(key, n=n_without, n_samples=n))
+            sentences.append(sentence(key, n=n_without, n_samples=n))
     if examinations.empty:
-        said.append(sentence("missing.examination"))
+        sentences.append(sentence("missing.examination"))
     tested = lab_tests["what"].str.casefold()
     # It is asked for only where few sperm or none came: incomplete ejaculation, or none made.
     few = collections["total_sperm_m"].dropna().lt(FAR_BELOW_M).any()
     if few and not tested.str.contains("phosphatase").any():
-        said.append(sentence("missing.phosphatase"))
+        sentences.append(sentence("missing.phosphatase"))
     if not tested.str.contains("culture|kultur").any():
-        said.append(sentence("missing.culture"))
+        sentences.append(sentence("missing.culture"))
     n_unknown = int(bred["whelped"].isna().sum())
     if n_unknown:
-        said.append(sentence("missing.outcome", n=n_unknown, n_bred=len(bred)))
-    return tuple(said) or (sentence("missing.nothing"),)
+        sentences.append(sentence("missing.outcome", n=n_unknown, n_bred=len(bred)))
+    return tuple(sentences) or (sentence("missing.nothing"),)

@@ -102,7 +102,7 @@ def _due(kennel: Kennel) -> tuple[Due, ...]:
     """What is due, but for what has a table of its own."""
     items = due_of(kennel.views, today=kennel.today)
     shown = [item for item in items if item.kind not in REPORTED_BELOW]
-    return tuple(Due(item.on, item.until, item.is_late, said) for item, said in together(shown))
+    return tuple(Due(item.on, item.until, item.is_late, what) for item, what in together(shown))
 
 
 def _unreported(kennel: Kennel) -> tuple[Unreported, ...]:
@@ -153,7 +153,7 @@ def _stud(stud: StudOfKennel, today: date) -> StudRow:
         stud=stud.name,
         last_on=counted["collected_earliest"].iloc[-1].date() if len(counted) else None,
         last_total_m=float(counted["total"].iloc[-1]) if len(counted) else float("nan"),
-        told=total_level(stud.levels),
+        summary=total_level(stud.levels),
         brucella=None if last is None else last.result,
         brucella_on=None if last is None else last.on,
         n_bred=len(bred),

@@ -12,9 +12,9 @@ from studcurve.pipelines.records.database.kept_fits import KeptFit
 def provenance(kennel: Kennel, *, with_fit: bool = True) -> tuple[Sentence, ...]:
     """Day, records and fits, one after the other."""
     kept = kennel.conception.kept
-    said = of_parts(kept, kennel.today, kennel.fingerprint, with_fit=with_fit)
+    sentences = of_parts(kept, kennel.today, kennel.fingerprint, with_fit=with_fit)
     if not with_fit:
-        return said
+        return sentences
     levels = [
         sentence(
             "page.level_fit",
@@ -26,7 +26,7 @@ def provenance(kennel: Kennel, *, with_fit: bool = True) -> tuple[Sentence, ...]
         for level in kennel.levels.levels
         if (made := level.fitted.kept) is not None
     ]
-    return (*said, *levels)
+    return (*sentences, *levels)
 
 
 def of_parts(

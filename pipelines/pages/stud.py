@@ -84,7 +84,7 @@ def read_stud(kennel: Kennel, name: str) -> StudOfKennel:
         cautions=cautions,
         stopped=stopped,
         readings=with_measures(raw, extra_cv=HOME_COUNT_CV),
-        levels=tuple(one for one in levels if one.band is not None),
+        levels=tuple(level for level in levels if level.band is not None),
         evaluations=_his(views["evaluations"], "stud", name),
         shipments=_his(views["shipments"], "stud", name),
         events=_his(views["events"], "dog", name),

@@ -57,7 +57,7 @@ def stud_results(kennel: Kennel, stud: StudOfKennel, audience: Audience) -> Stud
         cautions=stud.cautions,
         answer=answer_of(kennel, stud, audience),
         readings=stud.readings,
-        told=stud.levels,
+        summaries=stud.levels,
         stages=compared_stages(stud.evaluations),
         storage=storage_of(
             stud.name, stud.shipments, stud.evaluations, kennel.storage, kennel.target_m
@@ -74,7 +74,7 @@ def stud_results(kennel: Kennel, stud: StudOfKennel, audience: Audience) -> Stud
         sources=page_sources(
             with_chances=bool(by_semen_type),
             with_litters=litters is not None,
-            measures=[one.answers.measure for one in stud.levels],
+            measures=[level.answers.measure for level in stud.levels],
         ),
         provenance=provenance(kennel),
         checks=checks,
@@ -101,7 +101,7 @@ def answer_of(kennel: Kennel, stud: StudOfKennel, audience: Audience) -> tuple[S
             due=due_breedings(stud.records.breedings, kennel.today),
             width=None if widths is None else widths.studs.get(stud.name),
         )
-    said = stud_sentences(
+    sentences = stud_sentences(
         stud.name,
         stud.cautions,
         stud.stopped,
@@ -109,7 +109,7 @@ def answer_of(kennel: Kennel, stud: StudOfKennel, audience: Audience) -> tuple[S
         breedings,
         names_readers=audience != "client",
     )
-    return (*said, *left_out(kennel, stud.name))
+    return (*sentences, *left_out(kennel, stud.name))
 
 
 def method_of(stud: StudOfKennel, *, with_chances: bool, with_litters: bool) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""From the fit's record and the views to what is told of how far the models can be trusted."""
+"""From the fit's record and the views to what is shown of how far the models can be trusted."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from studcurve.pipelines.pages.kennel import Kennel
 
 
 def kennel_checks(kennel: Kennel) -> Checks:
-    """What is told of the models over all breedings of which neither dog is stopped."""
+    """The checks of the models over all breedings of which neither dog is stopped."""
     chain, litter = kennel.conception, kennel.litter
     return checks.kennel_checks(
         chain.posterior,

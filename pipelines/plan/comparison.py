@@ -138,13 +138,15 @@ def plan_breeding(
     )
     if is_stopped:
         return nothing
-    asked = circumstances_of(records, pair.stud, heat, wishes, prices)
-    options, infeasible = possible_options(asked)
+    circumstances = circumstances_of(records, pair.stud, heat, wishes, prices)
+    options, infeasible = possible_options(circumstances)
     if not options:
         return replace(nothing, infeasible=infeasible)
     posterior = records.conception.posterior
     chain = Chain(posterior.draws, posterior.data.levels)
-    unknowns = unknowns_of(records, pair, heat, asked, wishes, chain, seed=seed, n_draws=n_draws)
+    unknowns = unknowns_of(
+        records, pair, heat, circumstances, wishes, chain, seed=seed, n_draws=n_draws
+    )
     outcomes = [simulate(option, pair, unknowns) for option in options]
     best = best_days(outcomes)
     before = with_chain(
@@ -167,7 +169,7 @@ def plan_breeding(
         nothing,
         infeasible=infeasible,
         sources=_sources(
-            records, pair.stud, asked, wishes.litter_inbreeding_pct, unknowns, answers, lead
+            records, pair.stud, circumstances, wishes.litter_inbreeding_pct, unknowns, answers, lead
         ),
         stored_until_h=unknowns.storage.observed_until_h,
         answers=answers,
@@ -189,7 +191,7 @@ def plan_breeding(
 def _sources(
     records: PlanRecords,
     stud: str,
-    asked: Circumstances,
+    circumstances: Circumstances,
     inbreeding_pct: float | None,
     unknowns: Unknowns,
     answers: Sequence[OptionAnswer],
@@ -197,7 +199,7 @@ def _sources(
 ) -> tuple[Sentence, ...]:
     """Where the numbers come from: chance, pups, and of what is collected, sample and shipment."""
     n_litters = records.litter.posterior.data.n_litters if records.litter.kept else 0
-    told = [
+    sources = [
         *chance_sources(records, answers[lead].share_from_records),
         pups_source_sentence(n_litters),
         *litter_inbreeding_sentences(
@@ -207,23 +209,25 @@ def _sources(
     ]
     options = [answer.outcome.option for answer in answers]
     if any(option.source == "next collection" for option in options):
-        told.append(unknowns.sample.source)
+        sources.append(unknowns.sample.source)
     if unknowns.on_hand and any(option.source == "sample on hand" for option in options):
-        told.append(unknowns.on_hand.source)
-    if asked.carrier is not None and any(option.packed_at is not None for option in options):
+        sources.append(unknowns.on_hand.source)
+    if circumstances.carrier is not None and any(
+        option.packed_at is not None for option in options
+    ):
         own = records.storage.own
-        told.append(
+        sources.append(
             storage_source_sentence(
                 stud,
-                asked.extender,
+                circumstances.extender,
                 read_studs=own.labels.get("effect_stud", ()) if own else None,
                 read_products=own.labels.get("effect_product", ()) if own else (),
                 is_stale=records.storage.is_outdated,
             )
         )
-        shipments = shipment_record(records.views["shipments"], asked.carrier.name)
-        told.append(shipments_source_sentence(shipments.carrier, shipments.n_shipments))
-    return tuple(told)
+        shipments = shipment_record(records.views["shipments"], circumstances.carrier.name)
+        sources.append(shipments_source_sentence(shipments.carrier, shipments.n_shipments))
+    return tuple(sources)
 
 
 def _mornings(heat: Heat, asked_at: datetime) -> list[datetime]:

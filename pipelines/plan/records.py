@@ -111,7 +111,7 @@ class Heat:
 
     @property
     def has_days(self) -> bool:
-        """Whether days may be told of it: a person named one, or a reading showed the rise."""
+        """Whether days may be named: a person named one, or a reading showed the rise."""
         return self.is_named or self.ovulation.rise == "seen"
 
     @property
@@ -161,11 +161,11 @@ def chance_sources(records: PlanRecords, share: float | None = None) -> tuple[Se
     conception = records.conception
     if conception.kept is None:
         return (sentence("source.chance_published"),)
-    told = chance_source_sentence(share)
+    source = chance_source_sentence(share)
     if not conception.n_records_since:
-        return (told,)
+        return (source,)
     fitted_on = conception.kept.fitted_at.date()
-    return told, fit_age_sentence(conception.n_records_since, fitted_on)
+    return source, fit_age_sentence(conception.n_records_since, fitted_on)
 
 
 def dog_row(records: PlanRecords, name: str, sex: str) -> Mapping[Any, Any]:
@@ -277,8 +277,8 @@ def heat_of(records: PlanRecords, bitch: str, *, ovulation_on: date | None = Non
     first_day = last["first_day"].date()
     if not pd.isna(last["vet_ovulation_on"]):
         by_vet = last["vet_ovulation_on"].date()
-        told = sentence("heat.by_vet", on=by_vet, sd_days=DATE_SD_DAYS)
-        return Heat(_around(by_vet), told, is_named=True)
+        basis = sentence("heat.by_vet", on=by_vet, sd_days=DATE_SD_DAYS)
+        return Heat(_around(by_vet), basis, is_named=True)
     surge = None if pd.isna(last["lh_surge_on"]) else last["lh_surge_on"].date()
     posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
     words = sentence("heat.recorded", on=first_day, n=len(readings))

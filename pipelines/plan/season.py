@@ -146,9 +146,11 @@ def plan_stud_season(
             undated.append(name)
             continue
         hers = replace(wishes, is_bitch_at_kennel=name.casefold() not in at_home)
-        asked = circumstances_of(records, stud_name, heat, hers, prices)
-        options, _ = possible_options(asked)
-        unknowns = unknowns_of(records, pair, heat, asked, hers, chain, seed=seed, n_draws=n_draws)
+        circumstances = circumstances_of(records, stud_name, heat, hers, prices)
+        options, _ = possible_options(circumstances)
+        unknowns = unknowns_of(
+            records, pair, heat, circumstances, hers, chain, seed=seed, n_draws=n_draws
+        )
         if rested is None:
             published = published_rest(np.random.default_rng(seed), n_draws)
             is_own_rest = unknowns.sample.rest is not None

@@ -124,7 +124,7 @@ def unknowns_of(
     records: PlanRecords,
     pair: Pair,
     heat: Heat,
-    asked: Circumstances,
+    circumstances: Circumstances,
     wishes: Wishes,
     chain: Chain,
     *,
@@ -135,20 +135,20 @@ def unknowns_of(
 
     Parameters
     ----------
-    records, pair, heat, asked, wishes
+    records, pair, heat, circumstances, wishes
         What is known and asked.
     chain
         Draws of the conception chain: a fit's, or the published table's.
     seed, n_draws
         Of the joint draws.
     """
-    carrier = asked.carrier.name if asked.carrier else ""
+    carrier = circumstances.carrier.name if circumstances.carrier else ""
     return draw_unknowns(
         chain,
         pair,
         heat.ovulation,
-        partial(_next_sample, records, pair.stud, asked.first_on),
-        storage=partial(_storage, records, pair.stud, asked.extender),
+        partial(_next_sample, records, pair.stud, circumstances.first_on),
+        storage=partial(_storage, records, pair.stud, circumstances.extender),
         shipments=shipment_record(records.views["shipments"], carrier),
         on_hand=(
             None

@@ -47,8 +47,8 @@ def write_corrections(findings: pd.DataFrame, path: Path) -> int:
         remarks: dict[str, str] = {}
         for row in rows.to_dict("records"):
             column = names[row["column_heading"]]
-            said = f"{row['message']}. {row['remedy']}"
-            remarks[column] = f"{remarks[column]}\n{said}" if column in remarks else said
+            remark = f"{row['message']}. {row['remedy']}"
+            remarks[column] = f"{remarks[column]}\n{remark}" if column in remarks else remark
         cells = json.loads(first["cells"])
         kept = {
             name: cell for name, cell in zip(sheet.names, cells, strict=False) if cell is not None

@@ -35,7 +35,7 @@ def option_bars(
     domain: tuple[float, float],
     words: Words,
 ) -> dict[str, Any]:
-    """One row a way: how its draws spread, the middle and the interval that is told of it.
+    """One row a way: how its draws spread, the middle and its interval.
 
     Parameters
     ----------

@@ -95,7 +95,7 @@ def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
         sections.append(
             Section(
                 "use", words["client.use"],
-                paragraphs=tuple(words.tell(said) for said in results.days),
+                paragraphs=tuple(words.tell(sentence) for sentence in results.days),
             )
         )  # fmt: skip
     sections.append(_asked(words))
@@ -106,7 +106,7 @@ def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
             "client.by", stud=results.stud, facts=on_one_line(results.stud_facts, words)
         ),
         cautions=results.cautions,
-        answer=() if stopped else tuple(words.tell(said) for said in results.answer),
+        answer=() if stopped else tuple(words.tell(sentence) for sentence in results.answer),
         sections=tuple(sections),
         links=(),
         method=() if stopped or not results.kept else (words[_method(results)],),

@@ -62,22 +62,22 @@ def build_comparison(results: ComparisonResults, reader: Reader) -> Report:
     words, plan = reader.words, results.plan
     opening = wording.opening_sentences(plan)
     if plan.is_stopped:
-        return _report(results, reader, tuple(words.tell(said) for said in opening), (), ())
+        return _report(results, reader, tuple(words.tell(sentence) for sentence in opening), (), ())
     heat = words.tell(wording.heat_sentence(plan.pair.bitch, plan.heat))
     limits = tuple(
-        words.tell(said)
-        for said in wording.limit_sentences(
+        words.tell(sentence)
+        for sentence in wording.limit_sentences(
             is_guarded=any(answer.outcome.option.is_guarded for answer in plan.answers)
         )
     )
     if not plan.answers:
-        answer = (*(words.tell(said) for said in opening), heat)
+        answer = (*(words.tell(sentence) for sentence in opening), heat)
         return _report(results, reader, answer, _present(_infeasible(plan, words)), limits)
-    spoken_of = tuple(said for said in plan.sources if said.key in _OF_CHANCES)
-    rests_on = tuple(said for said in plan.sources if said.key not in _OF_CHANCES)
+    spoken_of = tuple(sentence for sentence in plan.sources if sentence.key in _OF_CHANCES)
+    rests_on = tuple(sentence for sentence in plan.sources if sentence.key not in _OF_CHANCES)
     prices = reader.audience == "owner"
     sections = _present(
-        _ways(plan, words, tuple(words.tell(said) for said in opening[1:])),
+        _ways(plan, words, tuple(words.tell(sentence) for sentence in opening[1:])),
         _what_if(plan, words) if plan.grids else None,
         _pups(plan, words),
         _cost(plan, words, prices=prices),
@@ -88,10 +88,10 @@ def build_comparison(results: ComparisonResults, reader: Reader) -> Report:
         Section(
             "basis",
             words["comparison.basis"],
-            paragraphs=(heat, *(words.tell(said) for said in rests_on)),
+            paragraphs=(heat, *(words.tell(sentence) for sentence in rests_on)),
         ),
     )
-    answer = tuple(words.tell(said) for said in (opening[0], *spoken_of))
+    answer = tuple(words.tell(sentence) for sentence in (opening[0], *spoken_of))
     return _report(results, reader, answer, sections, limits)
 
 
@@ -113,7 +113,7 @@ def _report(
     limits: tuple[str, ...],
 ) -> Report:
     words, plan = reader.words, results.plan
-    told = bool(plan.answers) and not plan.is_stopped
+    has_answers = bool(plan.answers) and not plan.is_stopped
     return Report(
         kind=words["comparison.kind"],
         title=words.say("comparison.title", stud=plan.pair.stud, bitch=plan.pair.bitch),
@@ -123,13 +123,13 @@ def _report(
         sections=sections,
         links=(),
         method=(
-            *((words.say("method.plan_draws", n_draws=plan.n_draws),) if told else ()),
-            *((words["compare.reading_chance"],) if told else ()),
+            *((words.say("method.plan_draws", n_draws=plan.n_draws),) if has_answers else ()),
+            *((words["compare.reading_chance"],) if has_answers else ()),
             *limits,
         ),
-        sources=in_words(results.sources, words) if told else (),
+        sources=in_words(results.sources, words) if has_answers else (),
         provenance=on_one_line(results.provenance, words),
-        glossary=("draws", "chance", "interval", "share_from_records") if told else (),
+        glossary=("draws", "chance", "interval", "share_from_records") if has_answers else (),
         reader=reader,
     )
 
@@ -198,7 +198,7 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
     )
     return Section(
         "ways", words["comparison.ways"], words["comparison.ways_lead"],
-        paragraphs=(*verdicts, *(words.tell(said) for said in notes)),
+        paragraphs=(*verdicts, *(words.tell(sentence) for sentence in notes)),
         charts=((spoken, chart),), table=table,
     )  # fmt: skip
 
@@ -234,9 +234,13 @@ def _pups(plan: BreedingPlan, words: Words) -> Section:
     rows = []
     for k, answer in enumerate(plan.answers):
         shares = answer.pups.shares
-        told = " · ".join(words.number(pups) for pups in answer.pups_shown)
+        three_numbers = " · ".join(words.number(pups) for pups in answer.pups_shown)
         none = words.probability(float(shares[0]))
-        note = told if answer.has_centre else words.say("comparison.pups_alone", pups=told)
+        note = (
+            three_numbers
+            if answer.has_centre
+            else words.say("comparison.pups_alone", pups=three_numbers)
+        )
         options.append({"row": k, "label": _way(answer, words), "note": note})
         if answer.has_centre:
             blocks += _blocks(k, _way(answer, words), shares, words)
@@ -332,8 +336,8 @@ def _parts(plan: BreedingPlan, words: Words) -> Section | None:
     gap = plan.gap_shown
     if gap is None or not all(plan.answers[k].has_centre for k in (gap.first, gap.second)):
         return None
-    one, other = (_way(plan.answers[k], words) for k in (gap.first, gap.second))
-    told = [
+    first, second = (_way(plan.answers[k], words) for k in (gap.first, gap.second))
+    parts = [
         (
             words.word("driver", driver.name),
             100 * driver.gap,
@@ -341,29 +345,30 @@ def _parts(plan: BreedingPlan, words: Words) -> Section | None:
         )
         for driver in gap.drivers
     ]
-    total = sum(points for _, points, _ in told)
-    told.append((words["compare.all_together"], total, ""))
+    total = sum(points for _, points, _ in parts)
+    parts.append((words["compare.all_together"], total, ""))
     frame = pd.DataFrame(
         {
-            "row": range(len(told)),
-            "label": [label for label, _, _ in told],
-            "note": [words.number(points, 1, signed=True) for _, points, _ in told],
-            "points": [points for _, points, _ in told],
-            "is_sum": [False] * (len(told) - 1) + [True],
+            "row": range(len(parts)),
+            "label": [label for label, _, _ in parts],
+            "note": [words.number(points, 1, signed=True) for _, points, _ in parts],
+            "points": [points for _, points, _ in parts],
+            "is_sum": [False] * (len(parts) - 1) + [True],
         }
     )
     names = ["part", "points", "doubt"]
     heading = words["comparison.parts"]
     rows = tuple(
-        (label, words.number(points, 1, signed=True), doubt or "–") for label, points, doubt in told
+        (label, words.number(points, 1, signed=True), doubt or "–")
+        for label, points, doubt in parts
     )
     return Section(
         "parts",
         heading,
-        words.say("compare.reading_parts", one=one, other=other),
+        words.say("compare.reading_parts", first=first, second=second),
         charts=(
             (
-                words.say("comparison.parts_spoken", one=one, other=other),
+                words.say("comparison.parts_spoken", first=first, second=second),
                 gap_parts(frame, axis_title=words["axis.points"]),
             ),
         ),
@@ -402,7 +407,10 @@ def _infeasible(plan: BreedingPlan, words: Words) -> Section | None:
     """What cannot be carried out, and why."""
     if not plan.infeasible:
         return None
-    rows = tuple((words.word("way", one.method), words.tell(one.reason)) for one in plan.infeasible)
+    rows = tuple(
+        (words.word("way", left_out.method), words.tell(left_out.reason))
+        for left_out in plan.infeasible
+    )
     names = ["way", "reason"]
     heading = words["comparison.infeasible"]
     table = Table(heading, columns(words, names, texts_in=set(names)), rows)

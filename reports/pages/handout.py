@@ -81,7 +81,7 @@ class HandoutResults:
         What must be said first.
     answer
         What is said, sentence by sentence.
-    told
+    summaries
         What each measure with a kept fit says of him over time, total sperm first; empty where a
         caution stops forecasts.
     animal
@@ -108,7 +108,7 @@ class HandoutResults:
     stud: str
     cautions: tuple[Caution, ...]
     answer: tuple[Sentence, ...]
-    told: tuple[StudSummary, ...]
+    summaries: tuple[StudSummary, ...]
     animal: Animal
     examinations: pd.DataFrame
     lab_tests: pd.DataFrame
@@ -137,11 +137,11 @@ def build_handout(results: HandoutResults, reader: Reader) -> Report:
         _kept(results, words),
         Section(
             "sentences", words["page.answer"],
-            paragraphs=tuple(words.tell(said) for said in results.answer),
+            paragraphs=tuple(words.tell(sentence) for sentence in results.answer),
         ),
         Section(
             "missing", words["handout.missing"],
-            paragraphs=(" ".join(words.tell(said) for said in results.missing),),
+            paragraphs=(" ".join(words.tell(sentence) for sentence in results.missing),),
         ),
     ]  # fmt: skip
     stopped = "chances" in stopped_answers(results.cautions)
@@ -233,10 +233,12 @@ def _collections(results: HandoutResults, words: Words) -> Section:
 
 def _picture(results: HandoutResults, reader: Reader) -> Section:
     words = reader.words
-    told = None if "forecast" in stopped_answers(results.cautions) else total_level(results.told)
-    charts = measure_charts("total_sperm_m", results.readings, results.events, told, reader)
+    summary = (
+        None if "forecast" in stopped_answers(results.cautions) else total_level(results.summaries)
+    )
+    charts = measure_charts("total_sperm_m", results.readings, results.events, summary, reader)
     lead = words["handout.picture_lead" if charts else "review.no_picture"]
-    if charts and told is not None:
+    if charts and summary is not None:
         lead = f"{lead} {words['handout.level_lead']}"
     return Section("picture", words["review.total"], lead, charts=charts)
 

@@ -90,7 +90,7 @@ class StudRow:
         Call name.
     last_on, last_total_m
         Last counted sample. [10⁶]
-    told
+    summary
         What the level of total sperm says; None without one, or where a caution stops it.
     brucella, brucella_on
         Last result as recorded, and its day.
@@ -105,7 +105,7 @@ class StudRow:
     stud: str
     last_on: date | None
     last_total_m: float
-    told: StudSummary | None
+    summary: StudSummary | None
     brucella: str | None
     brucella_on: date | None
     n_bred: int
@@ -185,8 +185,8 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
     if not results.outcomes.empty:
         sections.append(_outcomes(results.outcomes, words))
     if results.chances:
-        said = tuple(words.tell(sentence) for sentence in results.of_chances)
-        sections.append(replace(chances_section(results.chances, words), paragraphs=said))
+        sentences = tuple(words.tell(sentence) for sentence in results.of_chances)
+        sections.append(replace(chances_section(results.chances, words), paragraphs=sentences))
     if results.litters is not None:
         sections.append(litter_sizes_section(results.litters, words))
     sections += [_studs(results.studs, words), _years(results.years, words)]
@@ -199,7 +199,7 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
         title=results.kennel,
         subtitle=words["overview.lead"],
         cautions=results.cautions,
-        answer=tuple(words.tell(said) for said in results.answer),
+        answer=tuple(words.tell(sentence) for sentence in results.answer),
         sections=tuple(section for section in sections if section is not None),
         links=links,
         method=(
@@ -265,7 +265,7 @@ def _unreported(unreported: Sequence[Unreported], words: Words) -> Section | Non
 
 def _outcomes(outcomes: pd.DataFrame, words: Words) -> Section:
     """What became of every breeding, as a picture and as a table."""
-    told = {(row["scan"], row["outcome"]): row for row in outcomes.to_dict("records")}
+    by_end = {(row["scan"], row["outcome"]): row for row in outcomes.to_dict("records")}
     rows = tuple(
         (
             words.word("scan", scan),
@@ -277,7 +277,7 @@ def _outcomes(outcomes: pd.DataFrame, words: Words) -> Section:
         )
         for scan in SCANS
         for outcome in OUTCOMES
-        if (row := told.get((scan, outcome))) is not None
+        if (row := by_end.get((scan, outcome))) is not None
     )
     names = [
         "scan", "outcome", "breedings", "litters_counted", "born_alive", "stillborn", "followed",
@@ -379,7 +379,7 @@ def _studs(studs: Sequence[StudRow], words: Words) -> Section:
             row.stud,
             words.day(row.last_on),
             words.number(row.last_total_m),
-            *_level(row.told, words),
+            *_level(row.summary, words),
             f"{words.word('result', row.brucella)}, {words.day(row.brucella_on)}"
             if row.brucella
             else words["page.not_recorded"],
@@ -399,13 +399,13 @@ def _studs(studs: Sequence[StudRow], words: Words) -> Section:
     return Section("studs", words["overview.studs"], words["overview.studs_lead"], table=table)
 
 
-def _level(told: StudSummary | None, words: Words) -> tuple[str, str]:
+def _level(summary: StudSummary | None, words: Words) -> tuple[str, str]:
     """Level of total sperm with its interval, and whether a fall is announced."""
-    if told is None:
+    if summary is None:
         return "–", "–"
-    now = told.answers.now
+    now = summary.answers.now
     ends = words.interval(now.lower, now.upper)
-    return f"{words.number(now.median)} ({ends})", state_text(told, words)
+    return f"{words.number(now.median)} ({ends})", state_text(summary, words)
 
 
 def _years(years: Sequence[YearRow], words: Words) -> Section:

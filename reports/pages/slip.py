@@ -45,7 +45,7 @@ class ShipmentSlip:
     target_m, certainty, meets_prob
         Dose aimed at, how surely, and how surely it is met when inseminated.
     until_at
-        Until when it is told to be met that surely, in half days; None when not even when
+        Until when it is stated to be met that surely, in half days; None when not even when
         inseminated.
     is_divided
         Whether the doses meet the target; else the whole sample is one dose.
@@ -92,11 +92,13 @@ def render_slip(slip: ShipmentSlip, words: Words) -> str:
 def _facts(slip: ShipmentSlip, words: Words) -> tuple[tuple[str, str], ...]:
     """What the shipment holds, label by label."""
 
-    def dose(one: Estimate) -> str:
-        return words.say("slip.dose_range", median=one.median, low=one.lower, high=one.upper)
+    def dose(estimate: Estimate) -> str:
+        return words.say(
+            "slip.dose_range", median=estimate.median, low=estimate.lower, high=estimate.upper
+        )
 
-    def by_time(key: str, one: Estimate, at: datetime) -> tuple[str, str]:
-        return words[key], words.say("slip.at", range=dose(one), at=words.moment(at))
+    def by_time(key: str, estimate: Estimate, at: datetime) -> tuple[str, str]:
+        return words[key], words.say("slip.at", range=dose(estimate), at=words.moment(at))
 
     given = (("slip.for_bitch", slip.for_bitch), ("slip.clinic", slip.clinic))
     return (
@@ -151,7 +153,7 @@ def _how_read(slip: ShipmentSlip, words: Words) -> str:
         counted = words["slip.photometer" if slip.is_counted else "slip.not_counted"]
     moving: dict[str, Value] = {"pct": slip.motility_pct}
     if slip.n_evaluated is None:
-        said = words.say("slip.by_eye", **moving)
+        moving_text = words.say("slip.by_eye", **moving)
     else:
-        said = words.say("slip.judged", n_evaluated=slip.n_evaluated, **moving)
-    return words.say("slip.read_so", counted=counted, moving=said)
+        moving_text = words.say("slip.judged", n_evaluated=slip.n_evaluated, **moving)
+    return words.say("slip.read_so", counted=counted, moving=moving_text)

@@ -53,7 +53,7 @@ class StudResults:
         What is said, sentence by sentence.
     readings
         Raw samples of this stud with measures and intervals (``with_measures``).
-    told
+    summaries
         What each measure with a kept fit says of him over time, total sperm first.
     stages, storage
         What happened to his samples between stages, and how long they last; None without any.
@@ -80,7 +80,7 @@ class StudResults:
     cautions: tuple[Caution, ...]
     answer: tuple[Sentence, ...]
     readings: pd.DataFrame
-    told: tuple[StudSummary, ...]
+    summaries: tuple[StudSummary, ...]
     stages: StagesCompared | None
     storage: StudStorage | None
     events: pd.DataFrame
@@ -98,7 +98,9 @@ class StudResults:
         """What one measure says, where it has a kept fit and no caution stops it."""
         if "forecast" in stopped_answers(self.cautions):
             return None
-        return next((one for one in self.told if one.answers.measure.name == measure), None)
+        return next(
+            (summary for summary in self.summaries if summary.answers.measure.name == measure), None
+        )
 
 
 def build_stud_review(results: StudResults, reader: Reader) -> Report:
@@ -113,13 +115,15 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
     stopped = stopped_answers(results.cautions)
     sections = []
     for name in NAMES:
-        told = results.level_of(name)
-        if told is not None or name in ALWAYS_SHOWN:
-            sections.append(measure_section(name, results.readings, results.events, told, reader))
-        if told is not None:
-            is_headline = told is results.told[0]
-            sections.append(level_section(told, reader, is_headline=is_headline))
-            control = control_section(told, reader) if others else None
+        summary = results.level_of(name)
+        if summary is not None or name in ALWAYS_SHOWN:
+            sections.append(
+                measure_section(name, results.readings, results.events, summary, reader)
+            )
+        if summary is not None:
+            is_headline = summary is results.summaries[0]
+            sections.append(level_section(summary, reader, is_headline=is_headline))
+            control = control_section(summary, reader) if others else None
             sections += [control] if control is not None else []
     glossary = ["progressive_motility", "interval", "by_eye"]
     if results.level_of(next(iter(NAMES))) is not None:

@@ -28,7 +28,7 @@ def litter_sizes_section(sizes: LitterSizes, words: Words) -> Section:
                 )
         rows.append(tuple(cells))
     names = ["born_alive", "litters_seen", "litters_published"]
-    told = [
+    sentences = [
         words.say(
             "sizes.published",
             n=sizes.n_litters,
@@ -38,7 +38,7 @@ def litter_sizes_section(sizes: LitterSizes, words: Words) -> Section:
     ]
     if sizes.together is not None:
         names.append("litters_together")
-        told.append(
+        sentences.append(
             words.say("sizes.together", together=sizes.together, share=sizes.share_from_records)
         )
     heading = words["sizes.heading"]
@@ -47,7 +47,7 @@ def litter_sizes_section(sizes: LitterSizes, words: Words) -> Section:
         "sizes",
         heading,
         words["sizes.lead"],
-        paragraphs=(" ".join(told),),
+        paragraphs=(" ".join(sentences),),
         charts=((spoken, litter_sizes(pd.DataFrame(marks), words)),),
         table=Table(heading, columns(words, names, texts_in=set()), tuple(rows)),
     )

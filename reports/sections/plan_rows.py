@@ -18,7 +18,7 @@ def measure_rows(plan: BreedingPlan, words: Words, *, prices: bool) -> tuple[tup
     words
         Of the reader.
     prices
-        Whether what it costs is told.
+        Whether its cost is shown.
     """
     rows = []
     for worth in plan.worths:

@@ -12,13 +12,14 @@ from studcurve.reports.words import Words
 def in_words(sources: Iterable[Source | Sentence], words: Words) -> tuple[str, ...]:
     """Sources in the reader's language, in their order."""
     return tuple(
-        words.tell(one) if isinstance(one, Sentence) else _cited(one, words) for one in sources
+        words.tell(source) if isinstance(source, Sentence) else _cited(source, words)
+        for source in sources
     )
 
 
 def on_one_line(facts: Iterable[str | Sentence], words: Words) -> str:
     """Facts with dots between them; what was recorded stands as it was written."""
-    return " · ".join(one if isinstance(one, str) else words.tell(one) for one in facts)
+    return " · ".join(fact if isinstance(fact, str) else words.tell(fact) for fact in facts)
 
 
 def _cited(source: Source, words: Words) -> str:

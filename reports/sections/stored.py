@@ -14,79 +14,84 @@ from studcurve.reports.page import Section, Table, columns
 from studcurve.reports.words import Words
 
 
-def stages_section(told: StagesCompared, words: Words) -> Section:
+def stages_section(stages: StagesCompared, words: Words) -> Section:
     """What is left between two stages, collection by collection and on the whole."""
 
-    def pair(one: Recovery) -> str:
+    def pair(recovery: Recovery) -> str:
         return words.say(
-            "stages.pair", first=Word("stage", one.first), later=Word("stage", one.later)
+            "stages.pair", first=Word("stage", recovery.first), later=Word("stage", recovery.later)
         )
 
     means = pd.DataFrame(
         [
-            (pair(one), one.kept_pct.lower, one.kept_pct.median, one.kept_pct.upper)
-            for one in told.recoveries
-            if one.kept_pct is not None
+            (
+                pair(recovery),
+                recovery.kept_pct.lower,
+                recovery.kept_pct.median,
+                recovery.kept_pct.upper,
+            )
+            for recovery in stages.recoveries
+            if recovery.kept_pct is not None
         ],
         columns=["what", "lower", "median", "upper"],
     )
     dots = pd.DataFrame(
         [
-            (pair(one), kept)
-            for one in told.recoveries
-            for kept in told.kept.get((one.first, one.later), ())
+            (pair(recovery), kept)
+            for recovery in stages.recoveries
+            for kept in stages.kept.get((recovery.first, recovery.later), ())
         ],
         columns=["what", "kept"],
     )
     rows = tuple(
         (
-            pair(one),
-            words.number(one.n_pairs),
-            words.number(one.n_zero),
-            "–" if one.kept_pct is None else _with_ends(one.kept_pct, words),
-            "–" if one.difference is None else words.signed(one.difference, 0),
-            words.number(one.hours),
+            pair(recovery),
+            words.number(recovery.n_pairs),
+            words.number(recovery.n_zero),
+            "–" if recovery.kept_pct is None else _with_ends(recovery.kept_pct, words),
+            "–" if recovery.difference is None else words.signed(recovery.difference, 0),
+            words.number(recovery.hours),
         )
-        for one in told.recoveries
+        for recovery in stages.recoveries
     )
     names = ["stages", "pairs", "nothing_left", "kept_pct", "difference", "hours_between"]
     heading = words["stages.heading"]
     return Section(
         "stages", heading, words["stages.lead"],
-        paragraphs=(words.tell(agreement_sentence(told.agreement)),),
+        paragraphs=(words.tell(agreement_sentence(stages.agreement)),),
         charts=((words.say("stages.spoken", n=len(rows)), kept_by_stage(dots, means, words)),),
         table=Table(heading, columns(words, names, texts_in={"stages"}), rows),
     )  # fmt: skip
 
 
-def storage_section(told: StudStorage, words: Words) -> Section:
+def storage_section(storage: StudStorage, words: Words) -> Section:
     """Storage curves with the planned hour, own readings as dots, and until when a dose is enough.
 
     One picture an extender; what lies beyond the hours read here is dashed and named so.
     """
     charts = []
     rows: list[tuple[str, ...]] = []
-    for one in told.curves:
-        curve = pd.DataFrame(
+    for curve in storage.curves:
+        points = pd.DataFrame(
             [
                 (hour, kept.lower, kept.median, kept.upper, part)
                 for part in (False, True)
-                for hour, kept in zip(one.hours, one.kept, strict=True)
-                if _is_in_part(one, hour, beyond=part)
+                for hour, kept in zip(curve.hours, curve.kept, strict=True)
+                if _is_in_part(curve, hour, beyond=part)
             ],
             columns=["hours", "lower", "median", "upper", "part"],
         )
-        curve["part"] = [
+        points["part"] = [
             words["storage.extrapolated" if beyond else "storage.studied"]
-            for beyond in curve["part"]
+            for beyond in points["part"]
         ]
         readings = pd.DataFrame(
-            [(hours, kept, words.word("stage", stage)) for stage, hours, kept in one.readings],
+            [(hours, kept, words.word("stage", stage)) for stage, hours, kept in curve.readings],
             columns=["hours", "kept", "stage"],
         )
-        name = words.word("extender", one.extender)
+        name = words.word("extender", curve.extender)
         chart = storage_of_extender(
-            curve, readings, planned_hours=told.planned_h, title=name, words=words
+            points, readings, planned_hours=storage.planned_h, title=name, words=words
         )
         charts.append((words.say("storage.spoken", extender=name, n=len(readings)), chart))
         rows += [
@@ -96,27 +101,29 @@ def storage_section(told: StudStorage, words: Words) -> Section:
                 words.number(kept.median),
                 # At hour 0 all is left by definition: that is no estimate.
                 words.interval(kept.lower, kept.upper) if hour > 0 else "–",
-                words["storage.extrapolated" if one.is_beyond(hour) else "storage.studied"],
+                words["storage.extrapolated" if curve.is_beyond(hour) else "storage.studied"],
             )
-            for hour, kept in zip(one.hours, one.kept, strict=True)
+            for hour, kept in zip(curve.hours, curve.kept, strict=True)
         ]
     heading = words["storage.heading"]
     names = ["extender", "hours", "kept_pct", "interval", "basis"]
     return Section(
-        "storage", heading, words["storage.lead_own" if told.is_own else "storage.lead_published"],
-        paragraphs=tuple(words.tell(said) for said in storage_sentences(told)),
+        "storage",
+        heading,
+        words["storage.lead_own" if storage.is_own else "storage.lead_published"],
+        paragraphs=tuple(words.tell(sentence) for sentence in storage_sentences(storage)),
         charts=tuple(charts),
         table=Table(heading, columns(words, names, texts_in={"extender", "basis"}), tuple(rows)),
-    )  # fmt: skip
+    )
 
 
-def _is_in_part(one: ExtenderCurve, hour: float, *, beyond: bool) -> bool:
+def _is_in_part(curve: ExtenderCurve, hour: float, *, beyond: bool) -> bool:
     """Whether a point is drawn in a part; the last one read here joins both."""
     if not beyond:
-        return not one.is_beyond(hour)
-    inside = [h for h in one.hours if not one.is_beyond(h)]
-    return one.is_beyond(hour) or (
-        bool(inside) and hour == inside[-1] and inside != list(one.hours)
+        return not curve.is_beyond(hour)
+    inside = [h for h in curve.hours if not curve.is_beyond(h)]
+    return curve.is_beyond(hour) or (
+        bool(inside) and hour == inside[-1] and inside != list(curve.hours)
     )
 
 

@@ -48,7 +48,7 @@ def measure_section(
     name: str,
     readings: pd.DataFrame,
     events: pd.DataFrame,
-    told: StudSummary | None,
+    summary: StudSummary | None,
     reader: Reader,
 ) -> Section:
     """One measure over time, with the numbers behind it.
@@ -61,15 +61,15 @@ def measure_section(
         Raw samples with measures and intervals.
     events
         The view's rows of this stud.
-    told
+    summary
         What the level says; None draws the samples alone.
     reader
         For whom.
     """
     words, short = reader.words, NAMES[name]
-    charts = measure_charts(name, readings, events, told, reader)
+    charts = measure_charts(name, readings, events, summary, reader)
     lead = words[f"review.{short}_lead" if charts else "review.no_picture"]
-    if charts and told is not None and told.band is not None:
+    if charts and summary is not None and summary.band is not None:
         lead = f"{lead} {words['level.band_lead']}"
     table = _samples(readings, reader) if short == "total" else _by_reader(readings, name, reader)
     return Section(
@@ -81,7 +81,7 @@ def measure_charts(
     name: str,
     readings: pd.DataFrame,
     events: pd.DataFrame,
-    told: StudSummary | None,
+    summary: StudSummary | None,
     reader: Reader,
 ) -> tuple[tuple[str, dict[str, Any]], ...]:
     """What the picture of a measure says, and the picture; none where nothing was measured.
@@ -99,8 +99,8 @@ def measure_charts(
     chart = evaluations_over_time(
         _points(shown, name, low, high, how, reader),
         _event_marks(events, words) if others else _NO_EVENTS,
-        _band(told, since),
-        _look_back(told, since) if others else (),
+        _band(summary, since),
+        _look_back(summary, since) if others else (),
         value_title=words[f"axis.{short}"],
         commonly_used=measure.common,
         common_label=words[f"common.{short}"],
@@ -108,42 +108,44 @@ def measure_charts(
         words=words,
     )
     spoken = words.say("spoken.readings", n=len(shown), what=words[f"axis.{short}"])
-    if told is not None and told.band is not None:
-        spoken += " " + words.say("level.spoken", now=told.answers.now, on=told.answers.last_on)
+    if summary is not None and summary.band is not None:
+        spoken += " " + words.say(
+            "level.spoken", now=summary.answers.now, on=summary.answers.last_on
+        )
     return ((spoken, chart),)
 
 
-def level_section(told: StudSummary, reader: Reader, *, is_headline: bool) -> Section:
+def level_section(summary: StudSummary, reader: Reader, *, is_headline: bool) -> Section:
     """What the level over time says: sentences, then every number.
 
     Parameters
     ----------
-    told
+    summary
         Of one measure.
     reader
         For whom.
     is_headline
         Whether level and change head the page already.
     """
-    words, name = reader.words, NAMES[told.answers.measure.name]
+    words, name = reader.words, NAMES[summary.answers.measure.name]
     heading = words[f"level_of.{name}"]
     names = ["what", "level_value", "interval"]
-    table = Table(heading, columns(words, names, texts_in={"what"}), _numbers(told, words))
+    table = Table(heading, columns(words, names, texts_in={"what"}), _numbers(summary, words))
     return Section(
         f"level-{name}", heading, words["level.lead"],
         paragraphs=tuple(
-            words.tell(said)
-            for said in level_sentences(
-                told, is_headline=is_headline, is_of_the_house=reader.audience != "client"
+            words.tell(sentence)
+            for sentence in level_sentences(
+                summary, is_headline=is_headline, is_of_the_house=reader.audience != "client"
             )
         ),
         table=table, is_table_folded=True,
     )  # fmt: skip
 
 
-def control_section(told: StudSummary, reader: Reader) -> Section | None:
+def control_section(summary: StudSummary, reader: Reader) -> Section | None:
     """Control charts for those who like one, with the run lengths of both."""
-    charts = told.charts
+    charts = summary.charts
     if charts is None:
         return None
     words, measure = reader.words, charts.measure
@@ -188,9 +190,9 @@ def control_section(told: StudSummary, reader: Reader) -> Section | None:
     )  # fmt: skip
 
 
-def _numbers(told: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
+def _numbers(summary: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
     """Every number of a level, one row each: what, value, interval."""
-    answers, power = told.answers, told.power
+    answers, power = summary.answers, summary.power
     measure = answers.measure
     rows: list[tuple[str, str, str]] = []
 
@@ -215,23 +217,23 @@ def _numbers(told: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
         level("past", answers.past, n=answers.n_past, until=answers.past_until)
     if answers.change is not None:
         change("change", answers.change)
-    if told.last_year is not None:
-        change("last_year", told.last_year)
+    if summary.last_year is not None:
+        change("last_year", summary.last_year)
     for fall in answers.falls:
         add("fall", words.probability(fall.prob), size=_size(fall.size, measure, words))
     if answers.rise_prob is not None:
         add("rise", words.probability(answers.rise_prob))
-    add("announced", words[f"level_table.{_state(told)}"])
+    add("announced", words[f"level_table.{_state(summary)}"])
     add(
         "above",
         words.probability(answers.common_prob),
         common=unit(measure.common, measure, words),
     )
-    add("share", words.probability(told.share_from_records))
-    if told.last is not None:
-        add("last", unit(told.last.value, measure, words), on=told.last.on)
-        level("last_expected", told.last.expected)
-    level("next", told.expected, on=told.next_on)
+    add("share", words.probability(summary.share_from_records))
+    if summary.last is not None:
+        add("last", unit(summary.last.value, measure, words), on=summary.last.on)
+        level("last_expected", summary.last.expected)
+    level("next", summary.expected, on=summary.next_on)
     add(
         "repeatability",
         words.number(answers.repeatability.median, 2),
@@ -251,17 +253,17 @@ def _numbers(told: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
     return tuple(rows)
 
 
-def state_text(told: StudSummary, words: Words) -> str:
+def state_text(summary: StudSummary, words: Words) -> str:
     """Whether a fall is announced, in a word."""
-    return words[f"level_table.{_state(told)}"]
+    return words[f"level_table.{_state(summary)}"]
 
 
-def _state(told: StudSummary) -> str:
-    if not told.announcement.enough:
+def _state(summary: StudSummary) -> str:
+    if not summary.announcement.enough:
         return "too_few"
-    if not told.announcement.is_separable:
+    if not summary.announcement.is_separable:
         return "readers"
-    return "yes" if told.announcement.announced else "no"
+    return "yes" if summary.announcement.announced else "no"
 
 
 def unit(value: float, measure: Measure, words: Words) -> str:
@@ -360,11 +362,11 @@ def _points(
     )
 
 
-def _band(told: StudSummary | None, since: str) -> pd.DataFrame:
+def _band(summary: StudSummary | None, since: str) -> pd.DataFrame:
     """The level from a day on as columns of a chart; no row where there is none."""
-    if told is None or told.band is None:
+    if summary is None or summary.band is None:
         return pd.DataFrame({"on": [], "lower": [], "median": [], "upper": []})
-    band = told.band
+    band = summary.band
     rows = pd.DataFrame(
         {
             "on": pd.DatetimeIndex(band.on).strftime("%Y-%m-%d"),
@@ -374,11 +376,11 @@ def _band(told: StudSummary | None, since: str) -> pd.DataFrame:
     return rows[rows["on"] >= since]
 
 
-def _look_back(told: StudSummary | None, since: str) -> tuple[tuple[str, str], ...]:
+def _look_back(summary: StudSummary | None, since: str) -> tuple[tuple[str, str], ...]:
     """Ends of the look-back windows, from a day on, of the last collection and of each dip."""
-    if told is None or told.band is None:
+    if summary is None or summary.band is None:
         return ()
-    days = [told.answers.last_on, *(dip.began_on for dip, _ in told.dips)]
+    days = [summary.answers.last_on, *(dip.began_on for dip, _ in summary.dips)]
     ends = (
         (f"{min(window.first_on for window in look_back(on)):%Y-%m-%d}", f"{on:%Y-%m-%d}")
         for on in days

@@ -17,7 +17,7 @@ from studcurve.reports.words import Words
 def check_lines(checks: Checks, words: Words) -> tuple[str, ...]:
     """The paragraphs, in words."""
     return tuple(
-        " ".join(words.tell(said) for said in paragraph) for paragraph in checks.paragraphs
+        " ".join(words.tell(sentence) for sentence in paragraph) for paragraph in checks.paragraphs
     )
 
 
@@ -27,7 +27,7 @@ def checks_annex(checks: Checks, words: Words) -> tuple[Section, ...]:
         _scores(checks.scores or {}, words),
         _replicated(checks.replicated, words),
         _priors(checks, words),
-        *(_opinion(name, one, words) for name, one in (checks.opinions or {}).items()),
+        *(_opinion(name, opinion, words) for name, opinion in (checks.opinions or {}).items()),
     )
     return tuple(section for section in found if section is not None)
 
@@ -39,12 +39,12 @@ def _scores(scores: Mapping[str, Scores], words: Words) -> Section | None:
     rows = tuple(
         (
             words[f"predictor.{way}"],
-            words.number(one.log_score, 3),
-            _with_error(one.log_score_gain, one.log_score_gain_se, words, way),
-            words.number(one.brier, 3),
-            _with_error(one.brier_gain, one.brier_gain_se, words, way),
+            words.number(score.log_score, 3),
+            _with_error(score.log_score_gain, score.log_score_gain_se, words, way),
+            words.number(score.brier, 3),
+            _with_error(score.brier_gain, score.brier_gain_se, words, way),
         )
-        for way, one in scores.items()
+        for way, score in scores.items()
     )
     heading = words["check.heading_predicted"]
     names = ["predicted_by", "log_score", "log_gain", "brier", "brier_gain"]
@@ -64,14 +64,14 @@ def _replicated(replicated: tuple[Replicated, ...], words: Words) -> Section | N
     if not replicated:
         return None
     rows = []
-    for one in replicated:
-        decimals = 2 if one.figure == "dispersion" else 0
+    for figure in replicated:
+        decimals = 2 if figure.figure == "dispersion" else 0
         rows.append(
             (
-                words.word("figure", one.figure),
-                words.number(one.observed, decimals),
-                _interval(one.again, words, decimals),
-                words.number(100 * one.as_many_prob),
+                words.word("figure", figure.figure),
+                words.number(figure.observed, decimals),
+                _interval(figure.again, words, decimals),
+                words.number(100 * figure.as_many_prob),
             )
         )
     heading = words["check.heading_again"]
@@ -86,8 +86,8 @@ def _priors(checks: Checks, words: Words) -> Section | None:
         (
             words[f"coefficient.{METHOD_ROWS[kind]}"],
             *(
-                "–" if one is None else words.signed(one)
-                for one in (width.table, width.narrow, width.wide)
+                "–" if estimate is None else words.signed(estimate)
+                for estimate in (width.table, width.narrow, width.wide)
             ),
         )
         for kind, width in (checks.methods or {}).items()
@@ -96,8 +96,8 @@ def _priors(checks: Checks, words: Words) -> Section | None:
         (
             stud,
             *(
-                f"{words.percent(one)} %" if one is not None else "–"
-                for one in (width.table, width.narrow, width.wide)
+                f"{words.percent(estimate)} %" if estimate is not None else "–"
+                for estimate in (width.table, width.narrow, width.wide)
             ),
         )
         for stud, width in (checks.studs or {}).items()

@@ -214,7 +214,7 @@ def stud_results(name="Rowan", cautions=()):
         if cautions
         else headline((told(name),), names_readers=True),
         readings=evaluations(name),
-        told=(
+        summaries=(
             told(name),
             told(name, "progressive_motility_pct"),
             told(name, "normal_morphology_pct"),
@@ -411,7 +411,7 @@ def handout_results(name="Rowan", cautions=()):
         ],
     )  # fmt: skip
     return HandoutResults(
-        question=name, stud=name, cautions=cautions, answer=stud.answer, told=stud.told,
+        question=name, stud=name, cautions=cautions, answer=stud.answer, summaries=stud.summaries,
         animal=Animal(None, name, name, None, None),
         examinations=examinations, lab_tests=tests, collections=stud.readings.head(8),
         readings=stud.readings, events=stud.events,

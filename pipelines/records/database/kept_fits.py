@@ -152,13 +152,13 @@ def read_fit(connection: Connection, model: str) -> KeptFit | None:
         diagnostics=json.loads(row.diagnostics),
         seconds=row.seconds,
         draws={
-            one.parameter: np.frombuffer(one.draws, PACKED).reshape(json.loads(one.shape))
-            for one in parameters
+            stored.parameter: np.frombuffer(stored.draws, PACKED).reshape(json.loads(stored.shape))
+            for stored in parameters
         },
         labels={
-            one.parameter: tuple(json.loads(one.labels))
-            for one in parameters
-            if one.labels is not None
+            stored.parameter: tuple(json.loads(stored.labels))
+            for stored in parameters
+            if stored.labels is not None
         },
         load_id=row.load_id or 0,
         checks=json.loads(row.checks or "{}"),

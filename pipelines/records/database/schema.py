@@ -287,8 +287,8 @@ def _made_by_migrations() -> Mapping[str, frozenset[str]]:
 def _macro_texts() -> Mapping[str, str]:
     """What the migrations say of each macro that a file keeps, from its name on; the last wins."""
     texts = "\n".join(script.read_text(encoding="utf-8") for script in migrations())
-    said = re.findall(r"^CREATE (?:OR REPLACE )?MACRO ((\w+).*?;)$", texts, re.M | re.S)
-    return {name: text for text, name in said}
+    macros = re.findall(r"^CREATE (?:OR REPLACE )?MACRO ((\w+).*?;)$", texts, re.M | re.S)
+    return {name: text for text, name in macros}
 
 
 @cache

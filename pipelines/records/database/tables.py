@@ -124,7 +124,7 @@ def _part(name: str, part: str, of: Literal["reading", "moment"]) -> str:
 
 
 def _as_text(value: str) -> str:
-    """SQL for a text that no spreadsheet runs: a refused cell is told after an apostrophe."""
+    """SQL for a text that no spreadsheet runs: a refused cell is printed after an apostrophe."""
     is_formula = f"regexp_full_match({value}, '{FORMULA}', 's')"
     return f"CASE WHEN {is_formula} THEN chr(39) || {value} ELSE {value} END"
 

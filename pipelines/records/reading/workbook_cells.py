@@ -203,7 +203,7 @@ class _CellScan:
             self._formula = f"{self._formula}{content}"
 
     def end(self, tag: str) -> None:
-        """End an element; a cell is told when it is whole."""
+        """End an element; a cell is handed on when it is whole."""
         tag = _plain(tag)
         if tag in ("v", "f"):
             self._read = None

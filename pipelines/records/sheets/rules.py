@@ -1,7 +1,7 @@
 """What cannot be true, what is doubtful: one named row each.
 
 A rule is a condition in SQL over the cells of one line; what is said of it stands in
-``reports/catalog`` under its name, and a kept finding is told from that name and the rule's values:
+``reports/catalog`` under its name, and a kept finding is put into words by that name and values:
 a rule that comes to print other values needs a new name. A line that meets a condition of severity
 ``refused`` is kept whole with the reason and enters no table; one that is ``doubtful`` comes in and
 is left out of every model, sum and number until somebody confirms it; a ``question`` lets it in and
