@@ -14,7 +14,7 @@ The rooms, in the order a number travels:
 ``trust``
     Whether a model is right about kennels like this one.
 ``plan``
-    One breeding or a season: what can be done, what may come of it, what would be worth knowing.
+    One breeding or a schedule: what can be done, what may come of it, what is worth knowing.
 ``due``
     What is due on a day, and what heads it.
 ``wording``

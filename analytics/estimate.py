@@ -76,7 +76,7 @@ def estimate_from_draws(draws: ArrayLike, interval_prob: float = INTERVAL_PROB) 
     return Estimate(float(median), float(lower), float(upper), interval_prob)
 
 
-def share_from_records(posterior: Floats, prior: Floats) -> float:
+def records_weight(posterior: Floats, prior: Floats) -> float:
     """Share of what is known that the kennel's own records supply, 0 to 1.
 
     One minus posterior over prior variance, not below 0.
@@ -107,7 +107,7 @@ def records_alone(posterior: Floats, prior: Floats) -> Estimate | None:
     A posterior is likelihood times prior, so with both near normal the likelihood alone has
     precision :math:`1/v_1 - 1/v_0` and mean :math:`(m_1/v_1 - m_0/v_0)` over that.
     """
-    if share_from_records(posterior, prior) < SMALLEST_SHARE:
+    if records_weight(posterior, prior) < SMALLEST_SHARE:
         return None
     after, before = float(np.var(posterior)), float(np.var(prior))
     precision = 1.0 / after - 1.0 / before

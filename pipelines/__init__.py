@@ -7,7 +7,7 @@
 ``fits``
     Which models there are, their fits, kept and read again.
 ``plan``
-    A breeding or a season: read and calculated, not yet in words.
+    A breeding or a stud's schedule: read and calculated, not yet in words.
 ``answers``, ``pages``
     What is shown: in a terminal as a value, on a page as a report.
 ``run``

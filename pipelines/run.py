@@ -11,7 +11,6 @@ from studcurve.analytics.plan.breeding_plan import BreedingPlan
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
 from studcurve.pipelines.fits.fit import FitOutcome, fit_models
 from studcurve.pipelines.pages.anonymous import without_names
-from studcurve.pipelines.pages.client_sheet import bitches_with_shipments, client_results
 from studcurve.pipelines.pages.comparison import (
     coming_breedings,
     comparison_results,
@@ -22,6 +21,7 @@ from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import Kennel, held, left_out, read_kennel
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.provenance import provenance
+from studcurve.pipelines.pages.shipment_sheet import bitches_with_shipments, shipment_sheet_results
 from studcurve.pipelines.pages.stud import (
     StudOfKennel,
     chosen_studs,
@@ -35,11 +35,11 @@ from studcurve.pipelines.plan.records import PlanRecords
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.records.database.store import Store
 from studcurve.reports.page import Link, Reader, render
-from studcurve.reports.pages.client_sheet import build_client_sheet
 from studcurve.reports.pages.comparison import ComparisonResults, build_comparison
 from studcurve.reports.pages.handout import N_SHEETS, build_handout
 from studcurve.reports.pages.index import build_index
 from studcurve.reports.pages.overview import OverviewResults, build_overview
+from studcurve.reports.pages.shipment_sheet import build_shipment_sheet
 from studcurve.reports.pages.stud_review import build_stud_review
 from studcurve.reports.pdf import Paper, can_set_type, pdf
 from studcurve.reports.sections.sources import on_one_line
@@ -211,7 +211,7 @@ def write_handout(
 
 
 @on_one_core
-def write_client_sheet(
+def write_shipment_sheet(
     store_path: Path,
     bitch: str,
     out: Path,
@@ -231,7 +231,7 @@ def write_client_sheet(
     """
     kennel = read_kennel(store_path, today)
     kennel, wanted = _seen_by(kennel, [bitch], reader, anonymous=anonymous)
-    return _client_sheet(kennel, wanted[0], out, reader).page
+    return _shipment_sheet(kennel, wanted[0], out, reader).page
 
 
 def write_comparison(
@@ -301,7 +301,7 @@ def write_every_page(
         for review, stud in zip(reviews, studs, strict=True)
     ]
     sheets = [
-        _client_sheet(kennel, bitch, out, ENGLISH_CLIENT)
+        _shipment_sheet(kennel, bitch, out, ENGLISH_CLIENT)
         for bitch in bitches_with_shipments(kennel, N_DEMO_SHEETS)
     ]
     records = records_of_pages(kennel)
@@ -370,12 +370,14 @@ def _handout(
     return [page, sheets]
 
 
-def _client_sheet(kennel: Kennel, bitch: str, out: Path, reader: Reader) -> Shelf:
-    results = client_results(kennel, bitch)
-    name = file_names("client", [results.bitch])[results.bitch]
+def _shipment_sheet(kennel: Kennel, bitch: str, out: Path, reader: Reader) -> Shelf:
+    results = shipment_sheet_results(kennel, bitch)
+    name = file_names("shipment-sheet", [results.bitch])[results.bitch]
     words = reader.words
-    page = _write(out / name, render(build_client_sheet(results, reader)))
-    return Shelf(page, Link(name, f"{words['client.kind']}: {bitch}", words["index.client"]))
+    page = _write(out / name, render(build_shipment_sheet(results, reader)))
+    return Shelf(
+        page, Link(name, f"{words['shipment_sheet.kind']}: {bitch}", words["index.shipment_sheet"])
+    )
 
 
 def _comparison(results: ComparisonResults, out: Path, reader: Reader) -> Shelf:

@@ -37,7 +37,7 @@ FITTING = (
 LONGEST = (
     "test_checks_page.py", "test_danger.py", "test_doubtful.py", "test_small_kennels.py",
     "test_due.py", "test_moved.py", "test_stud_quality.py", "test_sampling.py", "test_compare.py",
-    "test_season.py", "test_planning.py", "test_store.py", "test_printed_commands.py",
+    "test_schedule.py", "test_planning.py", "test_store.py", "test_printed_commands.py",
     "test_beside.py", "test_trouble.py", "test_archive.py", "test_findings.py", "test_shipments.py",
     "test_template.py",
 )  # fmt: skip

@@ -17,8 +17,8 @@ import time_machine
 from typer.main import get_command
 
 from studcurve.pipelines import cli
-from studcurve.pipelines.pages.client_sheet import bitches_with_shipments
 from studcurve.pipelines.pages.comparison import coming_breedings
+from studcurve.pipelines.pages.shipment_sheet import bitches_with_shipments
 from studcurve.pipelines.records.archive import back_up, export
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.template import write_template

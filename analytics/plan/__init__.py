@@ -1,4 +1,4 @@
-"""Fresh, chilled or frozen: the plan for one breeding, and for a season.
+"""Fresh, chilled or frozen: the plan for one breeding, and a stud's schedule.
 
 ``options``, ``feasible``
     The ways to breed, and which of them can be carried out.
@@ -12,6 +12,6 @@
     Which day of each way, and which way leads.
 ``breeding_plan``
     The value that terminal and page tell.
-``season``
+``schedule``
     Several bitches and one stud.
 """

@@ -68,12 +68,13 @@ class BreedingPlan:
          number ``answer.pups.shares``; ``answer.expected_pups`` is their mean;
        - ``answer.cost`` (paid in any case: what is lost if it fails), ``cost_per_litter``,
          ``cost_per_pup``; NaN where a price is missing, see ``missing_prices``;
-       - ``answer.regret`` in litters, or in ``currency`` where ``worth_of_litter`` is stated;
+       - ``answer.expected_loss`` in litters, or in ``currency`` where ``worth_of_litter`` is
+         stated;
          ``answer.value`` likewise, NaN without a worth; ``answer.highest_prob``;
-       - ``answer.share_from_records``: 0 to 1;
+       - ``answer.records_weight``: 0 to 1;
        - ``answer.has_centre``: where it is false there are no data like this, and only the ends of
-         ``chance`` and of ``pups_shown`` may be shown, no mean, median, cost per litter, regret or
-         order; ``answer.outside`` says why;
+         ``chance`` and of ``pups_shown`` may be shown, no mean, median, cost per litter, expected
+         loss or order; ``answer.outside`` says why;
        - ``answer.outcome.option``: days, source, shipment, ``method`` (told as
          ``Word("way", method)``) and ``is_guarded`` (by a veterinarian or as local law allows).
 

@@ -81,14 +81,14 @@ class OptionAnswer:
         10, 50 and 90 % of the pups alive at 8 weeks, empty bitches included.
     cost, cost_of_litter
         Paid in any case; paid on top for a litter. NaN when a price is not known.
-    regret
+    expected_loss
         Expected loss against knowing in each draw which option is best: in litters, or in money
         where a worth was stated.
     value
         Expected value at the stated worth; NaN without one.
     highest_prob
         Share of the draws in which no other option has more of it.
-    share_from_records
+    records_weight
         Share of the chance's certainty that the kennel's own records supply, 0 to 1.
     outside
         Inputs outside the studied range, a sentence each.
@@ -102,10 +102,10 @@ class OptionAnswer:
     pups_range: tuple[float, float, float]
     cost: float
     cost_of_litter: float
-    regret: float
+    expected_loss: float
     value: float
     highest_prob: float
-    share_from_records: float
+    records_weight: float
     outside: tuple[Sentence, ...]
 
     @property
@@ -211,7 +211,7 @@ def answer_options(
     answers = []
     for k, outcome in enumerate(outcomes):
         alive = pups[k]
-        regret = float((best - values[:, k]).mean())
+        expected_loss = float((best - values[:, k]).mean())
         answers.append(
             OptionAnswer(
                 outcome=outcome,
@@ -222,10 +222,10 @@ def answer_options(
                 pups_range=tuple(np.quantile(alive.alive, PUPS_QUANTILES).tolist()),
                 cost=outcome.option.cost(prices),
                 cost_of_litter=fee,
-                regret=regret,
+                expected_loss=expected_loss,
                 value=float(values[:, k].mean()) if worth_of_litter is not None else float("nan"),
                 highest_prob=float((comparable[:, k] >= best).mean()),
-                share_from_records=_share_from_records(outcome, published[k]),
+                records_weight=_records_weight(outcome, published[k]),
                 outside=outside_studied(outcome, pair),
             )
         )
@@ -352,7 +352,7 @@ def _middle(values: Floats) -> float:
     return float("nan") if np.isnan(values).any() else float(np.median(values))
 
 
-def _share_from_records(outcome: Outcome, published: Outcome) -> float:
+def _records_weight(outcome: Outcome, published: Outcome) -> float:
     """One minus variance after over variance before, of the logit, not below 0."""
     before = float(published.logit.var())
     return max(0.0, 1.0 - float(outcome.logit.var()) / before) if before else 0.0

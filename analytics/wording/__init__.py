@@ -11,7 +11,7 @@
 ``trust``, ``checks``
     How far the models can be trusted; the paragraphs of a page about it.
 ``plan``
-    A comparison or a season.
+    A comparison or a schedule.
 ``sources``
     Where the numbers of a page come from.
 """

@@ -1,4 +1,4 @@
-"""Which sentences tell a plan: of one breeding, and of a season.
+"""Which sentences tell a plan: of one breeding, and of a stud's schedule.
 
 Each sentence is chosen by a stated rule from the numbers of the plan; its words stand in the
 catalog. Associations only: what goes with what, how surely, and what a veterinarian must decide.
@@ -19,13 +19,13 @@ from studcurve.analytics.plan.compare import BAND_CERTAINTY, Gap, OptionAnswer
 from studcurve.analytics.plan.feasible import TOO_DEAR
 from studcurve.analytics.plan.measure_next import Worth
 from studcurve.analytics.plan.options import Option
-from studcurve.analytics.plan.season.conflicts import SeasonPlan
-from studcurve.analytics.plan.season.program import FEWEST_REST_DAYS
+from studcurve.analytics.plan.schedule.conflicts import Schedule
+from studcurve.analytics.plan.schedule.program import FEWEST_REST_DAYS
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Sentence, Value, Word, sentence
 
 NO_PRICE_LITTERS = 0.005
-"""A conflict that costs less than this has no price: one litter in two hundred seasons."""
+"""A conflict that costs less than this has no price: one litter in two hundred schedules."""
 
 UNPROVEN_SHARE = 0.01
 """A search that may have missed more than this share of the plan's value says so."""
@@ -385,9 +385,9 @@ def plan_remarks(plan: BreedingPlan) -> tuple[Sentence, ...]:
     )
 
 
-def season_sentences(
+def schedule_sentences(
     stud: str,
-    plan: SeasonPlan,
+    plan: Schedule,
     litters: Estimate,
     *,
     worth_of_litter: float | None,
@@ -402,36 +402,38 @@ def season_sentences(
     plan
         The schedule.
     litters
-        Litters of the season with their interval.
+        Litters of the schedule with their interval.
     worth_of_litter, currency
         Unit of the value; litters without a worth.
     """
     lost = sum(assignment.price for assignment in plan.assignments)
     sentences = [
         sentence(
-            "season.litters", stud=stud, n=len(plan.assignments), mean=plan.expected_litters,
+            "schedule.litters", stud=stud, n=len(plan.assignments), mean=plan.expected_litters,
             ends=litters,
         )
     ]  # fmt: skip
     if worth_of_litter is None and lost < NO_PRICE_LITTERS:
-        sentences.append(sentence("season.no_price"))
+        sentences.append(sentence("schedule.no_price"))
     else:
-        sentences.append(sentence("season.price", price=price(lost, worth_of_litter, currency)))
+        sentences.append(sentence("schedule.price", price=price(lost, worth_of_litter, currency)))
     gap = plan.bound - plan.value
     if gap > UNPROVEN_SHARE * max(plan.value, 1e-9):
-        sentences.append(sentence("season.not_proven", more=price(gap, worth_of_litter, currency)))
+        sentences.append(
+            sentence("schedule.not_proven", more=price(gap, worth_of_litter, currency))
+        )
     return tuple(sentences)
 
 
 def price(value: float, worth_of_litter: float | None, currency: str) -> Sentence:
     """What something costs: in litters, or in money at a stated worth."""
     if worth_of_litter is None:
-        return sentence("season.in_litters", litters=max(value, 0.0))
-    return sentence("season.in_money", money=max(value, 0.0), currency=currency)
+        return sentence("schedule.in_litters", litters=max(value, 0.0))
+    return sentence("schedule.in_money", money=max(value, 0.0), currency=currency)
 
 
-def season_remarks(
-    plan: SeasonPlan,
+def schedule_remarks(
+    plan: Schedule,
     heats: Mapping[str, HeatSummary],
     *,
     next_day_deficit: float,
@@ -450,22 +452,22 @@ def season_remarks(
     """
     left_out = tuple(assignment.bitch for assignment in plan.assignments if assignment.way is None)
     mark = PRIORS["q03_deficit"].mark
-    basis = "season.rest_own" if is_own_rest else "season.rest_published"
+    basis = "schedule.rest_own" if is_own_rest else "schedule.rest_published"
     is_guarded = any(
         assignment.way and assignment.way.option.is_guarded for assignment in plan.assignments
     )
     return (
-        *((sentence("season.left_out", bitches=left_out, days=FEWEST_REST_DAYS),)
+        *((sentence("schedule.left_out", bitches=left_out, days=FEWEST_REST_DAYS),)
           if left_out else ()),
         *(heat_sentence(name, heat) for name, heat in heats.items()),
         sentence(
-            "season.weaker_second", deficit=next_day_deficit, basis=sentence(basis, mark=mark)
+            "schedule.weaker_second", deficit=next_day_deficit, basis=sentence(basis, mark=mark)
         ),
         *limit_sentences(is_guarded=is_guarded),
     )  # fmt: skip
 
 
-def served_on(plan: SeasonPlan, on: date) -> tuple[str, ...]:
+def served_on(plan: Schedule, on: date) -> tuple[str, ...]:
     """Bitches that a day's collection serves."""
     return tuple(
         assignment.bitch

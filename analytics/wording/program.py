@@ -113,15 +113,15 @@ def litters_sentence(stud: str, chance: BreedingsChance) -> Sentence:
         own=chance.own,
         published=chance.published,
         together=chance.together,
-        speaking=speaking_sentence(chance.share_from_records),
+        speaking=speaking_sentence(chance.records_weight),
     )
 
 
-def speaking_sentence(share_from_records: float) -> Sentence:
+def speaking_sentence(records_weight: float) -> Sentence:
     """How much of a number the records supply, or that they cannot speak yet."""
-    if share_from_records < SMALLEST_SHARE:
+    if records_weight < SMALLEST_SHARE:
         return sentence("answer.records_cannot_speak")
-    return sentence("answer.share_from_records", share=share_from_records)
+    return sentence("answer.records_weight", share=records_weight)
 
 
 def program_sentences(

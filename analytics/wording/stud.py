@@ -59,14 +59,14 @@ def per_kg_sentence(answers: StudAnswers, weight_kg: float) -> Sentence:
     )
 
 
-def level_sentence(answers: StudAnswers, share_from_records: float) -> Sentence:
+def level_sentence(answers: StudAnswers, records_weight: float) -> Sentence:
     """Where he stands now, and how that lies to the commonly used value; never pass or fail.
 
     Parameters
     ----------
     answers
         Of one measure.
-    share_from_records
+    records_weight
         Share of the level that the records supply, 0 to 1.
     """
     key = "answer.level_total" if answers.measure.is_log else "answer.level_share"
@@ -79,7 +79,7 @@ def level_sentence(answers: StudAnswers, share_from_records: float) -> Sentence:
         common=answers.measure.common,
         above=answers.common_prob,
         n=answers.n_collections,
-        speaking=speaking_sentence(share_from_records),
+        speaking=speaking_sentence(records_weight),
     )
 
 

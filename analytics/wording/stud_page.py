@@ -147,7 +147,7 @@ def headline(levels: Sequence[StudSummary], *, names_readers: bool) -> tuple[Sen
     first, *others = levels
     changes = [first, *(summary for summary in others if summary.announcement.announced)]
     return (
-        level_sentence(first.answers, first.share_from_records),
+        level_sentence(first.answers, first.records_weight),
         *(
             _change(summary)
             for summary in changes

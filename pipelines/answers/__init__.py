@@ -6,7 +6,7 @@
     The bench.
 ``shipment``, ``slip``, ``card``
     A sample in hand: divided, recorded, its slip; the card for the wall.
-``comparison``, ``season``
+``comparison``, ``schedule``
     A plan.
 ``due``
     What is due.

@@ -26,10 +26,10 @@ def plan_answer(plan: BreedingPlan, words: Words) -> Answer:
     """The comparison in words, tables and values."""
     head = (*caution_lines(plan.cautions, words), *tell(wording.opening_sentences(plan), words))
     if plan.is_stopped:
-        return Answer(head, values={"is_stopped": True, "cautions": _rules(plan.cautions)})
+        return Answer(head, values={"is_stopped": True, "warnings": _rules(plan.cautions)})
     remarks = tell(wording.plan_remarks(plan), words)
     if not plan.answers:
-        values = {"is_stopped": False, "cautions": _rules(plan.cautions), "options": [],
+        values = {"is_stopped": False, "warnings": _rules(plan.cautions), "options": [],
                   "infeasible": _infeasible_values(plan, words)}  # fmt: skip
         return Answer(
             (*head, *tell([wording.heat_sentence(plan.pair.bitch, plan.heat)], words)),
@@ -55,7 +55,7 @@ def _reading(plan: BreedingPlan, words: Words) -> Iterator[str]:
     """How the tables are read."""
     yield words["compare.reading_chance"]
     unit = plan.currency if plan.is_valued else words["compare.in_litters"]
-    yield words.say("compare.reading_regret", unit=unit)
+    yield words.say("compare.reading_expected_loss", unit=unit)
     if (gap := plan.gap_shown) is not None:
         first, second = (_way(plan, position, words) for position in (gap.first, gap.second))
         yield words.say("compare.reading_parts", first=first, second=second)
@@ -117,15 +117,15 @@ def _cost_table(plan: BreedingPlan, words: Words) -> TextTable:
             expected(answer, answer.cost_per_pup),
             "–"
             if not answer.has_centre
-            else words.money(answer.regret)
+            else words.money(answer.expected_loss)
             if plan.is_valued
-            else words.number(per * answer.regret, 1),
+            else words.number(per * answer.expected_loss, 1),
             words.probability(answer.highest_prob) if answer.has_centre else "–",
         )
         for k, answer in enumerate(plan.answers)
     )
-    regret = "regret" if plan.is_valued else "regret_100"
-    names = ("if_missed", "a_litter", "a_pup", regret, "highest_in")
+    expected_loss = "expected_loss" if plan.is_valued else "expected_loss_100"
+    names = ("if_missed", "a_litter", "a_pup", expected_loss, "highest_in")
     cost = words.say("compare.cost", currency=plan.currency).strip()
     return TextTable((cost, *(words[f"compare.{name}"] for name in names)), rows)
 
@@ -168,7 +168,7 @@ def _values(plan: BreedingPlan, words: Words) -> dict[str, object]:
     lead = plan.answers[plan.lead]
     return {
         "is_stopped": False,
-        "cautions": _rules(plan.cautions),
+        "warnings": _rules(plan.cautions),
         "stud": plan.pair.stud,
         "bitch": plan.pair.bitch,
         "bitch_age_years": plan.pair.bitch_age_years,
@@ -233,7 +233,7 @@ def _option_values(answer: OptionAnswer, heat: HeatSummary, words: Words) -> dic
         "litter_prob_upper": answer.chance.upper,
         "pups_10_50_90": list(answer.pups_shown),
         "cost_if_it_fails": answer.cost,
-        "share_from_records": answer.share_from_records,
+        "records_weight": answer.records_weight,
         "outside_studied": list(tell(answer.outside, words)),
         "proviso": words["plan.by_a_veterinarian"] if option.is_guarded else "",
     }
@@ -245,7 +245,7 @@ def _option_values(answer: OptionAnswer, heat: HeatSummary, words: Words) -> dic
             "pups_shares": answer.pups.shares.tolist(),
             "cost_per_litter": answer.cost_per_litter,
             "cost_per_pup": answer.cost_per_pup,
-            "regret": answer.regret,
+            "expected_loss": answer.expected_loss,
             "value": answer.value,
             "highest_prob": answer.highest_prob,
         }

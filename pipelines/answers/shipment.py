@@ -367,7 +367,7 @@ def _answer(
                 "more_prob": worth.more_prob,
                 "fewer_prob": worth.fewer_prob,
             },
-            "cautions": [caution.rule for caution in cautions],
+            "warnings": [caution.rule for caution in cautions],
             "reminders": [reminder.sentence for reminder in reminders],
             "slip": None if slip is None else str(slip),
         },

@@ -111,9 +111,9 @@ def shipment_sheet(
     page: Page,
 ) -> None:
     """Write the sheet that goes with a bitch's shipment."""
-    from studcurve.pipelines.run import write_client_sheet
+    from studcurve.pipelines.run import write_shipment_sheet
 
-    written = write_client_sheet(
+    written = write_shipment_sheet(
         page.store,
         bitch,
         page.out,

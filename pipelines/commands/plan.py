@@ -334,9 +334,9 @@ def schedule(
     language: LanguageOption = LANGUAGES[0],
 ) -> None:
     """Plan which bitch gets which collection of a stud."""
-    from studcurve.pipelines.answers.season import season_answer
+    from studcurve.pipelines.answers.schedule import schedule_answer
     from studcurve.pipelines.plan.records import read_plan_records
-    from studcurve.pipelines.plan.season import plan_stud_season
+    from studcurve.pipelines.plan.schedule import plan_stud_schedule
     from studcurve.pipelines.plan.wishes import Wishes
     from studcurve.reports.words import Words
 
@@ -353,11 +353,11 @@ def schedule(
         clinic_hours=clinic.opening_hours(),
     )
     records = read_plan_records(question.store, question.asked_at())
-    planned = plan_stud_season(
+    planned = plan_stud_schedule(
         records, stud, bitches or (), wishes, away=frozenset(breedings.apart or ()),
         ovulations=dict(map(read_named_day, breedings.ovulation or ())), seed=question.seed,
     )  # fmt: skip
-    answer = season_answer(planned, Words(language), seed=question.seed)
+    answer = schedule_answer(planned, Words(language), seed=question.seed)
     show(answer, as_json=question.as_json)
     if planned.plan is None:
         raise typer.Exit(1)

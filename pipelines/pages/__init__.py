@@ -6,7 +6,7 @@
     What is read of one stud, gathered once and passed on.
 ``storage``, ``trust``, ``provenance``
     Parts that several pages show.
-``stud_review``, ``overview``, ``handout``, ``client_sheet``, ``comparison``
+``stud_review``, ``overview``, ``handout``, ``shipment_sheet``, ``comparison``
     One file a page.
 ``files``
     What the files are called.

@@ -6,6 +6,6 @@
     What was asked, and the draws that follow from it.
 ``comparison``
     One breeding.
-``season``
+``schedule``
     Several bitches and one stud.
 """

@@ -200,7 +200,7 @@ def _sources(
     """Where the numbers come from: chance, pups, and of what is collected, sample and shipment."""
     n_litters = records.litter.posterior.data.n_litters if records.litter.kept else 0
     sources = [
-        *chance_sources(records, answers[lead].share_from_records),
+        *chance_sources(records, answers[lead].records_weight),
         pups_source_sentence(n_litters),
         *litter_inbreeding_sentences(
             inbreeding_pct,

@@ -1,4 +1,4 @@
-"""What do the records say about one breeding that is planned, or about a season?
+"""What do the records say about one breeding that is planned, or about a schedule?
 
 From views to the values that `studcurve.analytics.plan` reads: the pair, the heat, the stud's last
 samples, shipments and straws, prices in force. No number is calculated here.

@@ -17,7 +17,7 @@ from studcurve.analytics.measures.doses import SampleEvaluation, draw_sample
 from studcurve.analytics.measures.motility_kept import StorageDraws
 from studcurve.analytics.models.stud.level import next_total
 from studcurve.analytics.plan.options import Carrier, Circumstances, OpeningHours
-from studcurve.analytics.plan.season.program import FEWEST_REST_DAYS
+from studcurve.analytics.plan.schedule.program import FEWEST_REST_DAYS
 from studcurve.analytics.plan.simulation.chain import Pair, Unknowns
 from studcurve.analytics.plan.simulation.lateness import shipment_record
 from studcurve.analytics.plan.simulation.samples import Rest, SampleDraws, next_sample, usual_of
@@ -73,7 +73,7 @@ class Wishes:
     litter_inbreeding_pct
         Inbreeding of the planned litter by its pedigree; None when not known. [%]
     fewest_rest_days
-        Days between two collections at least, in a season.
+        Days between two collections at least, in a schedule.
     """
 
     worth_of_litter: float | None = None

@@ -2,7 +2,7 @@
 
 ``overview``, ``stud_review``, ``comparison``
     For the kennel.
-``handout``, ``client_sheet``
+``handout``, ``shipment_sheet``
     For the veterinarian; for the client with her shipment.
 ``slip``, ``card``
     One printed sheet: the slip in the shipment, the card for the wall.

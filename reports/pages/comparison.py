@@ -129,7 +129,7 @@ def _report(
         ),
         sources=in_words(results.sources, words) if has_answers else (),
         provenance=on_one_line(results.provenance, words),
-        glossary=("draws", "chance", "interval", "share_from_records") if has_answers else (),
+        glossary=("draws", "chance", "interval", "records_weight") if has_answers else (),
         reader=reader,
     )
 
@@ -185,7 +185,7 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
                 if answer.has_centre
                 else words["compare.no_data_like_this"],
                 _ends(answer.chance, words),
-                words.number(100 * answer.share_from_records),
+                words.number(100 * answer.records_weight),
             )
             for answer in plan.answers
         ),
@@ -302,7 +302,7 @@ def _blocks(row: int, way: str, shares: Floats, words: Words) -> list[dict[str, 
 def _cost(plan: BreedingPlan, words: Words, *, prices: bool) -> Section:
     """What each way costs where prices may be seen, and what choosing it may forgo."""
     names = ["way", *(("if_missed", "a_litter", "a_pup") if prices else ())]
-    names += ["regret_money" if plan.is_valued else "regret_litters", "highest_in"]
+    names += ["expected_loss_money" if plan.is_valued else "expected_loss_litters", "highest_in"]
     rows = []
     for answer in plan.answers:
         cells = [_way(answer, words)]
@@ -312,20 +312,24 @@ def _cost(plan: BreedingPlan, words: Words, *, prices: bool) -> Section:
                 words.money(value) if answer.has_centre else "–"
                 for value in (answer.cost_per_litter, answer.cost_per_pup)
             ]
-        regret = (
-            words.money(answer.regret) if plan.is_valued else words.number(100 * answer.regret, 1)
+        expected_loss = (
+            words.money(answer.expected_loss)
+            if plan.is_valued
+            else words.number(100 * answer.expected_loss, 1)
         )
         cells += (
-            [regret, words.probability(answer.highest_prob)] if answer.has_centre else ["–", "–"]
+            [expected_loss, words.probability(answer.highest_prob)]
+            if answer.has_centre
+            else ["–", "–"]
         )
         rows.append(tuple(cells))
-    heading = words["comparison.cost" if prices else "comparison.regret"]
+    heading = words["comparison.cost" if prices else "comparison.expected_loss"]
     unit = plan.currency if plan.is_valued else words["compare.in_litters"]
     caption = words.say("comparison.cost_caption", currency=plan.currency) if prices else heading
     return Section(
         "cost",
         heading,
-        words.say("compare.reading_regret", unit=unit),
+        words.say("compare.reading_expected_loss", unit=unit),
         paragraphs=(words.tell(wording.bitch_sentence(plan)),),
         table=Table(caption, columns(words, names, texts_in={"way"}), tuple(rows)),
     )

@@ -208,7 +208,7 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
         ),
         sources=in_words(results.sources, words),
         provenance=on_one_line(results.provenance, words),
-        glossary=("interval", "chance", "share_from_records"),
+        glossary=("interval", "chance", "records_weight"),
         reader=reader,
         annex=checks_annex(results.checks, words),
     )

@@ -133,7 +133,7 @@ def build_stud_review(results: StudResults, reader: Reader) -> Report:
         if results.responses:
             dots = results.dots if others else ()
             sections.append(build_whatif(results.responses, dots, words))
-        glossary += ["chance", "share_from_records"]
+        glossary += ["chance", "records_weight"]
         if others:
             sections.append(_coefficients(results.coefficients, words))
             glossary.append("log_odds")
@@ -173,7 +173,7 @@ def chances_section(
     heading = words.say("review.chances", whose=whose)
     marks: list[dict[str, str | float]] = []
     for chance in chances:
-        share = words.say("review.share_note", share=chance.of.share_from_records)
+        share = words.say("review.share_note", share=chance.of.records_weight)
         known = words.say("review.known_note", n=chance.of.n_known)
         for source, estimate, note in (
             ("published", chance.of.published, ""),
@@ -199,7 +199,7 @@ def chances_section(
             words.percent(chance.of.own),
             words.percent(chance.of.published),
             words.percent(chance.of.together),
-            words.number(100 * chance.of.share_from_records),
+            words.number(100 * chance.of.records_weight),
         )
         for chance in chances
     )
@@ -226,7 +226,7 @@ def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section
             "median": estimate.median,
             "lower": estimate.lower,
             "upper": estimate.upper,
-            "note": words.say("review.share_note", share=row.share_from_records),
+            "note": words.say("review.share_note", share=row.records_weight),
         }
         for row in rows_of_chain
         if row.row not in LEVELS
@@ -243,7 +243,7 @@ def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section
             words.signed(row.published),
             "–" if row.own is None else words.signed(row.own),
             words.signed(row.together),
-            words.number(100 * row.share_from_records),
+            words.number(100 * row.records_weight),
             row.mark,
         )
         for row in rows_of_chain

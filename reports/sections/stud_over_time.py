@@ -229,7 +229,7 @@ def _numbers(summary: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
         words.probability(answers.common_prob),
         common=unit(measure.common, measure, words),
     )
-    add("share", words.probability(summary.share_from_records))
+    add("share", words.probability(summary.records_weight))
     if summary.last is not None:
         add("last", unit(summary.last.value, measure, words), on=summary.last.on)
         level("last_expected", summary.last.expected)

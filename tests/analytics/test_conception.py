@@ -10,7 +10,7 @@ from scipy.special import expit
 from tests.analytics.archetypes import ARCHETYPES, archetype_prob
 
 from studcurve.analytics.errors import ConvergenceError
-from studcurve.analytics.estimate import share_from_records
+from studcurve.analytics.estimate import records_weight
 from studcurve.analytics.models import sampling
 from studcurve.analytics.models.breedings.records import prepare_conception
 from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
@@ -195,7 +195,7 @@ def test_a_kennel_that_says_little_is_given_the_published_table(outcomes):
 
     # Three breedings hardly move a row with an sd of half a logit.
     assert posterior.estimate("c04").median == pytest.approx(0.7, abs=0.1)
-    assert posterior.share_from_records("c04") < 0.10
+    assert posterior.records_weight("c04") < 0.10
 
 
 def test_the_demos_truth_lies_within_the_intervals(demo_fit):
@@ -211,10 +211,10 @@ def test_the_demos_truth_lies_within_the_intervals(demo_fit):
 
 
 def test_records_move_what_they_can_speak_of_and_leave_the_rest(demo_fit):
-    assert demo_fit.share_from_records("c01") > 0.2
+    assert demo_fit.records_weight("c01") > 0.2
     # No surgical insemination is in the demo.
-    assert demo_fit.share_from_records("c08") < 0.05
-    assert share_from_records(np.array([0.0, 2.0]), np.array([0.0, 1.0])) == 0.0
+    assert demo_fit.records_weight("c08") < 0.05
+    assert records_weight(np.array([0.0, 2.0]), np.array([0.0, 1.0])) == 0.0
 
 
 def test_known_partners_make_the_chance_surer_than_the_table_alone(demo_fit):

@@ -101,7 +101,7 @@ def test_without_a_fit_only_published_work_stands_beside_the_bars():
     sizes = litters_again(known(litters()), seed=4, is_fitted=False).sizes(np.ones(N, dtype=bool))
 
     assert sizes.together is None
-    assert sizes.share_from_records == 0.0
+    assert sizes.records_weight == 0.0
     assert all(row.together is None for row in sizes.rows)
 
 
@@ -112,7 +112,7 @@ def test_new_partners_are_less_sure_than_known_ones_and_the_same_seed_gives_the_
 
     assert np.array_equal(one.published.n_alive, other.published.n_alive)
     assert sizes.published.upper - sizes.published.lower > 1.0
-    assert sizes.share_from_records > 0.99
+    assert sizes.records_weight > 0.99
 
 
 def test_no_litter_has_no_sizes():

@@ -7,18 +7,18 @@ from datetime import datetime
 import pandas as pd
 import pytest
 
-from studcurve.pipelines.pages.client_sheet import bitches_with_shipments
 from studcurve.pipelines.pages.comparison import coming_breedings
 from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.pages.shipment_sheet import bitches_with_shipments
 from studcurve.pipelines.plan.comparison import plan_breeding
 from studcurve.pipelines.plan.records import read_plan_records
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.run import (
     DEMO_TODAY,
-    write_client_sheet,
     write_comparison,
     write_handout,
     write_pages,
+    write_shipment_sheet,
 )
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
@@ -57,7 +57,7 @@ def written(request, fitted_store_path, tmp_path_factory):
     kennel = read_kennel(store, today)
     for bitch in bitches_with_shipments(kennel, 2):
         reader = Reader(words, "client")
-        files.append(write_client_sheet(store, bitch, out, reader=reader, **hidden))
+        files.append(write_shipment_sheet(store, bitch, out, reader=reader, **hidden))
     records = read_plan_records(store, datetime(2026, 10, 31, 8))
     ((stud, bitch),) = coming_breedings(kennel, 1)
     plan = plan_breeding(records, stud, bitch, Wishes(), seed=1, n_draws=400, with_grids=True)
@@ -128,7 +128,7 @@ def test_a_client_sheet_holds_only_her_bitch_no_price_no_other_stud_and_no_evalu
     readers = set(pd.read_csv(demo_records / "collections.csv", dtype=str)["Evaluator"].dropna())
     shipments = pd.read_csv(demo_records / "shipments.csv", dtype=str)
     for bitch in bitches_with_shipments(kennel, 4):
-        page = told(write_client_sheet(fitted_store_path, bitch, tmp_path, today=DEMO_TODAY))
+        page = told(write_shipment_sheet(fitted_store_path, bitch, tmp_path, today=DEMO_TODAY))
         stud = shipments[shipments["For bitch"] == bitch].iloc[-1]["Stud"]
         others = (set(dogs["Dog"]) | set(shipments["For bitch"].dropna()) | readers) - {bitch}
         seen = {name for name in others if re.search(rf"(?<!\w){re.escape(name)}(?!\w)", page)}

@@ -155,7 +155,7 @@ def test_overview_handout_and_client_sheet_are_written(demo_path, tmp_path, caps
     assert run("shipment-sheet", "Kelp", *where, capsys=capsys)[0] == 0
 
     written = {path.name for path in (tmp_path / "p").iterdir()}
-    assert {"overview.html", "handout-tarn.html", "client-kelp.html"} <= written
+    assert {"overview.html", "handout-tarn.html", "shipment-sheet-kelp.html"} <= written
     assert "Still as good?" in (tmp_path / "p" / "handout-tarn.html").read_text(encoding="utf-8")
     assert "handout-tarn" in out
 

@@ -14,18 +14,18 @@ import pytest
 
 from studcurve.analytics.measures.doses import SampleEvaluation
 from studcurve.pipelines.answers.comparison import plan_answer
-from studcurve.pipelines.answers.season import season_answer
+from studcurve.pipelines.answers.schedule import schedule_answer
 from studcurve.pipelines.answers.shipment import pack_shipment
 from studcurve.pipelines.answers.slip import ShipmentRequest
 from studcurve.pipelines.due import read_due
-from studcurve.pipelines.pages.client_sheet import client_results
 from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.pages.shipment_sheet import shipment_sheet_results
 from studcurve.pipelines.pages.stud import read_stud
 from studcurve.pipelines.pages.stud_review import METHOD_OF_CHANCES, stud_results
 from studcurve.pipelines.plan.comparison import plan_breeding
 from studcurve.pipelines.plan.records import read_plan_records
-from studcurve.pipelines.plan.season import plan_stud_season
+from studcurve.pipelines.plan.schedule import plan_stud_schedule
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.dog_history import cautions_of
@@ -303,12 +303,12 @@ def test_a_danger_stops_every_answer_about_the_stud(n, variant, day, kennel, que
     assert planned.is_stopped
     assert planned.answers == ()
     values = plan_answer(planned, EN).values
-    assert set(values) == {"is_stopped", "cautions"}
-    assert variant.rule in json.loads(json.dumps(values))["cautions"]
-    season = plan_stud_season(plans, stud(n), [BITCH], Wishes(), seed=1, n_draws=50)
-    assert season.plan is None
-    assert not season.heats
-    assert season_answer(season, EN, seed=1).tables == ()
+    assert set(values) == {"is_stopped", "warnings"}
+    assert variant.rule in json.loads(json.dumps(values))["warnings"]
+    schedule = plan_stud_schedule(plans, stud(n), [BITCH], Wishes(), seed=1, n_draws=50)
+    assert schedule.plan is None
+    assert not schedule.heats
+    assert schedule_answer(schedule, EN, seed=1).tables == ()
     assert stud(n) in stopped_in(due[TODAY])
 
 
@@ -324,7 +324,7 @@ def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day
     assert handout.summaries == ()
     assert not set(METHOD_OF_CHANCES) & set(handout.method)
     assert variant.rule in {c.rule for c in build_handout(handout, ENGLISH_VET).cautions}
-    client = client_results(pages, of_her(n))
+    client = shipment_sheet_results(pages, of_her(n))
     assert variant.rule in {c.rule for c in client.cautions if c.severity == "stop"}
     caution = next(c for c in review.cautions if c.rule == variant.rule)
     assert stud(n) in EN.tell(caution.sentence)
@@ -342,9 +342,9 @@ def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, k
     planned = plan_breeding(plans, stud(sound), of_her(n), Wishes(), seed=1, n_draws=50)
     assert planned.is_stopped
     assert variant.rule in {caution.rule for caution in planned.cautions}
-    season = plan_stud_season(plans, stud(sound), [of_her(n)], Wishes(), seed=1, n_draws=50)
-    assert of_her(n) in season.stopped
-    assert season.plan is None
+    schedule = plan_stud_schedule(plans, stud(sound), [of_her(n)], Wishes(), seed=1, n_draws=50)
+    assert of_her(n) in schedule.stopped
+    assert schedule.plan is None
     assert of_her(n) in stopped_in(due[TODAY])
     hers = {item.kind for item in due[TODAY] if item.dog == of_her(n)}
     assert not hers & {"insemination", "progesterone"}

@@ -18,7 +18,7 @@ from studcurve.pipelines.cli import app
 from studcurve.pipelines.records.archive import export
 from studcurve.pipelines.records.sheets.cell_rules import FORMULA
 from studcurve.pipelines.records.sheets.columns import SHEETS
-from studcurve.pipelines.run import write_client_sheet, write_every_page, write_handout
+from studcurve.pipelines.run import write_every_page, write_handout, write_shipment_sheet
 from studcurve.reports.pdf import can_set_type
 from studcurve.reports.words import visible
 
@@ -164,7 +164,7 @@ def test_a_handout_and_a_client_sheet_hold_an_escape_as_text(hostile, tmp_path):
     assert holds(page, text)
     assert bool(sheets) == can_set_type()
     assert all(sheet.read_bytes().startswith(b"%PDF-") for sheet in sheets)
-    assert holds(write_client_sheet(hostile.records, f"{text} she", tmp_path, today=DAY), text)
+    assert holds(write_shipment_sheet(hostile.records, f"{text} she", tmp_path, today=DAY), text)
 
 
 @pytest.mark.slow

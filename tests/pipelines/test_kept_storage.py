@@ -17,8 +17,8 @@ from studcurve.pipelines.commands.from_records import storage_of
 from studcurve.pipelines.fits.guard import density_now, model_fingerprint
 from studcurve.pipelines.fits.registry import STORAGE, storage_data
 from studcurve.pipelines.fits.storage import storage_curve
-from studcurve.pipelines.pages.client_sheet import client_results
 from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.pages.shipment_sheet import shipment_sheet_results
 from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY
@@ -205,7 +205,7 @@ def test_the_card_and_the_client_s_sheet_take_the_kept_curve(store_with_fit, tmp
     his = (shipments["stud"] == "Tarn") & (shipments["extender"] == "egg yolk")
     shipment = shipments[his & (shipments["motile_dose_m"] > 0)].iloc[-1]
     kennel = replace(kennel, views={**kennel.views, "shipments": shipments.loc[[shipment.name]]})
-    sheet = client_results(kennel, shipment["for_bitch"])
+    sheet = shipment_sheet_results(kennel, shipment["for_bitch"])
     at_60 = next(kept.motile_dose_m for kept in sheet.kept if kept.hours == 60)
 
     assert at_60.median == pytest.approx(shipment["motile_dose_m"] / np.e)

@@ -1,4 +1,4 @@
-"""`compare` and `season` on the demo's records, without any fit, and where a caution stops them."""
+"""`compare` and `schedule` on the demo's records, without any fit, and where they are stopped."""
 
 import itertools
 import json
@@ -75,7 +75,7 @@ def test_cautions_come_before_every_number(run):
 
 def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared, planned):
     assert Words("en")["source.chance_published"] in " ".join(compared.split())
-    assert {option["share_from_records"] for option in planned["options"]} == {0.0}
+    assert {option["records_weight"] for option in planned["options"]} == {0.0}
 
 
 @pytest.mark.parametrize("language", FORBIDDEN)
@@ -103,7 +103,7 @@ def test_no_answer_claims_more_than_association_or_runs_over_the_line(more, lang
 @pytest.mark.parametrize("language", FORBIDDEN)
 def test_no_text_of_a_plan_names_an_effect_whatever_the_records(language):
     parts = ("way.", "infeasible.", "heat.", "source.", "plan.", "price.", "input.", "driver.",
-             "moved.", "worth.", "compare.", "season.")  # fmt: skip
+             "moved.", "worth.", "compare.", "schedule.")  # fmt: skip
     said = {
         key: text if isinstance(text, str) else " ".join(text.values())
         for key, text in texts(language).items()
@@ -145,7 +145,9 @@ def test_what_there_are_no_data_like_is_put_in_no_order_and_has_no_middle(old_pa
     for option in answer.values["options"]:
         if option["method"] in unlike:
             assert option["pups_10_50_90"][1] is None
-            assert not {"litter_prob", "litter_prob_median", "regret", "pups_shares"} & set(option)
+            assert not {"litter_prob", "litter_prob_median", "expected_loss", "pups_shares"} & set(
+                option
+            )
 
 
 def test_a_worth_that_brings_no_cost_back_says_so(run):
@@ -331,12 +333,12 @@ def test_a_caution_that_stops_either_dog_leaves_no_number_in_text_or_json(dog, s
     assert "[Stop]" in text
     assert "No number and no order is given for Bracken and Senna" in text.replace("\n", " ")
     assert "%" not in text
-    assert set(values) == {"answer", "is_stopped", "cautions", "remarks"}
+    assert set(values) == {"answer", "is_stopped", "remarks", "warnings"}
     assert values["is_stopped"] is True
-    assert "brucella not negative" in values["cautions"]
+    assert "brucella not negative" in values["warnings"]
 
 
-def test_a_stopped_bitch_is_taken_out_of_the_season_and_a_stopped_stud_ends_it(
+def test_a_stopped_bitch_is_taken_out_of_the_schedule_and_a_stopped_stud_ends_it(
     kennel, kennel_class, run
 ):
     kennel.load(kennel.write("health", [{"Dog": "Senna"} | BRUCELLA]))
@@ -387,7 +389,7 @@ def test_a_sample_on_hand_is_not_the_next_one(records):
     assert {option.source for option in shipped} == {"sample on hand"}
 
 
-def test_a_season_of_the_demo_serves_every_bitch_within_the_rest_asked_for(run):
+def test_a_schedule_of_the_demo_serves_every_bitch_within_the_rest_asked_for(run):
     named = ["--ovulation", "calla=2026-11-14"]
     shown = run("schedule", "Tarn", "Thyme", "Whin", "Calla", "--rest", "3", *named, "--json")
 
@@ -400,7 +402,7 @@ def test_a_season_of_the_demo_serves_every_bitch_within_the_rest_asked_for(run):
 
 
 @pytest.mark.parametrize("language", FORBIDDEN)
-def test_the_season_is_told_in_words_that_fit_the_line(language, run):
+def test_the_schedule_is_printed_in_words_that_fit_the_line(language, run):
     shown = run("schedule", "Tarn", "Thyme", "Whin", "--apart", "Whin", "--language", language)
 
     assert not FORBIDDEN[language].search(shown.output)
@@ -409,7 +411,7 @@ def test_the_season_is_told_in_words_that_fit_the_line(language, run):
     assert expected in shown.output.replace("\n", " ")
 
 
-def test_a_bitch_without_a_rise_gets_no_day_in_a_season_unless_one_is_named(run):
+def test_a_bitch_without_a_rise_gets_no_day_in_a_schedule_unless_one_is_named(run):
     shown = run("schedule", "Tarn", "Thyme", "Calla", "--json")
     named = run("schedule", "Tarn", "Calla", "--ovulation", "Calla=2026-11-05", "--json")
     none = run("schedule", "Tarn", "Calla")

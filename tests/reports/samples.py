@@ -64,10 +64,10 @@ from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.sources import Source
 from studcurve.analytics.wording.stud_page import headline
 from studcurve.reports.page import Reader
-from studcurve.reports.pages.client_sheet import ClientResults, Kept
 from studcurve.reports.pages.comparison import ComparisonResults
 from studcurve.reports.pages.handout import Animal, BredRow, HandoutResults
 from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
+from studcurve.reports.pages.shipment_sheet import Kept, ShipmentSheetResults
 from studcurve.reports.pages.stud_review import StudResults
 from studcurve.reports.words import Words
 
@@ -114,7 +114,7 @@ def chance():
         BreedingsChance(
             n_known=12, n_whelped=9, own=Estimate(0.75, 0.47, 0.93),
             published=Estimate(0.71, 0.5, 0.84), together=Estimate(0.7312, 0.6, 0.83),
-            share_from_records=0.42,
+            records_weight=0.42,
         ),
     )  # fmt: skip
 
@@ -313,9 +313,9 @@ def overview_results(name="Rowan", *, is_stopped=False):
     )
 
 
-def client_results(name="Rowan", cautions=()):
+def shipment_sheet_results(name="Rowan", cautions=()):
     held = Estimate(123.0, 91.0, 150.0)
-    return ClientResults(
+    return ShipmentSheetResults(
         bitch=name, stud=name, stud_facts=(name,), cautions=cautions,
         answer=(sentence("answer.shipment_not_counted", stud=name, on=date(2026, 5, 1)),),
         collected=datetime(2026, 5, 1, 9, 30), has_collected_time=True,
@@ -425,11 +425,11 @@ def handout_results(name="Rowan", cautions=()):
 def every_report(name="Rowan", *, is_stopped=False):
     """Every kind of page of one kennel, by its short name; built once for all who look at it."""
     from studcurve.reports.page import Link
-    from studcurve.reports.pages.client_sheet import build_client_sheet
     from studcurve.reports.pages.comparison import build_comparison
     from studcurve.reports.pages.handout import build_handout
     from studcurve.reports.pages.index import build_index
     from studcurve.reports.pages.overview import build_overview
+    from studcurve.reports.pages.shipment_sheet import build_shipment_sheet
     from studcurve.reports.pages.stud_review import build_stud_review
 
     cautions = (STOP,) if is_stopped else ()
@@ -447,7 +447,7 @@ def every_report(name="Rowan", *, is_stopped=False):
     return {
         "review": build_stud_review(stud_results(name, cautions), OWNER),
         "overview": build_overview(overview_results(name, is_stopped=is_stopped), (), OWNER),
-        "client": build_client_sheet(client_results(name, cautions), CLIENT),
+        "shipment sheet": build_shipment_sheet(shipment_sheet_results(name, cautions), CLIENT),
         "handout": build_handout(handout_results(name, cautions), VET),
         "compare": build_comparison(comparison_results(name, cautions), OWNER),
         "index": build_index(

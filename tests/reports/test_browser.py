@@ -26,7 +26,7 @@ ARGUMENTS = [
     "--disable-background-networking", "--disable-component-update",
 ]  # fmt: skip
 KINDS = (
-    "index", "overview", "stud-tarn", "handout-tarn", "client-", "compare-", "de/overview",
+    "index", "overview", "stud-tarn", "handout-tarn", "shipment-sheet-", "compare-", "de/overview",
     "de/compare-",
 )  # fmt: skip
 AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
@@ -302,7 +302,7 @@ def test_paper_shows_every_table_and_how_we_know_in_dark_ink(browser, pages, kin
     tab.context.close()
 
 
-@pytest.mark.parametrize("kind", ["handout-", "client-"])
+@pytest.mark.parametrize("kind", ["handout-", "shipment-sheet-"])
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_what_goes_to_vet_and_client_prints_on_two_sheets(browser, pages, kind, paper):
     sheets = [name for name in pages if name.startswith(kind)]

@@ -15,7 +15,7 @@ from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.vocabulary import VOCABULARY
 from studcurve.analytics.wording.sources import rows_read, works_cited
-from studcurve.pipelines.pages.client_sheet import CHILLED_WINDOWS
+from studcurve.pipelines.pages.shipment_sheet import CHILLED_WINDOWS
 from studcurve.pipelines.records.sheets.cell_rules import rules_of
 from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.reports.catalog import LANGUAGES, texts

@@ -34,7 +34,7 @@ RETIRED = {
         r"literature|published (?:work|table|numbers|curve|guess|series|shape)": "studies",
         r"kept fit|no fit|(?:since|at|of) the fit": "model",
         r"(?:the|joint|of) draws": "simulations",
-        r"regret": "expected loss",
+        r"expected_loss": "expected loss",
         r"cautions?": "warning",
         r"refusals?|refused (?:lines?|one)": "rejected",
         r"LH peak": "LH surge",

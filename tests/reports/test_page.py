@@ -14,9 +14,9 @@ import pytest
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.sentences import Word
 from studcurve.reports.page import Column, Section, Table, render
-from studcurve.reports.pages.client_sheet import build_client_sheet
 from studcurve.reports.pages.index import build_index
 from studcurve.reports.pages.overview import build_overview
+from studcurve.reports.pages.shipment_sheet import build_shipment_sheet
 from studcurve.reports.pages.stud_review import build_stud_review
 from studcurve.reports.words import Words
 from tests.reports.samples import (
@@ -25,13 +25,13 @@ from tests.reports.samples import (
     HOSTILE,
     OWNER,
     STOP,
-    client_results,
     every_report,
     overview_results,
+    shipment_sheet_results,
     stud_results,
 )
 
-KINDS = ("review", "overview", "client", "handout", "index", "compare")
+KINDS = ("review", "overview", "shipment sheet", "handout", "index", "compare")
 
 
 class Seen(HTMLParser):
@@ -160,7 +160,7 @@ def test_every_chart_says_what_it_shows_and_every_table_has_a_caption(pages, kin
 
 
 def test_every_picture_has_its_numbers_in_a_table():
-    for kind in ("review", "overview", "client", "compare"):
+    for kind in ("review", "overview", "shipment sheet", "compare"):
         for section in every_report()[kind].sections:
             assert section.table is not None or not section.charts
 
@@ -178,7 +178,7 @@ def test_charts_carry_their_titles_and_units():
     assert all(chart["width"] == "container" for chart in charts.values())
 
 
-@pytest.mark.parametrize("kind", ["review", "client", "handout", "overview"])
+@pytest.mark.parametrize("kind", ["review", "shipment sheet", "handout", "overview"])
 def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
     free = render(every_report()[kind])
     stopped = render(every_report(is_stopped=True)[kind])
@@ -195,7 +195,7 @@ def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
             "baseline at the last",
             EN["level_of.total"],
         ],
-        "client": ["151\u00a0M", ">123<", "4.2\u00a0mL"],
+        "shipment sheet": ["151\u00a0M", ">123<", "4.2\u00a0mL"],
         "handout": ["Alert: ", "baseline at the last"],
         "overview": [">37<", ">4.7<", "470 (376–564)"],
     }[kind]
@@ -234,7 +234,7 @@ def test_how_we_know_is_folded_for_the_owner_and_open_for_the_vet(pages):
 
 
 def test_a_client_sheet_holds_no_price_no_evaluator_and_no_other_dog(pages):
-    text = " ".join(Seen(pages["client"]).text)
+    text = " ".join(Seen(pages["shipment sheet"]).text)
 
     assert not re.search(r"\b(price|cost|EUR|Ida)\b", text)
 
@@ -274,7 +274,7 @@ def test_short_cells_stay_on_one_line_long_numbers_wrap_and_small_tables_stay_on
     rows = (("Tarn", "all of its breedings ended alike", "ME-2410"), ("Pike", "12", "a note of it"))
     small = Section("lots", "Lots", table=Table("Lots", columns, rows))
     large = replace(small, table=replace(small.table, rows=rows * 5))
-    report = every_report()["client"]
+    report = every_report()["shipment sheet"]
     page = render(replace(report, sections=(small,)))
 
     assert '<td class="number said">all of its breedings ended alike</td>' in page
@@ -356,9 +356,9 @@ def test_the_overview_counts_silent_shipments_apart_from_breedings_without_an_ou
 
 
 def test_a_client_is_told_no_interval_of_what_is_kept_at_hour_0():
-    results = client_results()
-    held = next(s for s in build_client_sheet(results, CLIENT).sections if s.name == "held")
-    without = build_client_sheet(replace(results, kept=()), CLIENT)
+    results = shipment_sheet_results()
+    held = next(s for s in build_shipment_sheet(results, CLIENT).sections if s.name == "held")
+    without = build_shipment_sheet(replace(results, kept=()), CLIENT)
 
     assert [row[2] == "–" for row in held.table.rows] == [one.hours == 0.0 for one in results.kept]
     # Nothing is said of how a number came about that is not there; the days keep their sources.

@@ -72,7 +72,7 @@ def test_the_same_report_gives_the_same_sheets():
     assert pdf(report, "a4") == pdf(report, "a4")
 
 
-@pytest.mark.parametrize("kind", ["review", "overview", "client", "handout", "compare"])
+@pytest.mark.parametrize("kind", ["review", "overview", "shipment sheet", "handout", "compare"])
 def test_every_report_can_be_set_on_paper_whatever_its_names_hold(kind):
     # Text that the typesetter would take for markup, a function call or a file.
     for name in (HOSTILE, '#read("/etc/passwd") *bold* $x$ @cite <label> \\u{1F4A5}'):
@@ -80,7 +80,9 @@ def test_every_report_can_be_set_on_paper_whatever_its_names_hold(kind):
 
 
 def test_a_stop_reaches_the_sheets():
-    free, stopped = (every_report(is_stopped=stopped)["client"] for stopped in (False, True))
+    free, stopped = (
+        every_report(is_stopped=stopped)["shipment sheet"] for stopped in (False, True)
+    )
 
     assert len(pdf(stopped, "a4")) < len(pdf(free, "a4"))
     assert not any(section.charts for section in stopped.sections)

@@ -12,7 +12,7 @@ from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 
-from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, share_from_records
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, records_weight
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.regression import (
     GroupingFactor,
@@ -198,9 +198,9 @@ class BreedingsPosterior(Generic[D]):
         """What is published of that row."""
         return estimate_from_draws(self.prior_draws[row])
 
-    def share_from_records(self, row: str) -> float:
+    def records_weight(self, row: str) -> float:
         """Share of what is known that the kennel's own records supply, 0 to 1."""
-        return share_from_records(self.draws[row], self.prior_draws[row])
+        return records_weight(self.draws[row], self.prior_draws[row])
 
 
 def padded_rows(values: np.ndarray, n_padded: int, fill: float | bool = 0.0) -> np.ndarray:

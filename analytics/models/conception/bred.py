@@ -19,7 +19,7 @@ from studcurve.analytics.estimate import (
     Estimate,
     estimate_from_draws,
     records_alone,
-    share_from_records,
+    records_weight,
 )
 from studcurve.analytics.measures.counting import exact_share
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
@@ -49,7 +49,7 @@ class BreedingsChance:
         Share with its exact interval; None without a known outcome. [0 to 1]
     published, together
         Mean chance of the same breedings before and after the records. [0 to 1]
-    share_from_records
+    records_weight
         Share of the last that the records supply, 0 to 1.
     """
 
@@ -58,7 +58,7 @@ class BreedingsChance:
     own: Estimate | None
     published: Estimate
     together: Estimate
-    share_from_records: float
+    records_weight: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ class Coefficient:
         Before and after the records.
     own
         What the records alone say of it; None where they cannot speak.
-    share_from_records
+    records_weight
         Share of the last that the records supply, 0 to 1.
     mark
         Of the row's source.
@@ -91,7 +91,7 @@ class Coefficient:
     published: Estimate
     own: Estimate | None
     together: Estimate
-    share_from_records: float
+    records_weight: float
     mark: str
 
 
@@ -182,7 +182,7 @@ def breedings_chance(fitted: ConceptionPosterior, chosen: Mask) -> BreedingsChan
         own=exact_share(n_whelped, n_known),
         published=estimate_from_draws(published),
         together=estimate_from_draws(together),
-        share_from_records=share_from_records(together, published),
+        records_weight=records_weight(together, published),
     )
 
 
@@ -212,7 +212,7 @@ def chain_coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
             fitted.prior_estimate(row),
             records_alone(fitted.draws[row], fitted.prior_draws[row]),
             fitted.estimate(row),
-            fitted.share_from_records(row),
+            fitted.records_weight(row),
             PRIORS[row].mark,
         )
         for row in COEFFICIENTS

@@ -24,7 +24,7 @@ from studcurve.analytics.estimate import (
     Floats,
     estimate_from_draws,
     interval_quantiles,
-    share_from_records,
+    records_weight,
 )
 from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.likelihoods import truncated_count_log_likelihood
@@ -94,7 +94,7 @@ class LitterSizes:
         Litters, and pups born alive in one on average.
     published, together
         Mean expected pups born alive in the same litters. [pups]
-    share_from_records
+    records_weight
         Share of the last that the records supply, 0 to 1; 0 without a fit.
     """
 
@@ -103,7 +103,7 @@ class LitterSizes:
     mean_alive: float
     published: Estimate
     together: Estimate | None
-    share_from_records: float
+    records_weight: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,9 +166,7 @@ class LittersAgain:
             mean_alive=float(seen.mean()),
             published=estimate_from_draws(published),
             together=None if together is None else estimate_from_draws(together),
-            share_from_records=(
-                0.0 if together is None else share_from_records(together, published)
-            ),
+            records_weight=(0.0 if together is None else records_weight(together, published)),
         )
 
 

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from studcurve.analytics.estimate import Estimate, estimate_from_draws, share_from_records
+from studcurve.analytics.estimate import Estimate, estimate_from_draws, records_weight
 from studcurve.analytics.measures.dates import DayWindow, retest
 from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.announcement import Announcement, Power, announce, power
@@ -49,7 +49,7 @@ class StudSummary:
     ----------
     answers, announcement
         Level, change, probabilities of falls; whether a fall is announced.
-    share_from_records
+    records_weight
         Share of the level that the records supply, 0 to 1.
     last_year
         Change of the level over the year before the last collection; None with a shorter record. A
@@ -74,7 +74,7 @@ class StudSummary:
 
     answers: StudAnswers
     announcement: Announcement
-    share_from_records: float
+    records_weight: float
     last_year: Estimate | None
     power: Power | None
     last: LastCollection | None
@@ -124,7 +124,7 @@ def tell_stud(
     return StudSummary(
         answers=answers,
         announcement=announce(posterior, stud),
-        share_from_records=share_from_records(
+        records_weight=records_weight(
             levels_at(posterior, stud, on[-1:]), levels_at(published, stud, on[-1:])
         ),
         last_year=change_since(posterior, stud, since=year_ago, until=answers.last_on)

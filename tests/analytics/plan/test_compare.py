@@ -83,11 +83,11 @@ def test_costs_and_expectations_are_those_of_the_price_list(answers):
     assert mine.pups_range == pytest.approx(tuple(np.quantile(mine.pups.alive, [0.1, 0.5, 0.9])))
 
 
-def test_regret_is_measured_against_the_best_option_of_each_draw(answers):
+def test_the_expected_loss_is_measured_against_the_best_option_of_each_draw(answers):
     chances = np.column_stack([a.outcome.litter_prob for a in answers])
 
     for k, answer in enumerate(answers):
-        assert answer.regret == pytest.approx((chances.max(axis=1) - chances[:, k]).mean())
+        assert answer.expected_loss == pytest.approx((chances.max(axis=1) - chances[:, k]).mean())
     assert sum(a.highest_prob for a in answers) >= 1.0 - 1e-12
 
 
@@ -102,7 +102,7 @@ def test_a_stated_worth_turns_chances_into_money(outcomes, pups, pair):
 
 
 def test_nothing_of_the_published_table_comes_from_the_records(answers):
-    assert all(answer.share_from_records == 0.0 for answer in answers)
+    assert all(answer.records_weight == 0.0 for answer in answers)
 
 
 def test_narrower_draws_are_credited_to_the_records(outcomes, pups, pair):
@@ -113,7 +113,7 @@ def test_narrower_draws_are_credited_to_the_records(outcomes, pups, pair):
 
     answer = answer_options([own], [pups[0]], [outcome], pair, prices={}, worth_of_litter=None)[0]
 
-    assert answer.share_from_records == pytest.approx(0.75)
+    assert answer.records_weight == pytest.approx(0.75)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The season plan against enumeration of every schedule, and what no schedule may do."""
+"""The schedule of a stud against enumeration of every schedule, and what none may do."""
 
 import math
 from datetime import date, datetime, timedelta
@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.options import Option, Straws
-from studcurve.analytics.plan.season.conflicts import PROVEN_GAP, plan_season
-from studcurve.analytics.plan.season.program import (
+from studcurve.analytics.plan.schedule.conflicts import PROVEN_GAP, plan_schedule
+from studcurve.analytics.plan.schedule.program import (
     LONGEST_REST,
     MOST_SHARES,
     RESTS,
@@ -22,7 +22,7 @@ from studcurve.analytics.plan.season.program import (
     Way,
     counted_rest,
 )
-from studcurve.analytics.plan.season.ways import published_rest, rest_shares, ways_of
+from studcurve.analytics.plan.schedule.ways import published_rest, rest_shares, ways_of
 from studcurve.analytics.plan.simulation.chain import simulate
 
 FIRST = date(2026, 3, 1)
@@ -100,7 +100,7 @@ def test_no_schedule_tried_one_by_one_is_worth_more(data):
         data.draw(st.sampled_from([0, 3, 6])),
     )
 
-    plan = plan_season(ways, names, stud)
+    plan = plan_schedule(ways, names, stud)
 
     exact = best_by_enumeration(ways, stud)
     assert plan.value == pytest.approx(exact, abs=PROVEN_GAP * exact + 1e-6)
@@ -115,7 +115,7 @@ def test_no_schedule_tried_one_by_one_is_worth_more(data):
 def test_two_bitches_on_the_same_only_day_share_his_collection_and_pay_for_it():
     ways = [[way("Aster", (0,), 0.8)], [way("Briar", (0,), 0.7)]]
 
-    plan = plan_season(ways, ["Aster", "Briar"], StudLimits())
+    plan = plan_schedule(ways, ["Aster", "Briar"], StudLimits())
 
     assert plan.collections == ((FIRST, None, 2),)
     assert [a.price for a in plan.assignments] == pytest.approx([0.02, 0.02])
@@ -126,7 +126,7 @@ def test_two_bitches_on_the_same_only_day_share_his_collection_and_pay_for_it():
 def test_a_mating_leaves_nothing_for_another_bitch_that_day():
     ways = [[way("Aster", (0,), 0.8, "natural")], [way("Briar", (0,), 0.7)]]
 
-    plan = plan_season(ways, ["Aster", "Briar"], StudLimits())
+    plan = plan_schedule(ways, ["Aster", "Briar"], StudLimits())
 
     assert [a.way is not None for a in plan.assignments] == [True, False]
     assert plan.assignments[1].price == pytest.approx(0.68)
@@ -136,25 +136,25 @@ def test_a_mating_leaves_nothing_for_another_bitch_that_day():
 def test_the_last_straws_go_to_the_bitch_they_are_worth_most_for():
     ways = [[way("Aster", (0,), 0.5, "frozen")], [way("Briar", (9,), 0.7, "frozen")]]
 
-    plan = plan_season(ways, ["Aster", "Briar"], StudLimits(n_straws=3))
+    plan = plan_schedule(ways, ["Aster", "Briar"], StudLimits(n_straws=3))
 
     assert [a.way is not None for a in plan.assignments] == [False, True]
     assert plan.conflicts[0].price == pytest.approx(0.5)
 
 
 def test_a_bitch_without_any_way_is_left_out_and_named():
-    plan = plan_season([[], [way("Briar", (0,), 0.7)]], ["Aster", "Briar"], StudLimits())
+    plan = plan_schedule([[], [way("Briar", (0,), 0.7)]], ["Aster", "Briar"], StudLimits())
 
     assert [a.bitch for a in plan.assignments] == ["Aster", "Briar"]
     assert plan.assignments[0].way is None
     assert plan.expected_litters == pytest.approx(0.68)
 
 
-def test_one_more_bitch_never_lowers_the_season():
+def test_one_more_bitch_never_lowers_the_value_of_the_schedule():
     ways = [[way(n, (0, 2), 0.8), way(n, (1, 3), 0.75)] for n in ("Aster", "Briar", "Clover")]
     names = ["Aster", "Briar", "Clover"]
 
-    totals = [plan_season(ways[:n], names[:n], StudLimits()).value for n in (1, 2, 3)]
+    totals = [plan_schedule(ways[:n], names[:n], StudLimits()).value for n in (1, 2, 3)]
 
     assert totals == sorted(totals)
 
@@ -194,9 +194,9 @@ def test_a_way_in_the_whole_rested_state_is_the_chain_itself(circumstances, pair
             assert np.all(np.diff(grid, axis=2) <= 1e-12)
 
 
-def test_the_litters_of_a_season_have_the_spread_of_their_chances():
+def test_the_litters_of_a_schedule_have_the_spread_of_their_chances():
     ways = [[way("Aster", (0,), 0.8)], [way("Briar", (9,), 0.5)]]
-    plan = plan_season(ways, ["Aster", "Briar"], StudLimits())
+    plan = plan_schedule(ways, ["Aster", "Briar"], StudLimits())
     p = np.array([0.78, 0.48])
 
     counts = np.concatenate([plan.litters(np.random.default_rng(k)) for k in range(2000)])

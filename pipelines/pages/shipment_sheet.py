@@ -20,7 +20,7 @@ from studcurve.pipelines.pages.kennel import Kennel
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import facts
 from studcurve.pipelines.records.dog_history import dog_records
-from studcurve.reports.pages.client_sheet import ClientResults, Kept
+from studcurve.reports.pages.shipment_sheet import Kept, ShipmentSheetResults
 
 KEPT_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0)
 """Hours after the collection at which a dose is stated. [h]"""
@@ -38,7 +38,7 @@ CHILLED_WINDOWS = tuple(
 """What the sources say of chilled semen."""
 
 
-def client_results(kennel: Kennel, bitch: str) -> ClientResults:
+def shipment_sheet_results(kennel: Kennel, bitch: str) -> ShipmentSheetResults:
     """Everything the sheet of a bitch's last shipment shows.
 
     Raises
@@ -70,7 +70,7 @@ def client_results(kennel: Kennel, bitch: str) -> ClientResults:
     has_time = shipment["collected_latest"] - shipment["collected_earliest"] < pd.Timedelta(
         hours=12
     )
-    return ClientResults(
+    return ShipmentSheetResults(
         bitch=str(shipment["for_bitch"]),
         stud=stud,
         stud_facts=facts(dog),

@@ -1,4 +1,4 @@
-"""Several bitches, one stud, one season.
+"""Several bitches in heat at one time, one stud.
 
 ``ways``
     What each bitch's options are worth when a collection is shared.

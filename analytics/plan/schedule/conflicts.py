@@ -1,4 +1,4 @@
-r"""Several bitches, one stud, one season: who gets which collection?
+r"""Several bitches in heat at one time, one stud: who gets which collection?
 
 The stud is collected at most once a day; a collection after :math:`r` days of rest holds the share
 that prior q03 gives, and is divided among the bitches that it serves. Each bitch gets at most one
@@ -32,10 +32,10 @@ from scipy.optimize import Bounds, milp
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import Floats
-from studcurve.analytics.plan.season.program import (
+from studcurve.analytics.plan.schedule.program import (
     LONGEST_REST,
     Collections,
-    SeasonProgram,
+    ScheduleProgram,
     StudLimits,
     Way,
 )
@@ -107,7 +107,7 @@ class Conflict:
 
 
 @dataclass(frozen=True, slots=True)
-class SeasonPlan:
+class Schedule:
     """A schedule for the stud.
 
     Attributes
@@ -136,14 +136,14 @@ class SeasonPlan:
         return float(sum(assignment.litter_prob.mean() for assignment in self.assignments))
 
     def litters(self, rng: np.random.Generator) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-        """Draw the number of litters of the season in each draw."""
+        """Draw the number of litters of the schedule in each draw."""
         chances = np.column_stack([assignment.litter_prob for assignment in self.assignments])
         return np.asarray((rng.uniform(size=chances.shape) < chances).sum(axis=1))
 
 
-def plan_season(
+def plan_schedule(
     ways: Sequence[Sequence[Way]], bitches: Sequence[str], stud: StudLimits
-) -> SeasonPlan:
+) -> Schedule:
     """Find the schedule with the highest expected value.
 
     Parameters
@@ -179,7 +179,7 @@ def plan_season(
         )
     prices = [assignment.price for assignment in assignments]
     conflicts = _conflicts(ways, bitches, to_herself, prices, stud)
-    return SeasonPlan(tuple(assignments), collected, conflicts, value, bound)
+    return Schedule(tuple(assignments), collected, conflicts, value, bound)
 
 
 def _conflicts(
@@ -196,13 +196,13 @@ def _conflicts(
     """
     found = []
     for i, j in combinations(range(len(bitches)), 2):
-        one, other = to_herself[i], to_herself[j]
-        least = PROVEN_GAP * (one[2] + other[2])
+        first, second = to_herself[i], to_herself[j]
+        least = PROVEN_GAP * (first[2] + second[2])
         lost_in_plan = prices[i] + prices[j]
-        if lost_in_plan <= least or _fit_beside(one, other, ways[i], ways[j], stud):
+        if lost_in_plan <= least or _fit_beside(first, second, ways[i], ways[j], stud):
             continue
-        together = _solve_together([ways[i], ways[j]], [one[2], other[2]], stud)[2]
-        price = one[2] + other[2] - together
+        together = _solve_together([ways[i], ways[j]], [first[2], second[2]], stud)[2]
+        price = first[2] + second[2] - together
         if price > least:
             found.append(Conflict((bitches[i], bitches[j]), price))
     return tuple(sorted(found, key=lambda conflict: -conflict.price))
@@ -238,7 +238,7 @@ def _solve_together(
 
 def _solve(ways: Sequence[Sequence[Way]], stud: StudLimits, lowest: Sequence[float]) -> Solution:
     """Build and solve the program among the ways worth at least so much to each bitch."""
-    program = SeasonProgram(ways, stud, [max(0.0, value) for value in lowest])
+    program = ScheduleProgram(ways, stud, [max(0.0, value) for value in lowest])
     if program.n_variables == 0:
         return {}, (), 0.0, 0.0
     for limit_s in (TIME_LIMIT_S, LAST_LIMIT_S):

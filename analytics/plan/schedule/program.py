@@ -1,6 +1,6 @@
-"""The integer program of a season: variables, objective, rules, and how a solution is read.
+"""The integer program of a schedule: variables, objective, rules, and how a solution is read.
 
-See :mod:`studcurve.analytics.plan.season.conflicts` for the equations.
+See :mod:`studcurve.analytics.plan.schedule.conflicts` for the equations.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class StudLimits:
-    """What one stud gives in a season.
+    """What one stud gives while the bitches are in heat.
 
     Attributes
     ----------
@@ -92,7 +92,7 @@ class StudLimits:
     n_straws: int = 0
 
 
-class SeasonProgram:
+class ScheduleProgram:
     """The integer program: variables, objective, constraints, and how a solution is read."""
 
     def __init__(
@@ -113,7 +113,7 @@ class SeasonProgram:
         self.days = sorted({day for b, k in used for day, _ in ways[b][k].doses_on})
         self.position = {day: k for k, day in enumerate(self.days)}
         self.collections = [(d, s) for d in range(len(self.days)) for s in range(len(STATES))]
-        # Arcs from one collection day to the next; −1 is the last one before the season.
+        # Arcs from one collection day to the next; −1 is the last one before the schedule.
         self.first_rests = [_rest(stud.last_collected_on, day) for day in self.days]
         self.arcs = [
             (-1, d, LONGEST_REST if rest is None else counted_rest(rest))

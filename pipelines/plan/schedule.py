@@ -1,4 +1,4 @@
-"""Several bitches in heat and one stud: read, planned, not yet told."""
+"""Several bitches in heat and one stud: read, planned, not yet in words."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.plan.breeding_plan import HeatSummary
 from studcurve.analytics.plan.feasible import possible_options
-from studcurve.analytics.plan.season.conflicts import SeasonPlan, plan_season
-from studcurve.analytics.plan.season.program import StudLimits, Way
-from studcurve.analytics.plan.season.ways import published_rest, rest_shares, ways_of
+from studcurve.analytics.plan.schedule.conflicts import Schedule, plan_schedule
+from studcurve.analytics.plan.schedule.program import StudLimits, Way
+from studcurve.analytics.plan.schedule.ways import published_rest, rest_shares, ways_of
 from studcurve.analytics.plan.simulation.unknowns import Chain
 from studcurve.analytics.sentences import Sentence
 from studcurve.pipelines.plan.records import (
@@ -33,13 +33,13 @@ from studcurve.pipelines.plan.records import (
 from studcurve.pipelines.plan.wishes import PLAN_STOPS, Wishes, circumstances_of, unknowns_of
 from studcurve.pipelines.records.dog_history import cautions_of
 
-N_SEASON_DRAWS = 1000
-"""Joint draws of a season; a chance is then sure to half a point."""
+N_SCHEDULE_DRAWS = 1000
+"""Joint draws of a schedule; a chance is then sure to half a point."""
 
 
 @dataclass(frozen=True, slots=True)
-class Season:
-    """A season planned; without a plan where a caution stops the stud.
+class StudSchedule:
+    """A stud's schedule; without a plan where a caution stops the stud.
 
     Attributes
     ----------
@@ -72,13 +72,13 @@ class Season:
     next_day_deficit: float
     is_own_rest: bool
     heats: Mapping[str, HeatSummary]
-    plan: SeasonPlan | None
+    plan: Schedule | None
     worth_of_litter: float | None
     currency: str
     n_draws: int
 
 
-def plan_stud_season(
+def plan_stud_schedule(
     records: PlanRecords,
     stud: str,
     bitches: Sequence[str],
@@ -87,8 +87,8 @@ def plan_stud_season(
     away: frozenset[str] = frozenset(),
     ovulations: Mapping[str, date] = MappingProxyType({}),
     seed: int,
-    n_draws: int = N_SEASON_DRAWS,
-) -> Season:
+    n_draws: int = N_SCHEDULE_DRAWS,
+) -> StudSchedule:
     """Plan who gets which collection of a stud.
 
     Parameters
@@ -166,9 +166,9 @@ def plan_stud_season(
         heats[name] = heat.summary
     plan = None
     if heats:
-        plan = plan_season(ways, list(heats), stud_limits(records, stud_name, wishes))
+        plan = plan_schedule(ways, list(heats), stud_limits(records, stud_name, wishes))
     deficit = float("nan") if rested is None else float(1.0 - rested[:, 0].mean())
-    return Season(
+    return StudSchedule(
         stud_name, tuple(cautions), tuple(stopped), tuple(undated), chance_sources(records),
         deficit, is_own_rest, heats, plan, wishes.worth_of_litter, currency, n_draws,
     )  # fmt: skip

@@ -18,7 +18,7 @@ from studcurve.analytics.estimate import Floats
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
 from studcurve.analytics.models.breedings.terms import dose_term
 from studcurve.analytics.plan.options import Option
-from studcurve.analytics.plan.season.program import RESTS, STATES, Way
+from studcurve.analytics.plan.schedule.program import RESTS, STATES, Way
 from studcurve.analytics.plan.simulation.chain import FEWEST_SPERM_M, Pair, Unknowns, simulate
 from studcurve.analytics.plan.simulation.samples import Rest
 from studcurve.analytics.priors import PRIORS

@@ -30,7 +30,7 @@ class Kept:
 
 
 @dataclass(frozen=True, slots=True)
-class ClientResults:
+class ShipmentSheetResults:
     """Everything the sheet shows, finished.
 
     Attributes
@@ -83,7 +83,7 @@ class ClientResults:
     provenance: tuple[Sentence, ...]
 
 
-def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
+def build_shipment_sheet(results: ShipmentSheetResults, reader: Reader) -> Report:
     """Lay out the sheet; a stop on shipments or doses leaves the caution and what we ask back."""
     words = reader.words
     stopped = {"shipment", "doses"} & stopped_answers(results.cautions)
@@ -94,16 +94,16 @@ def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
             sections.append(_held(results, words))
         sections.append(
             Section(
-                "use", words["client.use"],
+                "use", words["shipment_sheet.use"],
                 paragraphs=tuple(words.tell(sentence) for sentence in results.days),
             )
         )  # fmt: skip
     sections.append(_asked(words))
     return Report(
-        kind=words["client.kind"],
+        kind=words["shipment_sheet.kind"],
         title=results.bitch,
         subtitle=words.say(
-            "client.by", stud=results.stud, facts=on_one_line(results.stud_facts, words)
+            "shipment_sheet.by", stud=results.stud, facts=on_one_line(results.stud_facts, words)
         ),
         cautions=results.cautions,
         answer=() if stopped else tuple(words.tell(sentence) for sentence in results.answer),
@@ -117,7 +117,7 @@ def build_client_sheet(results: ClientResults, reader: Reader) -> Report:
     )
 
 
-def _sent(results: ClientResults, words: Words) -> Section:
+def _sent(results: ShipmentSheetResults, words: Words) -> Section:
     """What was sent, as it was noted."""
     collected = words.moment(results.collected) if results.has_collected_time else words.day(
         results.collected
@@ -135,18 +135,18 @@ def _sent(results: ClientResults, words: Words) -> Section:
         ("motile_dose", _with_unit(results.motile_dose_m, words["format.millions"], 0, words)),
     )
     table = Table(
-        words["client.sent"],
+        words["shipment_sheet.sent"],
         columns(words, ["what", "noted"], texts_in={"what", "noted"}),
         tuple((words[f"sent.{name}"], value) for name, value in rows),
     )
-    return Section("sent", words["client.sent"], table=table)
+    return Section("sent", words["shipment_sheet.sent"], table=table)
 
 
-def _method(results: ClientResults) -> str:
+def _method(results: ShipmentSheetResults) -> str:
     return "method.kept" if results.own_until_h is None else "method.kept_own"
 
 
-def _held(results: ClientResults, words: Words) -> Section:
+def _held(results: ShipmentSheetResults, words: Words) -> Section:
     """What a dose is expected to hold, hour by hour."""
     rows = tuple(
         (
@@ -160,7 +160,7 @@ def _held(results: ClientResults, words: Words) -> Section:
         for kept in results.kept
     )
     names = ["hours", "motile_dose", "interval"]
-    heading = words["client.held"]
+    heading = words["shipment_sheet.held"]
     chart = storage_curve(
         [
             (kept.hours, kept.motile_dose_m.lower, kept.motile_dose_m.median,
@@ -170,7 +170,7 @@ def _held(results: ClientResults, words: Words) -> Section:
         axis_title=words["axis.motile_dose"],
         words=words,
     )  # fmt: skip
-    spoken = words.say("client.held_spoken", n=len(rows))
+    spoken = words.say("shipment_sheet.held_spoken", n=len(rows))
     return Section(
         "held",
         heading,
@@ -180,13 +180,13 @@ def _held(results: ClientResults, words: Words) -> Section:
     )
 
 
-def _held_lead(results: ClientResults, words: Words) -> str:
+def _held_lead(results: ShipmentSheetResults, words: Words) -> str:
     """Whose storage the numbers are, and from where on they lie beyond what was read."""
     if results.own_until_h is None:
-        return words["client.held_lead"]
+        return words["shipment_sheet.held_lead"]
     if results.own_until_h == 0.0:
-        return words["client.held_lead_other"]
-    return words.say("client.held_lead_own", until=results.own_until_h)
+        return words["shipment_sheet.held_lead_other"]
+    return words.say("shipment_sheet.held_lead_own", until=results.own_until_h)
 
 
 def _asked(words: Words) -> Section:
@@ -194,9 +194,14 @@ def _asked(words: Words) -> Section:
     rows = tuple((words[f"ask.{name}"], "") for name in ASKED)
     names = ["ask", "answer"]
     table = Table(
-        words["client.asked"], columns(words, names, texts_in=set(names)), rows, is_form=True
+        words["shipment_sheet.asked"],
+        columns(words, names, texts_in=set(names)),
+        rows,
+        is_form=True,
     )
-    return Section("asked", words["client.asked"], words["client.asked_lead"], table=table)
+    return Section(
+        "asked", words["shipment_sheet.asked"], words["shipment_sheet.asked_lead"], table=table
+    )
 
 
 def _with_unit(value: float, unit: str, decimals: int, words: Words) -> str:
