@@ -15,7 +15,7 @@ import typer
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.vocabulary import SemenType
-from studcurve.pipelines.commands.from_records import rotor_radius_cm, storage_of
+from studcurve.pipelines.commands.from_records import radius_remark, rotor_radius_cm, storage_of
 from studcurve.pipelines.commands.groups import CommandGroup, OptionGroup, command
 from studcurve.pipelines.commands.options import (
     DEFAULT_STORE,
@@ -301,6 +301,7 @@ def spin(
 ) -> None:
     """Force, speed and loss of a run of the centrifuge."""
     from studcurve.pipelines.answers.semen import spin_answer
+    from studcurve.reports.words import Words
 
     counts = recovery.counts()
     radius_cm = rotor_radius_cm(store, run.radius)
@@ -315,7 +316,8 @@ def spin(
         recovery=counts,
         count_cv=count_error(recovery.is_trained),
     )
-    show(answer, as_json=as_json)
+    remarks = radius_remark(store, run.radius, Words("en"))
+    show(replace(answer, remarks=(*answer.remarks, *remarks)), as_json=as_json)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -536,4 +538,5 @@ def card(
         words=sheet.words,
         rng=rng,
     )
-    show(answer, as_json=common.as_json)
+    remarks = radius_remark(common.store, radius, sheet.words)
+    show(replace(answer, remarks=(*answer.remarks, *remarks)), as_json=common.as_json)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from studcurve.analytics.measures.doses import Route
     from studcurve.analytics.measures.motility_kept import StorageDraws
+    from studcurve.reports.words import Words
 
 
 def target_m(store: Path, route: Route, target: float | None, *, keep: bool) -> float:
@@ -37,6 +38,12 @@ def rotor_radius_cm(store: Path, radius: float | None, *, needed: bool = True) -
             "cm from the axis to the tip of a spinning tube; the records file remembers it."
         )
     return kept
+
+
+def radius_remark(store: Path, radius: float | None, words: Words) -> tuple[str, ...]:
+    """One line where a radius was given and no records file is there to remember it."""
+    is_forgotten = radius is not None and not store.exists()
+    return (words["card.radius_not_remembered"],) if is_forgotten else ()
 
 
 def storage_of(

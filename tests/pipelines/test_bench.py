@@ -11,7 +11,9 @@ import pytest
 
 from studcurve.pipelines.answers.answer import WIDTH, printable, spoken
 from studcurve.pipelines.cli import main
+from studcurve.reports.words import Words
 
+EN = Words("en")
 ROOT = Path(__file__).parents[2]
 HEAVY = {"jax", "numpyro", "statsmodels", "sklearn", "altair", "scipy.stats"}
 
@@ -62,7 +64,7 @@ def bench(tmp_path, capsys):
     """Run one bench command against a records file that may not exist."""
 
     def run(*arguments, store=tmp_path / "none.duckdb"):
-        needs_store = arguments[0] in ("dose", "spin", "storage")
+        needs_store = arguments[0] in ("card", "dose", "spin", "storage")
         with pytest.raises(SystemExit) as stop:
             main(["bench", *arguments, *(["--store", str(store)] if needs_store else [])])
         printed = capsys.readouterr()
@@ -171,6 +173,27 @@ def test_a_rotor_is_remembered_once_there_is_a_records_file(bench, kennel):
     code, _, err = bench("spin", "--radius", "85", store=kennel.records)
     assert code == 2
     assert "between 2 and 40 cm; got 85" in err
+
+
+@pytest.mark.parametrize("command", ["spin", "card"])
+def test_a_radius_that_no_records_file_remembers_is_said_in_one_line(
+    command, bench, kennel, tmp_path
+):
+    out_in = ["--out", str(tmp_path)] if command == "card" else []
+    forgotten = EN["card.radius_not_remembered"]
+
+    def remarks(*arguments, store):
+        _, out, _ = bench(command, *out_in, *arguments, "--json", store=store)
+        return json.loads(out)["remarks"]
+
+    none = tmp_path / "none.duckdb"
+    assert remarks("--radius", "9.5", store=none).count(forgotten) == 1
+    assert len(forgotten) <= WIDTH - len("- ")
+    assert forgotten not in remarks("--radius", "9.5", store=kennel.records)
+    assert forgotten not in remarks(store=kennel.records)
+    if command == "card":
+        # Without a radius nothing was said that could be remembered.
+        assert forgotten not in remarks(store=none)
 
 
 def test_extender_answers_by_ratio_and_by_concentration_alike(told, bench):
