@@ -55,7 +55,7 @@ TARGETS: dict[str, list[str]] = {
             "samples", "words",
         )
     },
-    "analytics/measures/agreement.py": measure("evaluators"),
+    "analytics/measures/agreement.py": measure("agreement"),
     "analytics/measures/control_chart.py": measure("control_chart"),
     "analytics/measures/counting.py": measure("counting"),
     "analytics/measures/dates.py": measure("calendar"),
@@ -278,6 +278,9 @@ def chosen(asked: list[str]) -> list[str]:
     found = [module for module in TARGETS if not asked or module.startswith(tuple(asked))]
     if not found:
         raise SystemExit(f"no module of TARGETS begins with {' or '.join(asked)}")
+    named = {name for module in found for name in (module, *TARGETS[module])} - {"--noconftest"}
+    if gone := sorted(name for name in named if not (ROOT / name).exists()):
+        raise SystemExit(f"TARGETS names what is not there: {', '.join(gone)}")
     return found
 
 

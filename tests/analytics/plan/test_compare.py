@@ -193,8 +193,41 @@ def test_lines_are_looked_for_as_far_as_the_table_claims():
     assert all(np.allclose(np.diff(grid), np.diff(grid)[0]) for grid in GRIDS.values())
 
 
-def test_a_gap_that_only_touches_nought_changes_no_order():
-    assert crossing(np.array([-1.0, 0.0, 1.0]), np.array([1.0, 0.0, 1.0])) is None
+@pytest.mark.parametrize(
+    ("gap", "line"),
+    [
+        # The points are -2, -1, 0, 1, 2.
+        ([2.0, 1.0, 0.0, -1.0, -2.0], 0.0),
+        ([-2.0, -1.0, -3.0, 0.0, 2.0], 1.0),
+        ([2.0, 0.0, -1.0, -1.0, -2.0], -1.0),
+        # Level over a stretch: its point nearest to the plan.
+        ([1.0, 0.0, 0.0, 0.0, -1.0], 0.0),
+        ([1.0, 1.0, 1.0, 0.0, -1.0], 1.0),
+        ([1.0, 0.0, 0.0, -1.0, -1.0], 0.0),
+        ([1.0, 1.0, 2.0, -2.0, -1.0], 0.5),
+        # Of two lines the nearer one, on a point or between two.
+        ([0.5, -1.0, -1.0, 0.0, 1.0], 1.0),
+        ([-1.0, 0.0, 3.0, -1.0, -1.0], 0.75),
+        # Touched only, level everywhere, or level at an end: no order is known to change.
+        ([1.0, 1.0, 0.0, 1.0, 1.0], None),
+        ([-1.0, 0.0, 0.0, 0.0, -1.0], None),
+        ([0.0, 0.0, 0.0, 0.0, 0.0], None),
+        ([0.0, 1.0, 1.0, 1.0, 0.0], None),
+        ([0.0, 0.0, 0.0, 0.0, 1.0], None),
+    ],
+)
+def test_an_order_changes_where_the_gaps_on_both_sides_differ_in_sign(gap, line):
+    assert crossing(np.array([-2.0, -1.0, 0.0, 1.0, 2.0]), np.array(gap)) == line
+
+
+def test_of_two_equal_ways_the_line_of_the_dose_is_the_planned_dose(pair, unknowns, outcomes):
+    frozen = of(outcomes, "frozen vaginal once")
+
+    lines = {line.axis: line for line in break_evens([frozen, frozen], pair, unknowns, 0)}
+
+    # A smaller dose is never the better one, whatever the draws: the order changes at the plan.
+    assert lines["doublings"].at == 0.0
+    assert lines["doublings"].dose_m == pytest.approx(np.median(frozen.motile_dose_m))
 
 
 def test_what_cannot_be_moved_has_no_line(outcomes):
