@@ -69,7 +69,7 @@ TARGETS: dict[str, list[str]] = {
     "analytics/models/ovulation/insemination_days.py": measure("timing"),
     "analytics/models/stud/announcement.py": measure("stud_level", "stud_charts"),
     "analytics/plan/breakeven.py": [f"{PLAN}compare.py"],
-    "analytics/plan/breeding_plan.py": [f"{PLAN}compare.py"],
+    "analytics/plan/breeding_plan.py": [f"{PLAN}breeding_plan.py"],
     "analytics/plan/compare.py": [f"{PLAN}compare.py"],
     "analytics/plan/feasible.py": [f"{PLAN}feasible.py"],
     "analytics/plan/measure_next.py": [f"{PLAN}measure_next.py"],
@@ -96,12 +96,23 @@ NODES = "a node more or less moves no run length by a millionth"
 NO_DRAW = "of continuous draws none lies on the edge itself"
 AVERAGED = "how many are drawn for an average whose error is told"
 CURVE = "how finely a curve is fitted; the answers agree within their error"
+DIFFERENCES = "MAX_DIFFERENCE_PCT_OF_200 = ((0, 1), (1, 2), (2, 3), (4, 4),"
+ABOVE = "the last row holds for every average above the one before"
+BOTH = "both are given or neither"
 AT_AN_END = "a knot more at an end adds a column of nought"
 
 EQUIVALENT: dict[str, dict[str, str]] = {
     "analytics/measures/control_chart.py": {
         "N_NODES = 101 (101, number 1, up)": NODES,
         "N_NODES = 101 (101, number 1, down)": NODES,
+    },
+    "analytics/measures/counting.py": {
+        f"{DIFFERENCES} (100, number 37, up)": ABOVE,
+        f"{DIFFERENCES} (100, number 37, down)": ABOVE,
+    },
+    "analytics/measures/motility_kept.py": {
+        "N_DRAWS = 20000 (20000, number 1, up)": AVERAGED,
+        "N_DRAWS = 20000 (20000, number 1, down)": AVERAGED,
     },
     "analytics/measures/value_of_information.py": {
         "SPLINE_DEGREE = 3 (3, number 1, up)": CURVE,
@@ -123,7 +134,11 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "N_SPREADS = 8 (8, number 1, down)": AVERAGED,
     },
     "analytics/measures/doses.py": {
-        "and/or of self.n_cells is None or self.looked_at_nl is None": "both are given or neither",
+        "and/or of self.n_cells is None or self.looked_at_nl is None": BOTH,
+        "and/or of reading.n_cells is not None and reading.looked_at_nl is not None": BOTH,
+    },
+    "analytics/plan/compare.py": {
+        "edge of np.abs(rise) > 1e-09": "the chord of so short a path is the slope to rounding",
     },
     "analytics/cautions/breeding.py": {
         "edge of years < (SMALL_GROWN_YEARS if is_small else GROWN_YEARS)": WHOLE_DAYS,
@@ -287,6 +302,8 @@ def chosen(asked: list[str]) -> list[str]:
 def drawn(module: str, share: float, seed: int) -> list[Mutant]:
     """Mutants of a module, or so large a share of them, never none."""
     every = list(mutants((ROOT / module).read_text(encoding="utf-8"), module))
+    if gone := EQUIVALENT.get(module, {}).keys() - {one.what for one in every}:
+        raise SystemExit(f"EQUIVALENT names no change of {module}: {', '.join(sorted(gone))}")
     rng = random.Random(f"{seed} {module}")
     return every if share >= 1.0 else rng.sample(every, math.ceil(share * len(every)))
 

@@ -14,12 +14,14 @@ from studcurve.analytics.plan.compare import (
     answer_options,
     drivers_of,
     gap_between,
+    mean_slope,
     option_values,
     outside_studied,
 )
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.simulation.chain import Shift, simulate
 from studcurve.analytics.plan.simulation.pups import pups_of
+from studcurve.analytics.plan.what_if import option_grid
 
 PRICES = {
     "collection": 80.0, "shipment": 145.0, "extender dose": 18.0,
@@ -154,6 +156,159 @@ def test_more_than_two_inputs_outside_the_studied_range_leave_no_centre(
     ]  # fmt: skip
     assert not answer.has_centre
     assert outside_studied(chilled, pair) == ()
+
+
+@pytest.mark.parametrize(
+    ("what", "lowest", "highest"),
+    [
+        ("bitch age", 1.0, 8.0), ("stud age", 1.0, 11.0), ("motile dose", 20.0, 1000.0),
+        ("hours stored", None, 72.0), ("day from ovulation", -5.0, 9.0),
+        ("normal morphology", 30.0, None),
+    ],
+)  # fmt: skip
+def test_an_input_is_outside_just_beyond_the_breedings_that_were_studied(
+    what, lowest, highest, outcomes, pair
+):
+    asked = {"bitch age": 4.0, "stud age": 4.0, "motile dose": 200.0, "hours stored": 24.0,
+             "day from ovulation": 1.0, "normal morphology": 80.0}  # fmt: skip
+
+    def told(value):
+        at = asked | {what: value}
+        dogs = replace(pair, bitch_age_years=at["bitch age"], stud_age_years=at["stud age"],
+                       normal_morphology_pct=at["normal morphology"])  # fmt: skip
+        outcome = replace(
+            outcomes[0],
+            motile_dose_m=np.full(3, at["motile dose"]),
+            hours_stored=np.full(3, at["hours stored"]),
+            day=np.full(3, at["day from ovulation"]),
+        )
+        return [(note.values["what"].word, note.values["value"])
+                for note in outside_studied(outcome, dogs)]  # fmt: skip
+
+    for edge, beyond in ((lowest, -0.01), (highest, 0.01)):
+        if edge is not None:
+            assert told(edge) == []
+            assert told(edge + beyond * abs(edge)) == [(what, edge + beyond * abs(edge))]
+    if what == "normal morphology":
+        assert told(100.0) == []
+
+
+def set_against(answers, litters, alive):
+    """The gap of two ways whose chances and pups differ by so much in each draw."""
+    n = len(litters)
+    nothing = np.zeros(n)
+    one = answers[0]
+    parts = {name: nothing for name in one.outcome.parts}
+    still = replace(one.outcome, parts=parts, pregnant_prob=np.ones(n), litter_prob=nothing)
+    low = replace(one, outcome=still, pups=replace(one.pups, mean_alive=nothing),
+                  expected_litters=0.0)  # fmt: skip
+    high = replace(
+        low,
+        outcome=replace(still, litter_prob=np.array(litters)),
+        pups=replace(one.pups, mean_alive=np.array(alive)),
+        expected_litters=1.0,
+    )
+    gap = gap_between([low, high], 0, 1)
+    assert (gap.first, gap.second) == (1, 0)
+    return gap
+
+
+@pytest.mark.parametrize(
+    ("litters", "alive", "verdict"),
+    [
+        # 80 of 100 draws inside five hundredths of a litter, or inside half a pup, suffice.
+        ([0.0499] * 80 + [0.3] * 20, [9.0] * 100, "no difference"),
+        ([0.0499] * 79 + [0.3] * 21, [9.0] * 100, "higher"),
+        ([-0.0499] * 80 + [0.3] * 20, [9.0] * 100, "no difference"),
+        ([0.05] * 80 + [0.3] * 20, [9.0] * 100, "higher"),
+        ([0.3] * 100, [0.499] * 80 + [9.0] * 20, "no difference"),
+        ([0.3] * 100, [-0.499] * 80 + [9.0] * 20, "no difference"),
+        ([0.3] * 100, [0.499] * 79 + [9.0] * 21, "higher"),
+        ([0.3] * 100, [0.5] * 100, "higher"),
+        # The bands are not joined: half of the draws in each is not most of them in one.
+        ([0.01] * 50 + [0.3] * 50, [9.0] * 50 + [0.1] * 50, "higher"),
+        # 80 of 100 draws with the higher chance; one as high as the other is none of them.
+        ([0.3] * 80 + [-0.3] * 20, [9.0] * 100, "higher"),
+        ([0.3] * 79 + [-0.3] * 21, [9.0] * 100, "not told apart"),
+        ([0.3] * 79 + [0.0] * 21, [9.0] * 100, "not told apart"),
+    ],
+)
+def test_a_verdict_needs_eight_draws_in_ten(litters, alive, verdict, answers):
+    gap = set_against(answers, litters, alive)
+
+    assert gap.verdict == verdict
+    assert gap.higher_prob == sum(litter > 0.0 for litter in litters) / 100
+
+
+def test_two_inputs_outside_leave_a_number_its_centre_and_three_do_not(answers):
+    note = object()
+
+    assert replace(answers[0], outside=(note,) * 2).has_centre
+    assert not replace(answers[0], outside=(note,) * 3).has_centre
+
+
+def test_the_pups_are_told_by_the_ends_of_eight_draws_in_ten_and_the_middle(
+    outcomes, pups, pair
+):  # fmt: skip
+    counted = replace(pups[0], alive=np.arange(101))
+
+    answer = answer_options(
+        outcomes[:1], [counted], outcomes[:1], pair, prices={}, worth_of_litter=None
+    )[0]
+
+    assert answer.pups_range == pytest.approx((10.0, 50.0, 90.0))
+
+
+def test_between_two_equal_logits_the_slope_is_the_curve_s_own(outcomes):
+    one = outcomes[0]
+    whelped = one.litter_prob / one.pregnant_prob
+    impossible = replace(
+        one,
+        parts={name: np.full(3, -1e3) for name in DRIVERS},
+        pregnant_prob=np.zeros(3),
+        litter_prob=np.zeros(3),
+    )
+
+    # The logistic curve rises by p (1 − p) a unit; where nothing can become of it, by nothing.
+    assert mean_slope(one, one) == pytest.approx(
+        whelped * one.pregnant_prob * (1.0 - one.pregnant_prob)
+    )
+    assert mean_slope(impossible, impossible).tolist() == [0.0, 0.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("method", "delays_h", "factors"),
+    [
+        ("natural mating once", (0.0,), (1.0,)),
+        ("frozen vaginal once", (0.0,), (0.25, 0.5, 0.5**0.5, 1.0, 2.0**0.5, 2.0)),
+        ("chilled vaginal once", (0.0, 6.0, 12.0, 24.0, 36.0, 48.0),
+         (0.25, 0.5, 0.5**0.5, 1.0, 2.0**0.5, 2.0)),
+    ],
+)  # fmt: skip
+def test_a_grid_tells_the_plan_and_what_becomes_of_it(
+    method, delays_h, factors, outcomes, pair, unknowns
+):
+    planned = of(outcomes, method)
+
+    grid = option_grid(7, planned, pair, unknowns)
+
+    assert (grid.position, grid.delays_h) == (7, delays_h)
+    assert grid.days == (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
+    if method == "natural mating once":
+        assert np.isnan(grid.doses_m).all()
+    else:
+        usual = np.median(planned.motile_dose_m)
+        assert np.array(grid.doses_m) / usual == pytest.approx(factors)
+    assert grid.mean[grid.planned] == pytest.approx(planned.litter_prob.mean())
+    ends = np.quantile(planned.litter_prob, [0.05, 0.95])
+    assert (grid.lower[grid.planned], grid.upper[grid.planned]) == pytest.approx(tuple(ends))
+    # The last cell of every axis, asked of the chain itself.
+    last = simulate(
+        planned.option, pair, unknowns,
+        shift=Shift(delay_h=delays_h[-1], doublings=np.log2(factors[-1]), days=3.0),
+    ).litter_prob  # fmt: skip
+    assert grid.mean[-1, -1, -1] == pytest.approx(last.mean())
+    assert grid.mean.shape == (len(delays_h), len(factors), 7)
 
 
 def test_a_line_between_two_options_is_where_their_chances_are_equal(pair, unknowns, outcomes):
