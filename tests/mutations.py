@@ -95,9 +95,9 @@ WHOLE_DAYS = "no whole number of days is so many years of 365.25 days"
 NODES = "a node more or less moves no run length by a millionth"
 NO_DRAW = "of continuous draws none lies on the edge itself"
 AVERAGED = "how many are drawn for an average whose error is told"
-CURVE = "how finely a curve is fitted; the answers agree within their error"
 DIFFERENCES = "MAX_DIFFERENCE_PCT_OF_200 = ((0, 1), (1, 2), (2, 3), (4, 4),"
 ABOVE = "the last row holds for every average above the one before"
+CUT = "what it leaves out of a search cannot change its answer; enumeration agrees"
 BOTH = "both are given or neither"
 AT_AN_END = "a knot more at an end adds a column of nought"
 
@@ -115,10 +115,6 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "N_DRAWS = 20000 (20000, number 1, down)": AVERAGED,
     },
     "analytics/measures/value_of_information.py": {
-        "SPLINE_DEGREE = 3 (3, number 1, up)": CURVE,
-        "SPLINE_DEGREE = 3 (3, number 1, down)": CURVE,
-        "SPLINE_INNER_KNOTS = 4 (4, number 1, up)": CURVE,
-        "SPLINE_INNER_KNOTS = 4 (4, number 1, down)": CURVE,
         "edge of inner > levels[0]": AT_AN_END,
         "edge of inner < levels[-1]": AT_AN_END,
         "edge of x[:, None] == levels[None, 1:]": "the same columns turned round, by an intercept",
@@ -139,6 +135,37 @@ EQUIVALENT: dict[str, dict[str, str]] = {
     },
     "analytics/plan/compare.py": {
         "edge of np.abs(rise) > 1e-09": "the chord of so short a path is the slope to rounding",
+    },
+    "analytics/plan/season/conflicts.py": {
+        "FIRST_LOSS_LIMIT = 0.15 (0.15, number 1, up)": CUT,
+        "FIRST_LOSS_LIMIT = 0.15 (0.15, number 1, down)": CUT,
+        "edge of lost > limit": CUT,
+        "and/or of lost_in_plan <= least or _fit_beside(one, other, ways[i], ways[j], stud)": CUT,
+        "edge of lost_in_plan <= least": CUT,
+        "edge of abs((a - b).days) >= LONGEST_REST": CUT,
+        "edge of n_straws <= stud.n_straws": CUT,
+        "edge of price > least": "a price is known to the solver's gap, which is that limit",
+        "edge of result.x > 0.5": "a solution is whole numbers",
+        "edge of rng.uniform(size=chances.shape) < chances": NO_DRAW,
+    },
+    "analytics/plan/season/program.py": {
+        "edge of value >= lowest[b]": CUT,
+    },
+    "analytics/plan/season/ways.py": {
+        "edge of way.value.max() > kept[key].value.max()": "either of two equal ways",
+    },
+    "analytics/plan/simulation/lateness.py": {
+        "edge of uniform[:, None] > np.cumsum(shares, axis=1)[:, :2]": NO_DRAW,
+    },
+    "analytics/plan/simulation/pups.py": {
+        "BORN = np.arange(1.0, N_SUPPORT + 1.0) (1.0, number 2, down)": "the same sizes",
+        "edge of u_size > empty": NO_DRAW,
+        "edge of within[:, None] > below[:, :-1] / below[:, -1:]": NO_DRAW,
+        "edge of u[:, None] > below[:, :-1]": NO_DRAW,
+    },
+    "analytics/plan/simulation/unknowns.py": {
+        "N_JOINT_DRAWS = 4000 (4000, number 1, up)": AVERAGED,
+        "N_JOINT_DRAWS = 4000 (4000, number 1, down)": AVERAGED,
     },
     "analytics/cautions/breeding.py": {
         "edge of years < (SMALL_GROWN_YEARS if is_small else GROWN_YEARS)": WHOLE_DAYS,
