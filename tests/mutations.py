@@ -67,7 +67,7 @@ TARGETS: dict[str, list[str]] = {
     "analytics/measures/stages.py": ["tests/analytics/test_stages.py"],
     "analytics/measures/value_of_information.py": measure("information"),
     "analytics/models/ovulation/insemination_days.py": measure("timing"),
-    "analytics/models/stud/announcement.py": measure("stud_level", "stud_charts"),
+    "analytics/models/stud/announcement.py": measure("stud_announcement"),
     "analytics/plan/breakeven.py": [f"{PLAN}compare.py"],
     "analytics/plan/breeding_plan.py": [f"{PLAN}breeding_plan.py"],
     "analytics/plan/compare.py": [f"{PLAN}compare.py"],
