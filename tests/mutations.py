@@ -68,7 +68,7 @@ TARGETS: dict[str, list[str]] = {
     "analytics/measures/value_of_information.py": measure("information"),
     "analytics/models/ovulation/insemination_days.py": measure("timing"),
     "analytics/models/stud/announcement.py": measure("stud_announcement"),
-    "analytics/plan/breakeven.py": [f"{PLAN}compare.py"],
+    "analytics/plan/breakeven.py": [f"{PLAN}breakeven.py"],
     "analytics/plan/breeding_plan.py": [f"{PLAN}breeding_plan.py"],
     "analytics/plan/compare.py": [f"{PLAN}compare.py"],
     "analytics/plan/feasible.py": [f"{PLAN}feasible.py"],
@@ -82,7 +82,7 @@ TARGETS: dict[str, list[str]] = {
     "analytics/plan/simulation/pups.py": [f"{PLAN}pups.py"],
     "analytics/plan/simulation/samples.py": [f"{PLAN}lateness_and_samples.py"],
     "analytics/plan/simulation/unknowns.py": [f"{PLAN}chain.py"],
-    "analytics/plan/what_if.py": [f"{PLAN}compare.py"],
+    "analytics/plan/what_if.py": [f"{PLAN}what_if.py"],
     "pipelines/records/sheets/rules.py": [
         "tests/pipelines/records/sheets/test_rules.py",
         "tests/pipelines/records/sheets/test_rule_edges.py",
@@ -132,6 +132,9 @@ EQUIVALENT: dict[str, dict[str, str]] = {
     "analytics/measures/doses.py": {
         "and/or of self.n_cells is None or self.looked_at_nl is None": BOTH,
         "and/or of reading.n_cells is not None and reading.looked_at_nl is not None": BOTH,
+    },
+    "analytics/plan/breakeven.py": {
+        "GRIDS: Mapping[Axis, tuple[float, ...]] = MappingProxyType({ (73, number 2, up)": "hours in steps of six: the same points",
     },
     "analytics/plan/compare.py": {
         "edge of np.abs(rise) > 1e-09": "the chord of so short a path is the slope to rounding",

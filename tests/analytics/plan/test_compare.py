@@ -1,14 +1,12 @@
-"""Answers, gaps and break-even lines against direct sums, other code and planted differences."""
+"""Answers and gaps against direct sums, other code and planted differences."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 from scipy.special import expit
+from tests.analytics.plan.conftest import of
 
-from studcurve.analytics.plan.breakeven import GRIDS, axes_of, break_evens, crossing
 from studcurve.analytics.plan.compare import (
     DRIVERS,
     answer_options,
@@ -18,22 +16,14 @@ from studcurve.analytics.plan.compare import (
     option_values,
     outside_studied,
 )
-from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.simulation.chain import Shift, simulate
 from studcurve.analytics.plan.simulation.pups import pups_of
-from studcurve.analytics.plan.what_if import option_grid
 
 PRICES = {
     "collection": 80.0, "shipment": 145.0, "extender dose": 18.0,
     "transcervical insemination": 190.0,
     "vaginal insemination": 60.0, "frozen dose": 120.0, "scan": 70.0, "stud fee": 900.0,
 }  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def outcomes(circumstances, pair, unknowns):
-    options = {option.method: option for option in possible_options(circumstances)[0]}
-    return [simulate(option, pair, unknowns) for option in options.values()]
 
 
 @pytest.fixture(scope="module")
@@ -44,20 +34,6 @@ def pups(outcomes, litter):
 @pytest.fixture(scope="module")
 def answers(outcomes, pups, pair):
     return answer_options(outcomes, pups, outcomes, pair, prices=PRICES, worth_of_litter=None)
-
-
-def of(outcomes, method):
-    return next(outcome for outcome in outcomes if outcome.option.method == method)
-
-
-def test_the_parts_of_a_gap_add_up_to_the_gap(outcomes):
-    for a in outcomes:
-        for b in outcomes:
-            gap = (a.litter_prob - b.litter_prob).mean()
-
-            parts = sum(driver.gap for driver in drivers_of(a, b))
-
-            assert parts == pytest.approx(gap, abs=1e-10)
 
 
 def test_a_gap_made_by_one_part_alone_is_given_to_that_part(pair, unknowns, outcomes):
@@ -276,124 +252,11 @@ def test_between_two_equal_logits_the_slope_is_the_curve_s_own(outcomes):
     assert mean_slope(impossible, impossible).tolist() == [0.0, 0.0, 0.0]
 
 
-@pytest.mark.parametrize(
-    ("method", "delays_h", "factors"),
-    [
-        ("natural mating once", (0.0,), (1.0,)),
-        ("frozen vaginal once", (0.0,), (0.25, 0.5, 0.5**0.5, 1.0, 2.0**0.5, 2.0)),
-        ("chilled vaginal once", (0.0, 6.0, 12.0, 24.0, 36.0, 48.0),
-         (0.25, 0.5, 0.5**0.5, 1.0, 2.0**0.5, 2.0)),
-    ],
-)  # fmt: skip
-def test_a_grid_tells_the_plan_and_what_becomes_of_it(
-    method, delays_h, factors, outcomes, pair, unknowns
-):
-    planned = of(outcomes, method)
+def test_the_parts_of_a_gap_add_up_to_the_gap(outcomes):
+    for a in outcomes:
+        for b in outcomes:
+            gap = (a.litter_prob - b.litter_prob).mean()
 
-    grid = option_grid(7, planned, pair, unknowns)
+            parts = sum(driver.gap for driver in drivers_of(a, b))
 
-    assert (grid.position, grid.delays_h) == (7, delays_h)
-    assert grid.days == (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
-    if method == "natural mating once":
-        assert np.isnan(grid.doses_m).all()
-    else:
-        usual = np.median(planned.motile_dose_m)
-        assert np.array(grid.doses_m) / usual == pytest.approx(factors)
-    assert grid.mean[grid.planned] == pytest.approx(planned.litter_prob.mean())
-    ends = np.quantile(planned.litter_prob, [0.05, 0.95])
-    assert (grid.lower[grid.planned], grid.upper[grid.planned]) == pytest.approx(tuple(ends))
-    # The last cell of every axis, asked of the chain itself.
-    last = simulate(
-        planned.option, pair, unknowns,
-        shift=Shift(delay_h=delays_h[-1], doublings=np.log2(factors[-1]), days=3.0),
-    ).litter_prob  # fmt: skip
-    assert grid.mean[-1, -1, -1] == pytest.approx(last.mean())
-    assert grid.mean.shape == (len(delays_h), len(factors), 7)
-
-
-def test_a_line_between_two_options_is_where_their_chances_are_equal(pair, unknowns, outcomes):
-    moved = next(k for k, o in enumerate(outcomes) if o.option.method == "fresh vaginal once")
-    shifts = {
-        "delay_h": lambda x: Shift(delay_h=x),
-        "doublings": lambda x: Shift(doublings=x),
-        "days": lambda x: Shift(days=x),
-    }
-
-    lines = break_evens(outcomes, pair, unknowns, moved)
-
-    found = [line for line in lines if line.at is not None]
-    assert found
-    for line in lines:
-        other = outcomes[line.other].litter_prob.mean()
-        grid = GRIDS[line.axis]
-        option = outcomes[moved].option
-        gaps = [
-            simulate(option, pair, unknowns, shift=shifts[line.axis](x)).litter_prob.mean() - other
-            for x in (grid if line.at is None else [line.at])
-        ]
-        if line.at is None:
-            assert all(gap > 0 for gap in gaps) or all(gap < 0 for gap in gaps)
-        else:
-            # Between two points of the grid the chance is nearly straight: half a point of curve.
-            assert gaps[0] == pytest.approx(0.0, abs=0.005)
-
-
-def test_lines_are_looked_for_as_far_as_the_table_claims():
-    # 72 hours of a shipment, a 32nd and 8 times the dose, 4 days either way.
-    reach = {axis: (grid[0], grid[-1], grid[1] - grid[0]) for axis, grid in GRIDS.items()}
-
-    assert reach == {
-        "delay_h": (0.0, 72.0, 6.0), "doublings": (-5.0, 3.0, 0.5), "days": (-4.0, 4.0, 0.5),
-    }  # fmt: skip
-    assert all(np.allclose(np.diff(grid), np.diff(grid)[0]) for grid in GRIDS.values())
-
-
-@pytest.mark.parametrize(
-    ("gap", "line"),
-    [
-        # The points are -2, -1, 0, 1, 2.
-        ([2.0, 1.0, 0.0, -1.0, -2.0], 0.0),
-        ([-2.0, -1.0, -3.0, 0.0, 2.0], 1.0),
-        ([2.0, 0.0, -1.0, -1.0, -2.0], -1.0),
-        # Level over a stretch: its point nearest to the plan.
-        ([1.0, 0.0, 0.0, 0.0, -1.0], 0.0),
-        ([1.0, 1.0, 1.0, 0.0, -1.0], 1.0),
-        ([1.0, 0.0, 0.0, -1.0, -1.0], 0.0),
-        ([1.0, 1.0, 2.0, -2.0, -1.0], 0.5),
-        # Of two lines the nearer one, on a point or between two.
-        ([0.5, -1.0, -1.0, 0.0, 1.0], 1.0),
-        ([-1.0, 0.0, 3.0, -1.0, -1.0], 0.75),
-        # Touched only, level everywhere, or level at an end: no order is known to change.
-        ([1.0, 1.0, 0.0, 1.0, 1.0], None),
-        ([-1.0, 0.0, 0.0, 0.0, -1.0], None),
-        ([0.0, 0.0, 0.0, 0.0, 0.0], None),
-        ([0.0, 1.0, 1.0, 1.0, 0.0], None),
-        ([0.0, 0.0, 0.0, 0.0, 1.0], None),
-    ],
-)
-def test_an_order_changes_where_the_gaps_on_both_sides_differ_in_sign(gap, line):
-    assert crossing(np.array([-2.0, -1.0, 0.0, 1.0, 2.0]), np.array(gap)) == line
-
-
-def test_of_two_equal_ways_the_line_of_the_dose_is_the_planned_dose(pair, unknowns, outcomes):
-    frozen = of(outcomes, "frozen vaginal once")
-
-    lines = {line.axis: line for line in break_evens([frozen, frozen], pair, unknowns, 0)}
-
-    # A smaller dose is never the better one, whatever the draws: the order changes at the plan.
-    assert lines["doublings"].at == 0.0
-    assert lines["doublings"].dose_m == pytest.approx(np.median(frozen.motile_dose_m))
-
-
-def test_what_cannot_be_moved_has_no_line(outcomes):
-    assert axes_of(of(outcomes, "natural mating once")) == ("days",)
-    assert axes_of(of(outcomes, "frozen vaginal once")) == ("days", "doublings")
-    assert axes_of(of(outcomes, "chilled vaginal once")) == ("delay_h", "days", "doublings")
-
-
-@given(at=st.floats(-3.9, 3.9), slope=st.floats(0.01, 5.0))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_the_line_of_a_straight_gap_is_found_exactly(at, slope):
-    grid = np.array(GRIDS["days"]) + 1e-7
-
-    assert crossing(grid, slope * (grid - at)) == pytest.approx(at, abs=1e-9)
+            assert parts == pytest.approx(gap, abs=1e-10)
