@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.plan.simulation.chain import Outcome, Pair, Shift, Unknowns, simulate
@@ -102,6 +103,9 @@ def break_evens(
 def crossing(grid: Floats, gap: Floats) -> float | None:
     """Where a gap changes sign nearest to zero of the grid; None when it does not.
 
+    A gap of exactly nought is of neither sign: it is a crossing where the gaps on its two sides
+    differ in sign, and none where it is only touched or where the grid ends in it.
+
     Parameters
     ----------
     grid
@@ -114,11 +118,18 @@ def crossing(grid: Floats, gap: Floats) -> float | None:
     >>> crossing(np.array([-1.0, 0.0, 1.0, 2.0]), np.array([3.0, 1.0, -1.0, -2.0]))
     0.5
     """
-    changes = np.flatnonzero(np.sign(gap[:-1]) * np.sign(gap[1:]) < 0)
+    signed = np.flatnonzero(gap)
+    changes = np.flatnonzero(np.sign(gap[signed[:-1]]) != np.sign(gap[signed[1:]]))
     if changes.size == 0:
         return None
-    left, right = grid[changes], grid[changes + 1]
-    at = left + (right - left) * gap[changes] / (gap[changes] - gap[changes + 1])
+    before, after = signed[changes], signed[changes + 1]
+
+    def nought(left: NDArray[np.intp]) -> Floats:
+        way = gap[left] / (gap[left] - gap[left + 1])
+        return np.asarray(grid[left] + (grid[left + 1] - grid[left]) * way)
+
+    # Both ends are the same point unless the gap is nought on the way from one to the other.
+    at = np.clip(0.0, nought(before), nought(after - 1))
     return float(at[np.abs(at).argmin()])
 
 

@@ -138,6 +138,16 @@ def test_a_sample_that_one_has_not_read_is_left_out():
     assert found.n_samples == 3
 
 
+def test_readers_who_contradict_each_other_wholly_have_no_mean_to_agree_on():
+    # Mean squares of samples 16, readers 4, error 36: (16 - 36) / (16 + 36 + 4 - 36) is -1, and
+    # by Spearman & Brown the mean of two readers has 2 (-1) / (1 - 1).
+    found = intraclass_correlation([[6.0, -2.0], [-4.0, 0.0]])
+
+    assert found.absolute.median == -1.0
+    assert np.isnan(found.mean_absolute)
+    assert found.mean_consistency == pytest.approx(1.0 - 36.0 / 16.0)
+
+
 def test_too_little_to_compare_is_refused():
     with pytest.raises(ValueError, match="3 samples evaluated by both"):
         agreement([1.0, 2.0], [1.0, 2.0])

@@ -142,6 +142,10 @@ def test_poisson_intervals_are_garwoods(n, lower, upper):
     assert poisson_interval(n, 0.95).tolist() == pytest.approx([lower, upper], abs=5e-4)
 
 
+def test_a_count_of_none_may_have_been_drawn_from_none():
+    assert poisson_interval([0, 1], 0.95)[0] == pytest.approx([0.0, -np.log(0.975)], abs=1e-12)
+
+
 @pytest.mark.parametrize(
     ("x", "n", "wilson", "exact"),
     [

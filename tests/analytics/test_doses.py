@@ -1,6 +1,7 @@
 """Doses against direct simulation of the bench, closed forms and what can never be."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -18,6 +19,7 @@ from studcurve.analytics.measures.doses import (
 )
 from studcurve.analytics.measures.motility_kept import StorageDraws, published_storage
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.storage.usable import StoredSamples, extender_curve
 from studcurve.analytics.priors import PRIORS
 
 SEED = 20240229
@@ -168,7 +170,7 @@ def divided(progressive_m, *, hours=0.0, target_m=100.0, **how):
 def test_a_dose_that_is_just_sure_enough_is_made():
     # Eight of ten, the certainty of the toolkit.
     assert divided([100.0] * 8 + [1.0] * 2).n_doses == 1
-    assert divided([100.0] * 7 + [1.0] * 3).n_doses == 0
+    assert divided([100.0] * 79 + [1.0] * 21).n_doses == 0
 
 
 def test_a_sample_is_divided_into_twelve_doses_at_most():
@@ -241,6 +243,59 @@ def test_the_worth_of_a_count_agrees_with_counting_many_times():
     made = np.floor(sure / 100.0)
     assert found.more_prob == pytest.approx((made > plan.n_doses).mean(), abs=0.015)
     assert found.fewer_prob == pytest.approx((made < plan.n_doses).mean(), abs=0.015)
+
+
+def test_a_chamber_counts_two_hundred_cells():
+    # Nothing but the total is unsure, and pipette and mixing err by nothing: what stays unsure
+    # after 200 cells is 1/200 of counting and 0.05² of the volume.
+    z = norm.ppf((np.arange(20_000) + 0.5) / 20_000)
+    total = 500.0 * np.exp(0.6 * z)
+    kept = StorageDraws(np.full(z.size, 192.0), np.ones(z.size), 192.0, "")
+    plan = plan_doses(total, kept, hours=0.0, target_m=100.0)
+
+    found = worth_of_a_count(SampleDraws(total, total, None), kept, plan, count_cv=0.0)
+
+    after = 1.0 / np.sqrt(1.0 / 0.6**2 + 1.0 / (1.0 / 200.0 + 0.05**2))
+    # Upper over lower end of nine in ten: twice 1.645 sd of the log, to a quantile of the grid.
+    width = 2.0 * norm.ppf(0.95)
+    assert np.log([found.range_now, found.range_then]) == pytest.approx(
+        [width * 0.6, width * after], abs=5e-4
+    )
+
+
+def test_a_range_that_begins_at_nothing_has_no_fold():
+    total = np.linspace(400.0, 600.0, 100)
+    sample = SampleDraws(total, np.where(np.arange(100) % 10 == 0, 0.0, total), None)
+    kept = StorageDraws(np.full(100, 192.0), np.ones(100), 192.0, "")
+    plan = plan_doses(sample.progressive_m, kept, hours=0.0, target_m=100.0)
+
+    found = worth_of_a_count(sample, kept, plan, count_cv=0.15)
+
+    assert found.range_now == found.range_then == np.inf
+
+
+@pytest.mark.parametrize(
+    ("how", "is_counted"),
+    [({"n_cells": 100, "looked_at_nl": 1.0}, True), ({"concentration_m_per_ml": 300.0}, True),
+     ({}, False)],
+)  # fmt: skip
+def test_a_chamber_or_a_photometer_counts_a_sample(how, is_counted):
+    assert SampleEvaluation(3.0, 80.0, **how).is_counted is is_counted
+
+
+@pytest.mark.parametrize(
+    ("studied_until_h", "is_told"), [(47.5, False), (48.0, True), (48.5, True)]
+)
+def test_a_stud_s_dose_is_asked_of_at_forty_eight_hours(studied_until_h, is_told):
+    # Half of the draws lose nothing, the others nearly all of it at once.
+    eta_h = np.repeat([1e6, 1e-3], 50)
+    kept = StorageDraws(eta_h, np.ones(100), studied_until_h, "")
+    readings = pd.DataFrame({"extender": [], "stage": [], "hours": [], "kept": []})
+    samples = StoredSamples({"milk": "Milk"}, readings, 150.0, 3)
+
+    dose = extender_curve("milk", kept, samples, 100.0).dose
+
+    assert dose.planned_prob == (0.5 if is_told else None)
 
 
 def test_the_target_of_a_route_is_the_usual_dose_of_the_models():

@@ -133,13 +133,29 @@ def test_draws_without_options_are_refused():
             value_of_sample_information(PAYOFF, likelihood, STATES)
 
 
+@pytest.mark.parametrize("weight", [[0.5, 0.3, 0.1], [0.5, 0.5], [0.5, 0.3]])
+def test_weights_that_are_not_one_probability_a_state_are_refused(weight):
+    with pytest.raises(ValueError, match="one probability a state"):
+        value_of_sample_information(PAYOFF, SOUNDING, weight)
+
+
 @pytest.mark.parametrize(("n_levels", "is_exact"), [(8, True), (9, False)])
 def test_up_to_eight_values_are_taken_one_by_one_and_more_as_a_curve(n_levels, is_exact):
     rng = np.random.default_rng(5)
-    known = np.repeat(np.arange(float(n_levels)), 40)
+    # Nearly all draws at the first value: a curve with its knots there could not follow the rest.
+    known = np.repeat(np.arange(float(n_levels)), [1000] + [10] * (n_levels - 1))
     outcome = rng.normal(size=known.size)
     means = np.array([outcome[known == level].mean() for level in range(n_levels)])
 
     found = conditional_mean(outcome, known)
 
     assert np.allclose(found, means[known.astype(int)], atol=1e-9) is is_exact
+
+
+def test_a_curve_follows_a_cubic_and_takes_eight_numbers_of_the_draws():
+    known = np.random.default_rng(6).normal(size=200)
+    cubic = 1.0 - 2.0 * known + 0.5 * known**2 + 0.3 * known**3
+
+    assert conditional_mean(cubic, known) == pytest.approx(cubic, abs=1e-8)
+    # The mean of each draw's own indicator sums to the numbers fitted: a mean, a cubic, four knots.
+    assert np.trace(conditional_mean(np.eye(200), known)) == pytest.approx(8.0, abs=1e-8)

@@ -163,3 +163,22 @@ def test_the_curve_needs_no_sampler():
 def test_storage_is_told_in_half_days_and_never_beyond_three(hours, told):
     assert hours_shown(hours) == told
     assert (STATED_UNTIL_HOURS, STATED_STEP_HOURS) == (72.0, 12.0)
+
+
+@pytest.mark.parametrize(("medium", "until_h"), [("undiluted", 12.0), ("egg yolk", 192.0)])
+def test_no_share_is_told_beyond_the_hours_of_the_series(medium, until_h):
+    curve = published_storage(medium, rng=np.random.default_rng(1), n_draws=4)
+
+    assert np.isfinite(curve.share(until_h)).all()
+    assert np.isnan(curve.share(1.01 * until_h)).all()
+
+
+@pytest.mark.parametrize(
+    ("observed_until_h", "hour", "is_beyond"),
+    [(24.0, 24.0, False), (24.0, 24.1, True), (0.0, 0.1, True), (None, 100.0, False)],
+)
+def test_only_own_readings_can_be_extrapolated(observed_until_h, hour, is_beyond):
+    curve = StorageDraws(np.ones(2), np.ones(2), 192.0, "", observed_until_h)
+
+    assert curve.is_beyond_own(hour) is is_beyond
+    assert curve.is_own is (observed_until_h is not None)

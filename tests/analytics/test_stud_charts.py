@@ -7,7 +7,6 @@ from tests.analytics.stud_records import kennel
 from tests.analytics.test_stud_level import known_posterior, steady
 
 from studcurve.analytics.measures.moments import DAYS_PER_YEAR
-from studcurve.analytics.models.stud.announcement import MOST_SETTLING, power
 from studcurve.analytics.models.stud.charts import stud_charts
 from studcurve.analytics.models.stud.level import last_in_line, own_past
 
@@ -44,21 +43,6 @@ def test_run_lengths_are_those_of_three_standard_deviations():
 def test_a_short_record_has_no_limits():
     assert stud_charts(known_posterior(kennel(steady(9))).data, "Rowan") is None
     assert stud_charts(known_posterior(kennel(steady(20, pause=5.0))).data, "Rowan") is None
-
-
-def test_what_settles_a_question_is_nothing_where_the_change_is_known():
-    known = power(known_posterior(kennel(steady())), "Rowan", rng=np.random.default_rng(1),
-                  n_simulated=10)  # fmt: skip
-    wide = known_posterior(kennel(steady()))
-    draws = {**wide.draws, "recent": wide.draws["recent"] + np.random.default_rng(5).normal(
-        0.0, 0.4, wide.draws["recent"].shape)}  # fmt: skip
-    unsure = power(
-        type(wide)(wide.data, draws, wide.labels, wide.diagnostics, 1.0), "Rowan",
-        rng=np.random.default_rng(1), n_simulated=10,
-    )  # fmt: skip
-
-    assert known.n_settling == 0
-    assert unsure.n_settling is None or 1 <= unsure.n_settling <= MOST_SETTLING
 
 
 def test_a_collection_that_came_after_the_fit_has_not_pulled_on_it():

@@ -1,23 +1,18 @@
-"""What a posterior of a stud over time says: levels, changes, readers, dips, the rule of falls."""
+"""What a posterior of a stud over time says: levels, changes, readers, dips."""
 
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.special import ndtr
-from scipy.stats import norm
 from scipy.stats import t as student_t
 from tests.analytics.stud_records import counted, events, kennel, no_events
 
 from studcurve.analytics.models.sampling import Diagnostics
-from studcurve.analytics.models.stud import announcement
-from studcurve.analytics.models.stud.announcement import announce, looks_at, rule
 from studcurve.analytics.models.stud.curves import step_shape
 from studcurve.analytics.models.stud.dips import coincident_events, find_dips
 from studcurve.analytics.models.stud.inputs import MEASURES, prepare_stud_data
 from studcurve.analytics.models.stud.level import (
-    REST_BEFORE_REPEAT_DAYS,
     change_since,
     expected_collection,
     last_in_line,
@@ -80,7 +75,6 @@ def test_never_a_change_from_fewer_than_five_collections():
     answers = stud_answers(known_posterior(rows), "Rowan")
 
     assert answers.change is None
-    assert not announce(known_posterior(rows), "Rowan").enough
 
 
 def test_a_recent_change_is_the_change_from_past_to_now():
@@ -91,7 +85,6 @@ def test_a_recent_change_is_the_change_from_past_to_now():
     assert answers.now.median == pytest.approx(np.exp(6.5) / 2)
     assert answers.change.median == pytest.approx(-0.5)
     assert [fall.prob for fall in answers.falls] == [1.0, 1.0, 1.0]
-    assert announce(posterior, "Rowan").announced
 
 
 def test_a_declared_event_moves_the_level_while_it_lasts_and_not_his_past():
@@ -107,7 +100,7 @@ def test_a_declared_event_moves_the_level_while_it_lasts_and_not_his_past():
     assert stud_answers(posterior, "Rowan").past.median == pytest.approx(np.exp(6.5))
 
 
-def test_a_change_of_readers_without_overlap_is_named_and_never_announced():
+def test_a_change_of_readers_without_overlap_is_named():
     before = steady(30, evaluator="Ash")
     after = steady(30, evaluator="Birch", start="2023-02-27 10:00")
     alone = known_posterior(kennel(before, after), recent=np.log(0.4))
@@ -120,9 +113,7 @@ def test_a_change_of_readers_without_overlap_is_named_and_never_announced():
     tied = known_posterior(kennel(before, after, *both), recent=np.log(0.4))
 
     assert not stud_answers(alone, "Rowan").is_separable
-    assert not announce(alone, "Rowan").announced
     assert stud_answers(tied, "Rowan").is_separable
-    assert announce(tied, "Rowan").announced
 
 
 def test_readers_are_tied_by_a_chain_of_others():
@@ -258,58 +249,6 @@ def test_an_event_counts_as_coincident_only_within_the_look_back():
     assert [(event.kind, event.days_before) for event in found] == [("fever", 61), ("injury", 6)]
     assert "testis" in found[0].window
     assert "epididymis" in found[1].window
-
-
-def test_each_look_is_the_conditional_normal_of_the_change():
-    rng = np.random.default_rng(6)
-    days = np.sort(rng.uniform(0.0, 800.0, 40))
-    past = np.arange(15)
-    chosen = {"level_sd": 0.5, "amplitude": 0.15, "length": 0.8, "noise": 0.2}
-
-    looks = looks_at(days, 35, past, **chosen)
-
-    # The same by drawing the story: regress the change on the readings of the last look.
-    n = 400_000
-    apart = np.abs(days[:, None] - days[None, :]) / 365.25 * np.sqrt(3.0) / 0.8
-    slow = 0.15**2 * (1 + apart) * np.exp(-apart)
-    f = rng.multivariate_normal(np.zeros(40), slow, size=n)
-    ramp = np.clip((150.0 - (days[-1] - days)) / 60.0, 0.0, 1.0)
-    f += rng.normal(0.0, 0.3, (n, 1)) * ramp
-    y = 0.5 * rng.normal(size=(n, 1)) + f + np.sqrt(0.2) * rng.normal(size=(n, 40))
-    change = f[:, -1] - f[:, past].mean(axis=1)
-    residual = change - y @ looks.weights[-1]
-    # The residual of the best linear guess has the stated sd and no correlation with a reading.
-    assert residual.std() == pytest.approx(looks.sd[-1], rel=4 / np.sqrt(2 * n))
-    correlation = (y - y.mean(0)).T @ residual / n / (y.std(0) * residual.std())
-    assert np.abs(correlation).max() < 4.5 / np.sqrt(n)
-
-
-@pytest.mark.parametrize(
-    ("fall_prob", "reach_prob", "is_announced"),
-    [(0.951, 0.25, True), (0.95, 0.99, False), (0.949, 0.99, False), (0.96, 0.249, False),
-     (0.96, 0.251, True)],
-)  # fmt: skip
-def test_a_fall_is_announced_above_its_sureness_and_from_its_size_on(
-    fall_prob, reach_prob, is_announced
-):
-    assert bool(rule(fall_prob, reach_prob)) is is_announced
-
-
-def test_what_a_rhythm_promises_is_asked_as_pages_print_it():
-    # Four of five, within two years; seen in half of the years; two months of collections.
-    assert (announcement.PROMISE_PROB, announcement.FOLLOWED_YEARS) == (0.80, 2.0)
-    assert announcement.SEEN_PROB == 0.50
-    assert announcement.MOST_SETTLING * REST_BEFORE_REPEAT_DAYS == 60
-
-
-def test_the_rule_needs_sureness_and_size():
-    assert rule(0.96, 0.30)
-    assert not rule(0.94, 0.30)
-    assert not rule(0.999, 0.10)
-    sd = 0.15
-    estimates = np.linspace(-1.0, 0.2, 200)
-    announced = rule(ndtr(-estimates / sd), norm.cdf(np.log(0.6), estimates, sd))
-    assert (np.diff(announced.astype(int)) <= 0).all()
 
 
 def test_the_next_total_is_his_level_with_the_spread_of_single_collections_and_no_readers_error():

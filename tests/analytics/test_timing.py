@@ -326,3 +326,27 @@ def test_from_the_height_of_a_rise_on_nothing_is_waited_for(ng_per_ml, waits):
 
     assert told.state == "no rise"
     assert (told.draw.at > told.options[0].at) is waits
+
+
+@pytest.mark.parametrize(("before", "n_weighed"), [(0.5, 4), (0.505, 1)])
+def test_mornings_are_weighed_until_ovulation_has_more_likely_than_not_happened(before, n_weighed):
+    # Half of the weight lies before the sixth day, the rest after the tenth.
+    at = ORIGIN + timedelta(days=6)
+
+    assert len(next_readings([], split(before), at, first_day=FIRST)) == n_weighed
+
+
+@pytest.mark.parametrize(("day", "asks"), [(31, True), (30, False)])
+def test_the_end_of_the_draws_alone_sends_her_to_the_veterinarian(day, asks):
+    readings = [reading(25.4, 0.6)]
+    posterior = replace(ovulation_posterior(readings, first_day=FIRST), none_prob=0.1)
+    now = ORIGIN + timedelta(days=day, hours=19)
+    told = heat_answer(readings, posterior, now, laboratory="A", first_day=FIRST)
+
+    assert (told.state, told.draw is None, told.asks_vet) == ("no rise", asks, asks)
+
+
+def test_a_dated_heat_needs_no_further_draw_and_no_veterinarian():
+    told = answered([(7.0, 0.9), (9.0, 2.4), (10.0, 3.6), (11.0, 5.6)], 15)
+
+    assert (told.state, told.draw, told.asks_vet) == ("dated", None, False)

@@ -10,8 +10,9 @@ import pytest
 from studcurve.analytics.measures.motility_kept import published_storage
 from studcurve.analytics.models.litter.model import PUBLISHED
 from studcurve.analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
+from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.options import Circumstances, Straws
-from studcurve.analytics.plan.simulation.chain import Pair
+from studcurve.analytics.plan.simulation.chain import Pair, simulate
 from studcurve.analytics.plan.simulation.pups import Dam, draw_litter
 from studcurve.analytics.plan.simulation.samples import next_sample
 from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns, published_chain
@@ -63,6 +64,18 @@ def unknowns(pair, ovulation, sample_of_a_new_stud, in_egg_yolk):
     return draw_unknowns(
         chain, pair, ovulation, sample_of_a_new_stud, storage=in_egg_yolk, shipments=None, seed=11
     )
+
+
+def of(outcomes, method):
+    """The outcome of one way to breed."""
+    return next(outcome for outcome in outcomes if outcome.option.method == method)
+
+
+@pytest.fixture(scope="session")
+def outcomes(circumstances, pair, unknowns):
+    """One of each way, on its last day."""
+    options = {option.method: option for option in possible_options(circumstances)[0]}
+    return [simulate(option, pair, unknowns) for option in options.values()]
 
 
 @pytest.fixture(scope="session")

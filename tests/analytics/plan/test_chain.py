@@ -105,6 +105,23 @@ def test_a_dose_counts_as_a_tenth_of_a_million_where_it_holds_less(options, pair
     assert part(0.1) < part(0.11) < part(1.0)
 
 
+def test_a_sample_on_hand_is_itself_and_the_next_collection_another(options, pair, unknowns):
+    option = next(o for o in options if o.method == "fresh vaginal once")
+    held = replace(unknowns.sample, total_m=np.full(unknowns.n_draws, 300.0),
+                   progressive_share=np.full(unknowns.n_draws, 0.5))  # fmt: skip
+    on_hand = replace(option, source="sample on hand")
+    known = replace(unknowns, on_hand=held)
+
+    def dose_m(option, unknowns):
+        return simulate(option, pair, unknowns).motile_dose_m
+
+    assert option.source == "next collection"
+    assert dose_m(on_hand, known) == pytest.approx(np.full(unknowns.n_draws, 150.0))
+    assert np.array_equal(dose_m(option, known), dose_m(option, unknowns))
+    # Where nobody said what is in it, it holds what his samples do.
+    assert np.array_equal(dose_m(on_hand, unknowns), dose_m(option, unknowns))
+
+
 def names_of(pair):
     return {"stud": pair.stud, "bitch": pair.bitch, "breed": pair.breed}
 
@@ -121,6 +138,24 @@ def test_a_partner_of_the_records_keeps_its_own_effect(pair):
     )
 
     assert effects == pytest.approx(np.full(1000, -0.8))
+
+
+def test_clinic_and_year_count_where_the_records_hold_them_alone(pair):
+    rng = np.random.default_rng(4)
+    published = published_chain(rng, 500)
+    effect = np.column_stack([np.full(500, 0.3), np.full(500, -0.8)])
+    own = {f"effect_{factor}": effect for factor in ("stud", "bitch", "breed", "clinic")}
+    levels = {factor: (f"a {factor}", f"other {factor}") for factor in ("stud", "bitch", "breed")}
+    names = {factor: f"a {factor}" for factor in (*levels, "clinic")}
+
+    def effects(levels):
+        chain = Chain({**published.draws, **own}, levels)
+        return partner_effects(chain, names, conception.PUBLISHED.spreads, seed=4, n_draws=500)
+
+    # Three partners of 0.3 each; of a clinic without a record nothing, not even a new one's spread.
+    assert effects(levels) == pytest.approx(np.full(500, 0.9))
+    both = effects({**levels, "clinic": ("a clinic", "other clinic")})
+    assert both == pytest.approx(np.full(500, 1.2))
 
 
 def test_two_new_bitches_are_two_dogs_and_the_new_stud_they_share_is_one(pair):

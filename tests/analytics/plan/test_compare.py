@@ -1,23 +1,21 @@
-"""Answers, gaps and break-even lines against direct sums, other code and planted differences."""
+"""Answers and gaps against direct sums, other code and planted differences."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 from scipy.special import expit
+from tests.analytics.plan.conftest import of
 
-from studcurve.analytics.plan.breakeven import GRIDS, axes_of, break_evens, crossing
 from studcurve.analytics.plan.compare import (
     DRIVERS,
     answer_options,
     drivers_of,
     gap_between,
+    mean_slope,
     option_values,
     outside_studied,
 )
-from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.simulation.chain import Shift, simulate
 from studcurve.analytics.plan.simulation.pups import pups_of
 
@@ -29,12 +27,6 @@ PRICES = {
 
 
 @pytest.fixture(scope="module")
-def outcomes(circumstances, pair, unknowns):
-    options = {option.method: option for option in possible_options(circumstances)[0]}
-    return [simulate(option, pair, unknowns) for option in options.values()]
-
-
-@pytest.fixture(scope="module")
 def pups(outcomes, litter):
     return [pups_of(outcome, litter) for outcome in outcomes]
 
@@ -42,20 +34,6 @@ def pups(outcomes, litter):
 @pytest.fixture(scope="module")
 def answers(outcomes, pups, pair):
     return answer_options(outcomes, pups, outcomes, pair, prices=PRICES, worth_of_litter=None)
-
-
-def of(outcomes, method):
-    return next(outcome for outcome in outcomes if outcome.option.method == method)
-
-
-def test_the_parts_of_a_gap_add_up_to_the_gap(outcomes):
-    for a in outcomes:
-        for b in outcomes:
-            gap = (a.litter_prob - b.litter_prob).mean()
-
-            parts = sum(driver.gap for driver in drivers_of(a, b))
-
-            assert parts == pytest.approx(gap, abs=1e-10)
 
 
 def test_a_gap_made_by_one_part_alone_is_given_to_that_part(pair, unknowns, outcomes):
@@ -156,56 +134,129 @@ def test_more_than_two_inputs_outside_the_studied_range_leave_no_centre(
     assert outside_studied(chilled, pair) == ()
 
 
-def test_a_line_between_two_options_is_where_their_chances_are_equal(pair, unknowns, outcomes):
-    moved = next(k for k, o in enumerate(outcomes) if o.option.method == "fresh vaginal once")
-    shifts = {
-        "delay_h": lambda x: Shift(delay_h=x),
-        "doublings": lambda x: Shift(doublings=x),
-        "days": lambda x: Shift(days=x),
-    }
+@pytest.mark.parametrize(
+    ("what", "lowest", "highest"),
+    [
+        ("bitch age", 1.0, 8.0), ("stud age", 1.0, 11.0), ("motile dose", 20.0, 1000.0),
+        ("hours stored", None, 72.0), ("day from ovulation", -5.0, 9.0),
+        ("normal morphology", 30.0, None),
+    ],
+)  # fmt: skip
+def test_an_input_is_outside_just_beyond_the_breedings_that_were_studied(
+    what, lowest, highest, outcomes, pair
+):
+    asked = {"bitch age": 4.0, "stud age": 4.0, "motile dose": 200.0, "hours stored": 24.0,
+             "day from ovulation": 1.0, "normal morphology": 80.0}  # fmt: skip
 
-    lines = break_evens(outcomes, pair, unknowns, moved)
+    def told(value):
+        at = asked | {what: value}
+        dogs = replace(pair, bitch_age_years=at["bitch age"], stud_age_years=at["stud age"],
+                       normal_morphology_pct=at["normal morphology"])  # fmt: skip
+        outcome = replace(
+            outcomes[0],
+            motile_dose_m=np.full(3, at["motile dose"]),
+            hours_stored=np.full(3, at["hours stored"]),
+            day=np.full(3, at["day from ovulation"]),
+        )
+        return [(note.values["what"].word, note.values["value"])
+                for note in outside_studied(outcome, dogs)]  # fmt: skip
 
-    found = [line for line in lines if line.at is not None]
-    assert found
-    for line in lines:
-        other = outcomes[line.other].litter_prob.mean()
-        grid = GRIDS[line.axis]
-        option = outcomes[moved].option
-        gaps = [
-            simulate(option, pair, unknowns, shift=shifts[line.axis](x)).litter_prob.mean() - other
-            for x in (grid if line.at is None else [line.at])
-        ]
-        if line.at is None:
-            assert all(gap > 0 for gap in gaps) or all(gap < 0 for gap in gaps)
-        else:
-            # Between two points of the grid the chance is nearly straight: half a point of curve.
-            assert gaps[0] == pytest.approx(0.0, abs=0.005)
-
-
-def test_lines_are_looked_for_as_far_as_the_table_claims():
-    # 72 hours of a shipment, a 32nd and 8 times the dose, 4 days either way.
-    reach = {axis: (grid[0], grid[-1], grid[1] - grid[0]) for axis, grid in GRIDS.items()}
-
-    assert reach == {
-        "delay_h": (0.0, 72.0, 6.0), "doublings": (-5.0, 3.0, 0.5), "days": (-4.0, 4.0, 0.5),
-    }  # fmt: skip
-    assert all(np.allclose(np.diff(grid), np.diff(grid)[0]) for grid in GRIDS.values())
+    for edge, beyond in ((lowest, -0.01), (highest, 0.01)):
+        if edge is not None:
+            assert told(edge) == []
+            assert told(edge + beyond * abs(edge)) == [(what, edge + beyond * abs(edge))]
+    if what == "normal morphology":
+        assert told(100.0) == []
 
 
-def test_a_gap_that_only_touches_nought_changes_no_order():
-    assert crossing(np.array([-1.0, 0.0, 1.0]), np.array([1.0, 0.0, 1.0])) is None
+def set_against(answers, litters, alive):
+    """The gap of two ways whose chances and pups differ by so much in each draw."""
+    n = len(litters)
+    nothing = np.zeros(n)
+    one = answers[0]
+    parts = {name: nothing for name in one.outcome.parts}
+    still = replace(one.outcome, parts=parts, pregnant_prob=np.ones(n), litter_prob=nothing)
+    low = replace(one, outcome=still, pups=replace(one.pups, mean_alive=nothing),
+                  expected_litters=0.0)  # fmt: skip
+    high = replace(
+        low,
+        outcome=replace(still, litter_prob=np.array(litters)),
+        pups=replace(one.pups, mean_alive=np.array(alive)),
+        expected_litters=1.0,
+    )
+    gap = gap_between([low, high], 0, 1)
+    assert (gap.first, gap.second) == (1, 0)
+    return gap
 
 
-def test_what_cannot_be_moved_has_no_line(outcomes):
-    assert axes_of(of(outcomes, "natural mating once")) == ("days",)
-    assert axes_of(of(outcomes, "frozen vaginal once")) == ("days", "doublings")
-    assert axes_of(of(outcomes, "chilled vaginal once")) == ("delay_h", "days", "doublings")
+@pytest.mark.parametrize(
+    ("litters", "alive", "verdict"),
+    [
+        # 80 of 100 draws inside five hundredths of a litter, or inside half a pup, suffice.
+        ([0.0499] * 80 + [0.3] * 20, [9.0] * 100, "no difference"),
+        ([0.0499] * 79 + [0.3] * 21, [9.0] * 100, "higher"),
+        ([-0.0499] * 80 + [0.3] * 20, [9.0] * 100, "no difference"),
+        ([0.05] * 80 + [0.3] * 20, [9.0] * 100, "higher"),
+        ([0.3] * 100, [0.499] * 80 + [9.0] * 20, "no difference"),
+        ([0.3] * 100, [-0.499] * 80 + [9.0] * 20, "no difference"),
+        ([0.3] * 100, [0.499] * 79 + [9.0] * 21, "higher"),
+        ([0.3] * 100, [0.5] * 100, "higher"),
+        # The bands are not joined: half of the draws in each is not most of them in one.
+        ([0.01] * 50 + [0.3] * 50, [9.0] * 50 + [0.1] * 50, "higher"),
+        # 80 of 100 draws with the higher chance; one as high as the other is none of them.
+        ([0.3] * 80 + [-0.3] * 20, [9.0] * 100, "higher"),
+        ([0.3] * 79 + [-0.3] * 21, [9.0] * 100, "not told apart"),
+        ([0.3] * 79 + [0.0] * 21, [9.0] * 100, "not told apart"),
+    ],
+)
+def test_a_verdict_needs_eight_draws_in_ten(litters, alive, verdict, answers):
+    gap = set_against(answers, litters, alive)
+
+    assert gap.verdict == verdict
+    assert gap.higher_prob == sum(litter > 0.0 for litter in litters) / 100
 
 
-@given(at=st.floats(-3.9, 3.9), slope=st.floats(0.01, 5.0))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_the_line_of_a_straight_gap_is_found_exactly(at, slope):
-    grid = np.array(GRIDS["days"]) + 1e-7
+def test_two_inputs_outside_leave_a_number_its_centre_and_three_do_not(answers):
+    note = object()
 
-    assert crossing(grid, slope * (grid - at)) == pytest.approx(at, abs=1e-9)
+    assert replace(answers[0], outside=(note,) * 2).has_centre
+    assert not replace(answers[0], outside=(note,) * 3).has_centre
+
+
+def test_the_pups_are_told_by_the_ends_of_eight_draws_in_ten_and_the_middle(
+    outcomes, pups, pair
+):  # fmt: skip
+    counted = replace(pups[0], alive=np.arange(101))
+
+    answer = answer_options(
+        outcomes[:1], [counted], outcomes[:1], pair, prices={}, worth_of_litter=None
+    )[0]
+
+    assert answer.pups_range == pytest.approx((10.0, 50.0, 90.0))
+
+
+def test_between_two_equal_logits_the_slope_is_the_curve_s_own(outcomes):
+    one = outcomes[0]
+    whelped = one.litter_prob / one.pregnant_prob
+    impossible = replace(
+        one,
+        parts={name: np.full(3, -1e3) for name in DRIVERS},
+        pregnant_prob=np.zeros(3),
+        litter_prob=np.zeros(3),
+    )
+
+    # The logistic curve rises by p (1 − p) a unit; where nothing can become of it, by nothing.
+    assert mean_slope(one, one) == pytest.approx(
+        whelped * one.pregnant_prob * (1.0 - one.pregnant_prob)
+    )
+    assert mean_slope(impossible, impossible).tolist() == [0.0, 0.0, 0.0]
+
+
+def test_the_parts_of_a_gap_add_up_to_the_gap(outcomes):
+    for a in outcomes:
+        for b in outcomes:
+            gap = (a.litter_prob - b.litter_prob).mean()
+
+            parts = sum(driver.gap for driver in drivers_of(a, b))
+
+            assert parts == pytest.approx(gap, abs=1e-10)

@@ -15,6 +15,7 @@ from scipy.special import expit, logit
 
 from studcurve.analytics.plan.options import Straws
 from studcurve.analytics.plan.simulation.lateness import (
+    PUBLISHED_SHARES,
     ShipmentRecord,
     outcome_draws,
     share_draws,
@@ -47,6 +48,12 @@ def within_four_errors(shares, mean, worth):
 
 def test_a_carrier_without_a_shipment_has_the_published_shares_worth_twenty_shipments():
     assert within_four_errors(shares_of(None, MONDAY), np.array([0.92, 0.06, 0.02]), 20.0)
+
+
+def test_what_a_shipment_may_do_is_all_there_is_before_any_record():
+    # 92 in 100 on time, 6 the next day, 2 after the weekend.
+    assert pytest.approx([0.92, 0.06, 0.02], rel=1e-9) == PUBLISHED_SHARES
+    assert PUBLISHED_SHARES.sum() == pytest.approx(1.0)
 
 
 def test_own_shipments_of_the_weekday_and_of_the_others_count_as_the_formula_says():
@@ -137,6 +144,24 @@ def test_a_motility_of_one_hundred_by_eye_stays_a_reading():
 
     assert np.isfinite([usual.logit_mean, usual.logit_sd]).all()
     assert usual.n_samples == 2
+
+
+def test_a_motility_is_kept_within_two_and_ninety_eight_percent():
+    assert usual_motility(readings(100.0)) == usual_motility(readings(98.0))
+    assert usual_motility(readings(97.9)) != usual_motility(readings(98.0))
+    assert usual_motility(readings(0.0)) == usual_motility(readings(2.0))
+    assert usual_motility(readings(2.02)) != usual_motility(readings(2.0))
+
+
+def test_the_last_ten_samples_stand_for_a_stud():
+    old, recent = [20.0, 30.0, 40.0], [70.0 + k for k in range(10)]
+    of_ten, of_all = readings(*recent), readings(*old, *recent)
+    of_all["total_sperm_m"] = [90.0] * 3 + [500.0] * 10
+
+    assert usual_motility(of_all) == usual_motility(of_ten)
+    assert usual_motility(of_ten).n_samples == 10
+    assert usual_motility(of_ten.tail(9)).n_samples == 9
+    assert usual_of(of_all) == usual_of(of_ten)
 
 
 def test_the_next_sample_is_total_times_share_and_names_its_source():

@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from studcurve.analytics.models.ovulation.model import (
 )
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.measure_next import (
+    Worth,
     first_step_at,
     gain_of_reading,
     worth_of_counting,
@@ -24,6 +26,8 @@ from studcurve.analytics.plan.measure_next import (
     worth_of_test_cool,
 )
 from studcurve.analytics.plan.simulation.chain import simulate
+from studcurve.reports.sections.plan_rows import measure_rows
+from studcurve.reports.words import Words
 
 FIRST_DAY = date(2026, 11, 12)
 READ_AT = datetime(2026, 11, 20, 9)
@@ -201,3 +205,67 @@ def test_a_test_cool_matters_where_storage_decides(circumstances, pair, unknowns
     assert (found.what, found.hours) == ("test-cool", 24.0)
     assert found.gain["litters"] > 0.0
     assert worth_of_test_cool([frozen], planted, unknowns, np.random.default_rng(1)) is None
+
+
+def test_a_reading_helps_what_begins_six_hours_after_it_and_not_a_minute_less(asked):
+    outcomes, drawn = asked
+    step = first_step_at(outcomes[0])
+    # Two ways of one day, each worth something on one half of the possible days of ovulation.
+    early = drawn.ovulation_days < np.median(drawn.ovulation_days)
+    planted = {"litters": np.column_stack([early, ~early]).astype(float)}
+    at = [step - timedelta(hours=6), step - timedelta(hours=5, minutes=59)]
+
+    in_time, too_late = worth_of_readings(
+        [outcomes[0]] * 2, planted, drawn, at, lambda _: (GRID, TELLING)
+    )
+
+    assert in_time.gain["litters"] > 0.3
+    assert too_late.gain["litters"] == 0.0
+    assert [in_time.at, too_late.at] == at
+
+
+def test_what_is_done_first_can_no_longer_wait(circumstances, pair, unknowns):
+    options = {o.method: o for o in possible_options(circumstances)[0]}
+    chilled = simulate(options["chilled vaginal once"], pair, unknowns)
+    option = chilled.option
+    collected, packed, hers = option.collected_at, option.packed_at, option.inseminated_at[0]
+
+    assert collected == packed < hers
+    assert first_step_at(chilled) == packed
+    sooner = replace(option, collected_at=packed - timedelta(hours=2))
+    assert first_step_at(replace(chilled, option=sooner)) == packed - timedelta(hours=2)
+    # What is collected already waits for nothing but the carrier.
+    on_hand = replace(sooner, source="sample on hand")
+    assert first_step_at(replace(chilled, option=on_hand)) == packed
+    frozen = simulate(options["frozen vaginal once"], pair, unknowns)
+    assert first_step_at(frozen) == frozen.option.inseminated_at[0]
+
+
+@pytest.mark.parametrize(("stored_h", "read_h"), [(10.0, 24.0), (24.1, 24.1), (40.0, 40.0)])
+def test_a_test_cool_is_read_after_the_planned_hours_and_a_day_at_least(
+    stored_h, read_h, circumstances, pair, unknowns
+):
+    options = {o.method: o for o in possible_options(circumstances)[0]}
+    chilled = simulate(options["chilled vaginal once"], pair, unknowns)
+    frozen = simulate(options["frozen vaginal once"], pair, unknowns)
+    kept = replace(chilled, hours_stored=np.full(unknowns.n_draws, stored_h))
+    values = {"litters": litters([kept, frozen])}
+
+    found = worth_of_test_cool([kept, frozen], values, unknowns, np.random.default_rng(1))
+
+    assert found.hours == read_h
+
+
+@pytest.mark.parametrize(
+    ("litters_gain", "pups_gain", "told_as_less"),
+    [(0.002, 0.02, (False, False)), (0.00198, 0.0198, (True, True)), (0.0, 0.02, (True, False))],
+)
+def test_below_two_litters_in_a_thousand_and_two_pups_in_a_hundred_only_that_is_told(
+    litters_gain, pups_gain, told_as_less
+):
+    worth = Worth("count", None, {"litters": litters_gain, "pups": pups_gain})
+    plan = SimpleNamespace(worths=(worth,), is_valued=False, prices={})
+
+    ((_, for_litters, for_pups),) = measure_rows(plan, Words("en"), prices=False)
+
+    assert (for_litters.startswith("<"), for_pups.startswith("<")) == told_as_less

@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import milp
 
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.options import Option, Straws
+from studcurve.analytics.plan.schedule import conflicts
 from studcurve.analytics.plan.schedule.conflicts import PROVEN_GAP, plan_schedule
 from studcurve.analytics.plan.schedule.program import (
     LONGEST_REST,
@@ -204,3 +206,81 @@ def test_the_litters_of_a_schedule_have_the_spread_of_their_chances():
     error = math.sqrt((p * (1 - p)).sum() / len(counts))
     assert counts.mean() == pytest.approx(p.sum(), abs=4 * error)
     assert plan.expected_litters == pytest.approx(p.sum())
+
+
+def test_rests_and_shares_are_those_of_the_rule():
+    # One day, two or three, four and more; a whole ejaculate, halves, quarters.
+    assert [counted_rest(days) for days in (1, 2, 3, 4, 5, 90)] == [1, 2, 2, 4, 4, 4]
+    assert STATES == ((1, 1), (1, 2), (1, 4), (2, 1), (2, 2), (2, 4), (4, 1), (4, 2), (4, 4))
+    assert (LONGEST_REST, MOST_SHARES) == (4, 4)
+
+
+@pytest.mark.parametrize(("day", "n_served"), [(1, 1), (2, 2)])
+def test_he_rests_two_days_where_nobody_says_otherwise(day, n_served):
+    ways = [[way("Aster", (0,), 0.8)], [way("Briar", (day,), 0.7)]]
+
+    plan = plan_schedule(ways, ["Aster", "Briar"], StudLimits())
+
+    assert sum(a.way is not None for a in plan.assignments) == n_served
+
+
+@pytest.mark.parametrize(("doses", "is_served"), [(4, True), (5, False)])
+def test_no_collection_makes_more_than_four_doses(doses, is_served):
+    plan = plan_schedule([[way("Aster", (0,), 0.8, doses=doses)]], ["Aster"], StudLimits())
+
+    assert (plan.assignments[0].way is not None) is is_served
+
+
+def found_by(monkeypatch, gaps):
+    """Plan with a solver that leaves these gaps; what it was asked, search by search."""
+    asked, gaps = [], iter(gaps)
+
+    def search(*problem, options, **rest):
+        result = milp(*problem, options={"mip_rel_gap": options["mip_rel_gap"]}, **rest)
+        asked.append(options)
+        result.mip_gap = next(gaps)
+        if result.mip_gap is None:
+            result.x = None
+        return result
+
+    monkeypatch.setattr(conflicts, "milp", search)
+    plan = plan_schedule([[way("Aster", (0,), 0.8)]], ["Aster"], StudLimits())
+    assert plan.value == pytest.approx(0.78)
+    return [(one["time_limit"], one["mip_rel_gap"]) for one in asked]
+
+
+@pytest.mark.parametrize(
+    ("gap", "n_searches"), [(0.002, 1), (0.01, 1), (0.0101, 2), (0.5, 2), (None, 2)]
+)
+def test_a_search_that_found_nothing_good_is_begun_again_with_ten_times_the_time(
+    gap, n_searches, monkeypatch
+):
+    # The bitch to herself, then the plan for all.
+    gaps = [gap] * (n_searches - 1) + [gap if n_searches == 1 else 0.0, 0.0]
+
+    asked = found_by(monkeypatch, gaps)
+
+    assert asked == [*[(4.0, 0.002), (40.0, 0.002)][:n_searches], (4.0, 0.002)]
+
+
+@pytest.mark.parametrize(("lost", "is_told"), [(0.0031, True), (0.003, False)])
+def test_a_conflict_is_told_from_two_thousandths_of_what_both_would_have(lost, is_told):
+    # Each would have 0.77 alone, both 1.54; one of them has to take the other day.
+    ways = [[way(name, (0,), 0.77, "natural", 1), way(name, (9,), 0.77 - lost, "natural", 1)]
+            for name in ("Aster", "Briar")]  # fmt: skip
+    plan = plan_schedule(ways, ["Aster", "Briar"], StudLimits())
+
+    assert bool(plan.conflicts) is is_told
+
+
+def test_of_ways_that_take_the_same_the_better_one_is_kept(circumstances, pair, unknowns):
+    frozen = [o for o in possible_options(circumstances)[0] if o.method == "frozen vaginal once"]
+    rested = rest_shares(published_rest(np.random.default_rng(1), unknowns.n_draws))
+
+    for options in (frozen, frozen[::-1]):
+        (kept,) = ways_of(options, pair, unknowns, rested, prices={}, worth_of_litter=None)
+
+        chances = [simulate(o, pair, unknowns).litter_prob.mean() for o in frozen]
+        assert kept.option == frozen[int(np.argmax(chances))]
+        assert kept.value == pytest.approx([max(chances)])
+        assert (kept.doses_on, kept.takes_all) == ((), False)
