@@ -23,6 +23,8 @@ from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
 
 DEMO = Path(__file__).parents[4] / "demo_data"
+pytestmark = pytest.mark.usefixtures("new_files_are_made")
+
 TODAY = date(2026, 10, 31)
 
 
