@@ -203,52 +203,65 @@ def views_read_once():
 
 
 class OpenForReading:
-    """A file stays open for whoever only reads it, until it changes or anybody else wants it."""
+    """A file stays open for whoever only reads it next, until it changes or another is wanted."""
 
     def __init__(self):
         self._open, self._close = Store.open.__func__, Store.close
         self._connect = database_connection._connect_once_locked
-        self._kept = {}
+        self._path = self._state = self._store = None
+        self._n_users = 0
 
     def open(self, path, *, read_only=False, make=True):
         if not read_only or not path.exists() or write_ahead(path).exists():
             return self._open(Store, path, read_only=read_only, make=make)
-        found = path.stat()
+        found, path = path.stat(), path.absolute()
         state = found.st_ino, found.st_mtime_ns, found.st_size
-        known, store = self._kept.get(path.resolve(), (None, None))
-        if known != state:
-            store = self._open(Store, path, read_only=True)
-            self._kept[path.resolve()] = state, store
-        return store
+        if self._store is None or (path, state) != (self._path, self._state):
+            if self._n_users:
+                return self._open(Store, path, read_only=True)
+            self.let_go()
+            self._store = self._open(Store, path, read_only=True)
+            self._path, self._state = path, state
+        self._n_users += 1
+        return self._store
 
     def close(self, store):
-        if all(store is not kept for _, kept in self._kept.values()):
+        if store is self._store and self._n_users:
+            self._n_users -= 1
+        else:
             self._close(store)
 
     def connect(self, path, **how):
-        _, store = self._kept.pop(path.resolve(), (None, None))
-        if store is not None:
-            self._close(store)
+        if not self._n_users and path.absolute() == self._path:
+            self.let_go()
         return self._connect(path, **how)
 
-    def close_all(self):
-        for _, store in self._kept.values():
-            self._close(store)
+    def let_go(self):
+        if self._store is not None:
+            self._close(self._store)
+        self._path = self._state = self._store = None
 
 
 @pytest.fixture(scope="module")
-def files_are_read_once(reading_once):
-    """Commands share what they read of a file; a changed file is read again."""
+def files_stay_open():
+    """Whoever reads a file that has not changed shares its opening; for others it is closed."""
     shared = OpenForReading()
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(run, "read_kennel", reading_once[0])
-        patched.setattr(plan_records, "read_plan_records", reading_once[1])
-        patched.setattr(Store, "read", views_read_once())
         patched.setattr(Store, "open", shared.open)
         patched.setattr(Store, "close", lambda store: shared.close(store))
         patched.setattr(database_connection, "_connect_once_locked", shared.connect)
         yield
-        shared.close_all()
+        shared.let_go()
+
+
+@pytest.fixture(scope="module")
+def files_are_read_once(reading_once, files_stay_open):
+    """Commands share what they read of a file; a changed file is read again."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(run, "read_kennel", reading_once[0])
+        patched.setattr(plan_records, "read_plan_records", reading_once[1])
+        patched.setattr(Store, "read", views_read_once())
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -32,6 +32,8 @@ from studcurve.pipelines.run import write_pages
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
 
+pytestmark = pytest.mark.usefixtures("files_stay_open")
+
 TODAY = date(2026, 10, 31)
 FEW = {"Concentration (M/mL)": "0.28", "Total motility (%)": "80", "Progressive motility (%)": "80"}
 BRED = {"Bitch": "Senna", "Stud": "Bracken", "Date": "2024-03-12", "Semen": "natural",
