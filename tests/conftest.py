@@ -17,7 +17,8 @@ from studcurve.pipelines import run
 from studcurve.pipelines.fits.fit import cache_folder, fit_models, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
 from studcurve.pipelines.plan import records as plan_records
-from studcurve.pipelines.records.database.connection import write_ahead
+from studcurve.pipelines.records.database import connection as database_connection
+from studcurve.pipelines.records.database.connection import remember_trusted, write_ahead
 from studcurve.pipelines.records.database.loading import LoadReport
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO, DEMO_TODAY
@@ -97,6 +98,41 @@ def commands_are_built_once():
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def new_files_are_copied(tmp_path_factory):
+    """Whoever opens a new records file gets a copy of an empty one that was made once.
+
+    How one is made and brought up to date is asked with the fixture ``new_files_are_made``.
+    """
+    open_, empty = Store.open.__func__, tmp_path_factory.mktemp("empty") / "empty.duckdb"
+
+    def open_copied(cls, path, *, read_only=False, make=True):
+        is_new = make and not read_only and path.parent.is_dir() and not path.exists()
+        if is_new and not write_ahead(path).exists():
+            if not empty.exists():
+                open_(cls, empty).close()
+            copy_trusted(empty, path)
+        store = open_(cls, path, read_only=read_only, make=make)
+        store._is_new = is_new
+        return store
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(Store, "open", classmethod(open_copied))
+        yield open_
+
+
+@pytest.fixture
+def new_files_are_made(new_files_are_copied, monkeypatch):
+    """New records files are made as an owner's are."""
+    monkeypatch.setattr(Store, "open", classmethod(new_files_are_copied))
+
+
+def copy_trusted(source, target):
+    """Copy a records file that this process has left with nothing but what is its own in it."""
+    shutil.copyfile(source, target)
+    remember_trusted(target)
+
+
 @pytest.fixture(scope="session")
 def demo_records() -> Path:
     return DEMO / "records"
@@ -166,8 +202,60 @@ def views_read_once():
     return read_once
 
 
+class OpenForReading:
+    """A file stays open for whoever only reads it next, until it changes or another is wanted."""
+
+    def __init__(self):
+        self._open, self._close = Store.open.__func__, Store.close
+        self._connect = database_connection._connect_once_locked
+        self._path = self._state = self._store = None
+        self._n_users = 0
+
+    def open(self, path, *, read_only=False, make=True):
+        if not read_only or not path.exists() or write_ahead(path).exists():
+            return self._open(Store, path, read_only=read_only, make=make)
+        found, path = path.stat(), path.absolute()
+        state = found.st_ino, found.st_mtime_ns, found.st_size
+        if self._store is None or (path, state) != (self._path, self._state):
+            if self._n_users:
+                return self._open(Store, path, read_only=True)
+            self.let_go()
+            self._store = self._open(Store, path, read_only=True)
+            self._path, self._state = path, state
+        self._n_users += 1
+        return self._store
+
+    def close(self, store):
+        if store is self._store and self._n_users:
+            self._n_users -= 1
+        else:
+            self._close(store)
+
+    def connect(self, path, **how):
+        if not self._n_users and path.absolute() == self._path:
+            self.let_go()
+        return self._connect(path, **how)
+
+    def let_go(self):
+        if self._store is not None:
+            self._close(self._store)
+        self._path = self._state = self._store = None
+
+
 @pytest.fixture(scope="module")
-def files_are_read_once(reading_once):
+def files_stay_open():
+    """Whoever reads a file that has not changed shares its opening; for others it is closed."""
+    shared = OpenForReading()
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(Store, "open", shared.open)
+        patched.setattr(Store, "close", lambda store: shared.close(store))
+        patched.setattr(database_connection, "_connect_once_locked", shared.connect)
+        yield
+        shared.let_go()
+
+
+@pytest.fixture(scope="module")
+def files_are_read_once(reading_once, files_stay_open):
     """Commands share what they read of a file; a changed file is read again."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(run, "read_kennel", reading_once[0])

@@ -4,6 +4,7 @@ from datetime import date
 
 import pytest
 
+from studcurve.pipelines.records.database.connection import remember_trusted
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.sheets.columns import SHEETS
 
@@ -75,4 +76,5 @@ def kennel(tmp_path, kennel_of_four):
     """A kennel of four dogs and no other record."""
     made = Kennel(tmp_path)
     shutil.copyfile(kennel_of_four, made.records)
+    remember_trusted(made.records)  # it is as this process has left it
     return made

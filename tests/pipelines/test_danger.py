@@ -27,7 +27,6 @@ from studcurve.pipelines.plan.comparison import plan_breeding
 from studcurve.pipelines.plan.records import read_plan_records
 from studcurve.pipelines.plan.schedule import plan_stud_schedule
 from studcurve.pipelines.plan.wishes import Wishes
-from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.pipelines.run import ENGLISH_VET
 from studcurve.reports.page import Reader
@@ -221,23 +220,6 @@ def read(kennel):
 
 
 @pytest.fixture(scope="module")
-def shipments_read_once(kennel):
-    """The shipment command shares what it reads of the file, which no shipment here changes."""
-    kept, read = {}, Store.read
-
-    def read_once(self, view):
-        if self.path != kennel.records:
-            return read(self, view)
-        if view not in kept:
-            kept[view] = read(self, view)
-        return kept[view]
-
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(Store, "read", read_once)
-        yield
-
-
-@pytest.fixture(scope="module")
 def due(kennel):
     return {day: read_due(kennel.records, today=day) for day in (TODAY, LATER)}
 
@@ -289,7 +271,7 @@ def test_the_table_is_large_enough():
     assert len(STOPPING) >= 90
 
 
-@pytest.mark.usefixtures("shipments_read_once")
+@pytest.mark.usefixtures("files_are_read_once")
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_a_danger_stops_every_answer_about_the_stud(n, variant, day, kennel, questions, read, due):
     assert (stud(n) in questions) is variant.asks
@@ -333,7 +315,7 @@ def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day
     assert variant.rule in {c.rule for c in german.cautions}
 
 
-@pytest.mark.usefixtures("shipments_read_once")
+@pytest.mark.usefixtures("files_are_read_once")
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, kennel, read, due):
     sound = next(k for k, harmless in PASSING if harmless.name == "event travel")
@@ -350,7 +332,7 @@ def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, k
     assert not hers & {"insemination", "progesterone"}
 
 
-@pytest.mark.usefixtures("shipments_read_once")
+@pytest.mark.usefixtures("files_are_read_once")
 @pytest.mark.parametrize(("n", "variant"), PASSING, ids=names_of(PASSING))
 def test_a_harmless_line_stops_nothing_and_asks_at_most_once(n, variant, kennel, questions, read):
     assert questions.get(stud(n), 0) == (variant.what in ASKED_ONCE)

@@ -10,6 +10,8 @@ from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.stud import read_studs
 
+pytestmark = pytest.mark.usefixtures("files_stay_open")
+
 
 def on(days):
     return (TODAY + timedelta(days=days)).isoformat()

@@ -18,6 +18,8 @@ from studcurve.pipelines.answers.slip import until_at
 from studcurve.pipelines.cli import main
 from studcurve.reports.words import Words
 
+pytestmark = pytest.mark.usefixtures("files_stay_open")
+
 HOSTILE = "</td><script>alert(1)</script>"
 SIX = ["Doses", "Extender", "In each then", "Meets target", "If counted", "Warnings"]
 PACK = ["--cells", "140", "--dilution", "1 + 19", "--extender", "egg yolk", "--collected",

@@ -288,7 +288,6 @@ class LineSql:
                     SELECT cell AS {name} FROM text_of WHERE name = '{name}'
                 ) AS cell{_join(self.sheet.column(name))}
             )
-            WHERE {_any_of(rules)}
             """
             for name, rules in of_cells.items()
         )

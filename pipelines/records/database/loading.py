@@ -41,6 +41,13 @@ CREATE OR REPLACE TEMP TABLE answering (n BIGINT, line_id BIGINT, digest VARCHAR
 """
 """What answers.sql leaves where no line is given as a correction."""
 
+_NONE_MOVED = """
+CREATE OR REPLACE TEMP TABLE moved (
+    line_id BIGINT, n BIGINT, day VARCHAR, line INTEGER, file VARCHAR
+);
+"""
+"""What moved.sql leaves where no line that counts is missing from the load."""
+
 
 @dataclass(frozen=True, slots=True)
 class SheetCount:
@@ -162,19 +169,22 @@ def load_sheet(
     sql = LineSql(sheet, _filled_columns(connection, sheet, texts))
     _make_lines(connection, sql)
     n_settled = _leave_out(connection, sheet, _settled_lines(sheet))
-    sql = _read_cells(connection, sql, day_order, n_lines=sum(text.n_records for text in texts))
+    are_few = sum(text.n_records for text in texts) < FEW_LINES
+    sql = _read_cells(connection, sql, day_order, are_few=are_few)
     connection.execute(f"CREATE OR REPLACE TEMP VIEW identified AS {sql.identified()}")
     _apply_rules(connection, sql)
     is_answer = any(ANSWER_NAME in text.names for text in texts)
     connection.execute(_script("answers.sql") if is_answer else _NO_ANSWERS)
     connection.execute(_script("accept.sql"))
+    connection.execute(_script("moved.sql") if _is_one_missing(connection) else _NONE_MOVED)
+    connection.execute(_script("standing.sql"))
     if is_answer:
         connection.execute(_script("answered.sql"))
     _leave_out(
         connection, sheet, "SELECT n FROM apart WHERE standing NOT IN ('changed', 'refused')"
     )
     connection.execute(_script("write.sql") + _script("findings.sql"))
-    _replace_rows(connection, sql)
+    _replace_rows(connection, sql, are_few=are_few)
     ((n_new, n_unchanged, n_changed, n_refused),) = connection.execute("FROM outcome").fetchall()
     return SheetCount(
         n_new=n_new,
@@ -268,8 +278,15 @@ def _leave_out(connection: Connection, sheet: Sheet, query: str) -> int:
     return int(n_leaving)
 
 
+def _is_one_missing(connection: Connection) -> bool:
+    """Whether a line of the sheet counts that no line of the load is about."""
+    return bool(
+        connection.execute("FROM known ANTI JOIN matched USING (line_id) LIMIT 1").fetchall()
+    )
+
+
 def _read_cells(
-    connection: Connection, sql: LineSql, day_order: DayOrder | None, *, n_lines: int
+    connection: Connection, sql: LineSql, day_order: DayOrder | None, *, are_few: bool
 ) -> LineSql:
     """Read every distinct text of the columns that are looked up.
 
@@ -282,7 +299,7 @@ def _read_cells(
     words = sql.words()
     connection.execute(
         f"""
-        CREATE OR REPLACE TEMP TABLE text_of AS {sql.texts(in_one_pass=n_lines < FEW_LINES)};
+        CREATE OR REPLACE TEMP TABLE text_of AS {sql.texts(in_one_pass=are_few)};
 
         CREATE OR REPLACE TEMP TABLE day_of AS
         SELECT cell, parse_day(cell, {order}) AS day FROM ({sql.texts_of("day")});
@@ -357,20 +374,29 @@ def _list_rules(connection: Connection, sheet: Sheet, rules: Sequence[NumberedRu
     )
 
 
-def _replace_rows(connection: Connection, sql: LineSql) -> None:
+def _replace_rows(connection: Connection, sql: LineSql, *, are_few: bool) -> None:
     """Put the rows of new and changed lines into their tables."""
     sheet = sql.sheet
     changed = "SELECT entry_id FROM apart WHERE standing = 'changed'"
     if connection.execute(f"{changed} LIMIT 1").fetchall():
         for table in OF_A_LINE:
             connection.execute(f"DELETE FROM {table} WHERE entry_id IN ({changed})")
-    for statement in _script(f"load/{sheet.name}.sql").rstrip().removesuffix(";").split(";\n"):
-        _accept_typed(connection, sql, columns_named(sheet, statement))
-        connection.execute(statement)
+    script = _script(f"load/{sheet.name}.sql")
     of_records = {name for _, rule in rules_of_records(sheet) for name in rule.columns}
+    if are_few:
+        _accept_typed(connection, sql, columns_named(sheet, script) | of_records)
+        connection.execute(f"CREATE OR REPLACE TEMP TABLE accepted_{sheet.name} AS FROM accepted")
+        connection.execute(f"CREATE OR REPLACE TEMP VIEW accepted AS FROM accepted_{sheet.name}")
+        connection.execute(script)
+    else:
+        # Each statement reads the columns of its own alone; a table of all would be a second sheet.
+        for statement in script.rstrip().removesuffix(";").split(";\n"):
+            _accept_typed(connection, sql, columns_named(sheet, statement))
+            connection.execute(statement)
+        if of_records:
+            _accept_typed(connection, sql, of_records)
     if of_records:
         # The cells are read again for every sheet; these are asked about after the last one.
-        _accept_typed(connection, sql, of_records)
         connection.execute(f"CREATE OR REPLACE TEMP TABLE asked_{sheet.name} AS FROM accepted")
     connection.execute(f"DROP TABLE staged_{sheet.name}")
 

@@ -185,12 +185,15 @@ def make_views(connection: Connection) -> None:
     for view, body in _view_texts().items():
         connection.execute(f"CREATE OR REPLACE VIEW {view} AS FROM query({_literal(body)})")
     connection.execute("DELETE FROM sheet_column")
-    for sheet in SHEETS.values():
-        for position, column in enumerate(sheet.columns, 1):
-            connection.execute(
-                "INSERT INTO sheet_column VALUES (?, ?, ?, ?)",
-                [sheet.name, position, column.name, column.heading],
-            )
+    rows = [
+        (sheet.name, position, column.name, column.heading)
+        for sheet in SHEETS.values()
+        for position, column in enumerate(sheet.columns, 1)
+    ]
+    connection.execute(
+        "INSERT INTO sheet_column SELECT unnest(?), unnest(?), unnest(?), unnest(?)",
+        [list(column) for column in zip(*rows, strict=True)],
+    )
 
 
 def shadow_views(connection: Connection) -> None:

@@ -73,6 +73,7 @@ class Store:
         self._staging = staging
         self._is_new = is_new
         self._is_trusted = False
+        self._has_health_functions = False
         self.path = path
 
     @classmethod
@@ -305,7 +306,9 @@ class Store:
             for text in texts:
                 if not text.is_unchanged():
                     raise RecordsError(f"{text.name} was changed while it was read. Load it again.")
-        add_health_functions(self._connection)
+        if not self._has_health_functions:
+            add_health_functions(self._connection)
+            self._has_health_functions = True
         with self._transaction(keep=not check_only) as connection:
             counts = load_sheets(connection, texts, today=today, day_order=day_order)
             findings = connection.execute(

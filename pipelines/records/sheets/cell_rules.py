@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 from types import MappingProxyType
 
 from studcurve.analytics.sentences import Value, Word, sentence
@@ -50,6 +51,7 @@ _PARTNERS = {
 _MALES = ("collections", "shipments", "frozen")
 
 
+@cache
 def rules_of(sheet: Sheet) -> tuple[Rule, ...]:
     """Every rule of a sheet: of the line as a whole, of its cells, and between them."""
     cells = (rule for column in sheet.columns for rule in _cell_rules(sheet.name, column))

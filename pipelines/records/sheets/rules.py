@@ -18,6 +18,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Literal
 
 from studcurve.analytics.sentences import Sentence, Value, sentence
@@ -170,12 +171,15 @@ class Rule:
 
 def columns_named(sheet: Sheet, sql: str) -> set[str]:
     """Names of the columns of a sheet that a piece of SQL over its typed lines reads."""
-    words = set(re.findall(r"[a-z_0-9]+", sql))
-    words |= {
-        re.sub(r"(__text|_id|_matches|_is_refused|_sex|_born_on|_died_on)$", "", word)
-        for word in words
-    }
-    return words & set(sheet.names)
+    return set(_words_in(sql).intersection(sheet.names))
+
+
+@cache
+def _words_in(sql: str) -> frozenset[str]:
+    """The words of a piece of SQL, as they stand and as columns that their endings belong to."""
+    words = re.findall(r"[a-z_0-9]+", sql)
+    ends = r"(__text|_id|_matches|_is_refused|_sex|_born_on|_died_on)$"
+    return frozenset([*words, *(re.sub(ends, "", word) for word in words)])
 
 
 def _days(later: str, earlier: str) -> str:

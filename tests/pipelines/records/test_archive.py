@@ -32,6 +32,8 @@ OLD_FILES = sorted((Path(__file__).parent / "old_files").glob("schema_*.duckdb.g
 WITHOUT_VALUES = [path for path in OLD_FILES if path.name < "schema_0008"]
 """Files of versions that kept no values with a finding."""
 
+pytestmark = pytest.mark.usefixtures("new_files_are_made")
+
 TODAY = date(2026, 10, 31)
 
 

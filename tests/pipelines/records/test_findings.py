@@ -21,6 +21,8 @@ from studcurve.pipelines.records.database.schema import KEYS
 from studcurve.pipelines.records.sheets.columns import ANSWER_HEADING, REMARK_HEADING
 from studcurve.pipelines.records.sheets.rules import MOVED
 
+pytestmark = pytest.mark.usefixtures("files_stay_open")
+
 TODAY = date(2026, 10, 31)
 BAD = {"Date": "2024-03-12", "Progressive motility (%)": "850"}
 DOUBTFUL = {"Date": "2024-03-15", "Centrifuged at (g)": "2500"}

@@ -32,6 +32,8 @@ from studcurve.pipelines.run import write_pages
 from studcurve.reports.page import Reader
 from studcurve.reports.words import Words
 
+pytestmark = pytest.mark.usefixtures("files_stay_open")
+
 TODAY = date(2026, 10, 31)
 FEW = {"Concentration (M/mL)": "0.28", "Total motility (%)": "80", "Progressive motility (%)": "80"}
 BRED = {"Bitch": "Senna", "Stud": "Bracken", "Date": "2024-03-12", "Semen": "natural",
@@ -100,19 +102,42 @@ EDGES = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("rule", "wrong", "right"), EDGES)
+@pytest.fixture(scope="module")
+def found_of_edges(tmp_path_factory, kennel_class, kennel_of_four):
+    """Rule and severity of what is found of the wrong and of the right line of each edge.
+
+    A decimal comma counts for the whole sheet that is loaded with it, so lines with one, and lines
+    without, have a sheet of their own. Each line is of a day of its own.
+    """
+    found = {}
+    for has_comma in (False, True):
+        made = kennel_class(tmp_path_factory.mktemp("edges"))
+        made.records.write_bytes(kennel_of_four.read_bytes())
+        lines = {
+            (n, side): {"Date": f"{date(2024, 1, 1) + timedelta(days=14 * n + 7 * side)}"} | cells
+            for n, (_, *sides) in enumerate(EDGES)
+            for side, cells in enumerate(sides)
+            if any("," in cell for cell in cells.values()) is has_comma
+        }
+        report = made.load(made.collections(*lines.values()))
+        for place, which in enumerate(lines, 2):
+            its = report.findings[report.findings["line"] == place]
+            found[which] = list(zip(its["rule"], its["severity"], strict=True))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("n", "rule"),
+    [pytest.param(n, rule, id=f"{rule} {wrong}") for n, (rule, wrong, _) in enumerate(EDGES)],
+)
 def test_each_rule_speaks_on_one_side_of_its_edge_and_is_silent_on_the_other(
-    kennel, rule, wrong, right
+    found_of_edges, n, rule
 ):
-    # The decimal comma belongs to the line that is loaded with it, so each side has its own load.
-    kennel.load(kennel.collections(right))
-    assert rule not in [name for name, _ in doubts(kennel)]
-    assert kennel.read("findings").query("severity == 'refused'").empty
+    wrong, right = found_of_edges[n, 0], found_of_edges[n, 1]
 
-    kennel.load(kennel.collections(wrong | {"Dog": "Bracken"}))
-
-    assert rule in [name for name, _ in doubts(kennel)]
-    assert kennel.read("findings").query("severity == 'refused'").empty
+    assert (rule, "doubtful") in wrong
+    assert rule not in [name for name, _ in right]
+    assert "refused" not in [severity for _, severity in wrong + right]
 
 
 def test_a_dot_is_no_doubt_on_a_sheet_without_a_decimal_comma(kennel):
@@ -152,9 +177,19 @@ LIVES = [
 ]  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def records_of_lives(tmp_path_factory, kennel_class, kennel_of_four):
+    made = kennel_class(tmp_path_factory.mktemp("lives"))
+    made.records.write_bytes(kennel_of_four.read_bytes())
+    made.load(made.write("dogs", [LIVED, SHE, *OLDER], "more/dogs.csv"))
+    return made.records.read_bytes()
+
+
 @pytest.mark.parametrize(("sheet", "sound", "late"), LIVES)
-def test_a_day_beyond_a_life_is_doubtful_and_the_last_day_of_it_is_not(kennel, sheet, sound, late):
-    kennel.load(kennel.write("dogs", [LIVED, SHE, *OLDER], "more/dogs.csv"))
+def test_a_day_beyond_a_life_is_doubtful_and_the_last_day_of_it_is_not(
+    kennel, records_of_lives, sheet, sound, late
+):
+    kennel.records.write_bytes(records_of_lives)
 
     kennel.load(kennel.write(sheet, [sound]))
     assert doubts(kennel) == []
@@ -388,25 +423,42 @@ def test_a_doubtful_line_stands_once_for_each_dog_that_it_is_about(kennel):
 PUPS = {"Result": "whelped", "Whelped on": "2024-05-13"}
 
 
-@pytest.mark.parametrize(
-    ("cells", "is_doubtful"),
-    [
-        ({"Born alive": "0", "Stillborn": "0"}, True),
-        ({"Born alive": "0", "Stillborn": ""}, True),
-        ({"Born alive": "0", "Stillborn": "1"}, False),
-        ({"Born alive": "1", "Stillborn": "0"}, False),
-        ({"Born alive": "", "Stillborn": "0"}, False),
-        ({"Born alive": "0", "Stillborn": "0", "Result": "lost", "Whelped on": ""}, False),
-        ({"Born alive": "0", "Stillborn": "0", "Result": "missed", "Whelped on": ""}, False),
-        ({"Born alive": "0", "Stillborn": "0", "Result": "", "Whelped on": ""}, True),
-    ],
-)
-def test_a_whelping_has_a_pup_alive_or_dead(kennel, cells, is_doubtful):
-    kennel.load(kennel.write("breedings", [BRED | PUPS | cells]))
+WHELPINGS = [
+    ({"Born alive": "0", "Stillborn": "0"}, True),
+    ({"Born alive": "0", "Stillborn": ""}, True),
+    ({"Born alive": "0", "Stillborn": "1"}, False),
+    ({"Born alive": "1", "Stillborn": "0"}, False),
+    ({"Born alive": "", "Stillborn": "0"}, False),
+    ({"Born alive": "0", "Stillborn": "0", "Result": "lost", "Whelped on": ""}, False),
+    ({"Born alive": "0", "Stillborn": "0", "Result": "missed", "Whelped on": ""}, False),
+    ({"Born alive": "0", "Stillborn": "0", "Result": "", "Whelped on": ""}, True),
+]
 
-    assert [rule for rule, _ in doubts(kennel)] == ["whelped without pups"] * is_doubtful
-    assert len(kennel.read("breedings")) == 1 - is_doubtful
-    assert len(kennel.read("breedings_seen")) == 1
+
+@pytest.fixture(scope="module")
+def whelped(tmp_path_factory, kennel_class, kennel_of_four):
+    """A kennel with a bitch of its own for each of these litters."""
+    made = kennel_class(tmp_path_factory.mktemp("whelped"))
+    made.records.write_bytes(kennel_of_four.read_bytes())
+    bitches = [{"Dog": f"Bitch {n}", "Sex": "female"} for n in range(len(WHELPINGS))]
+    lines = [
+        BRED | PUPS | {"Bitch": bitch["Dog"]} | cells
+        for bitch, (cells, _) in zip(bitches, WHELPINGS, strict=True)
+    ]
+    made.load(made.write("dogs", bitches, "more/dogs.csv"), made.write("breedings", lines))
+    views = ("findings", "breedings", "breedings_seen")
+    return {view: made.read(view) for view in views}
+
+
+@pytest.mark.parametrize(
+    ("n", "is_doubtful"), [(n, is_so) for n, (_, is_so) in enumerate(WHELPINGS)]
+)
+def test_a_whelping_has_a_pup_alive_or_dead(whelped, n, is_doubtful):
+    found = whelped["findings"].query("is_open and severity == 'doubtful' and line == @n + 2")
+
+    assert found["rule"].tolist() == ["whelped without pups"] * is_doubtful
+    for view, n_rows in (("breedings", 1 - is_doubtful), ("breedings_seen", 1)):
+        assert (whelped[view]["bitch"] == f"Bitch {n}").sum() == n_rows
 
 
 def mated(days, **cells):

@@ -186,7 +186,9 @@ def test_a_rule_about_cells_that_nobody_fills_is_not_asked():
 
 def places():
     """The code of each place that a load runs through, by the name that the relations give it."""
-    scripts = ("names", "answers", "accept", "answered", "write", "findings")
+    scripts = (
+        "names", "answers", "accept", "moved", "standing", "answered", "write", "findings",
+    )  # fmt: skip
     texts = {f"{name}.sql": (SQL / f"{name}.sql").read_text("utf-8") for name in scripts}
     texts["load/*.sql"] = "\n".join(p.read_text("utf-8") for p in (SQL / "load").iterdir())
     for name, modules in {

@@ -9,6 +9,8 @@ from studcurve.pipelines.records.sheets.columns import SHEETS as DEFINED
 from studcurve.pipelines.records.sheets.rules import MOVED, SAME_HEAT, SAME_LITTER
 from studcurve.reports.words import Words
 
+pytestmark = pytest.mark.usefixtures("files_stay_open")
+
 TODAY = date(2026, 10, 31)
 FIRST = date(2024, 3, 12)
 OTHER_DAYS = ("2021-01-07", "2021-08-09", "2022-02-11", "2022-09-15", "2023-04-18", "2025-01-21")

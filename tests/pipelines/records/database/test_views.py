@@ -9,6 +9,8 @@ import pytest
 
 from studcurve.pipelines.records.database.schema import KEYS, SQL, VIEWS
 
+pytestmark = pytest.mark.usefixtures("files_stay_open")
+
 WHOLE_DAY = timedelta(hours=23, minutes=59, seconds=59)
 HEAT = {"Bitch": "Senna", "First day": "2024-03-01"}
 BRED = {"Bitch": "Senna", "Stud": "Bracken", "Date": "2024-03-12", "Semen": "natural",
