@@ -53,8 +53,8 @@ def test_a_fall_that_may_be_another_reader_is_not_announced():
     )
 
     assert alone.fall_prob == tied.fall_prob == 1.0
-    assert (alone.told_apart, alone.announced) == (False, False)
-    assert (tied.told_apart, tied.announced) == (True, True)
+    assert (alone.is_separable, alone.announced) == (False, False)
+    assert (tied.is_separable, tied.announced) == (True, True)
 
 
 def test_what_settles_a_question_is_nothing_where_the_change_is_known():
