@@ -145,7 +145,7 @@ def test_a_promise_is_the_first_look_by_which_four_of_five_falls_are_announced(
         n_at = np.resize(np.append(n_by_look, [0] * n_looks), n_looks)
         return np.arange(5)[:, None] < n_at
 
-    monkeypatch.setattr(announcement._Asked, "is_announced", announced)
+    monkeypatch.setattr(announcement._LookResults, "is_announced", announced)
     found = power(posterior, "Rowan", rng=np.random.default_rng(1), n_simulated=5)
 
     assert found.n_promised == n_promised
