@@ -23,7 +23,7 @@ def sentences_in(text, key, language="en"):
     Raises
     ------
     ValueError
-        The sentence has too few words of its own to be told from others.
+        The sentence has too few words of its own to be distinguished from others.
     """
     versions = texts(language)[key]
     versions = [versions] if isinstance(versions, str) else versions.values()

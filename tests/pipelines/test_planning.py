@@ -470,10 +470,10 @@ def test_a_comparison_tells_days_from_the_rise_on_and_none_before_it(
     page = build_comparison(comparison_results(plan, asked, reader, anonymous=False), reader)
 
     has_days = key == "plan.heat"
-    said = heat_sentence("Whin", plan.heat)
-    assert said.key == key
-    assert words.tell(said) in answer.sentences
-    assert ("first" in said.values) == (key != "plan.heat_no_rise")
+    of_heat = heat_sentence("Whin", plan.heat)
+    assert of_heat.key == key
+    assert words.tell(of_heat) in answer.sentences
+    assert ("first" in of_heat.values) == (key != "plan.heat_no_rise")
     assert (answer.values["ovulation_on"] is not None) == has_days
     for option in answer.values["options"]:
         assert bool(option["inseminated_at"]) == has_days
@@ -481,12 +481,12 @@ def test_a_comparison_tells_days_from_the_rise_on_and_none_before_it(
     moments = {at for way in plan.answers for at in way.outcome.option.inseminated_at}
     printed = [words.weekday_moment(at) for at in moments] + [words.moment(at) for at in moments]
     ways = next(section for section in page.sections if section.name == "ways")
-    told = [
+    shown = [
         *answer.sentences, *page.answer, *(str(c) for row in answer.tables[0].rows for c in row),
         *(str(c) for row in ways.table.rows for c in row),
         *(text for section in page.sections for text in section.paragraphs),
     ]  # fmt: skip
-    assert any(moment in text for text in told for moment in printed) == has_days
+    assert any(moment in text for text in shown for moment in printed) == has_days
 
 
 def test_days_are_told_where_the_rise_was_seen_or_a_person_named_the_day(records):
