@@ -18,7 +18,7 @@ def on_one_line(text):
 
 
 def sentences_in(text, key, language="en"):
-    """Every place in a text at which the sentence of that key stands, as it is printed there.
+    """Every place in a text at which the sentence of that key stands, from its first own word on.
 
     Raises
     ------
@@ -31,6 +31,8 @@ def sentences_in(text, key, language="en"):
     for version in versions:
         own = [" ".join(part.split()) for part in re.split(r"\{[^{}]*\}", f"|{version}|")]
         own[0], own[-1] = own[0].removeprefix("|"), own[-1].removesuffix("|")
+        # A value at the head has no end that could be found, and a page is long.
+        own = own if own[0] else own[1:]
         if sum(map(str.isalpha, "".join(own))) < FEWEST_LETTERS:
             raise ValueError(f"{key} has no words of its own to be found by")
         patterns.append(rf"\s?.{{1,{LONGEST_VALUE}}}?\s?".join(map(re.escape, own)))
