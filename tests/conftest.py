@@ -147,8 +147,8 @@ def demo_truth() -> dict:
 @pytest.fixture(scope="session")
 def demo_stopped(demo_truth) -> frozenset[str]:
     """The demo's studs that a caution stops: one suspect of an infection, one without sperm."""
-    told = demo_truth["written_by_hand"]
-    return frozenset({told["suspect"]["stud"], told["no_sperm"]["stud"]})
+    stories = demo_truth["written_by_hand"]
+    return frozenset({stories["suspect"]["stud"], stories["no_sperm"]["stud"]})
 
 
 @pytest.fixture(scope="session")

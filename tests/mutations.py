@@ -219,8 +219,11 @@ def changes_of(node: Any, tree: ast.Module) -> Iterator[tuple[str, Any]]:
                     one = list(numbers_of(changed.value))[n]
                     one.value += step * (1 if isinstance(one.value, int) else 0.02 * one.value)
 
-                told = ast.unparse(node)[:60].replace("\n", " ")
-                yield f"{told} ({part.value}, number {n + 1}, {'up' if step > 0 else 'down'})", move
+                source = ast.unparse(node)[:60].replace("\n", " ")
+                yield (
+                    f"{source} ({part.value}, number {n + 1}, {'up' if step > 0 else 'down'})",
+                    move,
+                )
     elif isinstance(node, ast.Compare) and type(node.ops[0]) in EDGES:
 
         def shift(changed):
@@ -289,9 +292,9 @@ class Tree:
         try:
             os.setsid()
             os.chdir(self.folder)
-            said = os.open("answer.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
-            os.dup2(said, 1)
-            os.dup2(said, 2)
+            output = os.open("answer.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+            os.dup2(output, 1)
+            os.dup2(output, 2)
             # Only the unchanged tree leaves compiled modules behind, for all that follow.
             sys.dont_write_bytecode = not keep_compiled
             sys.path[:0] = [str(self.folder), str(self.folder / ".package")]

@@ -288,9 +288,9 @@ def test_the_suspect_stud_was_negative_before_and_left_exposed_bitches_a_shipmen
 
 
 def test_the_stud_without_sperm_fell_to_none_count_by_count(truth, collections, breedings):
-    told = truth["written_by_hand"]["no_sperm"]
-    his = collections[collections["Dog"] == told["stud"]].sort_values("on")
-    none = his["on"] >= told["since"]
+    story = truth["written_by_hand"]["no_sperm"]
+    his = collections[collections["Dog"] == story["stud"]].sort_values("on")
+    none = his["on"] >= story["since"]
     falling = his[his["on"] >= "2025-07-01"]["total_m"].to_numpy()
 
     assert (his[~none]["total_m"] > 0).all()
@@ -306,8 +306,8 @@ def test_the_stud_without_sperm_fell_to_none_count_by_count(truth, collections, 
     assert 450 <= his["total_m"].iloc[:4].mean() <= 800
     assert (np.diff(falling[falling > 0]) < 0).all()
     assert len(falling[falling > 0]) >= 4
-    used = breedings[breedings["Stud"] == told["stud"]]
-    assert (used["on"] < told["since"]).all()
+    used = breedings[breedings["Stud"] == story["stud"]]
+    assert (used["on"] < story["since"]).all()
     assert {"whelped", "missed"} == set(used["Result"])
 
 

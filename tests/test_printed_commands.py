@@ -232,15 +232,15 @@ def test_a_printed_command_answers_on_any_day(words, clock, demo, in_a_folder, t
     in_a_folder(name)
     with time_machine.travel(datetime.now() + CLOCKS[clock], tick=True):
         code = cli_run(*filled_in(words, demo[1]))
-    said = capsys.readouterr()
+    shown = capsys.readouterr()
 
-    assert code == 0, said.err
-    assert said.out.strip() or said.err.strip()
+    assert code == 0, shown.err
+    assert shown.out.strip() or shown.err.strip()
     for page in tmp_path.rglob("*.html"):
         assert set(_from_prose(_visible(page))) <= set(printed())
     if name in PAGES | {"due", "ship"}:
-        assert DEMO_TODAY.isoformat() in said.err
-        assert len([line for line in said.err.splitlines() if "--now" in line]) == 1
+        assert DEMO_TODAY.isoformat() in shown.err
+        assert len([line for line in shown.err.splitlines() if "--now" in line]) == 1
 
 
 @pytest.mark.parametrize(

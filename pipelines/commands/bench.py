@@ -301,7 +301,6 @@ def spin(
 ) -> None:
     """Force, speed and loss of a run of the centrifuge."""
     from studcurve.pipelines.answers.semen import spin_answer
-    from studcurve.reports.words import Words
 
     counts = recovery.counts()
     radius_cm = rotor_radius_cm(store, run.radius)
@@ -316,7 +315,7 @@ def spin(
         recovery=counts,
         count_cv=count_error(recovery.is_trained),
     )
-    remarks = radius_remark(store, run.radius, Words("en"))
+    remarks = radius_remark(store, run.radius, language="en")
     show(replace(answer, remarks=(*answer.remarks, *remarks)), as_json=as_json)
 
 
@@ -538,5 +537,5 @@ def card(
         words=sheet.words,
         rng=rng,
     )
-    remarks = radius_remark(common.store, radius, sheet.words)
+    remarks = radius_remark(common.store, radius, language=sheet.language)
     show(replace(answer, remarks=(*answer.remarks, *remarks)), as_json=common.as_json)

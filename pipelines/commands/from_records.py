@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
     from studcurve.analytics.measures.doses import Route
     from studcurve.analytics.measures.motility_kept import StorageDraws
-    from studcurve.reports.words import Words
 
 
 def target_m(store: Path, route: Route, target: float | None, *, keep: bool) -> float:
@@ -40,10 +39,13 @@ def rotor_radius_cm(store: Path, radius: float | None, *, needed: bool = True) -
     return kept
 
 
-def radius_remark(store: Path, radius: float | None, words: Words) -> tuple[str, ...]:
+def radius_remark(store: Path, radius: float | None, *, language: str) -> tuple[str, ...]:
     """One line where a radius was given and no records file is there to remember it."""
-    is_forgotten = radius is not None and not store.exists()
-    return (words["card.radius_not_remembered"],) if is_forgotten else ()
+    if radius is None or store.exists():
+        return ()
+    from studcurve.reports.catalog import texts
+
+    return (str(texts(language)["card.radius_not_remembered"]),)
 
 
 def storage_of(

@@ -137,17 +137,19 @@ def test_an_untimed_mating_has_a_wide_window_without_a_middle():
 )
 def test_each_rule_has_its_last_day_without_labor_and_its_radiograph(zero, no_labor, pups):
     on = date(2026, 3, 10)
-    told = expected_whelping(zero, on)
+    whelping = expected_whelping(zero, on)
 
     # Teaching rules (M); ovulation lies two days after the LH peak.
-    assert (told.no_labor_by - on).days == NO_LABOR_DAYS[zero] == no_labor
-    assert (told.pups_counted_from - on).days == PUP_COUNT_DAYS[zero] == pups
-    assert (told.window.first_on - told.temperature_from).days == TEMPERATURE_DAYS_BEFORE == 3
-    assert told.pups_counted_from < told.window.last_on
+    assert (whelping.no_labor_by - on).days == NO_LABOR_DAYS[zero] == no_labor
+    assert (whelping.pups_counted_from - on).days == PUP_COUNT_DAYS[zero] == pups
+    assert (
+        (whelping.window.first_on - whelping.temperature_from).days == TEMPERATURE_DAYS_BEFORE == 3
+    )
+    assert whelping.pups_counted_from < whelping.window.last_on
 
 
 def test_of_several_matings_the_first_ends_the_waiting_and_the_last_dates_the_radiograph():
-    told = expected_whelping("mating", date(2026, 3, 10), last_on=date(2026, 3, 13))
+    whelping = expected_whelping("mating", date(2026, 3, 10), last_on=date(2026, 3, 13))
 
-    assert told.no_labor_by == date(2026, 3, 10) + timedelta(days=72)
-    assert told.pups_counted_from == date(2026, 3, 13) + timedelta(days=55)
+    assert whelping.no_labor_by == date(2026, 3, 10) + timedelta(days=72)
+    assert whelping.pups_counted_from == date(2026, 3, 13) + timedelta(days=55)

@@ -166,7 +166,7 @@ def test_an_unsettled_fit_is_refused(monkeypatch):
 
 def test_a_breeding_of_which_nothing_is_reported_leaves_the_table_as_it_is():
     # Second route: the density without any breeding, which is that of the table alone.
-    none, silent, told = (
+    none, silent, reported = (
         at_fixed_points(conception_story(prepare_conception(*kennel(outcomes))))
         for outcomes in ([], [(None, None)], [(None, True)])
     )
@@ -175,7 +175,7 @@ def test_a_breeding_of_which_nothing_is_reported_leaves_the_table_as_it_is():
     assert silent["gradient"].keys() == none["gradient"].keys()
     for site, slopes in none["gradient"].items():
         assert silent["gradient"][site] == pytest.approx(slopes, rel=1e-9, abs=1e-9)
-    assert told["log_density"] != pytest.approx(none["log_density"], rel=1e-3)
+    assert reported["log_density"] != pytest.approx(none["log_density"], rel=1e-3)
 
 
 @pytest.mark.slow

@@ -32,8 +32,8 @@ def fits(demo_store_path, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def totals(fits):
-    posteriors, told = fits
-    return posteriors[TOTAL_SPERM.name], told
+    posteriors, truth = fits
+    return posteriors[TOTAL_SPERM.name], truth
 
 
 @pytest.mark.slow

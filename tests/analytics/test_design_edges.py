@@ -122,9 +122,9 @@ def test_a_dam_belongs_to_the_size_of_her_weight(weight_kg, row):
     assert design["l09_large"] == (1.0 if row in ("l01_large", "l01_giant") else 0.0)
 
 
-def stud_data(*parts, told=None, measure="total_sperm_m"):
+def stud_data(*parts, happened=None, measure="total_sperm_m"):
     return prepare_stud_data(
-        kennel(*parts), no_events() if told is None else told, measure, extra_cv=0.0
+        kennel(*parts), no_events() if happened is None else happened, measure, extra_cv=0.0
     )
 
 
@@ -138,19 +138,22 @@ def test_a_studs_age_counts_beyond_seven_years(years, counted):
 @pytest.mark.parametrize(("apart", "n_episodes"), [(13, 1), (14, 1), (15, 2)])
 def test_events_of_up_to_two_weeks_apart_are_one_episode(apart, n_episodes):
     on = pd.Timestamp("2022-02-01")
-    told = events(("Ash", "fever", on), ("Ash", "injury", on + pd.Timedelta(days=apart)))
+    happened = events(("Ash", "fever", on), ("Ash", "injury", on + pd.Timedelta(days=apart)))
 
-    assert len(stud_data(collections("Ash", range(0, 200, 20)), told=told).episodes) == n_episodes
+    assert (
+        len(stud_data(collections("Ash", range(0, 200, 20)), happened=happened).episodes)
+        == n_episodes
+    )
 
 
 @pytest.mark.parametrize(("until", "n_episodes"), [(200, 1), (201, 0)])
 def test_an_event_teaches_something_where_a_collection_follows_within_two_hundred_days(
     until, n_episodes
 ):
-    told = events(("Ash", "fever", "2022-01-03"))
+    happened = events(("Ash", "fever", "2022-01-03"))
     rows = collections("Ash", [-30, until], start="2022-01-03 00:00")
 
-    assert len(stud_data(rows, told=told).episodes) == n_episodes
+    assert len(stud_data(rows, happened=happened).episodes) == n_episodes
 
 
 @pytest.mark.parametrize(("cells", "is_gridded"), [(19.0, True), (20.0, False)])

@@ -156,12 +156,12 @@ def test_the_curve_needs_no_sampler():
 
 
 @pytest.mark.parametrize(
-    ("hours", "told"),
+    ("hours", "shown"),
     [(None, None), (0.0, 0.0), (11.99, 0.0), (12.0, 12.0), (23.9, 12.0), (24.0, 24.0),
      (71.9, 60.0), (72.0, 72.0), (90.25, 72.0), (192.0, 72.0)],
 )  # fmt: skip
-def test_storage_is_told_in_half_days_and_never_beyond_three(hours, told):
-    assert hours_shown(hours) == told
+def test_storage_is_told_in_half_days_and_never_beyond_three(hours, shown):
+    assert hours_shown(hours) == shown
     assert (STATED_UNTIL_HOURS, STATED_STEP_HOURS) == (72.0, 12.0)
 
 

@@ -180,14 +180,14 @@ def test_an_assay_that_reads_half_dates_wrongly_unless_its_kind_is_told():
     # An enzyme-amplified assay read as if it were the profile's own: intervals fail and the date
     # is late; with its kind told they hold. 300 heats: error 2.3 points.
     rng = np.random.default_rng(8)
-    covered, late = {"told": 0, "not told": 0}, {"told": 0.0, "not told": 0.0}
+    covered, late = {"named": 0, "not named": 0}, {"named": 0.0, "not named": 0.0}
     n = 300
     for _ in range(n):
         day, readings = simulated_heat(
             rng, {"A": "enzyme chemiluminescence", "B": "enzyme chemiluminescence"}
         )
-        for name, assay in {"told": "enzyme chemiluminescence",
-                            "not told": "radioimmunoassay"}.items():  # fmt: skip
+        for name, assay in {"named": "enzyme chemiluminescence",
+                            "not named": "radioimmunoassay"}.items():  # fmt: skip
             posterior = ovulation_posterior(
                 [replace(one, assay=assay) for one in readings], first_day=FIRST
             )
@@ -195,9 +195,9 @@ def test_an_assay_that_reads_half_dates_wrongly_unless_its_kind_is_told():
             covered[name] += low <= ORIGIN + timedelta(days=float(day)) <= high
             late[name] += (posterior.mean_at - ORIGIN).total_seconds() / 86400 - day
 
-    assert 0.73 <= covered["told"] / n <= 0.87
-    assert covered["not told"] / n < 0.65
-    assert abs(late["told"] / n) < 0.2 < late["not told"] / n
+    assert 0.73 <= covered["named"] / n <= 0.87
+    assert covered["not named"] / n < 0.65
+    assert abs(late["named"] / n) < 0.2 < late["not named"] / n
 
 
 def test_what_a_further_reading_is_expected_to_do_is_what_it_does_on_average():
@@ -441,12 +441,12 @@ def drawn_heat(rng):
 @pytest.mark.slow
 def test_with_split_and_silent_heats_intervals_still_cover_and_their_chance_is_calibrated():
     rng = np.random.default_rng(20261129)
-    said, came, covered, dated, wrong = [], [], [], 0, 0
+    none_probs, came, covered, dated, wrong = [], [], [], 0, 0
     for _ in range(2500):
         day, readings = drawn_heat(rng)
         posterior = ovulation_posterior(readings, first_day=FIRST)
         if posterior.rise == "not seen":
-            said.append(posterior.none_prob)
+            none_probs.append(posterior.none_prob)
             came.append(day is None)
         if posterior.is_dated:
             dated += 1
@@ -455,13 +455,13 @@ def test_with_split_and_silent_heats_intervals_still_cover_and_their_chance_is_c
             low, high = posterior.interval(0.80)
             covered.append(low <= ORIGIN + timedelta(days=float(day)) <= high)
 
-    said, came = np.array(said), np.array(came)
+    none_probs, came = np.array(none_probs), np.array(came)
     # Binomial error of about 2,300 heats is 0.8 points.
     assert 0.77 <= np.mean(covered) <= 0.83
     # Heats without a seen rise: as many do not ovulate as was said, below and above a half.
-    for chosen in (said < 0.5, said >= 0.5):
-        error = np.sqrt(np.sum(said[chosen] * (1 - said[chosen]))) / chosen.sum()
-        assert abs(said[chosen].mean() - came[chosen].mean()) < 3.5 * error + 0.01
+    for chosen in (none_probs < 0.5, none_probs >= 0.5):
+        error = np.sqrt(np.sum(none_probs[chosen] * (1 - none_probs[chosen]))) / chosen.sum()
+        assert abs(none_probs[chosen].mean() - came[chosen].mean()) < 3.5 * error + 0.01
     # A heat that does not ovulate is hardly ever given a day.
     assert dated > 500
     assert wrong / dated < 0.01

@@ -206,7 +206,7 @@ def test_breedings_with_a_gap_are_left_out_and_counted():
 
     assert found.n_incomplete == 50
     assert found.n_read == 800 - 60
-    assert "second.incomplete" in {said.key for said in found.caveats}
+    assert "second.incomplete" in {caveat.key for caveat in found.caveats}
 
 
 def test_terms_that_always_go_together_are_not_told_apart():
@@ -261,6 +261,8 @@ def test_the_demos_second_opinion_stands_beside_ours(demo_store, demo_fit, demo_
             assert row.classical.lower < row.ours.upper
         for language in ("en", "de"):
             words = Words(language)
-            told = [words.tell(said) for said in (*found.caveats, *found.left_out.values())]
-            told += [words[f"coefficient.{term}"] for term in terms]
-            assert all(told)
+            printed = [
+                words.tell(sentence) for sentence in (*found.caveats, *found.left_out.values())
+            ]
+            printed += [words[f"coefficient.{term}"] for term in terms]
+            assert all(printed)

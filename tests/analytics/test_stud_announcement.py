@@ -30,10 +30,10 @@ def test_a_fall_to_half_is_announced_and_a_steady_stud_is_not():
 def test_of_a_short_record_no_change_is_told_and_no_promise_made():
     posterior = known_posterior(kennel(steady(8, pause=90.0)), recent=np.log(0.5))
 
-    told = announce(posterior, "Rowan")
+    announcement = announce(posterior, "Rowan")
 
-    assert (told.enough, told.announced) == (False, False)
-    assert np.isnan([told.fall_prob, told.reach_prob]).all()
+    assert (announcement.enough, announcement.announced) == (False, False)
+    assert np.isnan([announcement.fall_prob, announcement.reach_prob]).all()
     assert power(posterior, "Rowan", rng=np.random.default_rng(1), n_simulated=5) is None
 
 

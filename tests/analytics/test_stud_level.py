@@ -29,9 +29,11 @@ N_DRAWS = 2000
 REFERENCES = Path(__file__).parents[1] / "references"
 
 
-def known_posterior(rows, told=None, *, level=6.5, recent=0.0, level_sd=0.0, within=0.3):
+def known_posterior(rows, happened=None, *, level=6.5, recent=0.0, level_sd=0.0, within=0.3):
     """A posterior whose every draw is known, but for a spread of the level."""
-    data = prepare_stud_data(rows, no_events() if told is None else told, TOTAL, extra_cv=0.0)
+    data = prepare_stud_data(
+        rows, no_events() if happened is None else happened, TOTAL, extra_cv=0.0
+    )
     rng = np.random.default_rng(2)
     n_studs, n_steps = len(data.studs), len(data.episodes)
     days = (data.on - np.datetime64("2000-01-01")) / np.timedelta64(1, "D")
@@ -88,8 +90,8 @@ def test_a_recent_change_is_the_change_from_past_to_now():
 
 
 def test_a_declared_event_moves_the_level_while_it_lasts_and_not_his_past():
-    told = events(("Rowan", "fever", "2022-06-01"))
-    posterior = known_posterior(kennel(steady()), told)
+    happened = events(("Rowan", "fever", "2022-06-01"))
+    posterior = known_posterior(kennel(steady()), happened)
 
     at = levels_at(posterior, "Rowan", np.array(["2022-07-16"], dtype="datetime64[s]"))
     change = change_since(posterior, "Rowan", since=date(2022, 5, 20), until=date(2022, 7, 16))
@@ -197,16 +199,16 @@ def test_a_planted_dip_is_found_and_dated_and_its_event_is_coincident():
     days = np.arange(0.0, 900.0, 7.0)
     dip = -0.9 * step_shape(np, days - 400.0, 0.0, 40.0)
     rows = kennel(counted(rng, "Rowan", days, rng.normal(6.5 + dip, 0.3)))
-    told = events(("Rowan", "fever", "2023-01-15"), ("Rowan", "travel", "2022-08-01"))
+    happened = events(("Rowan", "fever", "2023-01-15"), ("Rowan", "travel", "2022-08-01"))
     # The steps are declared, yet the search does not read them.
-    posterior = known_posterior(rows, told)
+    posterior = known_posterior(rows, happened)
 
     (found,) = find_dips(posterior, "Rowan")
 
     planted = date(2023, 2, 7)
     assert abs((found.began_on - planted).days) <= 14
     assert found.depth.lower <= -0.9 <= found.depth.upper
-    coincident = coincident_events(told, "Rowan", found.began_on)
+    coincident = coincident_events(happened, "Rowan", found.began_on)
     assert [event.kind for event in coincident] == ["fever"]
 
 
@@ -239,12 +241,12 @@ def test_the_fall_of_the_nile_is_dated_and_sized_as_published():
 
 
 def test_an_event_counts_as_coincident_only_within_the_look_back():
-    told = events(
+    happened = events(
         ("Rowan", "fever", "2023-03-01"), ("Rowan", "heat stress", "2022-12-01"),
         ("Rowan", "injury", "2023-04-25"), ("Hazel", "fever", "2023-03-01"),
     )  # fmt: skip
 
-    found = coincident_events(told, "Rowan", date(2023, 5, 1))
+    found = coincident_events(happened, "Rowan", date(2023, 5, 1))
 
     assert [(event.kind, event.days_before) for event in found] == [("fever", 61), ("injury", 6)]
     assert "testis" in found[0].window

@@ -36,8 +36,10 @@ TOTAL, MOTILITY, SHAPE = MEASURES
 SETTLED = Diagnostics(1.0, 4000.0, 4000.0, 0, 4, 1000, 1)
 
 
-def data_of(rows, measure=TOTAL, told=None):
-    return prepare_stud_data(rows, no_events() if told is None else told, measure, extra_cv=0.0)
+def data_of(rows, measure=TOTAL, happened=None):
+    return prepare_stud_data(
+        rows, no_events() if happened is None else happened, measure, extra_cv=0.0
+    )
 
 
 def test_a_sample_without_volume_or_count_says_nothing_of_total_sperm():
@@ -135,12 +137,12 @@ def test_a_step_is_absent_before_its_lag_full_within_and_gone_after():
 def test_events_within_two_weeks_are_one_episode_and_silent_ones_are_left_out():
     rng = np.random.default_rng(1)
     rows = kennel(counted(rng, "Rowan", np.arange(0, 700, 20), np.full(35, 6.5)))
-    told = events(
+    happened = events(
         ("Rowan", "fever", "2022-10-01"), ("Rowan", "anesthesia", "2022-10-09"),
         ("Rowan", "travel", "2031-01-01"), ("Hazel", "fever", "2022-10-01"),
     )  # fmt: skip
 
-    episodes = data_of(rows, told=told).episodes
+    episodes = data_of(rows, happened=happened).episodes
 
     assert [(e.stud, e.words) for e in episodes] == [("Rowan", "fever; anesthesia")]
 

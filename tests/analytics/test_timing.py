@@ -156,19 +156,19 @@ def answered(values, day, *, first_day=FIRST):
 @pytest.mark.parametrize("day", [0, 5, 12, 16, 20, 24, 28, LAST_DRAW_DAY - 1])
 @pytest.mark.parametrize("values", [[], [(-1, 0.6)]])
 def test_without_a_rise_the_next_draw_is_always_due_until_day_31(values, day):
-    told = answered([(day + at, value) for at, value in values], day)
+    answer = answered([(day + at, value) for at, value in values], day)
 
-    assert told.state == "no rise"
-    assert ORIGIN + timedelta(days=day + 0.8) < told.draw.at
-    assert (told.draw.at.date() - FIRST).days <= LAST_DRAW_DAY == 31
+    assert answer.state == "no rise"
+    assert ORIGIN + timedelta(days=day + 0.8) < answer.draw.at
+    assert (answer.draw.at.date() - FIRST).days <= LAST_DRAW_DAY == 31
 
 
 def test_without_a_rise_after_day_31_it_is_the_veterinarian_s():
-    told = answered([(25, 0.6)], LAST_DRAW_DAY)
+    answer = answered([(25, 0.6)], LAST_DRAW_DAY)
 
-    assert told.state == "no rise"
-    assert told.draw is None
-    assert told.asks_vet
+    assert answer.state == "no rise"
+    assert answer.draw is None
+    assert answer.asks_vet
     # The heat itself is told of for nine days more.
     assert HEAT_DAYS == LAST_DRAW_DAY + 9
 
@@ -179,14 +179,14 @@ def test_without_a_rise_after_day_31_it_is_the_veterinarian_s():
 )
 def test_three_to_eight_may_be_now(ng_per_ml, is_now):
     assert MAY_BE_NOW_NG_PER_ML == (3.0, 8.0)
-    told = answered([(12, ng_per_ml)], 12)
+    answer = answered([(12, ng_per_ml)], 12)
 
-    assert told.may_be_now == is_now
+    assert answer.may_be_now == is_now
     if is_now:
         # Tested again on the next morning, and the veterinarian today; a date is never given.
-        assert told.draw.at == ORIGIN + timedelta(days=13, hours=9)
-        assert told.asks_vet
-        assert told.state in ("may be now", "no rise")
+        assert answer.draw.at == ORIGIN + timedelta(days=13, hours=9)
+        assert answer.asks_vet
+        assert answer.state in ("may be now", "no rise")
 
 
 @pytest.mark.parametrize(("hours", "is_now"), [(MAY_BE_NOW_HOURS, True), (48.1, False)])
@@ -200,37 +200,42 @@ def test_a_reading_says_now_for_two_days(hours, is_now):
 
 
 def test_a_level_that_fell_back_asks_for_the_veterinarian_and_no_draw_or_date():
-    told = answered([(7, 0.7), (9, 2.4), (12, 5.0), (18, 0.8)], 18)
+    answer = answered([(7, 0.7), (9, 2.4), (12, 5.0), (18, 0.8)], 18)
 
-    assert (told.state, told.draw, told.asks_vet, told.may_be_now) == ("lost", None, True, False)
+    assert (answer.state, answer.draw, answer.asks_vet, answer.may_be_now) == (
+        "lost",
+        None,
+        True,
+        False,
+    )
 
 
 def test_a_reading_that_may_be_on_the_rise_is_followed_on_the_next_morning():
     # 2.3 ng/mL without a basal reading proves nothing and is not waited on.
-    told = answered([(9, 2.3)], 9)
+    answer = answered([(9, 2.3)], 9)
 
-    assert told.state == "no rise"
-    assert told.draw.at == ORIGIN + timedelta(days=10, hours=9)
+    assert answer.state == "no rise"
+    assert answer.draw.at == ORIGIN + timedelta(days=10, hours=9)
 
 
 @pytest.mark.parametrize(("none_prob", "asks"), [(0.80, True), (0.7999, False)])
 def test_no_ovulation_is_the_veterinarian_s_from_four_in_five(none_prob, asks):
     readings = [reading(10.4, 0.6)]
     posterior = replace(ovulation_posterior(readings, first_day=FIRST), none_prob=none_prob)
-    told = heat_answer(
+    answer = heat_answer(
         readings, posterior, ORIGIN + timedelta(days=10.8), laboratory="A", first_day=FIRST
     )
 
-    assert told.asks_vet == asks
-    assert told.draw is not None
+    assert answer.asks_vet == asks
+    assert answer.draw is not None
     assert NONE_LIKELY_PROB == 0.80
 
 
 def test_on_the_rise_and_before_ovulation_blood_is_drawn_again():
-    told = answered([(7, 0.8), (8, 1.7)], 8)
+    answer = answered([(7, 0.8), (8, 1.7)], 8)
 
-    assert told.state in ("rising", "dated")
-    assert not told.asks_vet
+    assert answer.state in ("rising", "dated")
+    assert not answer.asks_vet
 
 
 def test_a_further_reading_is_not_asked_for_on_the_day_of_the_last_one():
@@ -322,10 +327,10 @@ def test_without_a_known_first_day_further_readings_are_weighed_as_well():
 
 @pytest.mark.parametrize(("ng_per_ml", "waits"), [(1.5, False), (1.49, True)])
 def test_from_the_height_of_a_rise_on_nothing_is_waited_for(ng_per_ml, waits):
-    told = answered([(6, ng_per_ml)], 6)
+    answer = answered([(6, ng_per_ml)], 6)
 
-    assert told.state == "no rise"
-    assert (told.draw.at > told.options[0].at) is waits
+    assert answer.state == "no rise"
+    assert (answer.draw.at > answer.options[0].at) is waits
 
 
 @pytest.mark.parametrize(("before", "n_weighed"), [(0.5, 4), (0.505, 1)])
@@ -341,12 +346,12 @@ def test_the_end_of_the_draws_alone_sends_her_to_the_veterinarian(day, asks):
     readings = [reading(25.4, 0.6)]
     posterior = replace(ovulation_posterior(readings, first_day=FIRST), none_prob=0.1)
     now = ORIGIN + timedelta(days=day, hours=19)
-    told = heat_answer(readings, posterior, now, laboratory="A", first_day=FIRST)
+    answer = heat_answer(readings, posterior, now, laboratory="A", first_day=FIRST)
 
-    assert (told.state, told.draw is None, told.asks_vet) == ("no rise", asks, asks)
+    assert (answer.state, answer.draw is None, answer.asks_vet) == ("no rise", asks, asks)
 
 
 def test_a_dated_heat_needs_no_further_draw_and_no_veterinarian():
-    told = answered([(7.0, 0.9), (9.0, 2.4), (10.0, 3.6), (11.0, 5.6)], 15)
+    answer = answered([(7.0, 0.9), (9.0, 2.4), (10.0, 3.6), (11.0, 5.6)], 15)
 
-    assert (told.state, told.draw, told.asks_vet) == ("dated", None, False)
+    assert (answer.state, answer.draw, answer.asks_vet) == ("dated", None, False)

@@ -82,11 +82,11 @@ def read_typed(folder):
 
 def measured(way, folder):
     """Run one way in its own process: seconds, rows and peak memory."""
-    said = subprocess.run(
+    printed = subprocess.run(
         [sys.executable, __file__, "--way", way, "--folder", str(folder)],
         capture_output=True, text=True, check=True,
     ).stdout  # fmt: skip
-    return json.loads(said)
+    return json.loads(printed)
 
 
 def main():

@@ -102,14 +102,14 @@ R = """
 suppressMessages({library(lme4); library(glmmTMB)})
 frame <- read.csv(commandArgs(TRUE)[1])
 formula <- whelped ~ chilled + frozen + age + missed + (1 | stud) + (1 | bitch)
-told <- function(name, seconds, fixed, spreads) {
+report <- function(name, seconds, fixed, spreads) {
   values <- c(fixed, sqrt(c(spreads[["stud"]][1, 1], spreads[["bitch"]][1, 1])))
   cat(name, seconds, values, sep = "\\t"); cat("\\n")
 }
 time <- system.time(fitted <- glmer(formula, frame, family = binomial))[["elapsed"]]
-told(paste("lme4", packageVersion("lme4")), time, fixef(fitted), VarCorr(fitted))
+report(paste("lme4", packageVersion("lme4")), time, fixef(fitted), VarCorr(fitted))
 time <- system.time(fitted <- glmmTMB(formula, frame, family = binomial))[["elapsed"]]
-told(paste("glmmTMB", packageVersion("glmmTMB")), time, fixef(fitted)$cond, VarCorr(fitted)$cond)
+report(paste("glmmTMB", packageVersion("glmmTMB")), time, fixef(fitted)$cond, VarCorr(fitted)$cond)
 """
 
 
@@ -190,7 +190,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--peer", help="interpreter that has Bambi or PyMC")
     parser.add_argument("--out", type=Path, help="file that keeps what was printed")
-    told = parser.parse_args()
+    options = parser.parse_args()
     lines = []
 
     def say(line):
@@ -208,10 +208,10 @@ def main():
         simulated(folder / "breedings.csv")
         draws, ours = measured("ours", sys.executable, OURS, folder, say)
         columns["ours"] = {name: (float(v.mean()), float(v.std())) for name, v in draws.items()}
-        if told.peer is None:
+        if options.peer is None:
             say("peer: no interpreter with Bambi or PyMC was named, so none is measured")
         else:
-            draws, peer = measured("peer", told.peer, PEER, folder, say)
+            draws, peer = measured("peer", options.peer, PEER, folder, say)
             columns["peer"] = {name: (float(v.mean()), float(v.std())) for name, v in draws.items()}
             say(f"cold seconds over the peer's: {ours['cold'][0] / peer['cold'][0]:.2f} "
                 "(wanted at most 0.7)")  # fmt: skip
@@ -239,8 +239,8 @@ def main():
             for middle, sd in (values[name] for values in columns.values())
         )
         say(f"{name:10}" + "".join(f"{value:>18}" for value in told_values))
-    if told.out is not None:
-        told.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    if options.out is not None:
+        options.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
     assert np.isfinite([values[0] for row in columns.values() for values in row.values()]).all()
 
 

@@ -65,7 +65,7 @@ def written(request, fitted_store_path, tmp_path_factory):
     return files
 
 
-def told(path):
+def shown_text(path):
     """What a file can tell: everything but the chart engine and the stylesheet."""
     if path.suffix == ".pdf":
         raw = path.read_bytes()
@@ -85,9 +85,9 @@ def test_no_page_holds_a_name_or_a_note(written, names):
     assert len(names) > 60
     any_name = re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, names))})(?!\w)")
     found = {
-        path.name: sorted(set(any_name.findall(told(path))))
+        path.name: sorted(set(any_name.findall(shown_text(path))))
         for path in written
-        if path.suffix == ".html" and any_name.search(told(path))
+        if path.suffix == ".html" and any_name.search(shown_text(path))
     }
 
     assert found == {}
@@ -96,7 +96,7 @@ def test_no_page_holds_a_name_or_a_note(written, names):
 def test_the_pdf_names_nobody_in_its_title_or_its_description(written):
     sheets = [path for path in written if path.suffix == ".pdf"]
     for path in sheets:
-        text = told(path)
+        text = shown_text(path)
         assert not re.search(r"(?<![A-Za-z])(?:Tarn|Ambertarn|Bracken)(?![A-Za-z])", text)
 
 
@@ -111,7 +111,7 @@ def test_a_comparison_without_names_has_the_numbers_of_the_named_one(fitted_stor
     ((stud, bitch),) = coming_breedings(read_kennel(fitted_store_path, DEMO_TODAY), 1)
     plan = plan_breeding(records, stud, bitch, Wishes(), seed=1, n_draws=400)
     pages = [
-        told(write_comparison(plan, records, tmp_path, anonymous=anonymous))
+        shown_text(write_comparison(plan, records, tmp_path, anonymous=anonymous))
         for anonymous in (False, True)
     ]
 
@@ -128,7 +128,9 @@ def test_a_client_sheet_holds_only_her_bitch_no_price_no_other_stud_and_no_evalu
     readers = set(pd.read_csv(demo_records / "collections.csv", dtype=str)["Evaluator"].dropna())
     shipments = pd.read_csv(demo_records / "shipments.csv", dtype=str)
     for bitch in bitches_with_shipments(kennel, 4):
-        page = told(write_shipment_sheet(fitted_store_path, bitch, tmp_path, today=DEMO_TODAY))
+        page = shown_text(
+            write_shipment_sheet(fitted_store_path, bitch, tmp_path, today=DEMO_TODAY)
+        )
         stud = shipments[shipments["For bitch"] == bitch].iloc[-1]["Stud"]
         others = (set(dogs["Dog"]) | set(shipments["For bitch"].dropna()) | readers) - {bitch}
         seen = {name for name in others if re.search(rf"(?<!\w){re.escape(name)}(?!\w)", page)}

@@ -74,7 +74,7 @@ def bench(tmp_path, capsys):
 
 
 @pytest.fixture
-def told(bench):
+def values_of(bench):
     def values(name, *more):
         _, out, _ = bench(*COMMANDS[name], "--json", *more)
         return json.loads(out)
@@ -103,8 +103,8 @@ def test_every_answer_is_there_for_machines(bench, name):
     assert len(values) > 2
 
 
-def test_a_count_is_told_with_its_error(told):
-    values = told("concentration")
+def test_a_count_is_told_with_its_error(values_of):
+    values = values_of("concentration")
 
     # 130 cells in five squares of 4 nL diluted 1 + 19 are 130 M/mL.
     assert values["concentration_m_per_ml"] == pytest.approx(130.0)
@@ -113,31 +113,31 @@ def test_a_count_is_told_with_its_error(told):
     assert values["concentration_m_per_ml_low"] < 110 < 150 < values["concentration_m_per_ml_high"]
 
 
-def test_no_cell_seen_is_told_as_an_upper_limit(bench, told):
+def test_no_cell_seen_is_told_as_an_upper_limit(bench, values_of):
     _, out, _ = bench(*COMMANDS["none seen"])
 
     assert "upper limit, not a zero" in out.replace("\n", " ")
-    values = told("none seen")
+    values = values_of("none seen")
     assert values["concentration_m_per_ml"] == 0.0
     # Three cells' worth in 1 nL, widened by a home count's error.
     assert 3.0 < values["upper_limit_m_per_ml"] < 4.0
 
 
-def test_replicates_are_judged_by_the_manual(told):
-    assert told("agree") | {"answer": 0, "remarks": 0} == {
+def test_replicates_are_judged_by_the_manual(values_of):
+    assert values_of("agree") | {"answer": 0, "remarks": 0} == {
         "agree": False, "difference": 44.0, "largest_acceptable": 41.0, "answer": 0, "remarks": 0,
     }  # fmt: skip
-    assert told("percentages")["agree"] is True
+    assert values_of("percentages")["agree"] is True
 
 
-def test_a_dose_table_falls_with_every_dose_more(told):
-    values = told("dose")
+def test_a_dose_table_falls_with_every_dose_more(values_of):
+    values = values_of("dose")
 
     chances = [one["meets_prob"] for one in values["doses"]]
     assert chances == sorted(chances, reverse=True)
     assert values["n_doses"] == sum(prob >= values["certainty"] for prob in chances)
     assert values["target_m"] == 200.0
-    assert told("uncounted")["target_m"] == 100.0
+    assert values_of("uncounted")["target_m"] == 100.0
 
 
 def test_a_sample_without_sperm_makes_no_dose_and_needs_a_person(bench):
@@ -150,15 +150,15 @@ def test_a_sample_without_sperm_makes_no_dose_and_needs_a_person(bench):
     assert values["total_sperm_m_high"] > 0
 
 
-def test_a_spin_is_told_by_this_rotor_and_nothing_beyond_the_studied(told):
-    values = told("spin")
+def test_a_spin_is_told_by_this_rotor_and_nothing_beyond_the_studied(values_of):
+    values = values_of("spin")
 
     # 720 g at 10 cm need 2,537.7 turns a minute.
     assert values["speed_rpm"] == pytest.approx(2_537.7, abs=0.1)
     assert values["expected_kept_pct"] == pytest.approx(97.7)
     assert values["fluid_to_take_off_ml"] == pytest.approx(6.5)
     assert values["recovered_pct"] == pytest.approx(190 * 5 * 1.5 / (200 * 8) * 100)
-    assert told("fast spin")["expected_kept_pct"] is None
+    assert values_of("fast spin")["expected_kept_pct"] is None
 
 
 def test_a_rotor_is_remembered_once_there_is_a_records_file(bench, kennel):
@@ -196,8 +196,8 @@ def test_a_radius_that_no_records_file_remembers_is_said_in_one_line(
         assert forgotten not in remarks(store=none)
 
 
-def test_extender_answers_by_ratio_and_by_concentration_alike(told, bench):
-    values = told("extend")
+def test_extender_answers_by_ratio_and_by_concentration_alike(values_of, bench):
+    values = values_of("extend")
     _, out, _ = bench("extend", "3", "--ratio", f"1 + {values['ratio']:.6f}", "--json")
 
     assert values["extender_ml"] == pytest.approx(42.0)
@@ -236,9 +236,9 @@ def test_a_question_that_cannot_be_answered_says_what_to_do(bench, arguments, wo
     assert max(map(len, err.splitlines())) <= WIDTH
 
 
-def test_one_low_reading_is_not_yet_with_the_next_day_and_no_date(bench, told):
+def test_one_low_reading_is_not_yet_with_the_next_day_and_no_date(bench, values_of):
     _, out, _ = bench(*COMMANDS["not yet"])
-    values = told("not yet")
+    values = values_of("not yet")
 
     assert out.startswith("Not yet")
     assert values["state"] == "no rise"
@@ -248,9 +248,9 @@ def test_one_low_reading_is_not_yet_with_the_next_day_and_no_date(bench, told):
     assert "insemination_days" not in values
 
 
-def test_a_dated_heat_gives_days_and_shows_that_the_sources_disagree(bench, told):
+def test_a_dated_heat_gives_days_and_shows_that_the_sources_disagree(bench, values_of):
     _, out, _ = bench(*COMMANDS["dated"])
-    values = told("dated")
+    values = values_of("dated")
 
     assert values["state"] == "dated"
     assert values["ovulation_low_on"] <= values["ovulation_on"] <= values["ovulation_high_on"]
@@ -259,8 +259,8 @@ def test_a_dated_heat_gives_days_and_shows_that_the_sources_disagree(bench, told
 
 
 @pytest.mark.parametrize("name", ["late", "past"])
-def test_days_that_are_past_are_said_to_be_past(name, told, bench):
-    values = told(name, "--now", "2026-03-25 12:00")
+def test_days_that_are_past_are_said_to_be_past(name, values_of, bench):
+    values = values_of(name, "--now", "2026-03-25 12:00")
     _, out, _ = bench(*COMMANDS[name], "--now", "2026-03-25 12:00")
 
     assert values["state"] == {"late": "unsure", "past": "dated"}[name]
@@ -269,51 +269,51 @@ def test_days_that_are_past_are_said_to_be_past(name, told, bench):
 
 
 @pytest.mark.parametrize("name", ["not yet", "no ovulation", "lost", "over", "unread", "bounded"])
-def test_without_a_rise_no_day_of_ovulation_or_insemination_is_told(name, told):
-    values = told(name)
+def test_without_a_rise_no_day_of_ovulation_or_insemination_is_told(name, values_of):
+    values = values_of(name)
 
     assert values["rise"] in ("not seen", "lost")
     assert values["ovulation_on"] is None
     assert {"insemination_days", "ovulation_low_on"} & set(values) == set()
 
 
-def test_a_heat_without_readings_gets_a_wide_guess_called_so_and_a_next_draw(told):
-    values = told("unread")
+def test_a_heat_without_readings_gets_a_wide_guess_called_so_and_a_next_draw(values_of):
+    values = values_of("unread")
 
     assert "guess" in values["answer"][0]
     assert values["next_reading_on"] is not None
     assert values["no_ovulation_prob"] == 0.05
 
 
-def test_a_reading_of_ovulation_itself_says_what_to_do_today(told):
-    values = told("now")
+def test_a_reading_of_ovulation_itself_says_what_to_do_today(values_of):
+    values = values_of("now")
 
     assert (values["state"], values["may_be_now"], values["asks_vet"]) == ("may be now", True, True)
     assert values["next_reading_on"] == "2026-03-15"
     assert "may be ovulating now" in " ".join(values["answer"])
 
 
-def test_basal_late_in_a_heat_is_no_date_but_the_veterinarian_s(told):
-    values = told("no ovulation")
+def test_basal_late_in_a_heat_is_no_date_but_the_veterinarian_s(values_of):
+    values = values_of("no ovulation")
 
     assert values["no_ovulation_prob"] > 0.9
     assert values["asks_vet"]
     assert values["next_reading_on"] == "2026-03-29"
     # Thirty-one days after the first bleeding nothing more is drawn.
-    later = told("no ovulation", "--now", "2026-04-01 20:00")
+    later = values_of("no ovulation", "--now", "2026-04-01 20:00")
     assert later["next_reading_on"] is None
     assert later["asks_vet"]
-    assert told("lost")["state"] == "lost"
+    assert values_of("lost")["state"] == "lost"
 
 
-def test_a_heat_that_is_over_is_said_to_be_over(told):
-    assert told("over")["is_over"]
-    assert not told("over", "--now", "2026-04-10")["is_over"]  # day 40
-    assert told("over", "--now", "2026-04-11")["is_over"]
+def test_a_heat_that_is_over_is_said_to_be_over(values_of):
+    assert values_of("over")["is_over"]
+    assert not values_of("over", "--now", "2026-04-10")["is_over"]  # day 40
+    assert values_of("over", "--now", "2026-04-11")["is_over"]
 
 
-def test_a_bare_number_is_told_to_be_read_as_nanograms_first(told):
-    bare, named = told("now"), told("now", "--unit", "nmol/L")
+def test_a_bare_number_is_told_to_be_read_as_nanograms_first(values_of):
+    bare, named = values_of("now"), values_of("now", "--unit", "nmol/L")
 
     assert bare["unit_supposed"]
     assert bare["answer"][0].startswith("Read as ng/mL, as no unit was typed: 5.7.")
@@ -323,16 +323,16 @@ def test_a_bare_number_is_told_to_be_read_as_nanograms_first(told):
     assert named["state"] == "no rise"
 
 
-def test_an_unknown_assay_is_said_with_what_it_changes(told):
+def test_an_unknown_assay_is_said_with_what_it_changes(values_of):
     known = ["--assay", "radioimmunoassay"]
 
-    assert any("kind of assay" in said for said in told("past")["answer"])
-    assert not any("kind of assay" in said for said in told("past", *known)["answer"])
+    assert any("kind of assay" in said for said in values_of("past")["answer"])
+    assert not any("kind of assay" in said for said in values_of("past", *known)["answer"])
 
 
-def test_both_sources_keep_their_own_chance_where_they_give_one_day(told):
+def test_both_sources_keep_their_own_chance_where_they_give_one_day(values_of):
     # Chilled semen on day 2 alone and on days 2 to 4: two chances, also of one day.
-    values = told("dated", "--semen", "chilled")
+    values = values_of("dated", "--semen", "chilled")
     said = next(one for one in values["answer"] if one.startswith("For chilled semen"))
 
     for source in values["insemination_days"]:
@@ -340,16 +340,16 @@ def test_both_sources_keep_their_own_chance_where_they_give_one_day(told):
         assert chance in said
 
 
-def test_frozen_answers_claim_no_late_days_that_are_not_shown_for_frozen(told):
-    assert "Tsutsui" not in json.dumps(told("dated", "--semen", "frozen"))
+def test_frozen_answers_claim_no_late_days_that_are_not_shown_for_frozen(values_of):
+    assert "Tsutsui" not in json.dumps(values_of("dated", "--semen", "frozen"))
 
 
-def test_a_mating_is_not_timed_until_someone_says_so(told, bench):
-    (untimed,), (timed,) = told("untimed")["windows"], told("timed")["windows"]
+def test_a_mating_is_not_timed_until_someone_says_so(values_of, bench):
+    (untimed,), (timed,) = values_of("untimed")["windows"], values_of("timed")["windows"]
 
     assert (untimed["first_on"], untimed["last_on"]) == ("2026-05-08", "2026-05-25")
     assert untimed["middle_on"] is None
-    assert "cesarean is never booked" in " ".join(told("untimed")["answer"])
+    assert "cesarean is never booked" in " ".join(values_of("untimed")["answer"])
     assert (timed["first_day"], timed["last_day"]) == (59, 64)
     code, _, err = bench(*COMMANDS["untimed"], "--timed")
     assert code == 1
@@ -357,8 +357,8 @@ def test_a_mating_is_not_timed_until_someone_says_so(told, bench):
 
 
 @pytest.mark.parametrize("name", ["untimed", "timed", "whelping"])
-def test_every_whelping_has_its_last_day_without_labor_radiograph_and_temperature(name, told):
-    values = told(name)
+def test_every_whelping_has_its_last_day_without_labor_radiograph_and_temperature(name, values_of):
+    values = values_of(name)
 
     for window in values["windows"]:
         assert window["temperature_from"] < window["first_on"]
@@ -369,26 +369,26 @@ def test_every_whelping_has_its_last_day_without_labor_radiograph_and_temperatur
         assert word in said
 
 
-def test_a_retest_has_an_earliest_and_a_sure_day(told):
-    said = " ".join(told("lookback")["answer"])
+def test_a_retest_has_an_earliest_and_a_sure_day(values_of):
+    said = " ".join(values_of("lookback")["answer"])
 
     assert "certain day to examine him again is 18 Mar 2026, day 76" in said
     assert "earliest is 2 Mar 2026, day 60" in said
 
 
-def test_a_count_says_which_squares_it_was_taken_to_be_of(told):
-    values = told("concentration")
+def test_a_count_says_which_squares_it_was_taken_to_be_of(values_of):
+    values = values_of("concentration")
 
     assert (values["n_squares"], values["square_nl"]) == (5, 4.0)
     # 130 cells of the whole grid, 100 nL instead of 20.
     assert "whole grid (100 nL) it would be 26 M/mL" in " ".join(values["answer"])
-    grid = told("concentration", "--squares", "1", "--square-size", "grid")
+    grid = values_of("concentration", "--squares", "1", "--square-size", "grid")
     assert grid["concentration_m_per_ml"] == pytest.approx(26.0)
     assert "it would be" not in " ".join(grid["answer"])
 
 
-def test_no_motility_is_told_beyond_three_days(told):
-    values = told("storage", "--at-hours", "72,72.5,192")
+def test_no_motility_is_told_beyond_three_days(values_of):
+    values = values_of("storage", "--at-hours", "72,72.5,192")
 
     assert [one["progressive_motility_pct"] is None for one in values["hours"]] == [
         False, True, True,
@@ -407,9 +407,9 @@ def test_a_reading_without_its_laboratory_s_kind_is_less_sure(bench):
     assert sd["radioimmunoassay"] < sd["unknown"]
 
 
-def test_every_day_count_names_its_zero(told):
+def test_every_day_count_names_its_zero(values_of):
     for name in ("whelping", "lookback"):
-        for window in told(name)["windows"]:
+        for window in values_of(name)["windows"]:
             assert window["day_zero"] in (
                 "LH surge", "ovulation", "timed mating", "mating", "collection", "end of the harm",
             )  # fmt: skip

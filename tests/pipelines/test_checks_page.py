@@ -63,8 +63,8 @@ def test_the_overview_tells_what_the_fit_kept_and_what_the_records_hold(checks):
 def test_what_the_fit_kept_is_what_it_would_compute_from_all_its_draws(kennel, checks, demo_fit):
     # Second route: the same scores from the draws that were kept, half of those of the fit.
     # A stopped dog's breedings are in no score.
-    told = without_stopped(kennel.stopped, *partners(demo_fit.data))
-    again = cross_validation(left_out(demo_fit, seed=1), demo_fit.data, told)
+    shown = without_stopped(kennel.stopped, *partners(demo_fit.data))
+    again = cross_validation(left_out(demo_fit, seed=1), demo_fit.data, shown)
 
     kept = checks.scores["model"]
     assert kept.log_score == pytest.approx(again.scores["model"].log_score, abs=0.01)
@@ -80,20 +80,22 @@ def test_what_the_fit_kept_is_what_it_would_compute_from_all_its_draws(kennel, c
 
 
 def test_missing_outcomes_are_told_with_both_extremes_before_any_order_of_methods(overview):
-    said = [one.key for one in overview.of_chances]
+    order_of_keys = [one.key for one in overview.of_chances]
 
     assert [one.key for one in overview.answer][:2] == ["answer.year", "answer.program"]
-    order = said.index("check.methods")
-    assert all(said.index(key) < order for key in said if key == "check.not_usable")
+    order = order_of_keys.index("check.methods")
+    assert all(
+        order_of_keys.index(key) < order for key in order_of_keys if key == "check.not_usable"
+    )
 
 
 def test_after_new_records_predictions_wait_for_the_next_fit(kennel):
     later = replace(kennel, conception=replace(kennel.conception, is_of_today=False))
 
-    said = keys(kennel_checks(later))
+    found = keys(kennel_checks(later))
 
-    assert "check.awaiting" in said
-    assert "check.predicted" not in said
+    assert "check.awaiting" in found
+    assert "check.predicted" not in found
 
 
 def test_a_stopped_stud_is_in_no_table_of_checks(kennel, checks):
@@ -140,8 +142,8 @@ def test_a_kennel_without_a_fit_is_checked_against_published_work_alone(kennel):
     assert checks.scores is None
     assert checks.methods is None
     due = due_breedings(open_breedings(unfitted), unfitted.today)
-    said = semen_type_sentences(due, prior_widths(unfitted))
-    assert [one.key for one in said if one.key == "check.methods"] == []
+    sentences = semen_type_sentences(due, prior_widths(unfitted))
+    assert [one.key for one in sentences if one.key == "check.methods"] == []
 
 
 def test_an_old_bitch_in_heat_heads_the_overview(overview, demo_store):

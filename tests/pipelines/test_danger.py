@@ -300,9 +300,9 @@ def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day
     review = stud_results(pages, read_stud(pages, stud(n)), "owner")
     assert variant.rule in {c.rule for c in review.cautions if c.severity == "stop"}
     assert review.summaries == review.chances == review.dots == ()
-    assert [said.key for said in review.answer] == ["answer.nothing_under_a_stop"]
+    assert [sentence.key for sentence in review.answer] == ["answer.nothing_under_a_stop"]
     handout = handout_results(pages, read_stud(pages, stud(n)), "", "vet")
-    assert [said.key for said in handout.answer] == ["answer.nothing_under_a_stop"]
+    assert [sentence.key for sentence in handout.answer] == ["answer.nothing_under_a_stop"]
     assert handout.summaries == ()
     assert not set(METHOD_OF_CHANCES) & set(handout.method)
     assert variant.rule in {c.rule for c in build_handout(handout, ENGLISH_VET).cautions}

@@ -107,9 +107,9 @@ def test_a_bitch_with_brucella_gets_the_caution_and_no_day(kennel):
     items = due(kennel, kennel.write("heats", heats), kennel.write("health", tests))
 
     assert of_kind(items, "insemination") == of_kind(items, "progesterone") == []
-    said = [item.what for item in of_kind(items, "caution") if item.dog]
-    assert {one.values["dog"]: one.values["result"] for one in said} == results
-    assert all(one.key == "caution.brucella_not_negative" for one in said)
+    cautions = [item.what for item in of_kind(items, "caution") if item.dog]
+    assert {one.values["dog"]: one.values["result"] for one in cautions} == results
+    assert all(one.key == "caution.brucella_not_negative" for one in cautions)
 
 
 def test_a_heat_in_which_she_was_bred_or_that_is_over_asks_for_no_blood(kennel):
@@ -293,16 +293,16 @@ def test_the_demo_s_list_is_read_in_either_language_at_eighty_columns(due_in_the
 
 
 def test_studcurve_alone_prints_what_is_due_without_the_sampler(demo_store_path, tmp_path):
-    said = subprocess.run(
+    process = subprocess.run(
         [sys.executable, "-X", "importtime", "-c",
          "import sys; from studcurve.pipelines.cli import main; main([])"],
         env=os.environ | {"STUDCURVE_STORE": str(demo_store_path)},
         capture_output=True, text=True, check=False,
     )  # fmt: skip
 
-    assert said.returncode == 0, said.stderr[-500:]
-    assert "What is repeated or runs out" in said.stdout
-    loaded = {line.split("|")[-1].strip().split(".")[0] for line in said.stderr.splitlines()}
+    assert process.returncode == 0, process.stderr[-500:]
+    assert "What is repeated or runs out" in process.stdout
+    loaded = {line.split("|")[-1].strip().split(".")[0] for line in process.stderr.splitlines()}
     assert loaded & {"jax", "numpyro", "statsmodels", "sklearn", "altair", "arviz_stats"} == set()
 
 

@@ -97,12 +97,12 @@ def test_a_bitch_scanned_not_pregnant_awaits_no_litter_and_stays_exposed(kennel)
         kennel.write("breedings", [bred("Senna", "Bracken", -45, **scanned)]), today=TODAY,
     )  # fmt: skip
 
-    (said,) = [
+    (values,) = [
         item.what.values
         for item in read_due(kennel.records, today=TODAY)
         if item.what.key == "exposure.contact"
     ]
-    assert (said["dog"], said["litters"]) == ("Senna", "")
+    assert (values["dog"], values["litters"]) == ("Senna", "")
 
 
 def test_without_an_earlier_negative_every_contact_counts(kennel):

@@ -57,9 +57,9 @@ def test_an_older_fit_says_how_many_records_came_since(store_with_new_breeding, 
 
     assert read.n_records_since == 2
     assert not read.is_of_today
-    said = Words("en").tell(fit_age_sentence(2, read.kept.fitted_at.date()))
+    age = Words("en").tell(fit_age_sentence(2, read.kept.fitted_at.date()))
     page = (tmp_path / "stud-tarn.html").read_text("utf-8")
-    assert said in page.replace("\N{NO-BREAK SPACE}", " ")
+    assert age in page.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_a_bitch_that_came_after_the_fit_has_the_spread_of_all_bitches(
@@ -94,22 +94,22 @@ def test_a_fit_of_another_model_or_other_priors_is_refused(fitted_store_path, tm
 
 
 def test_an_unchanged_kennel_is_not_fitted_again(fitted_store_path):
-    said = []
+    lines = []
     with Store.open(fitted_store_path) as store:
-        outcomes = fit_models(store, seed=DEMO_SEED, say=said.append, models=[CONCEPTION])
+        outcomes = fit_models(store, seed=DEMO_SEED, say=lines.append, models=[CONCEPTION])
 
     assert [outcome.state for outcome in outcomes] == ["unchanged"]
-    assert said[0].startswith("conception: nothing changed since the model of ")
+    assert lines[0].startswith("conception: nothing changed since the model of ")
 
 
 def test_records_too_thin_are_skipped_with_a_sentence_and_answered_from_the_table(tmp_path):
-    said = []
+    lines = []
     with Store.open(tmp_path / "empty.duckdb") as store:
-        outcomes = fit_models(store, seed=1, say=said.append)
+        outcomes = fit_models(store, seed=1, say=lines.append)
         read = read_posterior(store, CONCEPTION)
 
     assert {outcome.state for outcome in outcomes} == {"skipped"}
-    assert all("too thin to move its priors: skipped" in sentence for sentence in said)
+    assert all("too thin to move its priors: skipped" in sentence for sentence in lines)
     assert read.kept is None
     assert not read.is_of_today
     # Four standard errors of the mean of the table's own 4,000 draws.
@@ -158,8 +158,8 @@ def test_the_terminal_tells_machines_what_became_of_each_model(tmp_path, capsys)
         main(["fit", "--store", str(tmp_path / "k.duckdb"), "--json"])
     printed = capsys.readouterr()
 
-    told = json.loads(printed.out)
+    by_model = json.loads(printed.out)
     assert (stop.value.code or 0) == 0
-    assert set(told) == {model.name for model in MODELS}
-    assert all(model["state"] == "skipped" for model in told.values())
+    assert set(by_model) == {model.name for model in MODELS}
+    assert all(model["state"] == "skipped" for model in by_model.values())
     assert "too thin" in printed.err

@@ -130,7 +130,7 @@ def test_a_fit_that_holds_under_a_new_engine_is_told_so_and_asked_once(
     with Store.open(path) as store:
         older = made_under_another_engine(store.read_fit("conception"))
         store.save_fit(older)
-        (outcome,) = fit_models(store, seed=DEMO_SEED, say=lambda said: None, models=[CONCEPTION])
+        (outcome,) = fit_models(store, seed=DEMO_SEED, say=lambda line: None, models=[CONCEPTION])
         kept = store.read_fit("conception")
         monkeypatch.setattr(guard, "fixed_density", no_density)
 

@@ -9,10 +9,12 @@ from types import SimpleNamespace
 
 import pandas as pd
 import pytest
+from tests.printed import on_one_line, sentences_in
 from typer.testing import CliRunner
 
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.plan.options import PRICE_ITEMS
+from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.wording.plan import heat_sentence, verdict_from_lead
 from studcurve.pipelines.answers.comparison import plan_answer
 from studcurve.pipelines.cli import app
@@ -27,6 +29,7 @@ from studcurve.reports.words import Words
 
 pytestmark = pytest.mark.usefixtures("files_are_read_once")
 
+EN = Words("en")
 TODAY = ["--now", "2026-10-31"]
 FORBIDDEN = {
     "en": re.compile(r"\b(do|effects?|because|causes?|caused)\b", re.IGNORECASE),
@@ -66,15 +69,15 @@ def test_cautions_come_before_every_number(run):
     lines = run("compare", "Merle", "Calla", *FEW).output.splitlines()
     first_answer = next(k for k, line in enumerate(lines) if line.startswith("Of "))
 
-    assert lines[0].startswith("[Note]")
+    assert lines[0].startswith(f"[{EN['severity.warn']}]")
     assert "Calla" in lines[0]
-    assert "15 Oct 2024" in " ".join(lines[:2])
-    assert any(line.startswith(f"[{Words('en')['severity.say']}]") for line in lines[:first_answer])
+    assert EN.day(date(2024, 10, 15)) in " ".join(lines[:2])
+    assert any(line.startswith(f"[{EN['severity.say']}]") for line in lines[:first_answer])
     assert not any(line.startswith("[") for line in lines[first_answer:])
 
 
 def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared, planned):
-    assert Words("en")["source.chance_published"] in " ".join(compared.split())
+    assert EN["source.chance_published"] in on_one_line(compared)
     assert {option["records_weight"] for option in planned["options"]} == {0.0}
 
 
@@ -97,29 +100,31 @@ def test_no_answer_claims_more_than_association_or_runs_over_the_line(more, lang
     assert shown.exit_code == (1 if "--max-cost" in more else 0)
     assert not FORBIDDEN[language].search(shown.output)
     assert max(map(len, shown.output.splitlines())) <= 80
-    assert {"en": "A veterinarian decides", "de": "entscheidet"}[language] in shown.output
+    assert Words(language)["plan.veterinarian"] in on_one_line(shown.output)
 
 
 @pytest.mark.parametrize("language", FORBIDDEN)
 def test_no_text_of_a_plan_names_an_effect_whatever_the_records(language):
     parts = ("way.", "infeasible.", "heat.", "source.", "plan.", "price.", "input.", "driver.",
              "moved.", "worth.", "compare.", "schedule.")  # fmt: skip
-    said = {
+    of_plans = {
         key: text if isinstance(text, str) else " ".join(text.values())
         for key, text in texts(language).items()
         if key.startswith(parts)
     }
 
-    assert len(said) > 100
-    assert {key for key, text in said.items() if FORBIDDEN[language].search(text)} == set()
+    assert len(of_plans) > 100
+    assert {key for key, text in of_plans.items() if FORBIDDEN[language].search(text)} == set()
 
 
 def test_a_best_is_named_only_at_a_stated_worth(run, compared):
     at_a_worth = run("compare", "Merle", "Whin", "--worth", "3000", *FEW).output
 
-    assert "None is called the best without a stated worth" in compared.replace("\n", " ")
-    assert "natural mating twice is the best of" in at_a_worth.replace("\n", " ")
-    assert "None is called" not in at_a_worth
+    assert EN["plan.no_best"] in on_one_line(compared)
+    assert sentences_in(compared, "plan.lead_value") == []
+    (best,) = sentences_in(at_a_worth, "plan.lead_value")
+    assert EN.word("way", "natural mating twice") in best
+    assert EN["plan.no_best"] not in on_one_line(at_a_worth)
 
 
 @pytest.fixture
@@ -141,7 +146,7 @@ def test_what_there_are_no_data_like_is_put_in_no_order_and_has_no_middle(old_pa
     # Seven days in the shipment beside two ages: chilled semen alone has three inputs outside.
     assert unlike == [m for m in unlike if m.startswith("chilled")] != []
     assert not ordered & set(unlike)
-    assert any(s.startswith("No data like this, so not put in order") for s in answer.sentences)
+    assert any(sentences_in(text, "plan.without_centre") for text in answer.sentences)
     for option in answer.values["options"]:
         if option["method"] in unlike:
             assert option["pups_10_50_90"][1] is None
@@ -151,16 +156,18 @@ def test_what_there_are_no_data_like_is_put_in_no_order_and_has_no_middle(old_pa
 
 
 def test_a_worth_that_brings_no_cost_back_says_so(run):
-    poor = run("compare", "Merle", "Whin", "--worth", "10", *FEW).output.replace("\n", " ")
+    poor = run("compare", "Merle", "Whin", "--worth", "10", *FEW).output
 
-    assert "no option is expected to bring back what it costs" in poor
+    assert EN["plan.none_pays"] in on_one_line(poor)
 
 
 def test_ways_above_the_owners_limit_stand_in_one_sentence_with_their_costs(run):
-    shown = run("compare", "Tarn", "Whin", "--max-cost", "100", *FEW).output.replace("\n  ", " ")
+    shown = run("compare", "Tarn", "Whin", "--max-cost", "100", *FEW).output
 
-    assert "above the owner's limit of 100 in any case: fresh vaginal once (150)" in shown
-    assert shown.count("owner's limit") == 1
+    (too_dear,) = sentences_in(shown, "plan.too_dear")
+    fresh = sentence("plan.way_costs", way=Word("way", "fresh vaginal once"), cost=150.0)
+    assert EN.tell(fresh) in too_dear
+    assert sentences_in(shown, "infeasible.too_dear") == []
 
 
 def test_a_lead_by_money_names_the_ways_with_a_higher_chance():
@@ -195,18 +202,25 @@ def test_the_inbreeding_of_a_planned_litter_moves_its_pups_and_nothing_else(run)
 
 
 @pytest.mark.parametrize(
-    ("asked", "told"),
+    ("percent", "keys"),
     [
-        (None, {"en": ["not given", "unrelated parents"], "de": ["nicht angegeben", "unverwandt"]}),
-        (6.25, {"en": ["6.25 %, as given", "0.5 % fewer"], "de": ["6,25 %, wie", "0,5 % weniger"]}),
-        (0.25, {"en": ["0.25 %, as given", "25, not"], "de": ["0,25 %, wie", "25, nicht"]}),
+        (None, ["source.inbreeding_not_given"]),
+        (6.25, ["source.inbreeding_given"]),
+        (0.25, ["source.inbreeding_given", "source.inbreeding_small"]),
     ],
 )
-def test_terminal_and_page_say_which_inbreeding_the_pups_are_told_with(asked, told, records):
-    wishes = Wishes(litter_inbreeding_pct=asked)
+def test_terminal_and_page_say_with_which_inbreeding_the_pups_are_counted(percent, keys, records):
+    wishes = Wishes(litter_inbreeding_pct=percent)
     plan = plan_breeding(records, "Merle", "Whin", wishes, seed=1, n_draws=400)
 
-    for language, wanted in told.items():
+    of_inbreeding = [source for source in plan.sources if "inbreeding" in source.key]
+    assert [source.key for source in of_inbreeding] == keys
+    if percent is not None:
+        # Row l11_litter: −0.005 a point.
+        given = of_inbreeding[0].values
+        assert given["percent"] == percent
+        assert given["fewer"] == pytest.approx(0.5, abs=0.01)
+    for language in FORBIDDEN:
         words = Words(language)
         terminal = " ".join(plan_answer(plan, words).sentences)
         reader = Reader(words, "owner")
@@ -214,9 +228,9 @@ def test_terminal_and_page_say_which_inbreeding_the_pups_are_told_with(asked, to
         (basis,) = [
             part for part in build_comparison(results, reader).sections if part.name == "basis"
         ]
-        for text in wanted:
-            assert text in terminal
-            assert text in " ".join(basis.paragraphs)
+        for source in of_inbreeding:
+            assert words.tell(source) in terminal
+            assert words.tell(source) in " ".join(basis.paragraphs)
 
 
 def test_what_stands_beside_the_cost_is_the_bitch(planned):
@@ -261,12 +275,16 @@ def test_every_option_names_its_source_its_day_and_who_may_inseminate(planned):
         guarded = option["semen_type"] == "frozen" or option["route"] == "transcervical"
         assert bool(option["proviso"]) == guarded
         assert option["route"] != "surgical"
-    reasons = {way["method"]: way["reason"] for way in planned["infeasible"]}
-    assert {way["rule"] for way in planned["infeasible"]} <= {
+    reasons = {way["method"]: (way["rule"], way["reason"]) for way in planned["infeasible"]}
+    assert {rule for rule, _ in reasons.values()} <= {
         "infeasible.surgical", "infeasible.too_few_straws",
     }  # fmt: skip
-    assert reasons["surgical insemination"].startswith("never offered")
-    assert "too few straws" in reasons["frozen transcervical twice"]
+    assert reasons["surgical insemination"] == (
+        "infeasible.surgical", EN["infeasible.surgical"],
+    )  # fmt: skip
+    rule, reason = reasons["frozen transcervical twice"]
+    assert rule == "infeasible.too_few_straws"
+    assert sentences_in(reason, rule) == [on_one_line(reason)]
 
 
 def test_the_same_seed_gives_the_same_answer_and_another_seed_moves_it_little(
@@ -285,7 +303,7 @@ def test_a_bitch_without_a_heat_is_told_what_is_supposed(records, run):
     shown = run("compare", "Tarn", "Calla", *FEW)
 
     assert heat.first_day is None
-    assert "no heat of the last weeks is recorded" in shown.output.replace("\n", " ")
+    assert sentences_in(shown.output, "heat.supposed")
 
 
 def test_a_progesterone_reading_is_worth_more_the_less_is_known(records):
@@ -330,8 +348,8 @@ def test_a_caution_that_stops_either_dog_leaves_no_number_in_text_or_json(dog, s
     text = run("compare", "Bracken", "Senna", store=store).output
     values = json.loads(run("compare", "Bracken", "Senna", "--json", store=store).output)
 
-    assert "[Stop]" in text
-    assert "No number and no order is given for Bracken and Senna" in text.replace("\n", " ")
+    assert f"[{EN['severity.stop']}]" in text
+    assert EN.say("plan.stopped", stud="Bracken", bitch="Senna") in on_one_line(text)
     assert "%" not in text
     assert set(values) == {"answer", "is_stopped", "remarks", "warnings"}
     assert values["is_stopped"] is True
@@ -350,7 +368,7 @@ def test_a_stopped_bitch_is_taken_out_of_the_schedule_and_a_stopped_stud_ends_it
     assert one["stopped"] == ["Senna"]
     assert [a["bitch"] for a in one["assignments"]] == ["Sage"]
     assert "%" not in none
-    assert "No number is given for Senna and Sage" in none.replace("\n", " ")
+    assert EN.say("schedule.stopped", dogs=("Senna", "Sage")) in on_one_line(none)
 
 
 def test_a_kennel_without_a_sample_a_price_or_a_heat_is_answered_from_published_work(kennel, run):
@@ -369,12 +387,14 @@ def test_a_kennel_without_a_sample_a_price_or_a_heat_is_answered_from_published_
 def test_a_worth_without_any_price_names_no_best(kennel, run):
     shown = run("compare", "Bracken", "Sage", "--worth", "3000", *FEW, store=kennel.records)
 
-    told = shown.output.replace("\n", " ")
+    text = on_one_line(shown.output)
     assert shown.exit_code == 0
-    assert "no option has all its prices recorded. None is called the best" in told
-    assert "Without a recorded price (Prices sheet): collection, shipment" in told
-    assert "the best of" not in told
-    assert not re.search(r"\bnan\b", told)
+    assert EN["plan.worth_without_prices"] in text
+    (missing,) = sentences_in(text, "plan.missing_prices")
+    assert EN["price.collection"] in missing
+    assert EN["price.shipment"] in missing
+    assert sentences_in(text, "plan.lead_value") == []
+    assert not re.search(r"\bnan\b", text)
 
 
 def test_a_sample_on_hand_is_not_the_next_one(records):
@@ -407,8 +427,7 @@ def test_the_schedule_is_printed_in_words_that_fit_the_line(language, run):
 
     assert not FORBIDDEN[language].search(shown.output)
     assert max(map(len, shown.output.splitlines())) <= 80
-    expected = {"en": "litters expected", "de": "Würfe zu erwarten"}[language]
-    assert expected in shown.output.replace("\n", " ")
+    assert len(sentences_in(shown.output, "schedule.litters", language)) == 1
 
 
 def test_a_bitch_without_a_rise_gets_no_day_in_a_schedule_unless_one_is_named(run):
@@ -422,8 +441,9 @@ def test_a_bitch_without_a_rise_gets_no_day_in_a_schedule_unless_one_is_named(ru
     assert {one for day in values["collections"] for one in day["for"]} <= {"Thyme"}
     assert json.loads(named.output)["undated"] == []
     assert none.exit_code == 1
-    assert "Not planned: Calla" in none.output
-    assert "litters expected" not in none.output
+    (undated,) = sentences_in(none.output, "schedule.undated")
+    assert "Calla" in undated
+    assert sentences_in(none.output, "schedule.litters") == []
 
 
 def with_readings_of_whin(records, n):
@@ -450,10 +470,10 @@ def test_a_comparison_tells_days_from_the_rise_on_and_none_before_it(
     page = build_comparison(comparison_results(plan, asked, reader, anonymous=False), reader)
 
     has_days = key == "plan.heat"
-    said = heat_sentence("Whin", plan.heat)
-    assert said.key == key
-    assert words.tell(said) in answer.sentences
-    assert ("first" in said.values) == (key != "plan.heat_no_rise")
+    of_heat = heat_sentence("Whin", plan.heat)
+    assert of_heat.key == key
+    assert words.tell(of_heat) in answer.sentences
+    assert ("first" in of_heat.values) == (key != "plan.heat_no_rise")
     assert (answer.values["ovulation_on"] is not None) == has_days
     for option in answer.values["options"]:
         assert bool(option["inseminated_at"]) == has_days
@@ -461,12 +481,12 @@ def test_a_comparison_tells_days_from_the_rise_on_and_none_before_it(
     moments = {at for way in plan.answers for at in way.outcome.option.inseminated_at}
     printed = [words.weekday_moment(at) for at in moments] + [words.moment(at) for at in moments]
     ways = next(section for section in page.sections if section.name == "ways")
-    told = [
+    shown = [
         *answer.sentences, *page.answer, *(str(c) for row in answer.tables[0].rows for c in row),
         *(str(c) for row in ways.table.rows for c in row),
         *(text for section in page.sections for text in section.paragraphs),
     ]  # fmt: skip
-    assert any(moment in text for text in told for moment in printed) == has_days
+    assert any(moment in text for text in shown for moment in printed) == has_days
 
 
 def test_days_are_told_where_the_rise_was_seen_or_a_person_named_the_day(records):

@@ -45,8 +45,8 @@ def test_the_litters_in_the_answer_are_those_in_the_sheet(page_of_tarn, demo_rec
     n_whelped = int((tarn["Result"] == "whelped").sum())
 
     text = plain(page_of_tarn)
-    said = re.search(r"Of his (\d+) breedings with a known result (\d+) produced a litter", text)
-    assert (int(said[1]), int(said[2])) == (n_known, n_whelped)
+    counts = re.search(r"Of his (\d+) breedings with a known result (\d+) produced a litter", text)
+    assert (int(counts[1]), int(counts[2])) == (n_known, n_whelped)
 
 
 def test_the_last_samples_in_the_answer_are_those_in_the_sheet(page_of_tarn, demo_records):
@@ -127,8 +127,8 @@ def test_an_anonymous_page_says_the_same_of_the_same_dog(fitted_store_path, tmp_
         fitted_store_path, tmp_path, today=DEMO_TODAY, studs=["Tarn"], anonymous=True
     )
 
-    said = re.search(r"Of his \d+ breedings.*?</p>", plain(page_of_tarn))[0]
-    assert said in plain(pages[0].read_bytes())
+    litters = re.search(r"Of his \d+ breedings.*?</p>", plain(page_of_tarn))[0]
+    assert litters in plain(pages[0].read_bytes())
 
 
 def test_a_client_is_not_told_who_read_what_happened_or_what_the_model_holds(

@@ -161,11 +161,11 @@ def test_the_slip_says_what_the_shipment_holds_and_is_one_self_contained_page(be
     (slip,) = bench.slips()
     page = slip.read_text(encoding="utf-8")
     text = re.sub(r"<[^>]+>", " ", page.replace("\u00a0", " "))
-    for said in ("Semen of Bracken", "31 Oct 2026, 18:00", "1 Nov 2026, 11:00", "egg yolk",
+    for part in ("Semen of Bracken", "31 Oct 2026, 18:00", "1 Nov 2026, 11:00", "egg yolk",
                  "140 cells counted in a chamber", "80 % progressively motile, judged by eye",
                  "37 °C for 5 minutes", "Meets the target", "Brucella RSAT", "2 May 2026",
                  "Please send this strip back", "Bracken · 2026-10-31 · Senna"):  # fmt: skip
-        assert said in text, said
+        assert part in text, part
     assert "2 May 2025" not in text
     assert "<script" not in page
     assert "default-src 'none'; script-src 'none'" in unescape(page)
@@ -351,16 +351,16 @@ def test_hopeless_is_below_one_in_twenty(prob, hopeless):
 
 
 @pytest.mark.parametrize(
-    ("until_h", "hours", "told"),
+    ("until_h", "hours", "shown"),
     [(None, 17.0, None), (16.9, 17.0, None), (17.0, 17.0, 17.0), (23.9, 17.0, 17.0),
      (24.0, 17.0, 24.0), (90.25, 17.0, 72.0), (90.25, 72.0, 72.0)],
 )  # fmt: skip
-def test_until_when_a_dose_is_enough_is_told_in_half_days_up_to_three(until_h, hours, told):
+def test_until_when_a_dose_is_enough_is_told_in_half_days_up_to_three(until_h, hours, shown):
     collected = datetime(2026, 10, 31, 18)
     request = SimpleNamespace(collected_at=collected, hours=hours)
     plan = SimpleNamespace(until_h=until_h)
 
-    wanted = None if told is None else collected + timedelta(hours=told)
+    wanted = None if shown is None else collected + timedelta(hours=shown)
     assert until_at(request, plan) == wanted
 
 

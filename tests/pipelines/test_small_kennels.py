@@ -72,14 +72,14 @@ def every_command_answers(sheets, capsys, *, language="en"):
         capsys.readouterr()
         for command in commands(folder, language):
             code = run(*command)
-            said = capsys.readouterr()
-            assert code in (0, 1), "\n".join([str(command), said.err, *_reports(folder)])
-            assert said.out.strip() or code == 1
+            printed = capsys.readouterr()
+            assert code in (0, 1), "\n".join([str(command), printed.err, *_reports(folder)])
+            assert printed.out.strip() or code == 1
             # Where nothing is done, a sentence says why: an error, a stop, or what would be needed.
-            assert code == 0 or (said.err + said.out).strip(), command
-            assert not NOT_A_TEXT.search(said.out + said.err), command
+            assert code == 0 or (printed.err + printed.out).strip(), command
+            assert not NOT_A_TEXT.search(printed.out + printed.err), command
             if "--json" in command and code == 0:
-                json.loads(said.out)
+                json.loads(printed.out)
         for page in (folder / "pages").rglob("*.html"):
             shown = re.sub(r"<(script|style).*?</\1>", "", page.read_text("utf-8"), flags=re.DOTALL)
             assert not NOT_A_TEXT.search(shown), (page.name, NOT_A_TEXT.search(shown))

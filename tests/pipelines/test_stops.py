@@ -85,12 +85,12 @@ def test_his_own_review_keeps_counts_and_loses_chances_sliders_litters_and_coeff
 def test_his_handout_holds_no_chance(kennel):
     results = handout_results(kennel, read_stud(kennel, STOPPED), "", "vet")
     report = build_handout(results, ENGLISH_VET)
-    said = " ".join(
+    printed = " ".join(
         text for section in report.sections for text in (section.lead, *section.paragraphs)
     )
 
-    assert "chance" not in said
-    assert "published" not in said
+    assert "chance" not in printed
+    assert "published" not in printed
 
 
 @pytest.mark.parametrize("page", [OTHER, "overview"])
@@ -119,7 +119,7 @@ def test_no_sum_of_the_overview_counts_his_breedings_and_it_says_so(kennel, shee
     results = overview_results(kennel, read_studs(kennel))
     report = build_overview(results, (), ENGLISH_OWNER)
     tables = {section.name: section.table for section in report.sections}
-    said = " ".join(report.answer)
+    text = " ".join(report.answer)
     (program,) = [one.values for one in results.answer if one.key == "answer.program"]
     whelped = sheet[sheet["Result"] == "whelped"]
 
@@ -130,18 +130,18 @@ def test_no_sum_of_the_overview_counts_his_breedings_and_it_says_so(kennel, shee
     assert his[-2:] == ("stopped", "stopped")
     assert program["n_whelped"] == len(whelped)
     left_out = rf"Left out of every sum here are {n_bred - len(sheet)} breedings of {STOPPED}\b"
-    assert re.search(left_out, said)
+    assert re.search(left_out, text)
 
 
 def test_no_dot_beside_another_studs_sliders_is_a_breeding_of_his(kennel, sheet, demo_records):
     everyone = pd.read_csv(demo_records / "breedings.csv", dtype=str)
     his = everyone[~everyone.index.isin(sheet.index)]
     dots = stud_results(kennel, read_stud(kennel, OTHER), "owner").dots
-    told = pd.Series([dot.bitch for dot in dots]).value_counts()
+    n_dots = pd.Series([dot.bitch for dot in dots]).value_counts()
 
     assert len(dots) == sheet["Result"].notna().sum()
     only_his = set(his["Bitch"]) - set(sheet["Bitch"])
-    assert only_his.isdisjoint(told.index)
+    assert only_his.isdisjoint(n_dots.index)
 
 
 @pytest.mark.slow
@@ -178,8 +178,8 @@ def test_no_command_prints_a_number_of_his(stopped_store, arguments, form):
     plan = [] if arguments[0] == "bench" else ["--now", "2026-10-31"]
     shown = CliRunner().invoke(app, [*arguments, *form, "--store", str(stopped_store), *plan])
 
-    said = shown.output + str(shown.exception or "")
-    assert "Brucella" in said
+    text = shown.output + str(shown.exception or "")
+    assert "Brucella" in text
     assert not re.search(r"\d ?%|\d M\b|\b0\.\d", shown.output)
     if form and shown.output:
         assert json.loads(shown.output)["is_stopped"] is True
@@ -199,30 +199,30 @@ def read_pdf(path):
 def test_the_sheets_for_the_vet_hold_no_number_of_his(
     fitted_store_path, stopped_store, tmp_path, language
 ):
-    reader, told = Reader(Words(language), "vet"), {}
+    reader, by_state = Reader(Words(language), "vet"), {}
     for state, records in (("free", fitted_store_path), ("stopped", stopped_store)):
         copied = tmp_path / f"{state}.duckdb"
         shutil.copyfile(records, copied)
         with Store.open(copied) as store:
             store.save_fit(kept_level(store))
         kennel = read_kennel(copied, DEMO_TODAY)
-        told[state] = handout_results(kennel, read_stud(kennel, STOPPED), "", "vet")
+        by_state[state] = handout_results(kennel, read_stud(kennel, STOPPED), "", "vet")
         _, path = write_handout(copied, STOPPED, tmp_path, today=DEMO_TODAY, reader=reader)
-        told[f"{state} sheets"] = read_pdf(path)
+        by_state[f"{state} sheets"] = read_pdf(path)
     # What is told of him without the stop, word for word and number by number; the line of the
     # picture that is commonly used, and the width of every interval, are not his.
-    said = [reader.words.tell(sentence) for sentence in told["free"].answer]
-    numbers = set(re.findall(r"\d[\d.,]* (?:%|Mio\.|M)(?!\w)", " ".join(said)))
+    sentences = [reader.words.tell(sentence) for sentence in by_state["free"].answer]
+    numbers = set(re.findall(r"\d[\d.,]* (?:%|Mio\.|M)(?!\w)", " ".join(sentences)))
     numbers -= {"90 %", "300 M", "300 Mio."}
     body, how = (
-        told["stopped sheets"].replace("\u00a0", " ").split(reader.words["page.how_we_know"])
+        by_state["stopped sheets"].replace("\u00a0", " ").split(reader.words["page.how_we_know"])
     )
 
-    assert len(said) >= 3
+    assert len(sentences) >= 3
     assert len(numbers) >= 6
-    free = re.sub(r"[\s\u00a0]+", " ", told["free sheets"])
-    assert all(sentence in free for sentence in said)
-    assert not any(sentence in body for sentence in said)
+    free = re.sub(r"[\s\u00a0]+", " ", by_state["free sheets"])
+    assert all(sentence in free for sentence in sentences)
+    assert not any(sentence in body for sentence in sentences)
     assert {number for number in numbers if number in body} == set()
     assert reader.words["method.stopped"] in how
     assert "Brucella" in body

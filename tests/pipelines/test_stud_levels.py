@@ -99,15 +99,15 @@ def test_the_models_of_a_stud_over_time_are_found_by_what_they_are():
 def test_the_fallen_stud_alone_is_announced_in_review_and_overview(kennel, demo_stopped):
     overview = overview_results(kennel, read_studs(kennel))
 
-    told = [row for row in overview.studs if row.stud not in demo_stopped]
-    assert {row.stud for row in told if row.summary.announcement.announced} == {FALLEN}
+    rows = [row for row in overview.studs if row.stud not in demo_stopped]
+    assert {row.stud for row in rows if row.summary.announcement.announced} == {FALLEN}
     assert all(row.summary is None for row in overview.studs if row.stud in demo_stopped)
-    for row in told:
+    for row in rows:
         review = stud_results(kennel, read_stud(kennel, row.stud), "owner")
-        said = " ".join(ENGLISH_OWNER.words.tell(one) for one in review.answer)
-        assert (ALERT in said) == (row.stud == FALLEN)
-        assert f"{row.summary.answers.now.median:.0f} M sperm" in said
-        assert "no trend" not in said
+        text = " ".join(ENGLISH_OWNER.words.tell(one) for one in review.answer)
+        assert (ALERT in text) == (row.stud == FALLEN)
+        assert f"{row.summary.answers.now.median:.0f} M sperm" in text
+        assert "no trend" not in text
 
 
 def test_the_level_is_the_one_that_was_kept(kennel):
@@ -141,8 +141,8 @@ def test_a_stop_keeps_the_level_off_every_page(store_with_level, tmp_path, demo_
         assert f"{FALLEN}'s usual output" not in text
         assert '"upper"' not in "".join(re.findall(r'data-chart="(?:total|picture)-0">.*?</script>',
                                                    page.read_text("utf-8")))  # fmt: skip
-    told = {row.stud: row.summary for row in overview.studs}
-    assert {stud for stud, level in told.items() if level is None} == {FALLEN, *demo_stopped}
+    summaries = {row.stud: row.summary for row in overview.studs}
+    assert {stud for stud, level in summaries.items() if level is None} == {FALLEN, *demo_stopped}
 
 
 def test_records_that_came_after_the_fit_are_told_first(store_with_level, tmp_path):
@@ -165,9 +165,9 @@ def test_without_a_fit_plain_samples_stand_and_say_so(demo_kennel):
     kennel = demo_kennel
     review = stud_results(kennel, read_stud(kennel, FALLEN), "owner")
 
-    said = [ENGLISH_OWNER.words.tell(one) for one in review.answer]
+    sentences = [ENGLISH_OWNER.words.tell(one) for one in review.answer]
     assert review.summaries == ()
-    assert "this alone is no trend" in said[0]
+    assert "this alone is no trend" in sentences[0]
     assert review.answer[1].key == "level.no_level"
 
 

@@ -56,7 +56,7 @@ def sheets(demo_records):
 
 
 @pytest.fixture(scope="module")
-def told_breedings(sheets, demo_stopped):
+def counted_breedings(sheets, demo_stopped):
     """The owner's Breedings sheet without the dogs that a caution stops: no sum counts them."""
     rows = sheets["breedings"]
     return rows[~rows["Stud"].isin(demo_stopped)]
@@ -73,35 +73,37 @@ def days(texts):
 
 
 @pytest.mark.parametrize("year", range(2019, 2027))
-def test_a_year_holds_the_breedings_litters_and_pups_of_the_sheet(overview, told_breedings, year):
-    rows = told_breedings
+def test_a_year_holds_the_breedings_litters_and_pups_of_the_sheet(
+    overview, counted_breedings, year
+):
+    rows = counted_breedings
     rows = rows[days(rows["Date"]).dt.year == year]
-    told = next(row for row in overview["years"] if row[0] == str(year))
+    cells = next(row for row in overview["years"] if row[0] == str(year))
 
-    assert int(told[1]) == len(rows)
-    assert int(told[2]) == rows["Result"].notna().sum()
-    assert int(told[3]) == (rows["Result"] == "whelped").sum()
-    assert int(told[5]) == pd.to_numeric(rows["Born alive"]).sum()
+    assert int(cells[1]) == len(rows)
+    assert int(cells[2]) == rows["Result"].notna().sum()
+    assert int(cells[3]) == (rows["Result"] == "whelped").sum()
+    assert int(cells[5]) == pd.to_numeric(rows["Born alive"]).sum()
 
 
 @pytest.mark.parametrize("stud", ["Bracken", "Merle", "Pike", "Sorrel", "Tarn"])
 def test_a_stud_has_the_breedings_and_litters_of_the_sheet(overview, sheets, stud):
     rows = sheets["breedings"]
     rows = rows[rows["Stud"] == stud]
-    told = next(row for row in overview["studs"] if row[0] == stud)
+    cells = next(row for row in overview["studs"] if row[0] == stud)
 
-    assert int(told[6]) == len(rows)
-    assert int(told[7]) == rows["Result"].notna().sum()
-    assert int(told[8]) == (rows["Result"] == "whelped").sum()
-    assert float(told[9]) == pytest.approx(pd.to_numeric(rows["Born alive"]).mean(), abs=0.051)
+    assert int(cells[6]) == len(rows)
+    assert int(cells[7]) == rows["Result"].notna().sum()
+    assert int(cells[8]) == (rows["Result"] == "whelped").sum()
+    assert float(cells[9]) == pytest.approx(pd.to_numeric(rows["Born alive"]).mean(), abs=0.051)
 
 
-def test_the_outcomes_add_up_to_the_sheet(overview, told_breedings):
-    rows = told_breedings
-    told = overview["outcomes"][1:]
+def test_the_outcomes_add_up_to_the_sheet(overview, counted_breedings):
+    rows = counted_breedings
+    table = overview["outcomes"][1:]
 
-    assert sum(int(row[2]) for row in told) == len(rows)
-    whelped = [row for row in told if row[1] == "whelped"]
+    assert sum(int(row[2]) for row in table) == len(rows)
+    whelped = [row for row in table if row[1] == "whelped"]
     assert sum(int(row[2]) for row in whelped) == (rows["Result"] == "whelped").sum()
     assert (
         sum(int(row[4].replace(",", "")) for row in whelped)
@@ -126,20 +128,20 @@ def test_the_last_samples_of_the_review_and_the_handout_are_those_of_the_sheet(
     handout = write_handout(demo_store_path, "Tarn", tmp_path, today=DEMO_TODAY)[0]
     for page, section in ((review, "total"), (handout, "collections")):
         table = Tables(page.read_text("utf-8")).found[section]
-        told = {row[0]: row[4] for row in table[1:]}
+        total_by_day = {row[0]: row[4] for row in table[1:]}
         for on, total in wanted.items():
-            assert abs(int(told[on].replace(",", "")) - total) <= 1
+            assert abs(int(total_by_day[on].replace(",", "")) - total) <= 1
     assert re.search(r"last 10 of \d+ breedings", handout.read_text("utf-8"))
 
 
-def test_the_litters_by_size_are_those_of_the_sheet(overview, told_breedings):
-    rows = told_breedings
+def test_the_litters_by_size_are_those_of_the_sheet(overview, counted_breedings):
+    rows = counted_breedings
     born = pd.to_numeric(rows[rows["Result"] == "whelped"]["Born alive"])
-    told = {int(row[0]): int(row[1]) for row in overview["sizes"][1:]}
+    n_by_size = {int(row[0]): int(row[1]) for row in overview["sizes"][1:]}
 
     for n_pups, n_litters in born.value_counts().items():
-        assert told[int(n_pups)] == n_litters
-    assert sum(told.values()) == len(born)
+        assert n_by_size[int(n_pups)] == n_litters
+    assert sum(n_by_size.values()) == len(born)
 
 
 def test_a_comparison_tells_her_age_her_litters_and_the_prices_of_the_sheets(
@@ -149,18 +151,18 @@ def test_a_comparison_tells_her_age_her_litters_and_the_prices_of_the_sheets(
     records = plan_records.read_plan_records(demo_store_path, asked.to_pydatetime())
     plan = plan_breeding(records, "Tarn", "Thyme", Wishes(), seed=1, n_draws=200)
     page = write_comparison(plan, records, tmp_path).read_text("utf-8")
-    told = Tables(page).found
+    tables = Tables(page).found
 
     born = days(sheets["dogs"].set_index("Dog").loc[["Thyme"], "Born"]).iloc[0]
     hers = sheets["breedings"]
     hers = hers[(hers["Bitch"] == "Thyme") & (hers["Result"] == "whelped")]
     months = (asked - days(hers["Whelped on"]).max()).days / 30.4375
     text = re.sub(r"\s+", " ", page.replace("\u00a0", " "))
-    said = re.search(r"Thyme: ([\d.]+) years, (\d+) litters? before, (\d+) months", text)
+    of_her = re.search(r"Thyme: ([\d.]+) years, (\d+) litters? before, (\d+) months", text)
     before = pd.to_numeric(sheets["dogs"].set_index("Dog").loc["Thyme", "Litters before"])
-    assert float(said[1]) == pytest.approx((asked - born).days / 365.25, abs=0.051)
-    assert int(said[2]) == len(hers) + (0 if pd.isna(before) else before)
-    assert int(said[3]) == pytest.approx(months, abs=0.6)
+    assert float(of_her[1]) == pytest.approx((asked - born).days / 365.25, abs=0.051)
+    assert int(of_her[2]) == len(hers) + (0 if pd.isna(before) else before)
+    assert int(of_her[3]) == pytest.approx(months, abs=0.6)
 
     rows = sheets["prices"]
     rows = rows[days(rows["From"]) <= asked]
@@ -171,7 +173,7 @@ def test_a_comparison_tells_her_age_her_litters_and_the_prices_of_the_sheets(
     def of(word):
         return next(value for what, value in price.items() if word in what)
 
-    cost = {row[0]: row[1] for row in told["cost"][1:]}
+    cost = {row[0]: row[1] for row in tables["cost"][1:]}
     assert float(cost["natural mating once"]) == of("scan")
     assert float(cost["fresh vaginal once"]) == of("collection") + of("scan")
     assert float(cost["fresh transcervical once"]) == (

@@ -47,21 +47,21 @@ def test_an_error_of_the_program_names_a_file_to_send_and_leaves_the_records(ken
     before = digest(kennel.records)
     code, out, err = ask("due", "--store", kennel.records, capsys=capsys)
     (report,) = kennel.folder.glob("studcurve-error-*.txt")
-    told = report.read_text(encoding="utf-8")
+    text = report.read_text(encoding="utf-8")
 
     assert code == 3
     assert (out, err.splitlines()[-1]) == ("", str(report))
     assert "Traceback" not in err
     assert digest(kennel.records) == before
-    assert "command: studcurve due\n" in told
-    assert "builtins.KeyError" in told
-    assert "builtins.TypeError" in told
-    assert re.search(r"^  pipelines/commands/records\.py:\d+ in due$", told, re.MULTILINE)
+    assert "command: studcurve due\n" in text
+    assert "builtins.KeyError" in text
+    assert "builtins.TypeError" in text
+    assert re.search(r"^  pipelines/commands/records\.py:\d+ in due$", text, re.MULTILINE)
 
 
 @pytest.mark.usefixtures("defect")
 def test_the_file_to_send_names_nobody_and_no_place_unless_asked(kennel, capsys, monkeypatch):
-    def told():
+    def reported():
         ask("due", "--store", kennel.records, "--now", "2026-10-31", capsys=capsys)
         (report,) = kennel.folder.glob("studcurve-error-*.txt")
         text = report.read_text(encoding="utf-8")
@@ -69,10 +69,10 @@ def test_the_file_to_send_names_nobody_and_no_place_unless_asked(kennel, capsys,
         return text
 
     secrets = (DEFECT, str(kennel.folder), str(trouble.HOME), "2026-10-31")
-    assert [secret for secret in secrets if secret in told()] == []
+    assert [secret for secret in secrets if secret in reported()] == []
 
     monkeypatch.setenv(trouble.DETAIL, "1")
-    assert [secret for secret in secrets if secret not in told()] == []
+    assert [secret for secret in secrets if secret not in reported()] == []
 
 
 @pytest.mark.usefixtures("defect")
@@ -229,8 +229,8 @@ def test_records_that_end_are_read_on_their_last_day_which_is_said_and_can_be_ov
     code, out, err = ask("due", "--store", kennel.records, capsys=capsys)
     assert (code, err.count("\n"), "2026-10-30" in err) == (0, 1, True)
     assert "Senna" in out
-    told = ask("due", "--store", kennel.records, "--now", "2026-10-30", capsys=capsys)
-    assert told == (0, out, "")
+    answer = ask("due", "--store", kennel.records, "--now", "2026-10-30", capsys=capsys)
+    assert answer == (0, out, "")
     assert ask("due", "--store", kennel.records, "--now", "2027-10-30", capsys=capsys) == later
 
 

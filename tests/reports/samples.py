@@ -141,7 +141,7 @@ def response(semen_type="chilled", route="vaginal"):
 RULE = ChartRule(370.4, 8.3, 0.05, 1)
 
 
-def told(name="Rowan", measure="total_sperm_m", *, is_announced=True):
+def summary(name="Rowan", measure="total_sperm_m", *, is_announced=True):
     """What a level says of a stud whose numbers fell from 900 to 470 M (from 78 to 62 %)."""
     chosen = MEASURES[measure]
     past, now, moved = (900.0, 470.0, -0.478) if chosen.is_log else (78.0, 62.0, -0.16)
@@ -212,12 +212,12 @@ def stud_results(name="Rowan", cautions=()):
         cautions=cautions,
         answer=(sentence("answer.no_counted_sample", stud=name),)
         if cautions
-        else headline((told(name),), names_readers=True),
+        else headline((summary(name),), names_readers=True),
         readings=evaluations(name),
         summaries=(
-            told(name),
-            told(name, "progressive_motility_pct"),
-            told(name, "normal_morphology_pct"),
+            summary(name),
+            summary(name, "progressive_motility_pct"),
+            summary(name, "normal_morphology_pct"),
         ),
         stages=stages_of_samples(),
         storage=storage(name),
@@ -290,7 +290,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
                 name,
                 on,
                 812.0,
-                None if is_stopped else told(name),
+                None if is_stopped else summary(name),
                 name,
                 on,
                 60,
@@ -385,9 +385,9 @@ def plan(name="Rowan"):
 
 
 def comparison_results(name="Rowan", cautions=()):
-    told = replace(plan(name), cautions=cautions, is_stopped=bool(cautions))
+    compared = replace(plan(name), cautions=cautions, is_stopped=bool(cautions))
     return ComparisonResults(
-        told, asked_at=datetime(2026, 5, 1, 18), sources=SOURCES, provenance=PROVENANCE
+        compared, asked_at=datetime(2026, 5, 1, 18), sources=SOURCES, provenance=PROVENANCE
     )
 
 

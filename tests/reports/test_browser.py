@@ -110,8 +110,8 @@ def test_axe_finds_no_violation(browser, pages, kind, scheme):
     tab.add_script_tag(content=AXE)
 
     found = tab.evaluate("axe.run().then((results) => results.violations)")
-    told = [(one["id"], one["impact"], one["nodes"][0]["html"][:120]) for one in found]
-    assert told == []
+    violations = [(one["id"], one["impact"], one["nodes"][0]["html"][:120]) for one in found]
+    assert violations == []
     tab.context.close()
 
 

@@ -21,13 +21,14 @@ from studcurve.pipelines.records.sheets.columns import SHEETS
 from studcurve.reports.catalog import LANGUAGES, texts
 from studcurve.reports.sections.sources import in_words
 from studcurve.reports.words import Words, bound
+from tests.printed import on_one_line, sentences_in
 
 ROOT = Path(__file__).parents[2]
 EN, DE = Words("en"), Words("de")
 
 SQL = "SQL, and names that are compared and never shown"
 TABLE = "a table of the domain; what is shown of it stands in the catalog"
-AT_BENCH = "a number of the bench with its source and its remarks, told at the terminal in English"
+AT_BENCH = "a number of the bench with its source and its remarks, in English"
 TERMINAL = "what the terminal answers, in English"
 HELP = "help of the command line, in English"
 WORKBOOK = "the workbook that is filled in, and its guide, in English"
@@ -66,7 +67,7 @@ SPEAKING = {
     "pipelines/commands/ship.py": HELP,
     "pipelines/commands/terminal.py": HELP,
     "pipelines/commands/values.py": HELP,
-    "pipelines/commands/trouble.py": "an error of the program is told without a catalog",
+    "pipelines/commands/trouble.py": "an error of the program is printed without a catalog",
     "pipelines/fits/fit.py": TERMINAL,
     "pipelines/fits/fixed_records.py": "invented records",
     "pipelines/fits/registry.py": NAMES,
@@ -76,7 +77,6 @@ SPEAKING = {
     "pipelines/records/corrections.py": WORKBOOK,
     "pipelines/records/database/connection.py": SQL,
     "pipelines/records/database/current_lines.py": SQL,
-    "pipelines/records/database/health_functions.py": SQL,
     "pipelines/records/database/history.py": SQL,
     "pipelines/records/database/kept_fits.py": SQL,
     "pipelines/records/database/line_sql.py": SQL,
@@ -145,12 +145,14 @@ def test_what_a_german_page_remarks_on_a_source_is_german():
     sources = [PRIORS[row].source for row in rows]
     sources += [measure.common_source for measure in MEASURES.values()]
     sources += [window.source for window in CHILLED_WINDOWS]
-    told = [german.source(source) for source in sources]
+    printed = [german.source(source) for source in sources]
     measures = list(MEASURES.values())
-    told += in_words(works_cited(with_chances=True, with_litters=True, measures=measures), german)
-    told += [german[f"prior.{row}"] for row in rows]
+    printed += in_words(
+        works_cited(with_chances=True, with_litters=True, measures=measures), german
+    )
+    printed += [german[f"prior.{row}"] for row in rows]
 
-    assert [text for text in told if english.search(text)] == []
+    assert [text for text in printed if english.search(text)] == []
 
 
 def test_every_row_of_the_priors_table_and_every_quantity_has_german_words():
@@ -206,14 +208,14 @@ def test_both_languages_print_the_same_values():
 
 def test_every_rule_of_loading_has_its_texts_and_no_text_is_without_a_rule():
     rules = [rule for sheet in SHEETS.values() for rule in rules_of(sheet)]
-    keys = {said.key for rule in rules for said in (rule.wanted, rule.remedy)}
+    keys = {part.key for rule in rules for part in (rule.wanted, rule.remedy)}
 
     assert keys == {key for key in texts("en") if key.startswith("rule.")}
     for rule in rules:
         printed = {
             name
-            for said in (rule.wanted, rule.remedy)
-            for name, _ in fields(texts("en")[said.key])
+            for part in (rule.wanted, rule.remedy)
+            for name, _ in fields(texts("en")[part.key])
         }  # fmt: skip
         assert printed == set(rule.values), rule.name
 
@@ -300,7 +302,7 @@ def prose_of(module):
     """Two words of letters in a row, but for what is no prose.
 
     A recorded word or a rule's name is compared and never shown; a citation (author, year, journal)
-    is told as it is.
+    is printed as it is.
     """
     path = ROOT / module
     listed = {key.split(".")[1] for key in texts("en")}
@@ -337,7 +339,7 @@ def test_every_key_that_code_names_is_in_the_catalog(module):
         for text in spoken_strings(ROOT / module)
         if re.fullmatch(r"[a-z_]+\.[a-z0-9_]+", text)
         and text.split(".")[0] in sections
-        and text.split(".")[1] not in {"css", "html"}
+        and text.split(".")[1] not in {"css", "html", "sql"}
     }
 
     keys = set(texts("en"))
@@ -364,9 +366,9 @@ def test_every_text_can_be_said_with_values_of_its_kind():
             values = {name: kinds[spec] for name, spec in fields(text)} | (
                 {"n": 2} if not isinstance(text, str) else {}
             )
-            said = words.say(key, **values)
+            printed = words.say(key, **values)
             # Two texts keep their braces: the page's script puts the slider's numbers in.
-            assert "{" not in said or key in {"whatif.value", "comparison.what_if_value"}, key
+            assert "{" not in printed or key in {"whatif.value", "comparison.what_if_value"}, key
 
 
 def test_one_and_many_are_told_apart():
@@ -374,38 +376,52 @@ def test_one_and_many_are_told_apart():
     assert DE.say("review.known_note", n=3) == "3 Belegungen mit bekanntem Ergebnis"
     for n, verbs in ((1, ("was not", "wurde nicht")), (2, ("were not", "wurden nicht"))):
         for key in ("missing.count", "missing.morphology"):
-            said = [words.say(key, n=n, n_samples=8) for words in (EN, DE)]
-            assert all(verb in text for verb, text in zip(verbs, said, strict=True))
+            printed = [words.say(key, n=n, n_samples=8) for words in (EN, DE)]
+            assert all(verb in text for verb, text in zip(verbs, printed, strict=True))
 
 
 def test_a_sentence_is_told_in_either_language_with_the_same_numbers():
-    said = sentence(
+    last = sentence(
         "answer.last_samples", stud="Rowan", n=5, first_on=date(2026, 3, 5),
         last_on=date(2026, 10, 9), low=1045.2, high=1902.0,
         moving=sentence("answer.moving_between", low=70.0, high=90.0),
     )  # fmt: skip
 
-    assert EN.tell(said).startswith(
+    assert EN.tell(last).startswith(
         "Rowan's last 5 counted samples (5 Mar 2026 to 9 Oct 2026) held 1,045 to 1,902 M sperm, "
         "70 to 90 % of them progressively motile"
     )
-    assert DE.tell(said).startswith(
+    assert DE.tell(last).startswith(
         "Die letzten 5 gezählten Proben von Rowan (5. März 2026 bis 9. Okt. 2026) enthielten 1.045 "
         "bis 1.902 Mio. Spermien, 70 bis 90 % davon vorwärtsmotil"
     )
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_sentence_is_found_again_by_its_key_in_what_was_printed_and_no_other_is(language):
+    words = Words(language)
+    stopped = words.say("schedule.stopped", dogs=("Senna", "Sage"))
+    undated = words.say("schedule.undated", bitches=("Calla",), n=1)
+    printed = f"{stopped}\n{undated}".replace(" ", "\n  ")
+
+    assert sentences_in(printed, "schedule.stopped", language) == [on_one_line(stopped)]
+    assert sentences_in(printed, "schedule.undated", language) == [on_one_line(undated)]
+    assert sentences_in(printed, "schedule.litters", language) == []
+    with pytest.raises(ValueError, match="no words of its own"):
+        sentences_in(printed, "plan.these_ways", language)
+
+
 def test_a_change_says_its_direction_at_every_end_and_nothing_has_none():
-    said = EN.say(
+    change = EN.say(
         "answer.change_total_quiet", stud="Rowan", change=Estimate(0.28, -0.002, 0.61),
         until=date(2022, 10, 22), small=0.01, middle=0.001, large=0.001, alarm=0.02,
     )  # fmt: skip
-    assert "+28 % (90 % range 0 to +61)" in said
+    assert "+28 % (90 % range 0 to +61)" in change
 
     points = Estimate(-1.2, -4.0, 3.0)
-    told = DE.say("stages.agreement", bias=points, n=7, n_apart=4, low=-31.0, high=19.0)
-    assert "−1 Punkt (90-%-Bereich −4 bis +3" in told
-    assert "zwischen −31 und +19" in told
+    agreement = DE.say("stages.agreement", bias=points, n=7, n_apart=4, low=-31.0, high=19.0)
+    assert "−1 Punkt (90-%-Bereich −4 bis +3" in agreement
+    assert "zwischen −31 und +19" in agreement
 
 
 def test_a_number_whose_digits_nobody_vouched_for_is_refused():

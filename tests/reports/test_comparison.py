@@ -1,5 +1,6 @@
 """The page of a comparison: what it shows is what the draws say, and no more than may be said."""
 
+import re
 from dataclasses import replace
 
 import altair as alt
@@ -9,8 +10,10 @@ import pytest
 from studcurve.analytics.sentences import sentence
 from studcurve.reports.page import render
 from studcurve.reports.pages.comparison import build_comparison
+from tests.printed import on_one_line, sentences_in
 from tests.reports.samples import (
     CLIENT,
+    EN,
     OWNER,
     STOP,
     VET,
@@ -69,21 +72,31 @@ def test_bars_and_blocks_hold_all_draws_and_the_mark_stands_at_the_mean(page):
 def test_the_answer_is_two_sentences_with_their_certainty(page):
     first, second = page.answer
 
-    assert "90 % range" in first
-    assert "starting table" in second
+    assert sentences_in(first, "plan.lead_chance") == [on_one_line(first)]
+    chances = 100 * plan().answers[plan().lead].outcome.litter_prob
+    numbers = (chances.mean(), *np.quantile(chances, [0.05, 0.95]))
+    assert re.findall(r"\d+", first)[-4:] == [
+        f"{numbers[0]:.0f}", "90", f"{numbers[1]:.0f}", f"{numbers[2]:.0f}",
+    ]  # fmt: skip
+    assert second in {EN["source.chance_published"]} | set(
+        sentences_in(second, "source.chance_fitted")
+    )
 
 
 def test_without_data_like_it_a_way_shows_its_interval_and_no_middle():
-    told = plan()
+    compared = plan()
     far = tuple(sentence("answer.no_counted_sample", stud=f"input {k}") for k in range(3))
-    bare = replace(told.answers[1], outside=far)
+    bare = replace(compared.answers[1], outside=far)
     results = comparison_results()
-    results = replace(results, plan=replace(told, answers=(told.answers[0], bare), grids=(),
-                                            gaps=(), lines=(), infeasible=()))  # fmt: skip
+    results = replace(
+        results,
+        plan=replace(compared, answers=(compared.answers[0], bare), grids=(), gaps=(), lines=(),
+                     infeasible=()),
+    )  # fmt: skip
     report = build_comparison(results, OWNER)
 
     row = section(report, "ways").table.rows[1]
-    assert row[2] == "no data like this"
+    assert row[2] == EN["compare.no_data_like_this"]
     assert section(report, "cost").table.rows[1][2:] == ("–", "–", "–", "–")
     assert section(report, "pups").table.rows[1][1::4] == ("–", "–")
     (_, chart) = section(report, "ways").charts[0]
@@ -114,24 +127,27 @@ def test_nothing_possible_says_why():
 
 @pytest.mark.parametrize("reader", [VET, CLIENT], ids=["vet", "client"])
 def test_prices_are_the_owners_alone(reader):
-    html = render(build_comparison(comparison_results(), reader))
+    html, of_owner = (
+        render(build_comparison(comparison_results(), audience)) for audience in (reader, OWNER)
+    )
 
+    for name in ("if_missed", "a_litter", "a_pup"):
+        assert f">{EN[f'column.{name}']}<" in of_owner
+        assert f">{EN[f'column.{name}']}<" not in html
+    assert "EUR" in of_owner
     assert "EUR" not in html
-    assert "If she stays empty" not in html
-    assert "Its price" not in html
-    assert "EUR" in render(build_comparison(comparison_results(), OWNER))
 
 
 def test_the_first_cell_of_the_sliders_is_the_plan(page):
     grid = plan().grids[0]
     panel = section(page, "whatif").panel
-    told = panel.data["grids"][[w for w in panel.choices].index(
+    shown = panel.data["grids"][[w for w in panel.choices].index(
         plan().answers[grid.position].outcome.option.method)]  # fmt: skip
-    where = [axis["start"] for axis in told["axes"]]
-    sizes = [len(axis["labels"]) for axis in told["axes"]]
+    where = [axis["start"] for axis in shown["axes"]]
+    sizes = [len(axis["labels"]) for axis in shown["axes"]]
     cell = 3 * ((where[0] * sizes[1] + where[1]) * sizes[2] + where[2])
 
-    assert told["values"][cell + 1] == pytest.approx(
+    assert shown["values"][cell + 1] == pytest.approx(
         100 * plan().answers[grid.position].expected_litters, abs=0.051
     )
     assert section(page, "whatif").table.rows[0][1].split(" ")[0] == (

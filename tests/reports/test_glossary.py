@@ -149,11 +149,11 @@ def pattern(language, word):
     return re.compile(rf"(?<!\w)(?:{word})(?!\w)", re.IGNORECASE if language == "en" else 0)
 
 
-def found(language, told):
+def found(language, keyed_texts):
     """Texts with a word that was given up, and the word to use."""
     return [
         (key, match[0], instead)
-        for key, text in told
+        for key, text in keyed_texts
         if (language, key) not in KEPT
         for word, instead in RETIRED[language].items()
         for match in pattern(language, word).finditer(text)
@@ -192,7 +192,7 @@ def test_no_answer_uses_a_word_that_was_given_up(path):
 
 
 def test_every_text_that_keeps_a_word_still_has_it():
-    told = {
+    keyed_texts = {
         "en": [*catalog_texts("en"), *label_texts()],
         "de": [*catalog_texts("de")],
     }
@@ -201,7 +201,7 @@ def test_every_text_that_keeps_a_word_still_has_it():
         for language, key in KEPT
         if not any(
             pattern(language, word).search(text)
-            for name, text in told[language]
+            for name, text in keyed_texts[language]
             if name == key
             for word in RETIRED[language]
         )

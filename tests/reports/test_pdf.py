@@ -50,8 +50,8 @@ def test_no_heading_or_lead_is_left_behind_by_its_table():
         sheets = PdfReader(BytesIO(pdf(replace(handout, sections=(above, shipments)), "a4"))).pages
         texts = [sheet.extract_text() for sheet in sheets]
         on = [
-            next(k for k, text in enumerate(texts) if said in text)
-            for said in ("Shipments", "How they were kept", "first box")
+            next(k for k, text in enumerate(texts) if part in text)
+            for part in ("Shipments", "How they were kept", "first box")
         ]
         assert len(set(on)) == 1, n_lines
         divided.add(on[0])

@@ -104,7 +104,7 @@ def recovered_kennel(seed, kennel, way, n=N_BREEDINGS):
         posterior = fit_conception({"latent": data, **others}[way], seed=seed + kennel)
     except ConvergenceError as error:
         return line | {"unsettled": str(error)}
-    told = {
+    estimates = {
         row: [
             truth.values[row],
             posterior.draws[row].mean(),
@@ -114,7 +114,7 @@ def recovered_kennel(seed, kennel, way, n=N_BREEDINGS):
     }
     return line | {
         "seconds": round(posterior.seconds, 2),
-        "told": {row: [float(value) for value in values] for row, values in told.items()},
+        "estimates": {row: [float(value) for value in values] for row, values in estimates.items()},
     }
 
 
@@ -127,11 +127,11 @@ def figures(lines, way, rows):
         Kennels, whether each interval holds, error of each mean; shape (n_kennels, n_rows).
     """
     settled = sorted(
-        (line for line in lines if line["way"] == way and "told" in line),
+        (line for line in lines if line["way"] == way and "estimates" in line),
         key=lambda line: line["kennel"],
     )
-    told = np.array([[line["told"][row] for row in rows] for line in settled])
-    true, mean, low, high = np.moveaxis(told, 2, 0)
+    estimates = np.array([[line["estimates"][row] for row in rows] for line in settled])
+    true, mean, low, high = np.moveaxis(estimates, 2, 0)
     error = (mean - true) / np.array([PRIORS[row].sd for row in rows])
     return [line["kennel"] for line in settled], (low <= true) & (true <= high), error
 
@@ -154,7 +154,7 @@ def report(lines, seed):
     """The result as text."""
     fits = {way: [line for line in lines if line["way"] == way] for way in WAYS}
     seconds = [line["seconds"] for line in fits["latent"] if "seconds" in line]
-    ways = [way for way, of_way in fits.items() if any("told" in line for line in of_way)]
+    ways = [way for way, of_way in fits.items() if any("estimates" in line for line in of_way)]
     out = [
         "Recovery of the conception chain from poor records",
         of_today(seed),
@@ -163,7 +163,8 @@ def report(lines, seed):
         f"seconds a fit: median {np.median(seconds):.1f}, most {max(seconds):.1f}",
         "kennels fitted: "
         + ", ".join(
-            f"{way} {len(of_way)} ({sum('told' not in line for line in of_way)} did not settle)"
+            f"{way} {len(of_way)} ("
+            f"{sum('estimates' not in line for line in of_way)} did not settle)"
             for way, of_way in fits.items()
         ),
         "",

@@ -9,12 +9,12 @@ a year of history and a year that is followed. Three questions:
   number of collections that `power` promised? At least four of five. (Where all ten fall on one
   day, a season or a reader could have done it as well, and fewer are announced.)
 - readers: a new reader takes over after the history and reads 20 % more. With overlap before it no
-  stud is announced; after a clean hand-over all are named as not to be told from the reader.
+  stud is announced; after a clean hand-over all are named as not to be separated from the reader.
 
 Many studs share one fit, as they share spreads, readers and season. Run with
 
     python tests/studies/stud_alarms.py steady|fallen|readers --lines FILE.jsonl [--kennels N]
-    python tests/studies/stud_alarms.py told --lines FILE.jsonl --result FILE.txt
+    python tests/studies/stud_alarms.py summary --lines FILE.jsonl --result FILE.txt
 
 One line a fit is appended to the lines file, and an interrupted run goes on where it was.
 """
@@ -75,12 +75,12 @@ def until(rows, n):
 
 
 def announced(posterior):
-    told = [announce(posterior, stud) for stud in posterior.data.studs]
+    announcements = [announce(posterior, stud) for stud in posterior.data.studs]
     return {
-        "studs": len(told),
-        "announced": [stud for stud, one in zip(posterior.data.studs, told, strict=True)
+        "studs": len(announcements),
+        "announced": [stud for stud, one in zip(posterior.data.studs, announcements, strict=True)
                       if one.announced],
-        "separable": sum(one.is_separable for one in told),
+        "separable": sum(one.is_separable for one in announcements),
         "attempts": posterior.diagnostics.n_attempts,
     }  # fmt: skip
 
@@ -132,7 +132,7 @@ QUESTIONS = {"steady": steady, "fallen": fallen, "readers": readers}
 
 
 def run(question, n_kennels, lines):
-    done = {(told["question"], told["kennel"]) for told in read_lines(lines)}
+    done = {(line["question"], line["kennel"]) for line in read_lines(lines)}
     for k in range(n_kennels):
         if (question, k) in done:
             continue
@@ -151,10 +151,10 @@ def read_lines(lines):
     return [json.loads(line) for line in lines.read_text(encoding="utf-8").splitlines()]
 
 
-def told(lines):
+def summary_of(lines):
     """What the lines say, in words."""
     rows = read_lines(lines)
-    said = [
+    summary = [
         f"The rule of announcements asked of whole fits. Seed {SEED}, "
         f"{datetime.now(UTC):%Y-%m-%d}, {sum(row.get('cpu_s', 0) for row in rows)} s of processor.",
     ]
@@ -164,7 +164,7 @@ def told(lines):
         seen = {(row["kennel"], stud) for row in of["steady"] for stud in row["announced"]}
         n = sum(row["studs"] for row in of["steady"] if row["look"] == LOOKS[-1])
         rates = [row["stated_alarm"] for row in of["steady"]]
-        said.append(
+        summary.append(
             f"steady: {len(seen)} of {n} announced at a look after {LOOKS[0]} or {LOOKS[1]} "
             f"collections; stated for a year: {min(rates):.1%} to {max(rates):.1%} of studs, on "
             f"average {np.mean(rates):.1%}, that is {np.mean(rates) * n:.1f} of {n}."
@@ -174,7 +174,7 @@ def told(lines):
         last = {row["kennel"]: row["look"] for row in looks}
         names = {(row["kennel"], stud) for row in looks for stud in row["announced"]}
         hits = sum(stud.startswith("Fallen") for _, stud in names)
-        said.append(
+        summary.append(
             f"fallen by 40 %: {hits} of {N_FALLEN * len(last)} announced at one of {N_LOOKS} looks "
             f"up to the promised one, after {min(last.values())} to {max(last.values())} "
             f"collections (promise: 80 % with a look after every collection, 77 % at these four); "
@@ -185,7 +185,7 @@ def told(lines):
         rows = [row for row in of["readers"] if row["overlap"] is overlap]
         if rows:
             n = sum(row["studs"] for row in rows)
-            said.append(
+            summary.append(
                 f"another reader, {'with' if overlap else 'no'} overlap: "
                 f"{sum(len(row['announced']) for row in rows)} of {n} announced, "
                 f"{n - sum(row['separable'] for row in rows)} named as not to be told apart."
@@ -193,21 +193,21 @@ def told(lines):
     tried = [
         row["attempts"] for row in [row for name in of for row in of[name]] if "attempts" in row
     ]
-    said.append(f"Fits settled at the first attempt: {tried.count(1)} of {len(tried)}.")
-    return said
+    summary.append(f"Fits settled at the first attempt: {tried.count(1)} of {len(tried)}.")
+    return summary
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("question", choices=[*QUESTIONS, "told"])
+    parser.add_argument("question", choices=[*QUESTIONS, "summary"])
     parser.add_argument("--kennels", type=int, default=20, help=f"of {N_STUDS} studs")
     parser.add_argument("--lines", type=Path, required=True)
     parser.add_argument("--result", type=Path)
     asked = parser.parse_args()
-    if asked.question != "told":
+    if asked.question != "summary":
         run(asked.question, asked.kennels, asked.lines)
     else:
-        text = "\n".join(told(asked.lines)) + "\n"
+        text = "\n".join(summary_of(asked.lines)) + "\n"
         print(text, end="")
         if asked.result:
             asked.result.write_text(text, encoding="utf-8")

@@ -67,7 +67,7 @@ def test_an_interrupted_study_goes_on_where_it_was(tmp_path):
         if (way, kennel) == power_fails_at:
             raise KeyboardInterrupt
         asked.append((way, kennel))
-        return {"way": way, "kennel": kennel, "told": [seed + kennel]}
+        return {"way": way, "kennel": kennel, "estimates": [seed + kennel]}
 
     def study(**how):
         ways = ({"way": "poor"}, {"way": "rich"})
@@ -144,12 +144,12 @@ def test_calibration_is_judged_by_its_ranks(ranks, verdict):
     assert verdict_of(calibration.report("conception", lines_with_ranks(ranks), SEED)) == verdict
 
 
-def told_of_a_row(way, kennel, n_missed, error):
+def line_of_a_kennel(way, kennel, n_missed, error):
     """A kennel's intervals, of which so many leave the truth of 0 out."""
     rows = {row: [0.0, error, -1.0, 1.0] for row in recovery.ROWS}
     for row in recovery.COEFFICIENTS[:n_missed]:
         rows[row] = [0.0, error, 0.5, 1.0]
-    return {"way": way, "kennel": kennel, "told": rows, "seconds": 1.0, "complete": 100}
+    return {"way": way, "kennel": kennel, "estimates": rows, "seconds": 1.0, "complete": 100}
 
 
 @pytest.mark.parametrize(
@@ -163,7 +163,7 @@ def test_recovery_is_judged_by_coverage_and_by_the_error_of_the_other_ways(
     # 2 of 22 rows missed are nearly the nominal tenth.
     assert len(recovery.COEFFICIENTS) == 22
     lines = [
-        told_of_a_row(way, kennel, n_missed, 0.2 if way == "latent" else error_of_others)
+        line_of_a_kennel(way, kennel, n_missed, 0.2 if way == "latent" else error_of_others)
         for way in recovery.WAYS
         for kennel in range(3)
     ]

@@ -156,8 +156,8 @@ def test_natural_matings_since_with_partners_not_currently_tested_are_counted(co
     of_dog = records(health=(lab_test(60),), contacts=(contact,), partners={"Senna": partner})
 
     caution = rules(of_dog)["brucella negative"]
-    said = caution.sentence.values["matings"]
-    assert (said.values["n"] if said else 0) == n
+    matings = caution.sentence.values["matings"]
+    assert (matings.values["n"] if matings else 0) == n
     assert caution.severity == ("warn" if n else "say")
 
 

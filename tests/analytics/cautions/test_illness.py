@@ -119,9 +119,9 @@ def test_what_is_not_plainly_normal_is_repeated_as_written_with_its_day_and_exam
     softer = examination(300, "testes", "softer than 2022", veterinarian="Dr. Vey")
     fine = examination(200, "prostate", "o. B.")
 
-    (said,) = rules(of_lines(softer, fine))["findings recorded"].sentence.values["findings"]
-    assert (said.values["what"], said.values["finding"]) == ("testes", ": softer than 2022")
-    assert said.values["by"].values["who"] == "Dr. Vey"
+    (finding,) = rules(of_lines(softer, fine))["findings recorded"].sentence.values["findings"]
+    assert (finding.values["what"], finding.values["finding"]) == ("testes", ": softer than 2022")
+    assert finding.values["by"].values["who"] == "Dr. Vey"
     assert "findings recorded" not in rules(of_lines(fine))
 
 

@@ -66,8 +66,8 @@ def test_a_zero_count_prints_its_upper_limit():
     limit = chi2.ppf(0.95, 2) / 2 / 20e-6 / 1e6 * np.exp(1.6449 * np.hypot(0.15, 0.05))
 
     assert zero_count_limit_m(2.5) == pytest.approx(2.5 * limit, rel=1e-4)
-    said = rules(records([sample(12, n_cells=0.0)]))["no sperm seen"].sentence
-    assert said.values["limit"].values["limit"] == pytest.approx(2.5 * limit, rel=1e-4)
+    message = rules(records([sample(12, n_cells=0.0)]))["no sperm seen"].sentence
+    assert message.values["limit"].values["limit"] == pytest.approx(2.5 * limit, rel=1e-4)
     unknown = rules(records([sample(12, n_cells=0.0, volume_ml=NAN)]))["no sperm seen"]
     assert unknown.sentence.values["limit"].key == "caution.zero_limit_per_ml"
 

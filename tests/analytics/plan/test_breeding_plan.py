@@ -69,16 +69,16 @@ def test_missing_is_what_a_way_is_paid_for_with_and_the_stud_fee():
 def test_the_gap_that_is_told_leads_to_the_best_way_of_another_semen():
     ways = (answer("fresh", litters=0.7), answer("fresh", litters=0.69),
             answer("chilled", litters=0.5), answer("frozen", litters=0.6))  # fmt: skip
-    told = plan(*ways, gaps=((0, 1), (0, 2), (0, 3)))
+    planned = plan(*ways, gaps=((0, 1), (0, 2), (0, 3)))
 
-    assert told.other(told.gap_shown) == 3
+    assert planned.other(planned.gap_shown) == 3
 
 
 def test_without_another_semen_it_leads_to_the_nearest_way():
     ways = tuple(answer("frozen", litters=chance) for chance in (0.4, 0.6, 0.5))
     # The lead by value need not be first by its chance: a gap may name it second.
-    told = plan(*ways, lead=0, gaps=((1, 0), (2, 0)))
+    planned = plan(*ways, lead=0, gaps=((1, 0), (2, 0)))
 
-    assert [told.other(gap) for gap in told.gaps] == [1, 2]
-    assert told.other(told.gap_shown) == 1
+    assert [planned.other(gap) for gap in planned.gaps] == [1, 2]
+    assert planned.other(planned.gap_shown) == 1
     assert plan().gap_shown is None

@@ -148,7 +148,7 @@ def test_an_input_is_outside_just_beyond_the_breedings_that_were_studied(
     asked = {"bitch age": 4.0, "stud age": 4.0, "motile dose": 200.0, "hours stored": 24.0,
              "day from ovulation": 1.0, "normal morphology": 80.0}  # fmt: skip
 
-    def told(value):
+    def outside_at(value):
         at = asked | {what: value}
         dogs = replace(pair, bitch_age_years=at["bitch age"], stud_age_years=at["stud age"],
                        normal_morphology_pct=at["normal morphology"])  # fmt: skip
@@ -163,10 +163,10 @@ def test_an_input_is_outside_just_beyond_the_breedings_that_were_studied(
 
     for edge, beyond in ((lowest, -0.01), (highest, 0.01)):
         if edge is not None:
-            assert told(edge) == []
-            assert told(edge + beyond * abs(edge)) == [(what, edge + beyond * abs(edge))]
+            assert outside_at(edge) == []
+            assert outside_at(edge + beyond * abs(edge)) == [(what, edge + beyond * abs(edge))]
     if what == "normal morphology":
-        assert told(100.0) == []
+        assert outside_at(100.0) == []
 
 
 def set_against(answers, litters, alive):

@@ -90,13 +90,17 @@ def test_a_backup_waits_for_no_writer_and_says_so(kennel):
 
 
 def back_up_in_another_process(source, target):
-    said = subprocess.run(
+    process = subprocess.run(
         [sys.executable, "-m", "studcurve.pipelines.cli", "backup", str(target),
          "--store", str(source)],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
-    assert said.returncode == 1
-    raise StoreLockedError(said.stderr) if "in use" in said.stderr else AssertionError(said.stderr)
+    assert process.returncode == 1
+    raise (
+        StoreLockedError(process.stderr)
+        if "in use" in process.stderr
+        else AssertionError(process.stderr)
+    )
 
 
 def test_a_backup_holds_what_a_killed_writer_had_acknowledged(kennel):
@@ -405,11 +409,11 @@ def test_findings_of_renamed_rules_and_headings_are_told_in_the_new_words(before
         "kept back before collected", "read before arrival", "empty with pups",
     }  # fmt: skip
     assert set(findings["rule"]) <= named
-    told = " ".join(findings["message"])
+    text = " ".join(findings["message"])
     for old in ("% moving", "Kept back", "Sperm judged", "Fluid taken off", "empty"):
         assert old in " ".join(before["finding"]["message"])
-        assert old not in told
-    assert "not one of whelped, missed, lost" in told
+        assert old not in text
+    assert "not one of whelped, missed, lost" in text
     for language in ("en", "de"):
         page = build_index("Kennel", (), findings, answer=(), provenance="",
                            reader=Reader(Words(language)))  # fmt: skip
@@ -448,10 +452,10 @@ def test_a_finding_of_an_older_file_is_shown_as_it_was_told_then(old, language, 
     path = tmp_path / "kennel.duckdb"
     path.write_bytes(gzip.decompress(old.read_bytes()))
     with duckdb.connect(str(path), read_only=True) as file:
-        told = file.execute("SELECT message, remedy FROM finding ORDER BY finding_id").fetchall()
+        texts = file.execute("SELECT message, remedy FROM finding ORDER BY finding_id").fetchall()
     kept = [
         (message.replace("% moving forward", "Progressive motility (%)"), remedy)
-        for message, remedy in told
+        for message, remedy in texts
     ]
     sheet = tmp_path / "collections.csv"
     sheet.write_text("Dog,Date,Volume (mL)\nRowan,2024-04-01,much\n", encoding="utf-8")

@@ -349,12 +349,12 @@ def test_a_kept_fit_that_names_an_erased_person_goes_with_the_name(kennel_with_i
         store.save_fit(KeptFit("storage", **plain, labels={"clinic": ("Käthe", "Ingrid Holm")}))
         store.save_fit(KeptFit("litter", **plain, labels={"clinic": ("Ingrid Holmqvist", "Per")}))
 
-    told = CliRunner().invoke(app, [
+    shown = CliRunner().invoke(app, [
         "erase", ERASED, "--reason", "asked", "--store", str(kennel.records),
     ])  # fmt: skip
 
-    assert told.exit_code == 0
-    assert "The model of storage held the name and is gone" in told.output
+    assert shown.exit_code == 0
+    assert "The model of storage held the name and is gone" in shown.output
     with kennel.open(read_only=True) as store:
         assert store.read_fit("storage") is None
         assert store.read_fit("litter") is not None

@@ -34,7 +34,7 @@ def listed(sheet, cells):
     return sheet, json.dumps(values, ensure_ascii=False, separators=(",", ":"))
 
 
-def said(store):
+def rows_by_view(store):
     """What the views say, without the identifiers that the order of loading decides."""
     frames = {view: store.read(view) for view in VIEWS if view != "findings"}
     return {
@@ -50,7 +50,7 @@ def loaded(path, paths):
         report = store.load(paths, today=TODAY)
         assert report.n_refused == 0, in_english(report.findings)["sentence"].tolist()
         assert store.broken_promises() == []
-        return in_force(store), said(store)
+        return in_force(store), rows_by_view(store)
 
 
 def check(sheets):
@@ -64,7 +64,7 @@ def check(sheets):
         second = loaded(folder / "second.duckdb", [folder / "export" / "sheets"])
         restore(folder / "export", folder / "third.duckdb")
         with Store.open(folder / "third.duckdb", read_only=True) as store:
-            third = in_force(store), said(store)
+            third = in_force(store), rows_by_view(store)
 
     typed = [listed(name, row) for name, rows in sheets.items() for row in rows]
     assert [(name, json.loads(cells)) for name, cells in first[0]] == [

@@ -133,9 +133,9 @@ def test_no_limit_needs_powers_of_ten_and_no_needed_cell_may_be_left_blank(opene
         found = limits(opened[sheet.title])
         for place, column in enumerate(sheet.columns, 1):
             limit = found[f"{openpyxl.utils.get_column_letter(place)}3"]
-            said = f"{limit.prompt} {limit.error}"
-            assert not re.search(r"\de[+-]\d", said)
-            assert not (column.required and "blank" in said)
+            text = f"{limit.prompt} {limit.error}"
+            assert not re.search(r"\de[+-]\d", text)
+            assert not (column.required and "blank" in text)
     price = limits(opened["Prices"])["B3"]
     assert "0 to 1,000,000" in price.error
 

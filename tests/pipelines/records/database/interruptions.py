@@ -88,8 +88,8 @@ class Case:
         getattr(self, f"prepare_{kind}")()
         done = self.folder / "done.duckdb"
         shutil.copyfile(self.before, done)
-        said, _, self.seconds = self.run(done, None)
-        assert "done" in said, said
+        output, _, self.seconds = self.run(done, None)
+        assert "done" in output, output
         self.known_before = contents(self.before)
         self.known_after = contents(done)
 
@@ -133,8 +133,8 @@ class Case:
         if after_seconds is not None:
             time.sleep(after_seconds)
             process.send_signal(signal.SIGKILL)
-        said = process.communicate()[0]
-        return said, target, time.perf_counter() - began
+        output = process.communicate()[0]
+        return output, target, time.perf_counter() - began
 
     def interrupt(self, share):
         """Kill the work at a share of its time, and say what is wrong with what is left."""
@@ -142,8 +142,8 @@ class Case:
         for stale in (*self.folder.glob("*killed.duckdb*"), *self.folder.glob("*backup.duckdb*")):
             stale.unlink()
         shutil.copyfile(self.before, path)
-        said, target, _ = self.run(path, share * self.seconds)
-        is_acknowledged = "done" in said
+        output, target, _ = self.run(path, share * self.seconds)
+        is_acknowledged = "done" in output
         if self.kind == "backup":
             return is_acknowledged, self.wrong_with_backup(path, target, is_acknowledged)
         with Store.open(path) as store:  # an interrupted migration is taken up again here

@@ -73,9 +73,9 @@ class Beside:
             "confirm": set(findings[findings == "confirmed"].index),
             "box": set(self.kennel.read("shipments")["sent_earliest"].astype(str).str[:10]),
         }
-        for kind, step, trace, code, said in self.asked:
-            assert (code, "in use" in said) in {(0, False), (1, True)}, (kind, step, said)
-            assert (trace in there[kind]) == (code == 0), (kind, step, said)
+        for kind, step, trace, code, output in self.asked:
+            assert (code, "in use" in output) in {(0, False), (1, True)}, (kind, step, output)
+            assert (trace in there[kind]) == (code == 0), (kind, step, output)
         for kind in there:
             codes = {step: code for of, step, _, code, _ in self.asked if of == kind}
             assert set(codes.values()) == {0, 1}, "each is refused before, and let in afterwards"

@@ -238,9 +238,9 @@ def asked_of_ferns(tmp_path_factory, kennel_class, kennel_of_four):
     made.load(made.write("dogs", [fern(*which) for which in every], "more/dogs.csv"), *sheets)
     later = [fern(sheet, k) | TOLD_LATER[k][0] for sheet, k in every]
     report = made.load(made.write("dogs", later, "more/dogs.csv"))
-    told = report.findings.query("rule.str.endswith('its records')")
+    findings = report.findings.query("rule.str.endswith('its records')")
     asked = {fern(*which)["Dog"]: [] for which in every}
-    for line, heading in zip(told["line"], told["column_heading"], strict=True):
+    for line, heading in zip(findings["line"], findings["column_heading"], strict=True):
         asked[later[line - 2]["Dog"]].append(heading)
     return asked
 
@@ -334,9 +334,9 @@ def test_refused_lines_are_told_first_then_doubtful_ones_then_questions(kennel, 
     ))  # fmt: skip
     findings = kennel.read("findings")
 
-    told = "\n".join(waiting_lines(in_english(findings)))
+    text = "\n".join(waiting_lines(in_english(findings)))
 
-    places = [told.index(f"{TITLES[severity]}: 1 line") for severity in TITLES]
+    places = [text.index(f"{TITLES[severity]}: 1 line") for severity in TITLES]
     assert places == sorted(places)
     # Of a refused line nothing but the refusal is told.
     assert findings.query("line == 4")["severity"].tolist() == ["refused"]
@@ -659,8 +659,8 @@ def test_a_line_about_a_dog_whose_own_line_is_refused_says_so_and_comes_in_once_
     ])  # fmt: skip
     kennel.load(kennel.write("dogs", dogs, "more/dogs.csv"), heats)
 
-    told = kennel.read("findings").query("sheet == 'heats'")["rule"].tolist()
-    assert told == ["dog whose line is refused", "dog whose line is refused", "unknown dog"]
+    rules = kennel.read("findings").query("sheet == 'heats'")["rule"].tolist()
+    assert rules == ["dog whose line is refused", "dog whose line is refused", "unknown dog"]
 
     kennel.load(kennel.write("dogs", [dogs[0] | {"Born": "2019-01-01"}], "more/dogs.csv"), heats)
     assert len(kennel.read("cycles")) == 2
@@ -827,9 +827,9 @@ def test_a_formula_without_a_kept_value_is_refused_with_its_formula(kennel, tmp_
 
     report = kennel.load(path)
 
-    told = report.findings[["line", "rule", "text"]].values.tolist()
-    assert [2, "not a number", "=D2/4"] in told
-    assert [3, "a formula", '=A2&"x"'] in told
+    findings = report.findings[["line", "rule", "text"]].values.tolist()
+    assert [2, "not a number", "=D2/4"] in findings
+    assert [3, "a formula", '=A2&"x"'] in findings
     assert report.sheets["collections"].n_refused == 2
 
 

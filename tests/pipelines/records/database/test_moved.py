@@ -189,9 +189,9 @@ def test_two_matings_that_are_both_right_become_one_breeding(kennel, days):
 
     assert decide(kennel, "confirm").n_joined == 1
 
-    told = kennel.read("breedings").query("whelped == True")
-    assert told["n_inseminations"].tolist() == [2]
-    assert told["n_born_alive"].tolist() == [6]
+    whelped = kennel.read("breedings").query("whelped == True")
+    assert whelped["n_inseminations"].tolist() == [2]
+    assert whelped["n_born_alive"].tolist() == [6]
     assert not {SAME_HEAT, SAME_LITTER} & set(doubts(kennel))
 
 
@@ -206,8 +206,8 @@ def test_the_question_names_both_lines_in_either_language(kennel, language):
 
     page = build_index("Kennel", (), kennel.read("findings"), answer=(), provenance="",
                        reader=Reader(Words(language)))  # fmt: skip
-    told = [" ".join(map(str, row)) for table in page.sections for row in table.table.rows]
-    (row,) = [text for text in told if day(-2) in text]
+    row_texts = [" ".join(map(str, row)) for table in page.sections for row in table.table.rows]
+    (row,) = [text for text in row_texts if day(-2) in text]
     assert day(0) in row
     assert row.count("breedings.csv") == 2
     assert "8" in row

@@ -140,12 +140,12 @@ LIES = {
 def test_a_view_or_macro_of_the_file_that_is_not_ours_is_not_believed(kennel, lie, read_only):
     kennel.load(kennel.write("health", [BRUCELLA | {"Value": "12"}]))
     with kennel.open(read_only=True) as store:
-        told = store.read("lab_tests")
-    assert told["value_text"].tolist() == ["12"]
+        lab_tests = store.read("lab_tests")
+    assert lab_tests["value_text"].tolist() == ["12"]
     run_in(kennel.records, LIES[lie].format(view="lab_tests"))
 
     with kennel.open(read_only=read_only) as store:
-        assert store.read("lab_tests").equals(told)
+        assert store.read("lab_tests").equals(lab_tests)
     if not read_only:  # and the file is put right
         with duckdb.connect(str(kennel.records), read_only=True) as file:
             assert file.execute("FROM lab_tests").df()["value_text"].tolist() == ["12"]

@@ -40,12 +40,12 @@ def contents(path):
 
 def domain_rows(store):
     """What the records say, without the identifiers that the order of loading decides."""
-    said = {}
+    rows_by_view = {}
     for view in VIEWS:
         frame = store.read(view)
         plain = [name for name in frame if not name.endswith("_id")]
-        said[view] = sorted(map(str, frame[plain].itertuples(index=False)))
-    return said
+        rows_by_view[view] = sorted(map(str, frame[plain].itertuples(index=False)))
+    return rows_by_view
 
 
 def test_loading_the_demo_twice_changes_nothing(tmp_path, loaded_demo):
@@ -78,11 +78,13 @@ def test_the_order_of_lines_and_of_columns_says_nothing(tmp_path, demo_store):
         again = store.load([shuffled], today=TODAY)
     with Store.open(tmp_path / "other.duckdb") as store:
         store.load([shuffled], today=TODAY)
-        said = domain_rows(store)
+        rows_by_view = domain_rows(store)
 
     assert all(count.n_new == count.n_changed == 0 for count in again.sheets.values())
-    del said["findings"]  # they name the line, which has moved
-    assert said == {view: rows for view, rows in domain_rows(demo_store).items() if view in said}
+    del rows_by_view["findings"]  # they name the line, which has moved
+    assert rows_by_view == {
+        view: rows for view, rows in domain_rows(demo_store).items() if view in rows_by_view
+    }
 
 
 def test_a_changed_line_supersedes_and_both_stay_readable(kennel):

@@ -212,11 +212,11 @@ def load_all(store, paths, tally):
         tally.ends["files loaded"] += len(paths)
 
 
-def note_sentence(said, tally):
+def note_sentence(printed, tally):
     """A sentence is one line that ends as one."""
     tally.ends["sentences"] += 1
-    if "\n" in said or not said.rstrip().endswith((".", "…")) or "Traceback" in said:
-        tally.failures.append(("sentence", said.encode(), "no clear sentence"))
+    if "\n" in printed or not printed.rstrip().endswith((".", "…")) or "Traceback" in printed:
+        tally.failures.append(("sentence", printed.encode(), "no clear sentence"))
 
 
 def try_inputs(n_inputs, seed=SEED, say=lambda text: None):

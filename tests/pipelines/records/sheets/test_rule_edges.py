@@ -261,12 +261,12 @@ def found(tmp_path_factory, kennel_class):
                 lines += asked.lines
                 numbers[sheet, len(lines) + 1] = asked.n
         made.load(write(made.folder / f"{sheet}.csv", sheet, lines), today=LOADED_ON)
-    told = {asked.n: set() for asked in ASKED}
+    rules_by_edge = {asked.n: set() for asked in ASKED}
     for row in made.read("findings").itertuples():
         n = numbers.get((row.sheet, row.line))
         if n is not None:
-            told[n].add(row.rule)
-    return told
+            rules_by_edge[n].add(row.rule)
+    return rules_by_edge
 
 
 def name_of(asked):

@@ -258,7 +258,7 @@ def test_every_kept_finding_tells_what_its_rule_says_in_either_language(findings
         # The values came back from the file as the rule has them, words and sentences included.
         assert dict(kept) == dict(rule.values)
         # They make the sentences of the rule.
-        wanted, remedy = (Words("en").say(said.key, **kept) for said in (rule.wanted, rule.remedy))
+        wanted, remedy = (Words("en").say(part.key, **kept) for part in (rule.wanted, rule.remedy))
         assert row["message"].endswith(f", {wanted}")
         assert row["remedy"] == remedy
         german = Words("de").say(rule.wanted.key, **kept)
