@@ -104,6 +104,7 @@ DIFFERENCES = "MAX_DIFFERENCE_PCT_OF_200 = ((0, 1), (1, 2), (2, 3), (4, 4),"
 ABOVE = "the last row holds for every average above the one before"
 CUT = "what it leaves out of a search cannot change its answer; enumeration agrees"
 TO_72 = "hours in steps of six end at 72 as well"
+STUDIED = "STUDIED: Mapping[str, tuple[float, float]] = {'bitch age': ("
 BOTH = "both are given or neither"
 AT_AN_END = "a knot more at an end adds a column of nought"
 
@@ -143,6 +144,7 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "GRIDS: Mapping[Axis, tuple[float, ...]] = MappingProxyType({ (73, number 2, up)": TO_72,
     },
     "analytics/plan/compare.py": {
+        f"{STUDIED} (100.0, number 11, up)": "no percentage is above 100",
         "edge of np.abs(rise) > 1e-09": "the chord of so short a path is the slope to rounding",
     },
     "analytics/plan/season/conflicts.py": {
