@@ -161,6 +161,7 @@ EQUIVALENT: dict[str, dict[str, str]] = {
     },
     "analytics/plan/season/program.py": {
         "edge of value >= lowest[b]": CUT,
+        "and/or of self._fits(way, state) and value >= lowest[b]": CUT,
     },
     "analytics/plan/season/ways.py": {
         "edge of way.value.max() > kept[key].value.max()": "either of two equal ways",

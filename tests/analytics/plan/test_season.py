@@ -108,6 +108,8 @@ def test_a_mating_leaves_nothing_for_another_bitch_that_day():
     plan = plan_season(ways, ["Aster", "Briar"], StudLimits())
 
     assert [a.way is not None for a in plan.assignments] == [True, False]
+    # Rested, and divided among nobody.
+    assert STATES[plan.assignments[0].state] == (4, 1)
     assert plan.assignments[1].price == pytest.approx(0.68)
     assert plan.assignments[1].litter_prob.tolist() == [0.0] * 8
 
