@@ -91,29 +91,6 @@ def some_ways(data, name):
     return ways
 
 
-@given(data=st.data())
-@settings(max_examples=40, deadline=None)
-def test_no_schedule_tried_one_by_one_is_worth_more(data):
-    names = ["Aster", "Briar", "Clover"]
-    ways = [some_ways(data, name) for name in names]
-    stud = StudLimits(
-        data.draw(st.sampled_from([None, FIRST - timedelta(days=1), FIRST - timedelta(days=9)])),
-        data.draw(st.integers(1, 3)),
-        data.draw(st.sampled_from([0, 3, 6])),
-    )
-
-    plan = plan_schedule(ways, names, stud)
-
-    exact = best_by_enumeration(ways, stud)
-    assert plan.value == pytest.approx(exact, abs=PROVEN_GAP * exact + 1e-6)
-    assert plan.bound >= exact - 1e-6
-    assert sum(a.value for a in plan.assignments) == pytest.approx(plan.value, abs=1e-6)
-    assert all(a.price >= -PROVEN_GAP for a in plan.assignments)
-    days = [day for day, _, _ in plan.collections]
-    assert all((b - a).days >= stud.fewest_rest_days for a, b in pairwise(days))
-    assert all(n <= MOST_SHARES for _, _, n in plan.collections)
-
-
 def test_two_bitches_on_the_same_only_day_share_his_collection_and_pay_for_it():
     ways = [[way("Aster", (0,), 0.8)], [way("Briar", (0,), 0.7)]]
 
@@ -131,6 +108,8 @@ def test_a_mating_leaves_nothing_for_another_bitch_that_day():
     plan = plan_schedule(ways, ["Aster", "Briar"], StudLimits())
 
     assert [a.way is not None for a in plan.assignments] == [True, False]
+    # Rested, and divided among nobody.
+    assert STATES[plan.assignments[0].state] == (4, 1)
     assert plan.assignments[1].price == pytest.approx(0.68)
     assert plan.assignments[1].litter_prob.tolist() == [0.0] * 8
 
@@ -284,3 +263,26 @@ def test_of_ways_that_take_the_same_the_better_one_is_kept(circumstances, pair, 
         assert kept.option == frozen[int(np.argmax(chances))]
         assert kept.value == pytest.approx([max(chances)])
         assert (kept.doses_on, kept.takes_all) == ((), False)
+
+
+@given(data=st.data())
+@settings(max_examples=40, deadline=None)
+def test_no_schedule_tried_one_by_one_is_worth_more(data):
+    names = ["Aster", "Briar", "Clover"]
+    ways = [some_ways(data, name) for name in names]
+    stud = StudLimits(
+        data.draw(st.sampled_from([None, FIRST - timedelta(days=1), FIRST - timedelta(days=9)])),
+        data.draw(st.integers(1, 3)),
+        data.draw(st.sampled_from([0, 3, 6])),
+    )
+
+    plan = plan_schedule(ways, names, stud)
+
+    exact = best_by_enumeration(ways, stud)
+    assert plan.value == pytest.approx(exact, abs=PROVEN_GAP * exact + 1e-6)
+    assert plan.bound >= exact - 1e-6
+    assert sum(a.value for a in plan.assignments) == pytest.approx(plan.value, abs=1e-6)
+    assert all(a.price >= -PROVEN_GAP for a in plan.assignments)
+    days = [day for day, _, _ in plan.collections]
+    assert all((b - a).days >= stud.fewest_rest_days for a, b in pairwise(days))
+    assert all(n <= MOST_SHARES for _, _, n in plan.collections)
