@@ -74,8 +74,8 @@ def pytest_collection_modifyitems(config, items):
 def pytest_xdist_auto_num_workers(config):
     """Two workers for the whole default suite, each with files of its own.
 
-    Anything smaller is one process, which starts at once; so are the slow tests that fit. The slow
-    tests without a fit take two as well (``-n 2`` in .ci/run).
+    Anything smaller is one process, which starts at once; so are the slow tests, of which .ci/run
+    has those that fit and the others side by side.
     """
     is_whole = config.args == config.getini("testpaths") and not config.option.keyword
     is_default = "not slow" in config.option.markexpr

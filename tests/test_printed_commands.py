@@ -219,10 +219,8 @@ def _cases():
             is_slow = (
                 name in FITTING | ALL_STUDS or how in seen or (name in PAGES and clock == "today")
             )
-            yield pytest.param(
-                words, clock, id=f"{' '.join(words)[:60]}, {clock}",
-                marks=pytest.mark.slow if is_slow else (),
-            )  # fmt: skip
+            marks = [pytest.mark.slow] * is_slow + [pytest.mark.sampled] * (how in seen)
+            yield pytest.param(words, clock, id=f"{' '.join(words)[:60]}, {clock}", marks=marks)
         seen.add(how)
 
 

@@ -103,16 +103,24 @@ def test_holm_multiplies_the_smallest_p_by_the_number_of_tests():
 
 @pytest.mark.slow
 def test_poor_records_of_a_few_kennels_give_back_the_truth():
-    lines = [
-        recovery.recovered_kennel(SEED, kennel, way, 150)
-        for way in recovery.WAYS
-        for kennel in range(2)
-    ]
+    lines = [recovery.recovered_kennel(SEED, kennel, "latent", 150) for kennel in range(2)]
 
     kennels, inside, _ = recovery.figures(lines, "latent", recovery.ROWS)
     assert kennels == [0, 1]
     # As many as 999 in 1,000 such sets of independent 90 % intervals would hold.
     assert inside.sum() >= binom.ppf(0.001, inside.size, 0.9)
+
+
+@pytest.mark.slow
+@pytest.mark.sampled
+@pytest.mark.parametrize("way", [way for way in recovery.WAYS if way != "latent"])
+def test_the_ways_that_poor_records_are_set_against_tell_every_row(way):
+    line = recovery.recovered_kennel(SEED, 0, way, 150)
+
+    kennels, inside, error = recovery.figures([line], way, recovery.ROWS)
+    assert kennels == [0]
+    assert inside.shape == error.shape == (1, len(recovery.ROWS))
+    assert np.isfinite(error).all()
 
 
 @pytest.mark.slow

@@ -73,7 +73,7 @@ class Store:
         self._staging = staging
         self._is_new = is_new
         self._is_trusted = False
-        self._has_health_functions = False
+        self._is_ready_to_load = False
         self.path = path
 
     @classmethod
@@ -216,8 +216,6 @@ class Store:
                 migrate(connection, due)
                 make_views(connection)
         self._is_trusted = is_current or not read_only
-        if not read_only:
-            self._connection.execute((SQL / "macros.sql").read_text(encoding="utf-8"))
 
     def _one(self, query: str) -> int:
         return int(self._rows(query)[0][0])
@@ -306,15 +304,20 @@ class Store:
             for text in texts:
                 if not text.is_unchanged():
                     raise RecordsError(f"{text.name} was changed while it was read. Load it again.")
-        if not self._has_health_functions:
-            add_health_functions(self._connection)
-            self._has_health_functions = True
+        self._add_what_loads_call()
         with self._transaction(keep=not check_only) as connection:
             counts = load_sheets(connection, texts, today=today, day_order=day_order)
             findings = connection.execute(
                 "SELECT * FROM findings WHERE finding_id IN (FROM touched) ORDER BY finding_id"
             ).df()
         return LoadReport(counts, findings, tuple(ignored))
+
+    def _add_what_loads_call(self) -> None:
+        """Make the macros that read cells and the functions that read Health lines, once."""
+        if not self._is_ready_to_load:
+            self._connection.execute((SQL / "macros.sql").read_text(encoding="utf-8"))
+            add_health_functions(self._connection)
+            self._is_ready_to_load = True
 
     def confirm(self, finding_ids: Sequence[int], *, today: date, reason: str | None) -> Confirmed:
         """Let lines count that are right as they are; see :func:`.history.confirm`."""
