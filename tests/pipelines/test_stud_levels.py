@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 from tests.pipelines.test_run import names_in
+from tests.printed import sentences_in
 
 from studcurve.analytics.models.stud.inputs import days_of
 from studcurve.analytics.priors import priors_fingerprint
@@ -104,10 +105,12 @@ def test_the_fallen_stud_alone_is_announced_in_review_and_overview(kennel, demo_
     assert all(row.summary is None for row in overview.studs if row.stud in demo_stopped)
     for row in rows:
         review = stud_results(kennel, read_stud(kennel, row.stud), "owner")
-        text = " ".join(ENGLISH_OWNER.words.tell(one) for one in review.answer)
-        assert (ALERT in text) == (row.stud == FALLEN)
-        assert f"{row.summary.answers.now.median:.0f} M sperm" in text
-        assert "no trend" not in text
+        by_key = {sentence.key: sentence for sentence in review.answer}
+        assert ("answer.change_total_announced" in by_key) == (row.stud == FALLEN)
+        level = by_key["answer.level_total"]
+        assert level.values["now"] == row.summary.answers.now
+        assert f"{row.summary.answers.now.median:.0f} M" in ENGLISH_OWNER.words.tell(level)
+        assert {"answer.one_sample", "answer.last_samples"} & set(by_key) == set()
 
 
 def test_the_level_is_the_one_that_was_kept(kennel):
@@ -138,7 +141,7 @@ def test_a_stop_keeps_the_level_off_every_page(store_with_level, tmp_path, demo_
         text = plain(page)
         for key in ("level_of.total", "level_table.announced", "level_table.share"):
             assert ENGLISH_OWNER.words[key] not in text
-        assert f"{FALLEN}'s usual output" not in text
+        assert sentences_in(text, "answer.level_total") == []
         assert '"upper"' not in "".join(re.findall(r'data-chart="(?:total|picture)-0">.*?</script>',
                                                    page.read_text("utf-8")))  # fmt: skip
     summaries = {row.stud: row.summary for row in overview.studs}
@@ -156,18 +159,18 @@ def test_records_that_came_after_the_fit_are_told_first(store_with_level, tmp_pa
     kennel = read_kennel(path, DEMO_TODAY)
     review = stud_results(kennel, read_stud(kennel, FALLEN), "owner")
 
-    first = ENGLISH_OWNER.words.tell(review.answer[0])
-    assert review.answer[0].key == "level.older"
-    assert first.startswith("1 record came in since the model of 31 Oct 2026")
+    older = review.answer[0]
+    assert (older.key, older.values["n"]) == ("level.older", 1)
+    assert older.values["on"] == datetime(2026, 10, 31)
+    assert ENGLISH_OWNER.words.day(DEMO_TODAY) in ENGLISH_OWNER.words.tell(older)
 
 
 def test_without_a_fit_plain_samples_stand_and_say_so(demo_kennel):
     kennel = demo_kennel
     review = stud_results(kennel, read_stud(kennel, FALLEN), "owner")
 
-    sentences = [ENGLISH_OWNER.words.tell(one) for one in review.answer]
     assert review.summaries == ()
-    assert "this alone is no trend" in sentences[0]
+    assert review.answer[0].key in ("answer.one_sample", "answer.last_samples")
     assert review.answer[1].key == "level.no_level"
 
 
