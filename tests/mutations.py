@@ -170,7 +170,6 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "edge of uniform[:, None] > np.cumsum(shares, axis=1)[:, :2]": NO_DRAW,
     },
     "analytics/plan/simulation/pups.py": {
-        "BORN = np.arange(1.0, N_SUPPORT + 1.0) (1.0, number 2, down)": "the same sizes",
         "edge of u_size > empty": NO_DRAW,
         "edge of within[:, None] > below[:, :-1] / below[:, -1:]": NO_DRAW,
         "edge of u[:, None] > below[:, :-1]": NO_DRAW,
