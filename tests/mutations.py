@@ -306,6 +306,10 @@ class Tree:
             sys.dont_write_bytecode = not keep_compiled
             sys.path[:0] = [str(self.folder), str(self.folder / ".package")]
             pytest = importlib.import_module("pytest")
+            # A busy machine notices nothing.
+            hypothesis = importlib.import_module("hypothesis")
+            hypothesis.settings.register_profile("patient", deadline=None)
+            hypothesis.settings.load_profile("patient")
             code = int(
                 pytest.main(
                     ["-x", "-q", "-n", "0", "-p", "no:cacheprovider",
