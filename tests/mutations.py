@@ -105,6 +105,7 @@ ABOVE = "the last row holds for every average above the one before"
 CUT = "what it leaves out of a search cannot change its answer; enumeration agrees"
 TO_72 = "hours in steps of six end at 72 as well"
 STUDIED = "STUDIED: Mapping[str, tuple[float, float]] = {'bitch age': ("
+FIT = "_fit_beside(first, second, ways[i], ways[j], stud)"
 BOTH = "both are given or neither"
 AT_AN_END = "a knot more at an end adds a column of nought"
 
@@ -151,7 +152,7 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "FIRST_LOSS_LIMIT = 0.15 (0.15, number 1, up)": CUT,
         "FIRST_LOSS_LIMIT = 0.15 (0.15, number 1, down)": CUT,
         "edge of lost > limit": CUT,
-        "and/or of lost_in_plan <= least or _fit_beside(one, other, ways[i], ways[j], stud)": CUT,
+        f"and/or of lost_in_plan <= least or {FIT}": CUT,
         "edge of lost_in_plan <= least": CUT,
         "edge of abs((a - b).days) >= LONGEST_REST": CUT,
         "edge of n_straws <= stud.n_straws": CUT,
@@ -170,7 +171,6 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "edge of uniform[:, None] > np.cumsum(shares, axis=1)[:, :2]": NO_DRAW,
     },
     "analytics/plan/simulation/pups.py": {
-        "BORN = np.arange(1.0, N_SUPPORT + 1.0) (1.0, number 2, down)": "the same sizes",
         "edge of u_size > empty": NO_DRAW,
         "edge of within[:, None] > below[:, :-1] / below[:, -1:]": NO_DRAW,
         "edge of u[:, None] > below[:, :-1]": NO_DRAW,
@@ -307,6 +307,10 @@ class Tree:
             sys.dont_write_bytecode = not keep_compiled
             sys.path[:0] = [str(self.folder), str(self.folder / ".package")]
             pytest = importlib.import_module("pytest")
+            # A busy machine notices nothing.
+            hypothesis = importlib.import_module("hypothesis")
+            hypothesis.settings.register_profile("patient", deadline=None)
+            hypothesis.settings.load_profile("patient")
             code = int(
                 pytest.main(
                     ["-x", "-q", "-n", "0", "-p", "no:cacheprovider",

@@ -40,7 +40,7 @@ from studcurve.analytics.plan.options import Option
 from studcurve.analytics.plan.simulation.chain import FEWEST_SPERM_M, Outcome
 from studcurve.analytics.plan.simulation.unknowns import Chain, partner_effects
 
-BORN = np.arange(1.0, N_SUPPORT + 1.0)
+BORN = 1 + np.arange(N_SUPPORT, dtype=np.float64)
 """Sizes of a litter."""
 
 
@@ -226,12 +226,12 @@ def _quantile(
     """Count out of trials that go together at a share of its distribution, row by row."""
     counts = np.arange(n_trials.max(initial=0) + 1.0)
     trials = n_trials[:, None].astype(np.float64)
-    possible = counts <= trials
     within = np.minimum(counts, trials)
     orders = gammaln(trials + 1.0) - gammaln(within + 1.0) - gammaln(trials - within + 1.0)
     logs = orders + beta_binomial_log_likelihood(
         eta[:, None], correlation_logit[:, None], within, trials, counts[:-1]
     )
-    below = np.cumsum(np.where(possible, np.exp(logs), 0.0), axis=1)
-    # The last sum is one but for rounding: it is left out, and everything above is the last count.
+    # The sum up to all trials is one but for rounding, and that of a count beyond, taken as all of
+    # them once more, lies above one: whatever is above the last sum is the last count.
+    below = np.cumsum(np.exp(logs), axis=1)
     return np.asarray((u[:, None] > below[:, :-1]).sum(axis=1).clip(max=n_trials))

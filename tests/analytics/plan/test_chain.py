@@ -102,7 +102,22 @@ def test_a_dose_counts_as_a_tenth_of_a_million_where_it_holds_less(options, pair
 
     # In millions.
     assert part(0.05) == part(0.01) == pytest.approx(part(0.1), rel=1e-9)
-    assert part(0.1) < part(0.11) < part(1.0)
+    assert part(0.1) < part(0.101) < part(1.0)
+
+
+def test_shipped_semen_has_lost_what_its_curve_says_and_fresh_semen_nothing(
+    options, pair, unknowns
+):
+    collected_m = unknowns.sample.total_m * unknowns.sample.progressive_share
+    fresh, chilled = (
+        simulate(next(o for o in options if o.method == method), pair, unknowns)
+        for method in ("fresh vaginal once", "chilled vaginal once")
+    )
+
+    assert fresh.motile_dose_m == pytest.approx(collected_m)
+    assert chilled.hours_stored.min() > 12.0
+    lost = (chilled.hours_stored / unknowns.storage.eta_h) ** unknowns.storage.kappa
+    assert chilled.motile_dose_m == pytest.approx(collected_m * np.exp(-lost))
 
 
 def test_a_sample_on_hand_is_itself_and_the_next_collection_another(options, pair, unknowns):
