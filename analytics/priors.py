@@ -180,6 +180,27 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
         "c18_intrauterine", "intrauterine, each day later than six days after ovulation",
         -1.7, 0.6, "logit", f"−2.2 a day after day 7: {_TSUTSUI}", "J, P",
     ),
+    (
+        "c23", "each 10 points of progressive motility, when inseminated, below the usual one of "
+        "the semen type, beyond what the dose says",
+        -0.15, 0.12, "logit",
+        "whelping 37, 67 and 79 % below 30, at 30 to 65 and above 65 % progressive: "
+        f"{_HOLLINSHEAD}; "
+        "0.45 and 0.19 a 10 points in all, of which the dose explains a part", "D",
+    ),
+    (
+        "c24", "each doubling of the concentration inseminated, beyond what the dose says",
+        0.0, 0.15, "logit", _J, "J",
+    ),
+    (
+        "c25", "fresh semen, each 6 h from collection to insemination beyond the first hour",
+        -0.10, 0.10, "logit",
+        f"{_J}; loss begins within about 30 minutes: common practice, no source", "J",
+    ),
+    (
+        "c26", "chilled semen, each 6 h nearer to collection than 24 h",
+        0.03, 0.05, "logit", _J, "J",
+    ),
     ("l01_toy", "log litter size, under 5 kg", 1.25, 0.15, "log", _BORGE, "P"),
     ("l01_small", "log litter size, 5 to 10 kg", 1.44, 0.15, "log", _BORGE, "M"),
     ("l01_medium", "log litter size, 10 to 25 kg", 1.74, 0.15, "log", _BORGE, "M"),
@@ -210,6 +231,24 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
     (
         "l11_litter", "each point of the litter's inbreeding",
         -0.005, 0.004, "log", "Eleryd 2022, SLU thesis; Leroy 2015, Vet J 203:74-78", "P, M",
+    ),
+    (
+        "l16", "inseminated before the window, each day", -0.05, 0.05, "log",
+        f"{_J}; litters are largest on the best day", "J",
+    ),
+    (
+        "l17", "inseminated after the window, each day (aged ova)", -0.15, 0.12, "log",
+        f"mean litters of 4.3, 4.0 and 2.5 on successive late days: {_TSUTSUI}", "P, J",
+    ),
+    (
+        "l18", "each day of chilled storage beyond 24 h; fresh semen, each 12 h beyond the first",
+        -0.04, 0.05, "log", _J, "J",
+    ),
+    (
+        "l19", "each 10 points of progressive motility, when inseminated, below the usual one of "
+        "the semen type, beyond what the dose says",
+        -0.04, 0.04, "log",
+        f"{_J}; direction {_LF89} and {_THOMASSEN}", "J",
     ),
     (
         "l13", "log dispersion of litter size",
@@ -327,6 +366,11 @@ _OTHER = (
           f"200 M: {_BURGESS}", "D"),
     Prior("c10_intrauterine", "usual motile dose, transcervical or surgical", "fixed", 100.0, 0.0,
           "M", f"more than 100 M live and normal sperm: {_MASON}", "D"),
+    *(
+        Prior(f"c23_usual_{kind}", f"usual progressive motility when inseminated, {kind}", "fixed",
+              usual_pct, 0.0, "%", "judgment on the samples behind the published rates", "J")
+        for kind, usual_pct in (("fresh", 65.0), ("chilled", 65.0), ("frozen", 45.0))
+    ),
     Prior("s01", "storage time scale, egg yolk, 4-5 °C", "log-normal", 192.0, 0.5, "h", _STORAGE,
           "P"),
     Prior("s02_milk", "× milk extender", "log-normal", 0.5, 0.3, "ratio", _ROTA, "D"),

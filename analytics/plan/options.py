@@ -116,12 +116,15 @@ class Straws:
         Straws in the tank, and straws that make one insemination.
     motile_per_straw_m
         Progressively motile sperm per straw after thawing; NaN when not recorded. [10⁶]
+    post_thaw_motility_pct
+        Progressive motility after thawing; NaN when not recorded. [%]
     """
 
     lot: str
     n_left: int
     n_per_dose: int
     motile_per_straw_m: float
+    post_thaw_motility_pct: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)

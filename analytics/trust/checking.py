@@ -457,7 +457,10 @@ def boosted_prob(data: ConceptionData, known: np.ndarray[Any, Any], *, seed: int
     from sklearn.model_selection import GroupKFold
 
     flags = [data.semen_type == kind for kind in SEMEN_TYPES]
-    columns = np.column_stack([data.design, *flags, data.dose_mean, data.day_mean])[known]
+    pair = data.inseminated_semen
+    columns = np.column_stack(
+        [data.design, *flags, pair.dose_mean, pair.motility_mean, data.day_mean]
+    )[known]
     whelped, bitch = data.whelped[known], data.groups["bitch"][known]
     prob = np.empty(len(known))
     n_folds = min(5, len(np.unique(bitch)))

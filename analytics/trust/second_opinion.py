@@ -140,6 +140,8 @@ def second_opinion_on_whelping(
         bitch_age_years=numbers(rows, "bitch_age_years"),
         stud_age_years=nowhere,
         missed_before=numbers(rows, "missed_before"),
+        motile_m_per_ml=nowhere,
+        hours_known=nowhere,
     )
     columns = {term: design[:, LINEAR.index(term)] for term in CONCEPTION_TERMS}
     ours = None if posterior is None else _ratios_between_groups(posterior)
@@ -157,6 +159,7 @@ def second_opinion_on_whelping(
 def second_opinion_on_litter_size(
     breedings: pd.DataFrame,
     inseminations: pd.DataFrame,
+    ovulation: pd.DataFrame,
     posterior: LitterPosterior | None = None,
 ) -> SecondOpinion | Sentence:
     """Analyze pups born, the stillborn counted in, by the terms that are always recorded.
@@ -165,6 +168,8 @@ def second_opinion_on_litter_size(
     ----------
     breedings, inseminations
         The views of these names.
+    ovulation
+        cycle_id, ovulation_at, ovulation_sd_days of every heat.
     posterior
         The fitted litter model, to stand beside.
 
@@ -173,9 +178,9 @@ def second_opinion_on_litter_size(
     SecondOpinion or Sentence
         A sentence that says why there is no classical answer.
     """
-    known = prepare_litter(breedings, inseminations)
+    known = prepare_litter(breedings, inseminations, ovulation)
     complete = breedings[["bitch_age_years", "adult_weight_kg", "n_stillborn"]].notna().all(axis=1)
-    data = prepare_litter(breedings[complete], inseminations)
+    data = prepare_litter(breedings[complete], inseminations, ovulation)
     read = (*litter.SIZES_KG, *LITTER_TERMS)
     ours = None if posterior is None else {row: np.exp(posterior.draws[row]) for row in read}
     return _second_opinion(

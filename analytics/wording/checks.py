@@ -171,6 +171,7 @@ def kennel_checks(
 def second_opinions(
     breedings: pd.DataFrame,
     inseminations: pd.DataFrame,
+    ovulation: pd.DataFrame,
     chain: ConceptionPosterior | None,
     litter: LitterPosterior | None,
 ) -> dict[str, SecondOpinion | Sentence]:
@@ -180,12 +181,14 @@ def second_opinions(
     ----------
     breedings, inseminations
         The views of these names; the first without the breedings of a stopped dog.
+    ovulation
+        cycle_id, ovulation_at, ovulation_sd_days of every heat.
     chain, litter
         The kept fits; None without one.
     """
     return {
         "whelped": second_opinion_on_whelping(breedings, chain),
-        "litter_size": second_opinion_on_litter_size(breedings, inseminations, litter),
+        "litter_size": second_opinion_on_litter_size(breedings, inseminations, ovulation, litter),
     }
 
 

@@ -17,7 +17,6 @@ from studcurve.analytics.models.breedings.records import ConceptionData, prepare
 from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.litter import model as litter
-from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.models.sampling import Diagnostics, Draws
 from studcurve.analytics.models.storage import curve
 from studcurve.analytics.models.storage import model as storage
@@ -25,6 +24,7 @@ from studcurve.analytics.models.storage.inputs import StorageData, prepare_stora
 from studcurve.analytics.models.stud import model as stud
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
 from studcurve.analytics.trust import checking, prior_width
+from studcurve.pipelines.fits.heats import dated_heats
 
 MIN_STORED_EVALUATIONS = 5
 """Readings of stored samples below which the published curve stands alone (J)."""
@@ -133,18 +133,22 @@ def conception_data(store: Views) -> ConceptionData:
     return prepare_conception(
         store.read("breedings"),
         store.read("inseminations"),
-        ovulation_of_cycles(store.read("cycles"), store.read("progesterone")),
+        dated_heats(store.read("cycles"), store.read("progesterone")),
     )
 
 
 def litter_data(store: Views) -> litter.LitterData:
     """Read what the litter model needs."""
-    return litter.prepare_litter(store.read("breedings"), store.read("inseminations"))
+    return litter.prepare_litter(
+        store.read("breedings"),
+        store.read("inseminations"),
+        dated_heats(store.read("cycles"), store.read("progesterone")),
+    )
 
 
 CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     name="conception",
-    prior_ids=("c0", "c1", "c20", "c21", "r05"),
+    prior_ids=("c0", "c1", "c20", "c21", "c23", "c24", "c25", "c26", "r05"),
     version=conception.MODEL_VERSION,
     prepare=conception_data,
     story=conception.conception_story,

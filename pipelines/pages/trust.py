@@ -15,6 +15,7 @@ from studcurve.analytics.trust.checking import LeftOut
 from studcurve.analytics.trust.prior_width import PriorWidths, from_plain
 from studcurve.analytics.wording import checks
 from studcurve.analytics.wording.checks import Checks, second_opinions
+from studcurve.pipelines.fits.heats import dated_heats
 from studcurve.pipelines.pages.kennel import Kennel
 
 
@@ -31,6 +32,7 @@ def kennel_checks(kennel: Kennel) -> Checks:
         opinions=second_opinions(
             open_breedings(kennel),
             kennel.views["inseminations"],
+            dated_heats(kennel.views["cycles"], kennel.views["progesterone"]),
             chain.posterior if chain.kept else None,
             litter.posterior if litter.kept else None,
         ),

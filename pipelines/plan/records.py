@@ -311,6 +311,7 @@ def straws_of(records: PlanRecords, stud: str) -> tuple[Straws, ...]:
             int(row["n_straws_left"]),
             1 if pd.isna(row["n_straws_per_dose"]) else max(1, int(row["n_straws_per_dose"])),
             _number(row["motile_per_straw_m"]),
+            _number(row["post_thaw_progressive_motility_pct"]),
         )
         for row in lots[lots["stud"] == stud].sort_values("frozen_on").to_dict("records")
     )

@@ -31,6 +31,8 @@ class Archetype:
         Progressively motile sperm per insemination; not read for a natural mating. [10⁶]
     storage_days
         Chilled storage. [d]
+    motility_pct
+        Progressive motility when inseminated; the usual one of its semen type unless said. [%]
     normal_morphology_pct, bitch_age_years, stud_age_years, missed_before
         As in the views.
     """
@@ -40,6 +42,7 @@ class Archetype:
     days: tuple[float, ...]
     motile_dose_m: float = float("nan")
     storage_days: float = 1.0
+    motility_pct: float = float("nan")
     normal_morphology_pct: float = 80.0
     bitch_age_years: float = 4.0
     stud_age_years: float = 4.0
@@ -78,7 +81,12 @@ def pregnant_logit(draws: Mapping[str, Floats], breeding: Archetype) -> Floats:
             bitch_age_years=np.array([breeding.bitch_age_years]),
             stud_age_years=np.array([breeding.stud_age_years]),
             missed_before=np.array([float(breeding.missed_before)]),
+            motile_m_per_ml=np.array([np.nan]),
+            hours_known=np.array(
+                [24.0 * breeding.storage_days if breeding.semen_type == "chilled" else np.nan]
+            ),
         ),
+        motility_pct=np.array([breeding.motility_pct]),
         doublings=np.array(
             [np.log2(breeding.motile_dose_m / USUAL_DOSE_M.get(breeding.route, np.nan))]
         ),

@@ -225,6 +225,49 @@ PUBLISHED_GROUPS: tuple[PublishedGroup, ...] = (
 """Every published group whose counts were seen; groups printed without counts have no interval."""
 
 
+@dataclass(frozen=True, slots=True)
+class PublishedShare:
+    """A published share whose counts were not printed, and the setting in which it was bred.
+
+    Attributes
+    ----------
+    name, source, setting
+        As of :class:`PublishedGroup`.
+    share
+        Whelped, 0 to 1.
+    """
+
+    name: str
+    source: str
+    share: float
+    setting: Archetype
+
+
+MOTILITY_CLASSES: tuple[PublishedShare, ...] = (
+    # Dose and motility of one sample: the usual dose stands at its semen type's usual motility.
+    PublishedShare("below 30 % progressive", _HOLLINSHEAD, 0.37,
+                   Archetype("frozen", "transcervical", (2.0, 3.0), 100.0 * 20.0 / 45.0,
+                             motility_pct=20.0)),
+    PublishedShare("30 to 65 % progressive", _HOLLINSHEAD, 0.67,
+                   Archetype("frozen", "transcervical", (2.0, 3.0), 100.0 * 47.5 / 45.0,
+                             motility_pct=47.5)),
+    PublishedShare("above 65 % progressive", _HOLLINSHEAD, 0.79,
+                   Archetype("fresh", "transcervical", (2.0, 4.0), 100.0 * 80.0 / 65.0,
+                             motility_pct=80.0)),
+)  # fmt: skip
+"""1,203 transcervical inseminations of one clinic by class of progressive motility, read at class
+middles (supposed: the weakest class frozen, the best one fresh; dose and days)."""
+
+
+def predicted_share(
+    setting: Archetype, *, rng: np.random.Generator, n_draws: int = 4000
+) -> float:  # fmt: skip
+    """Prior-predictive chance of a litter of a breeding of partners not seen before."""
+    draws = PUBLISHED.draw(rng, n_draws)
+    spread = new_partner_spread(draws)
+    return float(litter_prob(draws, pregnant_logit(draws, setting), spread=spread).mean())
+
+
 def check_groups(
     groups: Sequence[PublishedGroup] = PUBLISHED_GROUPS, *, rng: np.random.Generator,
     n_draws: int = 4000,
@@ -263,13 +306,16 @@ def check_groups(
 
 def selection_sd(group: PublishedGroup) -> float:
     """Standard deviation of a group's selection, by the rule of the module. [logit]"""
-    setting = group.setting
-    n_contrasts = (
+    where = 0.0 if group.is_registry else PRIORS["c21_clinic"].sd
+    return float(np.sqrt(n_contrasts(group.setting) * PRIORS["c22"].sd ** 2 + where**2))
+
+
+def n_contrasts(setting: Archetype) -> int:
+    """Contrasts of semen type and route that a setting carries."""
+    return int(
         (setting.semen_type != "natural")
         + (setting.semen_type in ("chilled", "frozen"))
         + (setting.route in ("transcervical", "surgical"))
         + (setting.route == "surgical")
         + (setting.semen_type == "frozen" and setting.route == "vaginal")
     )
-    where = 0.0 if group.is_registry else PRIORS["c21_clinic"].sd
-    return float(np.sqrt(n_contrasts * PRIORS["c22"].sd ** 2 + where**2))

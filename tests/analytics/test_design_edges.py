@@ -9,6 +9,7 @@ import pytest
 from tests.analytics.stud_records import collections, events, kennel, no_events
 
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.semen import motility_short, usual_motility_pct
 from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix, method_flags
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.stud.inputs import prepare_stud_data
@@ -19,7 +20,7 @@ NAN = float("nan")
 PLAIN_BREEDING = {
     "semen_type": "chilled", "route": "vaginal", "n_inseminations": 1.0, "storage_days": 1.0,
     "normal_morphology_pct": 80.0, "bitch_age_years": 4.0, "stud_age_years": 4.0,
-    "missed_before": 0.0,
+    "missed_before": 0.0, "motile_m_per_ml": NAN, "hours_known": NAN,
 }  # fmt: skip
 
 PLAIN_LITTER = {
@@ -38,7 +39,7 @@ def breeding(**columns):
 def litter_of(**columns):
     rows = pd.DataFrame([PLAIN_LITTER | columns])
     (row,) = litter.litter_design(
-        rows, np.array(["natural"]), np.array(["natural"]), np.array([0.0])
+        rows, np.array(["natural"]), np.array(["natural"]), litter.mated_at_best(1)
     )
     return dict(zip(litter.LINEAR, row, strict=True))
 
@@ -56,6 +57,10 @@ def litter_of(**columns):
         ("c16", "stud_age_years", {7: 0, 8: 0, 8.5: 0.5, 9: 1, NAN: 0}),
         ("c09", "n_inseminations", {1: 0, 2: 1, 3: 1}),
         ("c15", "missed_before", {0: 0, 1: 1, NAN: 0}),
+        # each doubling of the concentration against 50 M motile in a mL, up to three either way
+        ("c24", "motile_m_per_ml", {50: 0, 100: 1, 25: -1, 200: 2, 400: 3, 800: 3, 5: -3, NAN: 0}),
+        # chilled: each 6 h nearer to collection than 24 h
+        ("c26", "hours_known", {0: 4, 12: 2, 18: 1, 24: 0, 30: 0, NAN: 0}),
     ],
 )
 def test_a_row_of_the_conception_table_counts_from_its_edge(row, column, steps):
@@ -66,6 +71,66 @@ def test_a_row_of_the_conception_table_counts_from_its_edge(row, column, steps):
 def test_only_chilled_semen_grows_older_in_the_table():
     for semen in ("natural", "fresh", "frozen"):
         assert breeding(semen_type=semen, storage_days=3.0)["c12"] == 0.0
+
+
+def test_fresh_semen_grows_older_from_its_first_hour_to_its_twenty_fourth():
+    for hours, steps in {0: 0, 1: 0, 4: 0.5, 7: 1, 13: 2, 24: 23 / 6, 48: 23 / 6, NAN: 0}.items():
+        assert breeding(semen_type="fresh", hours_known=float(hours))["c25"] == pytest.approx(steps)
+    for semen in ("natural", "chilled", "frozen"):
+        assert breeding(semen_type=semen, hours_known=20.0)["c25"] == 0.0
+    assert breeding(semen_type="fresh", hours_known=2.0)["c26"] == 0.0
+    assert breeding(semen_type="natural", motile_m_per_ml=400.0)["c24"] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("semen_type", "chilled_h", "fresh_h"),
+    [("chilled", {12: 0, 24: 0, 36: 0.5, 72: 2, 96: 2, NAN: 0}, None),
+     ("fresh", None, {0.5: 0, 1: 0, 7: 0.5, 13: 1, 48: 23 / 12, NAN: 0}),
+     ("frozen", {48: 0}, {48: 0}), ("natural", {48: 0}, {48: 0})],
+)  # fmt: skip
+def test_litters_count_storage_from_a_day_chilled_and_from_an_hour_fresh(
+    semen_type, chilled_h, fresh_h
+):
+    for hours, steps in (chilled_h or fresh_h).items():
+        known = np.array([float(hours)])
+        found = litter.storage_steps(np.array([semen_type]), known, known)
+        assert found == pytest.approx([steps])
+
+
+def test_the_insemination_nearest_to_the_window_is_the_one_that_counts():
+    flags = method_flags(np.array(["frozen", "frozen"]), np.array(["transcervical"] * 2))
+
+    early, late = litter.days_outside(
+        flags, np.array([[-5.0, 1.0], [9.0, 12.0]]), np.array([[True, True], [True, False]])
+    )
+
+    # Window of frozen semen from 2.5 to 6 days after ovulation; far from an edge the bend is flat.
+    assert early == pytest.approx([1.5, 0.0], abs=1e-3)
+    assert late == pytest.approx([0.0, 3.0], abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("semen_type", "usual_pct"), [("fresh", 65), ("chilled", 65), ("frozen", 45)]
+)
+def test_motility_counts_below_the_usual_one_of_its_semen_type(semen_type, usual_pct):
+    of = {
+        points: float(motility_short(np.array([usual_pct - points]),
+                                     usual_motility_pct(np.array([semen_type])))[0])
+        for points in (-20.0, 10.0, 30.0)
+    }  # fmt: skip
+
+    assert of[-20.0] == pytest.approx(0.0, abs=1e-3)
+    assert of[30.0] == pytest.approx(3.0, abs=1e-3)
+    # A quarter of a unit wide, the bend adds at one unit 0.25 log(1 + e^-4).
+    assert of[10.0] == pytest.approx(1.0 + 0.25 * np.log1p(np.exp(-4.0)))
+
+
+def test_what_is_not_known_of_motility_and_a_natural_mating_fall_short_of_nothing():
+    unknown = motility_short(
+        np.array([NAN, 20.0]), usual_motility_pct(np.array(["fresh", "natural"]))
+    )
+
+    assert unknown.tolist() == [0.0, 0.0]
 
 
 @pytest.mark.parametrize(

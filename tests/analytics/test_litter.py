@@ -16,6 +16,7 @@ from studcurve.analytics.models.litter.model import (
     litter_log_likelihood,
     prepare_litter,
 )
+from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.priors import PRIORS
 from studcurve.pipelines.fits.registry import litter_data
 from studcurve.pipelines.records.database.store import Store
@@ -96,7 +97,7 @@ def test_the_litters_own_inbreeding_enters_in_percent_points(tmp_path):
         (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
     with Store.open(tmp_path / "kennel.duckdb") as store:
         assert store.load([tmp_path], today=date(2026, 1, 1)).n_refused == 0
-        data = prepare_litter(store.read("breedings"), store.read("inseminations"))
+        data = litter_data(store)
 
     # A litter of which nothing is written down enters at zero, as one of unrelated parents.
     assert data.design[:, LINEAR.index("l11_litter")].tolist() == [6.25, 0.0]
@@ -133,8 +134,9 @@ def test_a_kennel_without_litters_has_the_published_table(tmp_path):
 def test_pups_of_two_possible_sires_are_left_out(demo_store):
     breedings = demo_store.read("breedings")
     inseminations = demo_store.read("inseminations")
-    before = prepare_litter(breedings, inseminations).n_litters
+    ovulation = ovulation_of_cycles(demo_store.read("cycles"), demo_store.read("progesterone"))
+    before = prepare_litter(breedings, inseminations, ovulation).n_litters
     whelped = breedings.index[(breedings["whelped"] == True) & breedings["n_born_alive"].notna()]  # noqa: E712
     breedings.loc[whelped[:3], "is_sire_certain"] = False
 
-    assert prepare_litter(breedings, inseminations).n_litters == before - 3
+    assert prepare_litter(breedings, inseminations, ovulation).n_litters == before - 3

@@ -5,7 +5,9 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 from scipy.special import expit
+from tests.analytics.view_rows import inseminations, ovulations
 
+from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.models.regression import NormalPrior, fit_mixed_logistic, regression_table
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.trust.second_opinion import (
@@ -56,10 +58,7 @@ def breedings(rng, n_bitches, n_each=4, bitch_sd=0.0):
     })  # fmt: skip
 
 
-NO_INSEMINATIONS = pd.DataFrame(
-    {"n_in_breeding": pd.Series(dtype=int), "breeding_id": pd.Series(dtype=int),
-     "motile_dose_m": pd.Series(dtype=float)}
-)  # fmt: skip
+NOTHING_INSEMINATED = inseminations(), ovulations()
 
 TRUE_ODDS = {"c03": -0.3, "c04": 0.4, "c05": -0.5, "c06": -0.6, "c07": -0.7, "c09": 0.4,
              "c14": -0.15, "c15": -0.8}  # fmt: skip
@@ -81,7 +80,7 @@ def test_simulated_odds_and_means_are_found_within_their_errors():
     rows = breedings(np.random.default_rng(11), 800)
 
     odds = second_opinion_on_whelping(rows)
-    means = second_opinion_on_litter_size(rows, NO_INSEMINATIONS)
+    means = second_opinion_on_litter_size(rows, *NOTHING_INSEMINATED)
 
     assert {row.term for row in odds.rows} == set(TRUE_ODDS)
     assert missed_truths(odds, TRUE_ODDS) == []
@@ -224,7 +223,7 @@ def test_few_records_get_a_sentence_instead_of_a_table(n):
 
     for found in (
         second_opinion_on_whelping(rows),
-        second_opinion_on_litter_size(rows, NO_INSEMINATIONS),
+        second_opinion_on_litter_size(rows, *NOTHING_INSEMINATED),
     ):
         assert isinstance(found, Sentence)
         assert found.key.startswith(("second.few_whelped", "second.few_litter", "second.few_b"))
@@ -247,7 +246,10 @@ def test_the_demos_second_opinion_stands_beside_ours(demo_store, demo_fit, demo_
         (second_opinion_on_whelping(rows, demo_fit), CONCEPTION_TERMS),
         (
             second_opinion_on_litter_size(
-                rows, demo_store.read("inseminations"), demo_litter_fit
+                rows,
+                demo_store.read("inseminations"),
+                ovulation_of_cycles(demo_store.read("cycles"), demo_store.read("progesterone")),
+                demo_litter_fit,
             ),
             LITTER_TERMS,
         ),

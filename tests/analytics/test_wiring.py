@@ -71,8 +71,8 @@ def hinge(x):
 
 
 def pregnant_prob(data, i, c, peak, shift):
-    """Average over two nodes of dose and seven of day, written out."""
-    semen, route = data.semen_type[i], data.route[i]
+    """Average over two nodes of dose, two of motility at each and seven of day, written out."""
+    semen, route, pair = data.semen_type[i], data.route[i], data.inseminated_semen
     early = "c17_fresh" if semen in ("natural", "fresh") else f"c17_{semen}"
     late = "c18_intrauterine" if route in ("transcervical", "surgical") else "c18_vaginal"
     early_edge = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}[semen]
@@ -89,11 +89,33 @@ def pregnant_prob(data, i, c, peak, shift):
         made = [j for j in (0, 1) if j == 0 or data.inseminated[i, j]]
         best = max(timing(data.day_mean[i, j] + z_day * data.day_sd[i, j]) for j in made)
         for z_dose, w_dose in zip(*roots_hermitenorm(2), strict=True):
-            dose = data.dose_mean[i] + z_dose * data.dose_sd[i]
+            dose = pair.dose_mean[i] + z_dose * pair.dose_sd[i]
             term = 0.0 if semen == "natural" else c["c11"] * hinge(dose) - c["c10"] * hinge(-dose)
-            weight = w_day * w_dose / (2.0 * math.pi)
-            total += weight * expit(c["c01"] + straight + shift + term + best)
+            for short in short_given_dose(pair, i, z_dose, USUAL_PCT.get(semen)):
+                weight = 0.5 * w_day * w_dose / (2.0 * math.pi)
+                total += weight * expit(
+                    c["c01"] + straight + shift + term + c["c23"] * short + best
+                )
     return total
+
+
+USUAL_PCT = {"fresh": 65.0, "chilled": 65.0, "frozen": 45.0}
+
+
+def short_given_dose(pair, i, z_dose, usual_pct):
+    """Mean less and plus the sd of tens of points below the usual, over 31 nodes, written out."""
+    if usual_pct is None:
+        return 0.0, 0.0
+    rho = pair.correlation[i]
+    centre = pair.motility_mean[i] + pair.motility_sd[i] * rho * z_dose
+    sd = pair.motility_sd[i] * math.sqrt(1.0 - rho**2)
+    mean = square = 0.0
+    for z, w in zip(*roots_hermitenorm(31), strict=True):
+        short = hinge((usual_pct - centre - sd * z) / 10.0)
+        mean += w * short / math.sqrt(2.0 * math.pi)
+        square += w * short**2 / math.sqrt(2.0 * math.pi)
+    spread = math.sqrt(max(0.0, square - mean**2))
+    return mean - spread, mean + spread
 
 
 def seen_prob(p, q, scan, whelped):

@@ -1,9 +1,9 @@
-"""When was she inseminated, with how much, and how sure is either?
+"""When was she inseminated, and how sure is it? What is usual, where nothing was recorded?
 
-Both are latent: a recorded dose is a home count times a motility by eye, and a day from ovulation
-is only as sure as the progesterone behind it. Each breeding's record is combined with what is usual
-for that method (and, for the dose, that stud), so that a breeding without a record has the
-population alone. Outcomes are never read here: they may not inform what went in.
+A day from ovulation is only as sure as the progesterone behind it. Each breeding's record is
+combined with what is usual for that method, so that a breeding without a record has the population
+alone. Outcomes are never read here: they may not inform what went in. Dose and motility, which are
+latent in the same way, are in :mod:`studcurve.analytics.models.breedings.semen`.
 """
 
 from __future__ import annotations
@@ -77,40 +77,23 @@ def days_given_population(
     for kind, start in DAY_POPULATION.items():
         for j in (0, 1):
             chosen = (semen == kind) & made[:, j]
-            centre, spread = _population(days[chosen, j], sd[chosen, j], (start[0] + j, start[1]))
+            centre, spread = population(days[chosen, j], sd[chosen, j], (start[0] + j, start[1]))
             mean[chosen, j], width[chosen, j] = _combine(
                 days[chosen, j], sd[chosen, j], np.full(chosen.sum(), centre), spread
             )
     return mean, width
 
 
-def doses_given_record(
-    dose_m: Floats,
-    semen: np.ndarray[Any, Any],
-    route: np.ndarray[Any, Any],
-    stud: np.ndarray[Any, Any],
-) -> tuple[Floats, Floats]:
-    """Mean and sd of each log2 dose given its record and the doses of that stud and method."""
-    usual = np.array([USUAL_DOSE_M.get(kind, np.nan) for kind in route])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        doublings = np.where(dose_m > 0, np.log2(dose_m / usual), np.nan)
-    error = np.full_like(doublings, DOSE_LOG2_SD)
-    mean, width = np.zeros_like(doublings), np.ones_like(doublings)
-    for kind in ("fresh", "chilled", "frozen"):
-        for where in USUAL_DOSE_M:
-            method = (semen == kind) & (route == where)
-            centre, spread = _population(doublings[method], error[method], DOSE_POPULATION)
-            for name in np.unique(stud[method]):
-                chosen = method & (stud == name)
-                own, _ = _population(doublings[chosen], error[chosen], (centre, spread))
-                mean[chosen], width[chosen] = _combine(
-                    doublings[chosen], error[chosen], np.full(chosen.sum(), own), spread
-                )
-    return mean, width
+def population(values: Floats, error: Floats, start: tuple[float, float]) -> tuple[float, float]:
+    """Mean and sd of a population from records with error, shrunk towards starting values.
 
-
-def _population(values: Floats, error: Floats, start: tuple[float, float]) -> tuple[float, float]:
-    """Mean and sd of a population from records with error, shrunk towards starting values."""
+    Parameters
+    ----------
+    values, error
+        Records and their errors, NaN where there is none, shape (n,).
+    start
+        Mean and sd before any record.
+    """
     known = np.isfinite(values) & (error < 2.0 * start[1])
     n = int(known.sum())
     if n == 0:

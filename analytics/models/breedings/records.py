@@ -1,26 +1,29 @@
-"""What do the records say of each breeding: method, dose, day, animals, outcome?
+"""What do the records say of each breeding: method, dose, motility, day, animals, outcome?
 
 Views become arrays here, once for every model of breedings. What is missing enters at its harmless
-value or, for dose and day, at what is usual for that stud and method.
+value or, for dose, motility and day, at what is usual for that stud and method.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from studcurve.analytics.estimate import Floats
-from studcurve.analytics.measures.moments import middle_of
 from studcurve.analytics.models.breedings.inputs import (
     days_given_population,
-    doses_given_record,
     insemination_days,
 )
-from studcurve.analytics.models.breedings.terms import design_matrix
+from studcurve.analytics.models.breedings.semen import (
+    SemenInseminated,
+    hours_since_collection,
+    semen_given_records,
+)
+from studcurve.analytics.models.breedings.terms import SURE_OF_HOURS, design_matrix
 from studcurve.analytics.models.fingerprint import fingerprint_of
 
 GROUPED_BY = ("stud", "bitch", "breed", "kennel", "clinic", "year")
@@ -38,9 +41,9 @@ class ConceptionData:
     semen_type, route
         Text arrays, shape (n,).
     design
-        Columns of :data:`LINEAR`, shape (n, 12).
-    dose_mean, dose_sd
-        Log2 of motile dose over the usual one given its record, shape (n,). [doublings]
+        Columns of :data:`LINEAR`, shape (n, 15).
+    inseminated_semen
+        Motile dose and motility of each first insemination given their records.
     day_mean, day_sd, inseminated
         Day from ovulation given progesterone, and whether that insemination was made, shape (n, 2).
     scanned_pregnant, whelped
@@ -54,8 +57,7 @@ class ConceptionData:
     semen_type: np.ndarray[Any, Any]
     route: np.ndarray[Any, Any]
     design: Floats
-    dose_mean: Floats
-    dose_sd: Floats
+    inseminated_semen: SemenInseminated
     day_mean: Floats
     day_sd: Floats
     inseminated: np.ndarray[Any, Any]
@@ -77,7 +79,7 @@ class ConceptionData:
     def fingerprint(self) -> str:
         """Fingerprint of everything that enters the likelihood, names of levels included."""
         arrays = (
-            self.design, self.dose_mean, self.dose_sd, self.day_mean, self.day_sd,
+            self.design, *astuple(self.inseminated_semen), self.day_mean, self.day_sd,
             self.inseminated, self.scanned_pregnant, self.whelped, *self.groups.values(),
         )  # fmt: skip
         names = [name for factor in self.levels for name in (factor, *self.levels[factor])]
@@ -105,31 +107,48 @@ def prepare_conception(
     route = rows["route"].to_numpy(dtype=str)
     days, day_sd, made = insemination_days(rows, inseminations, ovulation)
     day_mean, day_sd = days_given_population(days, day_sd, semen, made)
-    first = inseminations[inseminations["n_in_breeding"] == 1].set_index("breeding_id")
-    first = first.reindex(rows["breeding_id"])
-    dose_mean, dose_sd = doses_given_record(
-        first["motile_dose_m"].to_numpy(dtype=np.float64),
-        semen,
-        route,
-        rows["stud"].to_numpy(dtype=str),
-    )
-    kept = middle_of(first, "inseminated") - middle_of(first, "collected")
-    stored = np.asarray(kept.dt.total_seconds(), dtype=np.float64) / 86400.0
+    first = first_inseminations(rows, inseminations)
+    pair = semen_given_records(first, semen, route, rows["stud"].to_numpy(dtype=str))
+    hours = hours_since_collection(first)
     design = design_matrix(
         semen,
         route,
         n_inseminations=rows["n_inseminations"].to_numpy(dtype=np.float64),
-        storage_days=stored,
+        storage_days=hours / 24.0,
         normal_morphology_pct=numbers(rows, "normal_morphology_pct"),
         bitch_age_years=numbers(rows, "bitch_age_years"),
         stud_age_years=numbers(rows, "stud_age_years"),
         missed_before=numbers(rows, "missed_before"),
+        motile_m_per_ml=numbers(first, "motile_dose_m") / numbers(first, "dose_volume_ml"),
+        hours_known=np.where(hours_doubt(first) <= SURE_OF_HOURS, hours, np.nan),
     )
     groups, levels = grouped(rows, GROUPED_BY)
     return ConceptionData(
-        semen, route, design, dose_mean, dose_sd, day_mean, day_sd, made,
+        semen, route, design, pair, day_mean, day_sd, made,
         known_outcome(rows["pregnant"]), known_outcome(rows["whelped"]), groups, levels,
     )  # fmt: skip
+
+
+def first_inseminations(rows: pd.DataFrame, inseminations: pd.DataFrame) -> pd.DataFrame:
+    """First insemination of each breeding, in the order of the breedings."""
+    first = inseminations[inseminations["n_in_breeding"] == 1].set_index("breeding_id")
+    return first.reindex(rows["breeding_id"])
+
+
+def hours_doubt(first: pd.DataFrame) -> Floats:
+    """Doubt of the hours since the collection, half of the interval of either moment, added. [h]
+
+    Parameters
+    ----------
+    first
+        Inseminations as in the view.
+    """
+    wide_s = np.zeros(len(first))
+    for moment in ("inseminated", "collected"):
+        earliest = pd.to_datetime(first[f"{moment}_earliest"])
+        apart = pd.to_datetime(first[f"{moment}_latest"]) - earliest
+        wide_s = wide_s + np.asarray(apart.dt.total_seconds(), dtype=np.float64)
+    return np.asarray(wide_s / 7200.0)
 
 
 def grouped(

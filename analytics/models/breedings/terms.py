@@ -1,4 +1,4 @@
-r"""What of a breeding enters the linear predictors: columns, dose, timing.
+r"""What of a breeding enters the linear predictors: columns, dose, motility, timing.
 
 Each term is an equation with its rows of the priors table; the models put coefficients to them.
 Edges are smooth, so that an uncertain day or dose has a gradient everywhere. The same text serves
@@ -15,7 +15,8 @@ import numpy as np
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.models.arrays import Array
 
-LINEAR = ("c03", "c04", "c05", "c06", "c07", "c08", "c09", "c12", "c13", "c14", "c15", "c16")
+LINEAR = ("c03", "c04", "c05", "c06", "c07", "c08", "c09", "c12", "c13", "c14", "c15", "c16",
+          "c24", "c25", "c26")  # fmt: skip
 """Ids of the coefficients with a column of their own in the design matrix."""
 
 EARLY_EDGE_DAYS = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}
@@ -29,6 +30,26 @@ PEAK_DAY, PEAK_SD_DAYS = 3.3, 0.7
 
 HINGE_WIDTH = 0.25
 """Width over which a hinge bends, so that a latent has a gradient everywhere. [d or doublings]"""
+
+USUAL_CONCENTRATION_M_PER_ML = 50.0
+"""Progressively motile sperm in a mL of what is inseminated, at which row c24 is nothing (J): 200 M
+in 4 mL."""
+
+CONCENTRATION_LIMIT_LOG2 = 3.0
+"""No claim beyond an eighth and eight times of it (row c24). [doublings]"""
+
+FRESH_FROM_HOURS, FRESH_LIMIT_HOURS = 1.0, 24.0
+"""Hours after collection from which, and up to which, fresh semen counts as older (row c25). [h]"""
+
+CHILLED_FULL_HOURS = 24.0
+"""Hours of storage at which row c05 stands; below them row c26 counts. [h]"""
+
+HOURS_A_STEP = 6.0
+"""Hours that one unit of rows c25 and c26 stands for. [h]"""
+
+SURE_OF_HOURS = 6.0
+"""Doubt of the hours since the collection, as half of an interval, above which rows c25 and c26 do
+not read them. [h] (J)"""
 
 STORAGE_LIMIT_DAYS = 3.0
 """No claim beyond 72 h of chilled storage (prior c12). [d]"""
@@ -44,6 +65,8 @@ def design_matrix(
     bitch_age_years: Floats,
     stud_age_years: Floats,
     missed_before: Floats,
+    motile_m_per_ml: Floats,
+    hours_known: Floats,
 ) -> Floats:
     """Columns of :data:`LINEAR`; what is missing enters at its harmless value, zero.
 
@@ -55,15 +78,24 @@ def design_matrix(
         Shape (n,), NaN where not known. [count, d, %, y, y]
     missed_before
         1 or 0, shape (n,).
+    motile_m_per_ml
+        Progressively motile sperm in a mL of what is inseminated, shape (n,). [10⁶/mL]
+    hours_known
+        Hours from the collection where they are known to :data:`SURE_OF_HOURS`, shape (n,). [h]
 
     Returns
     -------
     numpy.ndarray
-        Shape (n, 12).
+        Shape (n, 15).
     """
     inseminated = semen_type != "natural"
     frozen = semen_type == "frozen"
     chilled = semen_type == "chilled"
+    with np.errstate(divide="ignore"):
+        concentrated = np.log2(motile_m_per_ml / USUAL_CONCENTRATION_M_PER_ML)
+    doublings = np.clip(concentrated, -CONCENTRATION_LIMIT_LOG2, CONCENTRATION_LIMIT_LOG2)
+    hours_old = np.clip(hours_known, FRESH_FROM_HOURS, FRESH_LIMIT_HOURS) - FRESH_FROM_HOURS
+    hours_early = np.clip(CHILLED_FULL_HOURS - hours_known, 0.0, CHILLED_FULL_HOURS)
     beyond_a_day = np.clip(np.nan_to_num(storage_days, nan=1.0), 1.0, STORAGE_LIMIT_DAYS) - 1.0
     columns = {
         "c03": inseminated,
@@ -78,6 +110,9 @@ def design_matrix(
         "c14": np.nan_to_num(np.maximum(0.0, bitch_age_years - 5.0)),
         "c15": np.nan_to_num(missed_before),
         "c16": np.nan_to_num(np.maximum(0.0, stud_age_years - 8.0)),
+        "c24": inseminated * np.nan_to_num(doublings),
+        "c25": (semen_type == "fresh") * np.nan_to_num(hours_old) / HOURS_A_STEP,
+        "c26": chilled * np.nan_to_num(hours_early) / HOURS_A_STEP,
     }
     return np.column_stack([columns[name].astype(np.float64) for name in LINEAR])
 

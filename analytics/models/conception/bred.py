@@ -266,18 +266,19 @@ def _responses(fitted: ConceptionPosterior, stud: str) -> tuple[Response, ...]:
 def _dots(data: ConceptionData, stud: str, shown: Mask) -> tuple[BredDot, ...]:
     """Breedings of the kennel with a known outcome, where their day and dose were recorded."""
     studs, bitches = partners(data)
+    pair = data.inseminated_semen
     dots = []
     for k in np.flatnonzero((data.whelped >= 0) & shown):
         made = data.inseminated[k] & (data.day_sd[k] <= RECORDED_DAY_SD)
         days = data.day_mean[k][made]
         usual = USUAL_DOSE_M.get(str(data.route[k]))
-        has_dose = usual is not None and data.dose_sd[k] <= RECORDED_DOSE_SD
+        has_dose = usual is not None and pair.dose_sd[k] <= RECORDED_DOSE_SD
         dots.append(
             BredDot(
                 str(data.semen_type[k]),
                 str(data.route[k]),
                 round(float(days[0]), 1) if len(days) else None,
-                round(usual * 2.0 ** float(data.dose_mean[k])) if usual and has_dose else None,
+                round(usual * 2.0 ** float(pair.dose_mean[k])) if usual and has_dose else None,
                 bool(data.whelped[k] == 1),
                 bool(studs[k] == stud),
                 str(bitches[k]),

@@ -1,8 +1,8 @@
 """What chance of a litter do draws of the conception chain give to a breeding?
 
-At a known dose and day, for the breedings of the records with their own partners, and for the same
-breedings with partners not seen before. Dose and day of a record are averaged over as it leaves
-them.
+At a known dose, motility and day, for the breedings of the records with their own partners, and for
+the same breedings with partners not seen before. Dose, motility and day of a record are averaged
+over as it leaves them.
 """
 
 from __future__ import annotations
@@ -21,6 +21,11 @@ from studcurve.analytics.models.breedings.inputs import (
     DOSE_WEIGHTS,
 )
 from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.models.breedings.semen import (
+    motility_short,
+    short_at_doses,
+    usual_motility_pct,
+)
 from studcurve.analytics.models.breedings.terms import (
     LINEAR,
     MethodFlags,
@@ -47,10 +52,11 @@ def pregnant_logits(
     *,
     design: Floats,
     doublings: Floats,
+    motility_pct: Floats,
     days: Floats,
     inseminated: np.ndarray[Any, Any],
 ) -> Floats:
-    """Linear predictor of several breedings at a known dose and day, without partners' effects.
+    """Linear predictor of several breedings at known dose, motility and day, without partners.
 
     Parameters
     ----------
@@ -59,9 +65,11 @@ def pregnant_logits(
     semen_type, route
         Text, shape (n,).
     design
-        From :func:`studcurve.analytics.models.breedings.terms.design_matrix`, shape (n, 12).
+        From :func:`studcurve.analytics.models.breedings.terms.design_matrix`, shape (n, 15).
     doublings
         Log2 of dose over the usual one, shape (n,); not read for natural matings.
+    motility_pct
+        Progressive motility when inseminated, shape (n,); not read for natural matings. [%]
     days, inseminated
         Day from ovulation and whether that insemination was made, shape (n, n_inseminations).
 
@@ -76,6 +84,7 @@ def pregnant_logits(
         draws["c01"][:, None]
         + straight
         + _dose_part(draws, flags, doublings)
+        + _motility_part(draws, flags, motility_short(motility_pct, usual_motility_pct(semen_type)))
         + _timing_part(draws, flags, days, inseminated)
     )
 
@@ -88,7 +97,7 @@ def recorded_pregnant_prob(
     effects: Floats | float = 0.0,
     spread: Floats | None = None,
 ) -> Floats:
-    """Chance of a pregnancy of recorded breedings, averaged over what dose and day may have been.
+    """Chance of a pregnancy of recorded breedings, averaged over dose, motility and day.
 
     Parameters
     ----------
@@ -110,21 +119,34 @@ def recorded_pregnant_prob(
     flags = method_flags(data.semen_type[chosen], data.route[chosen])
     straight = np.column_stack([draws[row] for row in LINEAR]) @ data.design[chosen].T
     known = draws["c01"][:, None] + straight + effects
-    doses = [
-        (
-            weight,
-            np.exp(-_dose_part(draws, flags, data.dose_mean[chosen] + node * data.dose_sd[chosen])),
-        )
-        for node, weight in zip(DOSE_NODES, DOSE_WEIGHTS, strict=True)
-    ]
+    semen = _semen_parts(draws, data, chosen, flags)
     inseminated = data.inseminated[chosen]
     pregnant: Floats = np.zeros(known.shape)
     for node, weight in zip(DAY_NODES, DAY_WEIGHTS, strict=True):
         days = data.day_mean[chosen] + node * data.day_sd[chosen]
         timed = np.exp(-(known + _timing_part(draws, flags, days, inseminated)))
-        for dose_weight, dose in doses:
-            pregnant += weight * dose_weight * _mean_chance(timed * dose, spread)
+        for semen_weight, against in semen:
+            pregnant += weight * semen_weight * _mean_chance(timed * against, spread)
     return pregnant
+
+
+def _semen_parts(
+    draws: Mapping[str, Floats],
+    data: ConceptionData,
+    chosen: np.ndarray[Any, Any],
+    flags: MethodFlags,
+) -> list[tuple[float, Floats]]:
+    """Weight of each node of dose and motility, and the factor on the odds against there."""
+    pair = data.inseminated_semen
+    mean, sd = pair.dose_mean[chosen], pair.dose_sd[chosen]
+    short = short_at_doses(pair, data.semen_type)[:, :, chosen]
+    parts = []
+    for node, weight, sides in zip(DOSE_NODES, DOSE_WEIGHTS, short, strict=True):
+        dose = _dose_part(draws, flags, mean + node * sd)
+        for side in sides:
+            against = np.exp(-(dose + _motility_part(draws, flags, side)))
+            parts.append((float(weight) / len(sides), against))
+    return parts
 
 
 def _mean_chance(against: Floats, spread: Floats | None) -> Floats:
@@ -160,6 +182,11 @@ def _dose_part(draws: Mapping[str, Floats], flags: MethodFlags, doublings: Float
     read = np.where(flags.artificial, np.nan_to_num(doublings), 0.0)[None, :]
     term = dose_term(np, read, draws["c10"][:, None], draws["c11"][:, None])
     return np.asarray(term * flags.artificial)
+
+
+def _motility_part(draws: Mapping[str, Floats], flags: MethodFlags, short: Floats) -> Floats:
+    """Term of the motility below the usual one, shape (n_draws, n). [logit]"""
+    return np.asarray(draws["c23"][:, None] * (short * flags.artificial)[None, :])
 
 
 def _timing_part(

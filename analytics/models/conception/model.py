@@ -9,24 +9,27 @@ specificity:
 .. math::
 
     \mathrm{logit}\, p_i &= c_{01} + \sum_k c_k x_{ik} + c_{10} \min(d_i, 0) + c_{11} \max(d_i, 0)
-        + \max_j t(\delta_{ij}) + u_{s(i)} + u_{b(i)} + u_{r(i)} + \dots \\
+        + c_{23} (m^* - m_i)_+ + \max_j t(\delta_{ij}) + u_{s(i)} + u_{b(i)} + u_{r(i)} + \dots \\
     \mathrm{logit}\, q &= c_{02}
 
-with the semen, route and age columns :math:`x` of the priors table, the motile dose :math:`d_i` in
-doublings of the usual dose of the route, the day :math:`\delta_{ij}` of insemination :math:`j`
-counted from ovulation (the best-timed one counts), and effects :math:`u` of stud, bitch, breed and,
-where there is more than one, of clinic and year. Minimum, maximum and the edges of the fertile
-window are smooth.
+with the semen, route, age, concentration and hour columns :math:`x` of the priors table, the motile
+dose :math:`d_i` in doublings of the usual dose of the route, the progressive motility :math:`m_i`
+when inseminated, in tens of points below the usual one :math:`m^*` of the semen type, the day
+:math:`\delta_{ij}` of insemination :math:`j` counted from ovulation (the best-timed one counts),
+and effects :math:`u` of stud, bitch, breed and, where there is more than one, of clinic and year.
+Minimum, maximum and the edges of the fertile window are smooth.
 
-Dose and day are latent: each enters as :math:`m + v z`, :math:`z \sim N(0, 1)`, given what was
-recorded upstream; a breeding without a record has the population of its stud and method, and two
-inseminations share the :math:`z` of the ovulation that both are counted from. Scan and report are
-linear in :math:`p`, so the likelihood needs no more than :math:`p` averaged over both :math:`z`,
-which is done node by node and leaves nothing latent to be sampled. Motility has no term of its own
-(it is inside the dose), and hours do not enter twice.
+Dose, motility and day are latent: each is normal given what was recorded upstream, dose and
+motility together, since the same reading is in both; a breeding without a record has the population
+of its stud and method, and two inseminations share the :math:`z` of the ovulation that both are
+counted from. Scan and report are linear in :math:`p`, so the likelihood needs no more than
+:math:`p` averaged over all three, which is done node by node and leaves nothing latent to be
+sampled. What the dose says is not in :math:`c_{23}`: it is the remainder. Hours do not enter twice:
+what they take from the motility is in :math:`m`, rows c12, c25 and c26 are what is left.
 
-Priors: rows c01 to c21. Does not know: why a bitch was given this method; the chosen may differ
-from the others in ways that no column holds. A missing age or shape enters at its harmless value.
+Priors: rows c01 to c21 and c23 to c26. Does not know: why a bitch was given this method; the chosen
+may differ from the others in ways that no column holds. A missing age or shape enters at its
+harmless value.
 """
 
 from __future__ import annotations
@@ -55,6 +58,7 @@ from studcurve.analytics.models.breedings.posterior import (
     padded_rows,
 )
 from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.models.breedings.semen import SIDES, short_at_doses
 from studcurve.analytics.models.breedings.terms import (
     LINEAR,
     MethodFlags,
@@ -67,13 +71,13 @@ from studcurve.analytics.models.regression import MixedTerms, draw_coefficients,
 from studcurve.analytics.models.sampling import SCHEDULE, Run, padded_size
 from studcurve.analytics.priors import PRIORS
 
-MODEL_VERSION = 1
+MODEL_VERSION = 2
 """Raised whenever the density, or what a kept draw or check means, changes (a test holds it)."""
 
 COEFFICIENTS = (
     "c01", "c02", "c03", "c04", "c05", "c06", "c07", "c08", "c09", "c10", "c11", "c12", "c13",
     "c14", "c15", "c16", "c17_fresh", "c17_chilled", "c17_frozen", "c18_vaginal",
-    "c18_intrauterine",
+    "c18_intrauterine", "c23", "c24", "c25", "c26",
 )  # fmt: skip
 """Ids of the normal coefficients, in the order of the coefficient vector."""
 
@@ -92,10 +96,10 @@ PUBLISHED = PublishedRows(
     },
     others=("c19",),
 )  # fmt: skip
-"""Rows c01 to c21 of the priors table."""
+"""Rows c01 to c21 and c23 to c26 of the priors table."""
 
 ConceptionPosterior: TypeAlias = BreedingsPosterior[ConceptionData]
-"""Draws by id: c01 … c19 and the spreads c20, c21."""
+"""Draws by id: c01 … c19, c23 … c26 and the spreads c20, c21."""
 
 
 class ConceptionArrays(NamedTuple):
@@ -108,9 +112,11 @@ class ConceptionArrays(NamedTuple):
     terms
         Coefficients in the order of :data:`COEFFICIENTS`, and grouping factors.
     design
-        Columns of :data:`LINEAR`, shape (n, 12).
+        Columns of :data:`LINEAR`, shape (n, 15).
     dose_mean, dose_sd
         Shape (n,). [doublings]
+    short
+        Tens of points of motility below the usual, at each node of the dose, shape (2, 2, n).
     day_mean, day_sd
         Shape (2, n). [d]
     twice
@@ -128,6 +134,7 @@ class ConceptionArrays(NamedTuple):
     design: Array
     dose_mean: Array
     dose_sd: Array
+    short: Array
     day_mean: Array
     day_sd: Array
     twice: Array
@@ -193,6 +200,7 @@ def _model(data: ConceptionArrays) -> None:
     method = data.method
     doublings = data.dose_mean + DOSE_NODES[:, None] * data.dose_sd
     dose = method.artificial * dose_term(jnp, doublings, by_id["c10"], by_id["c11"])
+    semen = dose[:, None, :] + method.artificial * by_id["c23"] * data.short
     early = coefficients[np.array([COEFFICIENTS.index(row) for row in EARLY])]
     late = coefficients[np.array([COEFFICIENTS.index(row) for row in LATE])]
     timing = timing_term(
@@ -205,8 +213,8 @@ def _model(data: ConceptionArrays) -> None:
         peak=peak * method.frozen,
     )
     best = jnp.where(data.twice, timing.max(axis=1), timing[:, 0])
-    nodes = jax.nn.sigmoid(eta + dose[:, None, :] + best[None, :, :])
-    pregnant = jnp.einsum("jki,j,k->i", nodes, DOSE_WEIGHTS, DAY_WEIGHTS)
+    nodes = jax.nn.sigmoid(eta + semen[:, :, None, :] + best)
+    pregnant = jnp.einsum("jlki,j,k->i", nodes, DOSE_WEIGHTS / len(SIDES), DAY_WEIGHTS)
     whelped = jax.nn.sigmoid(by_id["c02"])
     logs = chain_log_likelihood(pregnant, whelped, data.seen)
     numpyro.factor("outcome", jnp.sum(data.weight * logs))
@@ -260,6 +268,7 @@ def _padded(data: ConceptionData, prior_sd_factor: float) -> ConceptionArrays:
         return padded_rows(values, size, fill)
 
     flags = method_flags(data.semen_type, data.route)
+    pair = data.inseminated_semen
     return ConceptionArrays(
         weight=pad(np.ones(data.n_breedings)),
         terms=PUBLISHED.terms(
@@ -268,8 +277,9 @@ def _padded(data: ConceptionData, prior_sd_factor: float) -> ConceptionArrays:
             prior_sd_factor,
         ),
         design=pad(data.design),
-        dose_mean=pad(data.dose_mean),
-        dose_sd=pad(data.dose_sd, 1.0),
+        dose_mean=pad(pair.dose_mean),
+        dose_sd=pad(pair.dose_sd, 1.0),
+        short=pad(short_at_doses(pair, data.semen_type).T).T,
         day_mean=pad(data.day_mean).T,
         day_sd=pad(data.day_sd, 1.0).T,
         twice=pad(data.inseminated[:, 1]),

@@ -2,7 +2,8 @@
 
 The posterior of the conception model, read on a grid before any page is written: a page may only
 look numbers up. Every cell is a breeding of a bitch not seen before, four years old, that has not
-missed, inseminated once; the stud is the one named, or one not seen before.
+missed, inseminated once with semen of the usual motility; the stud is the one named, or one not
+seen before.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 
 from studcurve.analytics.estimate import Floats, interval_quantiles
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.semen import usual_motility_pct
 from studcurve.analytics.models.breedings.terms import design_matrix
 from studcurve.analytics.models.conception.chance import litter_prob, pregnant_logits
 from studcurve.analytics.models.conception.model import ConceptionPosterior
@@ -91,8 +93,11 @@ def read_response(
             bitch_age_years=np.full(n, AGE_YEARS),
             stud_age_years=np.full(n, AGE_YEARS),
             missed_before=np.zeros(n),
+            motile_m_per_ml=np.full(n, np.nan),
+            hours_known=np.full(n, np.nan),
         ),
         doublings=np.log2(dose / USUAL_DOSE_M.get(route, np.nan)),
+        motility_pct=usual_motility_pct(semen),
         days=day[:, None],
         inseminated=np.ones((n, 1), dtype=bool),
     )

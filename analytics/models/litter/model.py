@@ -11,20 +11,25 @@ of mean :math:`\mu_i` (zero counted in) and dispersion :math:`\nu`:
         + l_{05}\,\text{frozen} + l_{06}\,\text{deep} + l_{07}\,\text{twice} \\
       &\quad + l_{08} \min(d_i, 0) + l_{09} (a_i - 4)_+ + l_{09}^{\text{large}} (a_i - 5)_+ \\
       &\quad + l_{10}\,\text{first} + l_{11} F
-        + u_{\text{breed}} + u_{\text{bitch}} + u_{\text{stud}}, \qquad
+        + l_{16}\, e_i + l_{17}\, t_i + l_{18}\, h_i + l_{19} (m^* - m_i)_+ \\
+      &\quad + u_{\text{breed}} + u_{\text{bitch}} + u_{\text{stud}}, \qquad
     \nu = e^{l_{13}} \\
     s_i \mid n_i &\sim \mathrm{BetaBinomial}\bigl(n_i,\;
         \mathrm{expit}(l_{14} + l_{14}^{\text{size}} (n_i - 5) + l_{14}^{\text{age}} (a_i - 4)_+),
         \; \rho\bigr) \\
     w_i \mid n_i - s_i &\sim \mathrm{BetaBinomial}(n_i - s_i, \; \mathrm{expit}\, l_{15}, \; \rho)
 
-for :math:`s` stillborn and :math:`w` lost by eight weeks; losses of one litter go together. The
-dose :math:`d`, in doublings of 100 M, enters as the mean of its term over what its record leaves
-open; what that leaves out, (0.06 a doubling × 0.4 doublings)² on the log mean, is a three-hundredth
-of a litter's own variance. Where stillborn pups were not recorded the litter is at least the pups
-born alive, and how many more is averaged over.
+for :math:`s` stillborn and :math:`w` lost by eight weeks; losses of one litter go together. Days
+:math:`e` before and :math:`t` after the fertile window of the method are those of the insemination
+that is nearest to it, :math:`h` is the time of storage and :math:`m` the progressive motility when
+inseminated, in tens of points below the usual one :math:`m^*` of the semen type. The dose
+:math:`d`, in doublings of 100 M, the days and the motility are latent as in the conception chain;
+each enters as the mean of its term over what its record leaves open. What that leaves out on the
+log mean, (0.06 a doubling × 0.4 doublings)², (0.15 a day × 0.5 d)² and (0.04 × 0.9)², is together
+below a fiftieth of a litter's own variance. Where stillborn pups were not recorded the litter is at
+least the pups born alive, and how many more is averaged over.
 
-Priors: rows l01 to l15. Does not know: pups resorbed before birth, what the pups died of, nor why a
+Priors: rows l01 to l19. Does not know: pups resorbed before birth, what the pups died of, nor why a
 bitch was given this method. A bitch of unknown weight is taken as medium; a missing age, parity or
 inbreeding enters at its harmless value. A litter with two possible sires is left out.
 """
@@ -44,10 +49,13 @@ from jax.scipy.special import gammaln, logsumexp
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.models.arrays import Array
 from studcurve.analytics.models.breedings.inputs import (
+    DAY_NODES,
+    DAY_WEIGHTS,
     DOSE_NODES,
     DOSE_WEIGHTS,
     USUAL_DOSE_M,
-    doses_given_record,
+    days_given_population,
+    insemination_days,
 )
 from studcurve.analytics.models.breedings.posterior import (
     BreedingsPosterior,
@@ -55,8 +63,27 @@ from studcurve.analytics.models.breedings.posterior import (
     padded_levels,
     padded_rows,
 )
-from studcurve.analytics.models.breedings.records import grouped, known_outcome, numbers
-from studcurve.analytics.models.breedings.terms import hinge
+from studcurve.analytics.models.breedings.records import (
+    first_inseminations,
+    grouped,
+    hours_doubt,
+    known_outcome,
+    numbers,
+)
+from studcurve.analytics.models.breedings.semen import (
+    hours_since_collection,
+    mean_short,
+    semen_given_records,
+)
+from studcurve.analytics.models.breedings.terms import (
+    FRESH_FROM_HOURS,
+    FRESH_LIMIT_HOURS,
+    STORAGE_LIMIT_DAYS,
+    SURE_OF_HOURS,
+    MethodFlags,
+    hinge,
+    method_flags,
+)
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.fingerprint import fingerprint_of
 from studcurve.analytics.models.likelihoods import (
@@ -66,7 +93,7 @@ from studcurve.analytics.models.likelihoods import (
 from studcurve.analytics.models.regression import MixedTerms, draw_coefficients, draw_effects
 from studcurve.analytics.models.sampling import SCHEDULE, Run, padded_size
 
-MODEL_VERSION = 1
+MODEL_VERSION = 2
 """Raised whenever the density, or what a kept draw means, changes (a test holds it)."""
 
 SIZES_KG = {"l01_toy": 5.0, "l01_small": 10.0, "l01_medium": 25.0, "l01_large": 45.0,
@@ -77,7 +104,7 @@ SUPPOSED_SIZE = "l01_medium"
 """Class of a bitch whose weight is not recorded."""
 
 LINEAR = (*SIZES_KG, "l03", "l04", "l05", "l06", "l07", "l08", "l09", "l09_large", "l10", "l11_dam",
-          "l11_litter")  # fmt: skip
+          "l11_litter", "l16", "l17", "l18", "l19")  # fmt: skip
 """Ids of the coefficients with a column of their own in the design matrix."""
 
 LOSSES = ("l14", "l14_size", "l14_age", "l14_within", "l15")
@@ -94,6 +121,9 @@ DAM_AGE_FROM, LARGE_DAM_AGE_FROM = 4.0, 5.0
 REFERENCE_LITTER = 5.0
 """Litter size at which row l14 stands. [pups]"""
 
+FRESH_HOURS_A_STEP = 12.0
+"""Hours of fresh semen that one unit of row l18 stands for. [h]"""
+
 N_SUPPORT = 40
 """Largest litter thought possible; beyond it lies less than a millionth at any published mean."""
 
@@ -106,7 +136,7 @@ PADDING = {"litter": 32, "pups": 16, "breed": 4, "bitch": 32, "stud": 8}
 PUBLISHED = PublishedRows(
     COEFFICIENTS, spreads={"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
 )
-"""Rows l01 to l15 of the priors table."""
+"""Rows l01 to l19 of the priors table."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +146,7 @@ class LitterData:
     Attributes
     ----------
     design
-        Columns of :data:`LINEAR`, shape (n, 16).
+        Columns of :data:`LINEAR`, shape (n, 20).
     dam_age_years
         Years beyond :data:`DAM_AGE_FROM`, shape (n,). [y]
     n_alive, n_stillborn, n_lost
@@ -149,7 +179,7 @@ class LitterData:
 
 
 LitterPosterior: TypeAlias = BreedingsPosterior[LitterData]
-"""Draws by id: l01 … l15."""
+"""Draws by id: l01 … l19."""
 
 
 class CountedPups(NamedTuple):
@@ -190,7 +220,7 @@ class LitterArrays(NamedTuple):
     terms
         Coefficients in the order of :data:`COEFFICIENTS`, and grouping factors.
     design
-        Columns of :data:`LINEAR`, shape (n, 16).
+        Columns of :data:`LINEAR`, shape (n, 20).
     pups
         What was counted.
     """
@@ -201,13 +231,44 @@ class LitterArrays(NamedTuple):
     pups: CountedPups
 
 
-def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> LitterData:
+class MatedHow(NamedTuple):
+    """What a litter's design holds of dose, day, storage and motility; never negative, shape (n,).
+
+    Attributes
+    ----------
+    missing_doublings
+        Doublings of the dose below :data:`REFERENCE_DOSE_M`.
+    days_early, days_late
+        Days before and after the fertile window of the method. [d]
+    storage_steps
+        Days of chilled storage beyond one; twelves of hours of fresh semen beyond the first.
+    motility_short
+        Tens of points of motility below the usual one.
+    """
+
+    missing_doublings: Floats
+    days_early: Floats
+    days_late: Floats
+    storage_steps: Floats
+    motility_short: Floats
+
+
+def mated_at_best(n: int) -> MatedHow:
+    """Breedings of which nothing of dose, day, storage and motility counts."""
+    return MatedHow(*(np.zeros(n) for _ in MatedHow._fields))
+
+
+def prepare_litter(
+    breedings: pd.DataFrame, inseminations: pd.DataFrame, ovulation: pd.DataFrame
+) -> LitterData:
     """Turn views into what the model reads.
 
     Parameters
     ----------
     breedings, inseminations
         The views of these names. ``litter_inbreeding_pct`` is read where there is such a column.
+    ovulation
+        cycle_id, ovulation_at, ovulation_sd_days of every heat.
 
     Returns
     -------
@@ -221,17 +282,7 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
     rows["first_litter"] = np.where(np.isnan(before), 0.0, (before + earlier) == 0)
     semen = rows["semen_type"].to_numpy(dtype=str)
     route = rows["route"].to_numpy(dtype=str)
-    first = inseminations[inseminations["n_in_breeding"] == 1].set_index("breeding_id")
-    dose_mean, dose_sd = doses_given_record(
-        numbers(first.reindex(rows["breeding_id"]), "motile_dose_m"),
-        semen,
-        route,
-        rows["stud"].to_numpy(dtype=str),
-    )
-    # The record is expressed in doublings of the route's usual dose; litters count from 100 M.
-    usual = np.array([USUAL_DOSE_M.get(kind, REFERENCE_DOSE_M) for kind in route], dtype=float)
-    doublings = dose_mean + DOSE_NODES[:, None] * dose_sd + np.log2(usual / REFERENCE_DOSE_M)
-    missing_doublings = np.where(semen == "natural", 0.0, DOSE_WEIGHTS @ hinge(np, -doublings))
+    mated = _mated_how(rows, inseminations, ovulation, semen, route)
     born = rows["n_born_alive"].fillna(0) + rows["n_stillborn"].fillna(1)
     counted = (
         (whelped == 1.0)
@@ -245,7 +296,9 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
     lost = alive - numbers(rows, "n_alive_8_weeks")
     age = np.nan_to_num(np.maximum(0.0, numbers(rows, "bitch_age_years") - DAM_AGE_FROM))
     return LitterData(
-        litter_design(rows, semen[counted], route[counted], missing_doublings[counted]),
+        litter_design(
+            rows, semen[counted], route[counted], MatedHow(*(each[counted] for each in mated))
+        ),
         age,
         alive,
         np.nan_to_num(numbers(rows, "n_stillborn"), nan=-1.0),
@@ -255,11 +308,92 @@ def prepare_litter(breedings: pd.DataFrame, inseminations: pd.DataFrame) -> Litt
     )
 
 
+def _mated_how(
+    rows: pd.DataFrame,
+    inseminations: pd.DataFrame,
+    ovulation: pd.DataFrame,
+    semen: np.ndarray[Any, Any],
+    route: np.ndarray[Any, Any],
+) -> MatedHow:
+    """Means of the terms of every breeding over what its records leave open."""
+    first = first_inseminations(rows, inseminations)
+    pair = semen_given_records(first, semen, route, rows["stud"].to_numpy(dtype=str))
+    # The record is expressed in doublings of the route's usual dose; litters count from 100 M.
+    usual = np.array([USUAL_DOSE_M.get(kind, REFERENCE_DOSE_M) for kind in route], dtype=float)
+    doublings = pair.dose_mean + DOSE_NODES[:, None] * pair.dose_sd
+    doublings = doublings + np.log2(usual / REFERENCE_DOSE_M)
+    natural = semen == "natural"
+    days, day_sd, made = insemination_days(rows, inseminations, ovulation)
+    day_mean, day_sd = days_given_population(days, day_sd, semen, made)
+    outside = [
+        days_outside(method_flags(semen, route), day_mean + node * day_sd, made)
+        for node in DAY_NODES
+    ]
+    days_early, days_late = (
+        DAY_WEIGHTS @ np.stack(side) for side in zip(*outside, strict=True)
+    )  # fmt: skip
+    hours = hours_since_collection(first)
+    return MatedHow(
+        missing_doublings=np.where(natural, 0.0, DOSE_WEIGHTS @ hinge(np, -doublings)),
+        days_early=days_early,
+        days_late=days_late,
+        storage_steps=storage_steps(
+            semen, hours, np.where(hours_doubt(first) <= SURE_OF_HOURS, hours, np.nan)
+        ),
+        motility_short=mean_short(pair, semen),
+    )
+
+
+def days_outside(
+    flags: MethodFlags, days: Floats, made: np.ndarray[Any, Any]
+) -> tuple[Floats, Floats]:
+    """Days before and after the fertile window, of the insemination that is nearest to it.
+
+    Parameters
+    ----------
+    flags
+        Edges of the method, shape (n,).
+    days, made
+        Days from ovulation, and whether that insemination was made, shape (n, n_inseminations).
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Shape (n,). [d]
+    """
+    early = hinge(np, np.asarray(flags.early_edge)[:, None] - days)
+    late = hinge(np, days - np.asarray(flags.late_edge)[:, None])
+    nearest = np.where(made, early + late, np.inf).argmin(axis=1)
+    rows = np.arange(len(days))
+    return early[rows, nearest], late[rows, nearest]
+
+
+def storage_steps(
+    semen: np.ndarray[Any, Any], hours: Floats, hours_known: Floats
+) -> Floats:  # fmt: skip
+    """What row l18 counts: days of chilled storage beyond one, twelves of hours of fresh semen.
+
+    Parameters
+    ----------
+    semen
+        Text, shape (n,).
+    hours, hours_known
+        Hours since the collection, and where they are sure, NaN else, shape (n,). [h]
+    """
+    chilled = np.clip(hours / 24.0, 1.0, STORAGE_LIMIT_DAYS) - 1.0
+    fresh = np.clip(hours_known, FRESH_FROM_HOURS, FRESH_LIMIT_HOURS) - FRESH_FROM_HOURS
+    return np.select(
+        [semen == "chilled", semen == "fresh"],
+        [np.nan_to_num(chilled), np.nan_to_num(fresh) / FRESH_HOURS_A_STEP],
+        0.0,
+    )
+
+
 def litter_design(
     rows: pd.DataFrame,
     semen: np.ndarray[Any, Any],
     route: np.ndarray[Any, Any],
-    missing_doublings: Floats,
+    mated: MatedHow,
 ) -> Floats:
     """Columns of :data:`LINEAR`; what is missing enters at its harmless value, zero.
 
@@ -270,8 +404,8 @@ def litter_design(
         ``first_litter``, ``inbreeding_pct`` and, where known, ``litter_inbreeding_pct``.
     semen, route
         Text, shape (n,).
-    missing_doublings
-        Doublings of the dose below :data:`REFERENCE_DOSE_M`, not negative, shape (n,).
+    mated
+        Dose, day, storage and motility.
 
     Returns
     -------
@@ -295,12 +429,16 @@ def litter_design(
         "l05": semen == "frozen",
         "l06": np.isin(route, ("transcervical", "surgical")),
         "l07": numbers(rows, "n_inseminations") > 1,
-        "l08": -missing_doublings,
+        "l08": -mated.missing_doublings,
         "l09": np.nan_to_num(np.maximum(0.0, age - DAM_AGE_FROM)),
         "l09_large": np.nan_to_num(np.maximum(0.0, age - LARGE_DAM_AGE_FROM)) * (size >= 3),
         "l10": numbers(rows, "first_litter"),
         "l11_dam": np.nan_to_num(numbers(rows, "inbreeding_pct")),
         "l11_litter": np.nan_to_num(of_litter),
+        "l16": mated.days_early,
+        "l17": mated.days_late,
+        "l18": mated.storage_steps,
+        "l19": mated.motility_short,
     }
     return np.column_stack([columns[name].astype(np.float64) for name in LINEAR])
 

@@ -6,11 +6,12 @@ For draw :math:`d` of all that is unknown and option :math:`a`
 
     h_{da} &= \text{hours from the collection to the insemination, late shipments included} \\
     D_{da} &= D^0_{d}\, S_d(h_{da}) \quad\text{progressively motile sperm when inseminated} \\
-    \mathrm{logit}\,p_{da} &= \text{the conception chain at } D_{da},\; h_{da},\;
+    M_{da} &= M^0_{d}\, S_d(h_{da}) \quad\text{progressive motility when inseminated} \\
+    \mathrm{logit}\,p_{da} &= \text{the conception chain at } D_{da},\; M_{da},\; h_{da},\;
         \delta_{daj} - T_d \;+\; \sum_k b_{dk} x_{ak} + u_d \\
     \mathrm{litter}_{da} &= p_{da}\, q_d
 
-with the sample :math:`D^0`, its storage curve :math:`S`, the ovulation :math:`T`, the bias
+with the sample :math:`D^0, M^0`, its storage curve :math:`S`, the ovulation :math:`T`, the bias
 :math:`b_k \sim N(0, 0.3^2)` of each contrast between semen types and routes (prior c22: the choice
 of the bitch, not the method, may have made the published difference; records never update it) and
 the partners' effects :math:`u`. Every option is computed from the same draws (common random
@@ -20,7 +21,8 @@ Older semen, fewer sperm and a day further from the window are taken never to he
 drawn with the other sign count as zero here. The biases are centred over the draws, so they widen
 every option and move the mean of none on the logit scale.
 
-Does not know: the hand that inseminates, and anything that no record or study holds.
+Does not know: the concentration of what will be inseminated (row c24 counts as nothing), the hand
+that inseminates, and anything that no record or study holds.
 """
 
 from __future__ import annotations
@@ -36,6 +38,7 @@ from scipy.special import expit
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.motility_kept import StorageDraws, retention_share
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.semen import motility_short, usual_motility_pct
 from studcurve.analytics.models.breedings.terms import (
     EARLY_EDGE_DAYS,
     LATE_EDGE_DAYS,
@@ -47,17 +50,23 @@ from studcurve.analytics.models.breedings.terms import (
 from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.plan.options import Option
 from studcurve.analytics.plan.simulation.lateness import outcome_draws
-from studcurve.analytics.plan.simulation.samples import SampleDraws, straw_dose_m
+from studcurve.analytics.plan.simulation.samples import (
+    SampleDraws,
+    straw_dose_m,
+    straw_motility_pct,
+)
 from studcurve.analytics.priors import PRIORS
 
 BIASED = ("c03", "c04", "c05", "c06", "c07", "c08")
 """Contrasts of semen type and route that carry a bias term (prior c22)."""
 
-NEVER_HELPFUL = ("c12", "c17_fresh", "c17_chilled", "c17_frozen", "c18_vaginal", "c18_intrauterine")
-"""Coefficients of age of the semen and of days outside the window: not above zero in a plan."""
+NEVER_HELPFUL = ("c12", "c17_fresh", "c17_chilled", "c17_frozen", "c18_vaginal", "c18_intrauterine",
+                 "c23", "c25")  # fmt: skip
+"""Coefficients of age of the semen, of motility that is missing and of days outside the window: not
+above zero in a plan."""
 
-NEVER_HARMFUL = ("c10", "c11")
-"""Coefficients of the motile dose: not below zero in a plan."""
+NEVER_HARMFUL = ("c10", "c11", "c26")
+"""Coefficients of the dose and of semen nearer to its collection: not below zero in a plan."""
 
 EARLY_ROW = {"natural": "c17_fresh", "fresh": "c17_fresh", "chilled": "c17_chilled",
              "frozen": "c17_frozen"}  # fmt: skip
@@ -65,7 +74,7 @@ LATE_ROW = {"natural": "c18_vaginal", "vaginal": "c18_vaginal",
             "transcervical": "c18_intrauterine"}  # fmt: skip
 
 DRIVERS = ("semen and route", "bias of the contrasts", "second insemination", "motile dose",
-           "hours stored", "day from ovulation", "partners and level")  # fmt: skip
+           "motility", "hours stored", "day from ovulation", "partners and level")  # fmt: skip
 """Parts of the logit, each with its own sources of doubt."""
 
 FEWEST_SPERM_M = 0.1
@@ -143,7 +152,7 @@ class Unknowns:
     sample, on_hand
         What the next collection holds; what the sample on hand does, None without one.
     z_straws
-        Standard normal numbers behind a frozen dose.
+        Standard normal numbers behind dose and motility of a frozen dose, shape (2, n).
     storage
         Storage curve of the extender of the shipment.
     shipment_shares
@@ -180,9 +189,9 @@ class Outcome:
         The option.
     parts
         Parts of the logit by name (:data:`DRIVERS`). [logit]
-    day, hours_stored, motile_dose_m
-        Best-timed day from ovulation; hours stored and motile sperm at the first insemination. NaN
-        where the option has none. [d, h, 10⁶]
+    day, hours_stored, motile_dose_m, motility_pct
+        Best-timed day from ovulation; hours stored, motile sperm and progressive motility at the
+        first insemination. NaN where the option has none. [d, h, 10⁶, %]
     days_late
         Index of what happened to the shipment, 0 to 2.
     pregnant_prob, litter_prob
@@ -194,6 +203,7 @@ class Outcome:
     day: Floats
     hours_stored: Floats
     motile_dose_m: Floats
+    motility_pct: Floats
     days_late: np.ndarray[Any, Any]
     pregnant_prob: Floats
     litter_prob: Floats
@@ -251,11 +261,12 @@ def simulate(
     late, instants = _instants(option, unknowns, shift)
     day = instants - unknowns.ovulation_days[:, None]
     hours = _hours_stored(option, unknowns, instants[:, 0], shift)
-    dose_m = _motile_dose_m(option, unknowns, hours) * 2.0**shift.doublings
-    parts, best_day = _parts(option, pair, unknowns, day, hours, dose_m)
+    dose_m, motility_pct = _semen(option, unknowns, hours)
+    dose_m = dose_m * 2.0**shift.doublings
+    parts, best_day = _parts(option, pair, unknowns, day, hours, dose_m, motility_pct)
     pregnant = expit(np.asarray(sum(parts.values())))
     return Outcome(
-        option, parts, best_day, hours, dose_m, late, pregnant,
+        option, parts, best_day, hours, dose_m, motility_pct, late, pregnant,
         pregnant * expit(unknowns.coefficients["c02"]),
     )  # fmt: skip
 
@@ -290,26 +301,38 @@ def _hours_stored(option: Option, unknowns: Unknowns, first: Floats, shift: Shif
     return stored
 
 
-def _motile_dose_m(option: Option, unknowns: Unknowns, hours: Floats) -> Floats:
-    """Progressively motile sperm at the first insemination; NaN for a mating. [10⁶]"""
+def _semen(option: Option, unknowns: Unknowns, hours: Floats) -> tuple[Floats, Floats]:
+    """Motile sperm and their share at the first insemination; NaN for a mating. [10⁶, %]"""
     if option.semen_type == "natural":
-        return np.full(unknowns.n_draws, np.nan)
+        return np.full(unknowns.n_draws, np.nan), np.full(unknowns.n_draws, np.nan)
     if option.straws is not None:
-        return straw_dose_m(option.straws, option.route, unknowns.z_straws)
+        return (
+            straw_dose_m(option.straws, option.route, unknowns.z_straws),
+            straw_motility_pct(option.straws, unknowns.z_straws),
+        )
     if option.source == "sample on hand" and unknowns.on_hand is not None:
-        motile = unknowns.on_hand.progressive_m / option.n_doses
+        sample = unknowns.on_hand
+        motile = sample.progressive_m / option.n_doses
     elif option.collected_at is not None:
-        motile = unknowns.sample.progressive_on(option.collected_at.date()) / option.n_doses
+        sample = unknowns.sample
+        motile = sample.progressive_on(option.collected_at.date()) / option.n_doses
     else:
         raise ValueError(f"{option.method} names no collection for its semen")
+    motility_pct = 100.0 * sample.progressive_share
     if option.semen_type == "fresh":
-        return motile
+        return motile, motility_pct
     kept = retention_share(hours, unknowns.storage.eta_h, unknowns.storage.kappa)
-    return motile * kept
+    return motile * kept, motility_pct * kept
 
 
 def _parts(
-    option: Option, pair: Pair, unknowns: Unknowns, day: Floats, hours: Floats, dose_m: Floats
+    option: Option,
+    pair: Pair,
+    unknowns: Unknowns,
+    day: Floats,
+    hours: Floats,
+    dose_m: Floats,
+    motility_pct: Floats,
 ) -> tuple[dict[str, Floats], Floats]:
     """Parts of the logit of a pregnancy, and the day of the insemination that counts."""
     draws, n = unknowns.coefficients, unknowns.n_draws
@@ -322,6 +345,8 @@ def _parts(
         bitch_age_years=np.full(n, pair.bitch_age_years),
         stud_age_years=np.full(n, pair.stud_age_years),
         missed_before=np.full(n, float(pair.missed_before)),
+        motile_m_per_ml=np.full(n, np.nan),
+        hours_known=hours,
     )
     column = dict(zip(LINEAR, columns.T, strict=True))
     term = {row: draws[row] * column[row] for row in LINEAR}
@@ -348,7 +373,9 @@ def _parts(
         ),
         "second insemination": term["c09"],
         "motile dose": dose,
-        "hours stored": term["c12"],
+        "motility": draws["c23"]
+        * motility_short(motility_pct, usual_motility_pct(np.array([option.semen_type]))),
+        "hours stored": term["c12"] + term["c25"] + term["c26"],
         "day from ovulation": timing[rows, best],
         "partners and level": draws["c01"] + unknowns.partners
         + term["c13"] + term["c14"] + term["c15"] + term["c16"],

@@ -6,8 +6,8 @@ partners; stillborn pups by size of the litter and her age; losses by eight week
 litter go together. Its draws are those of the kennel's fit, or of the published table alone. An
 empty bitch has none.
 
-A smaller dose is taken never to go with more pups: a coefficient drawn with the other sign counts
-as zero here.
+A smaller dose, weaker motility, older semen and a day outside the window are taken never to go with
+more pups: a coefficient drawn with the other sign counts as zero here.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ import pandas as pd
 from scipy.special import expit, gammaln
 
 from studcurve.analytics.estimate import Floats
-from studcurve.analytics.models.breedings.terms import hinge
+from studcurve.analytics.models.breedings.semen import motility_short, usual_motility_pct
+from studcurve.analytics.models.breedings.terms import hinge, method_flags
 from studcurve.analytics.models.likelihoods import (
     beta_binomial_log_likelihood,
     truncated_count_log_likelihood,
@@ -33,12 +34,18 @@ from studcurve.analytics.models.litter.model import (
     N_SUPPORT,
     PUBLISHED,
     REFERENCE_DOSE_M,
+    days_outside,
     litter_design,
+    mated_at_best,
     stillborn_logit,
+    storage_steps,
 )
 from studcurve.analytics.plan.options import Option
 from studcurve.analytics.plan.simulation.chain import FEWEST_SPERM_M, Outcome
 from studcurve.analytics.plan.simulation.unknowns import Chain, partner_effects
+
+NEVER_HELPFUL = ("l16", "l17", "l18", "l19")
+"""Coefficients of days outside the window, of storage and of weak motility."""
 
 BORN = 1 + np.arange(N_SUPPORT, dtype=np.float64)
 """Sizes of a litter."""
@@ -88,7 +95,7 @@ class LitterUnknowns:
     dam
         She and her mate.
     coefficients
-        Draws by id, each of shape (n,); l08 not below zero.
+        Draws by id, each of shape (n,); l08 not below zero, l16 to l19 not above it.
     partners
         Effects of breed, dam and stud on the log of the mean, shape (n,).
     uniform
@@ -139,6 +146,8 @@ def draw_litter(chain: Chain, dam: Dam, *, seed: int, n_draws: int) -> LitterUnk
     """
     coefficients = {row: np.resize(chain.draws[row], n_draws) for row in COEFFICIENTS}
     coefficients["l08"] = np.maximum(coefficients["l08"], 0.0)
+    for row in NEVER_HELPFUL:
+        coefficients[row] = np.minimum(coefficients[row], 0.0)
     names = {"breed": dam.breed, "bitch": dam.bitch, "stud": dam.stud}
     # Another question than the chance of a litter: its new partners have draws of their own.
     partners = partner_effects(
@@ -175,16 +184,28 @@ def pups_of(outcome: Outcome, litter: LitterUnknowns) -> Pups:
 
 def log_mean_born(outcome: Outcome, litter: LitterUnknowns) -> Floats:
     """Log of the mean of total born, zero counted in, in each draw."""
-    draws = litter.coefficients
-    straight = np.column_stack([draws[row] for row in LINEAR]) @ _design(outcome.option, litter.dam)
-    if outcome.option.semen_type == "natural":
-        return np.asarray(straight + litter.partners)
+    draws, option = litter.coefficients, outcome.option
+    log_mean = np.column_stack([draws[row] for row in LINEAR]) @ _design(option, litter.dam)
+    semen, route = np.array([option.semen_type]), np.array([option.route])
+    early, late = days_outside(
+        method_flags(semen, route), outcome.day[:, None], np.ones((len(outcome.day), 1), dtype=bool)
+    )
+    log_mean = log_mean + litter.partners + draws["l16"] * early + draws["l17"] * late
+    if option.semen_type == "natural":
+        return np.asarray(log_mean)
     doublings = np.log2(np.maximum(outcome.motile_dose_m, FEWEST_SPERM_M) / REFERENCE_DOSE_M)
-    return np.asarray(straight + litter.partners - draws["l08"] * hinge(np, -doublings))
+    short = motility_short(outcome.motility_pct, usual_motility_pct(semen))
+    stored = storage_steps(semen, outcome.hours_stored, outcome.hours_stored)
+    return np.asarray(
+        log_mean
+        - draws["l08"] * hinge(np, -doublings)
+        + draws["l18"] * stored
+        + draws["l19"] * short
+    )
 
 
 def _design(option: Option, dam: Dam) -> Floats:
-    """Columns of one breeding at the usual dose, shape (16,)."""
+    """Columns of one breeding at its best dose, day, storage and motility, shape (20,)."""
     row = pd.DataFrame(
         {
             "adult_weight_kg": [dam.adult_weight_kg],
@@ -196,7 +217,7 @@ def _design(option: Option, dam: Dam) -> Floats:
         }
     )
     semen, route = np.array([option.semen_type]), np.array([option.route])
-    return np.asarray(litter_design(row, semen, route, np.zeros(1))[0])
+    return np.asarray(litter_design(row, semen, route, mated_at_best(1))[0])
 
 
 def _drawn_alive(

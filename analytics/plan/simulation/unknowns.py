@@ -84,8 +84,8 @@ def draw_unknowns(
         Joint draws.
     """
     # One stream for each kind of draw: another number of one kind leaves the others as they were.
-    streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(5)]
-    rng_bias, rng_day, rng_sample, rng_storage, rng_shipments = streams
+    streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(6)]
+    rng_bias, rng_day, rng_sample, rng_storage, rng_shipments, rng_thawed = streams
     uniform = rng_day.uniform(size=(2, n_draws))
     cumulative = np.cumsum(ovulation.weight)
     return Unknowns(
@@ -94,7 +94,7 @@ def draw_unknowns(
         coefficients=plan_coefficients(chain.draws, n_draws),
         partners=_pair_effects(chain, pair, seed=seed, n_draws=n_draws),
         bias=bias_draws(rng_bias, n_draws),
-        z_straws=rng_sample.normal(size=n_draws),
+        z_straws=np.stack([rng_sample.normal(size=n_draws), rng_thawed.normal(size=n_draws)]),
         sample=sample(rng_sample, n_draws),
         storage=storage(rng_storage, n_draws),
         shipment_shares={

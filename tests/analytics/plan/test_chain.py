@@ -65,6 +65,7 @@ def test_the_chain_is_the_conception_model_at_each_draws_own_dose_day_and_hours(
                 tuple(days),
                 outcome.motile_dose_m[d],
                 outcome.hours_stored[d] / 24.0,
+                motility_pct=outcome.motility_pct[d],
                 bitch_age_years=pair.bitch_age_years,
                 stud_age_years=pair.stud_age_years,
             )

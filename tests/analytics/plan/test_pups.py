@@ -9,7 +9,9 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import expit, gammaln
 from scipy.stats import betabinom
+from tests.analytics.view_rows import inseminations, ovulations
 
+from studcurve.analytics.models.breedings.semen import semen_given_records
 from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
     LINEAR,
@@ -68,6 +70,16 @@ def alive_probs(log_mean, draws):
     return alive
 
 
+def bent(x):
+    """Positive part with the models' smooth edge, a quarter of a unit wide."""
+    return 0.25 * math.log1p(math.exp(x / 0.25))
+
+
+def outside_the_window(draws, day, first, last):
+    """What a day before or after the window from first to last does to the log mean."""
+    return draws["l16"] * bent(first - day) + draws["l17"] * bent(day - last)
+
+
 def test_expected_pups_are_the_sum_over_every_litter_written_out(outcomes, litter):
     outcome = outcomes["frozen transcervical twice"]
     mine = pups_of(outcome, litter)
@@ -82,6 +94,9 @@ def test_expected_pups_are_the_sum_over_every_litter_written_out(outcomes, litte
         # A dose below 100 M, with the models' own smooth edge of a quarter of a doubling.
         missing = 0.25 * math.log1p((100.0 / outcome.motile_dose_m[d]) ** (4.0 / math.log(2)))
         log_mean -= one["l08"] * missing
+        # Frozen semen: a window of 2.5 to 6 days, a usual motility of 45 %.
+        log_mean += outside_the_window(one, outcome.day[d], 2.5, 6.0)
+        log_mean += one["l19"] * bent((45.0 - outcome.motility_pct[d]) / 10.0)
         expected = alive_probs(log_mean, one) @ SUPPORT
 
         # One Newton step leaves 7 in 1,000 of the asymptotic start at most.
@@ -101,6 +116,7 @@ def test_an_inbred_litter_has_the_pups_that_its_row_of_the_table_gives_written_o
     for d in range(0, 4000, 250):
         one = {row: values[d] for row, values in draws.items()} | {"years": 1.5}
         log_mean = litter.partners[d] + one["l01_medium"] + 1.5 * one["l09"]
+        log_mean += outside_the_window(one, outcome.day[d], -2.0, 5.0)
         expected = alive_probs(log_mean + 25.0 * one["l11_litter"], one) @ SUPPORT
 
         assert mine.mean_alive[d] == pytest.approx(
@@ -121,6 +137,8 @@ def test_a_litter_of_unknown_inbreeding_is_told_as_that_of_unrelated_parents(out
 def test_drawn_pups_follow_the_exact_distribution_losses_going_together(outcomes, litter):
     outcome = outcomes["natural mating once"]
     n = len(outcome.litter_prob)
+    # All on one day inside of the window, so that one exact distribution stands for all draws.
+    outcome = replace(outcome, day=np.full(n, 1.5))
     fixed = {row: float(np.median(values)) for row, values in litter.coefficients.items()}
     same = replace(
         litter,
@@ -179,7 +197,6 @@ def test_a_breeding_enters_as_the_records_of_it_would(outcomes, litter):
     chain = Chain(PUBLISHED.draw(np.random.default_rng(1), 200), {})
     silent = {row: np.zeros(200) for row in PUBLISHED.spreads.values()}
     drawn = draw_litter(Chain({**chain.draws, **silent}, {}), dam, seed=1, n_draws=200)
-    dose = replace(outcome, motile_dose_m=np.full(200, 400.0))
     breedings = pd.DataFrame(
         {
             "breeding_id": [1], "bred_earliest": [pd.Timestamp("2026-05-01")], "bitch": ["Aster"],
@@ -191,14 +208,32 @@ def test_a_breeding_enters_as_the_records_of_it_would(outcomes, litter):
             "litter_inbreeding_pct": [6.25],
         }
     )  # fmt: skip
-    inseminations = pd.DataFrame(
-        {"breeding_id": [1], "n_in_breeding": [1], "motile_dose_m": [400.0]}
-    )
-    design = prepare_litter(breedings, inseminations).design[0]
-    # 400 M is so far above 100 M that neither the record's error nor the edge is left of it.
+    at = pd.Timestamp("2026-05-01 09:00")
+    inseminated = inseminations(
+        {"breeding_id": 1, "n_in_breeding": 1, "motile_dose_m": 400.0, "semen_type": "chilled",
+         "inseminated_earliest": at, "inseminated_latest": at,
+         "collected_earliest": at - pd.Timedelta(days=2),
+         "collected_latest": at - pd.Timedelta(days=2), "motility_read": "on arrival",
+         "progressive_motility_pct": 30.0, "motility_read_hours": 48.0,
+         "n_motility_evaluated": 10**9}
+    )  # fmt: skip
+    ovulation = ovulations((1, at - pd.Timedelta(days=8), 1e-3))
+    design = prepare_litter(breedings, inseminated, ovulation).design[0]
+    # 400 M is so far above 100 M, 30 % so far below 65 % and day 8 so far behind day 6 that neither
+    # the errors of the records nor the edges are left of them; what is usual draws on the motility.
     recorded = np.column_stack([drawn.coefficients[row] for row in LINEAR]) @ design
+    names = (np.array([name]) for name in ("chilled", "transcervical", "Tarn"))
+    motility = semen_given_records(inseminated, *names).motility_mean[0]
+    same = replace(
+        outcome,
+        motile_dose_m=np.full(200, 400.0),
+        motility_pct=np.full(200, motility),
+        hours_stored=np.full(200, 48.0),
+        day=np.full(200, 8.0),
+    )
 
-    assert log_mean_born(dose, drawn) == pytest.approx(recorded, abs=2e-3)
+    assert 30.0 < motility < 35.0
+    assert log_mean_born(same, drawn) == pytest.approx(recorded, abs=2e-3)
 
 
 def test_partners_of_the_records_keep_their_own_effects():

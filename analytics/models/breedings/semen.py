@@ -1,0 +1,298 @@
+r"""With how many motile sperm was she inseminated, how motile were they, and how sure is either?
+
+Dose and motility are one latent pair. Of what was recorded
+
+.. math::
+
+    \begin{pmatrix} d \\ m \end{pmatrix} \Big| \text{records} \;\propto\;
+    N_2\!\left(\text{record} \,\Big|\, \begin{pmatrix} d \\ m \end{pmatrix}, E\right)
+    N_2\!\left(\begin{pmatrix} d \\ m \end{pmatrix} \Big|\, \text{population}, P\right)
+
+with :math:`d` in doublings of the usual dose and :math:`m` the progressive motility when
+inseminated. Whoever reads the motility ten points too high works out a dose too large by the same
+reading: where the dose rests on this very reading, :math:`E` holds its error in both. In the
+population too a more motile sample is a larger dose. A record that is missing leaves the other
+one, and both missing the population of that method and stud. Outcomes are never read here.
+
+Which motility: that of the shipment on arrival, else of its retained part, else of the raw
+collection, carried to the hour of the insemination by the published storage curve of the extender
+(rows s01 to s05); for frozen semen that of the lot after thaw. What the curve leaves open is in the
+error. A natural mating has neither dose nor motility.
+
+Does not know: the bias of whoever evaluated; a reader who is always high makes every sample seem
+better alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from studcurve.analytics.estimate import Floats, normal_nodes
+from studcurve.analytics.measures.moments import middle_of
+from studcurve.analytics.measures.motility_kept import Medium, medium_of, published_storage
+from studcurve.analytics.models.breedings.inputs import (
+    DOSE_LOG2_SD,
+    DOSE_NODES,
+    DOSE_POPULATION,
+    USUAL_DOSE_M,
+    population,
+)
+from studcurve.analytics.models.breedings.terms import hinge
+from studcurve.analytics.priors import PRIORS
+
+Texts = np.ndarray[Any, Any]
+
+USUAL_MOTILITY_PCT = {
+    "fresh": PRIORS["c23_usual_fresh"].centre,
+    "chilled": PRIORS["c23_usual_chilled"].centre,
+    "frozen": PRIORS["c23_usual_frozen"].centre,
+}
+"""Motility when inseminated on which the published rows of a type rest (J). [% progressive]"""
+
+MOTILITY_POPULATION = {"fresh": (72.0, 13.0), "chilled": (65.0, 13.0), "frozen": (45.0, 12.0)}
+"""Mean and sd of the progressive motility when inseminated, before any record (J on q02). [%]"""
+
+SHORT_BY_PCT = 10.0
+"""Points of motility that one unit of rows c23 and l19 stands for. [points]"""
+
+READ_OF_DOSE = ("raw", "after thaw")
+"""Readings that a dose is worked out from: their error is in both."""
+
+STUDIED_STORAGE_HOURS = 192.0
+"""Beyond it the storage curve carries no reading. [h]"""
+
+N_CURVES = 4000
+"""Draws of a storage curve behind a mean and an sd; both are then sure to 2 % of the sd."""
+
+SHORT_NODES, SHORT_WEIGHTS = normal_nodes(31)
+"""Where a motility is read for the mean of what it falls short by, in sd."""
+
+SIDES = np.array([-1.0, 1.0])
+"""Where the shortfall is read at each dose, in its own sd: mean and variance are exact."""
+
+
+@dataclass(frozen=True, slots=True)
+class SemenInseminated:
+    """The latent pair of every breeding, given its records.
+
+    Attributes
+    ----------
+    dose_mean, dose_sd
+        Log2 of motile dose over the usual one, shape (n,). [doublings]
+    motility_mean, motility_sd
+        Progressive motility when inseminated, shape (n,). [%]
+    correlation
+        Between the two, shape (n,).
+    """
+
+    dose_mean: Floats
+    dose_sd: Floats
+    motility_mean: Floats
+    motility_sd: Floats
+    correlation: Floats
+
+
+def semen_given_records(
+    first: pd.DataFrame, semen: Texts, route: Texts, stud: Texts
+) -> SemenInseminated:
+    """Dose and motility of the first insemination of each breeding, given what was recorded.
+
+    Parameters
+    ----------
+    first
+        First inseminations as in the view, in the order of the breedings, NaN where there is none.
+    semen, route, stud
+        Text, shape (n,).
+    """
+    usual_m = np.array([USUAL_DOSE_M.get(kind, np.nan) for kind in route])
+    dose_m = _numbers(first, "motile_dose_m")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        doublings = np.where(dose_m > 0, np.log2(dose_m / usual_m), np.nan)
+    read_pct, error_pct = motility_when_inseminated(first)
+    read_pct = np.where(semen == "natural", np.nan, read_pct)
+    dose_error = np.full(len(semen), DOSE_LOG2_SD)
+    dose_centre, dose_spread = np.zeros(len(semen)), np.ones(len(semen))
+    motility_centre, motility_spread = np.full(len(semen), 65.0), np.full(len(semen), 13.0)
+    for kind, start_pct in MOTILITY_POPULATION.items():
+        of_kind = semen == kind
+        _population_of_studs(
+            of_kind, stud, read_pct, error_pct, start_pct, motility_centre, motility_spread
+        )
+        for where in USUAL_DOSE_M:
+            method = of_kind & (route == where)
+            _population_of_studs(
+                method, stud, doublings, dose_error, DOSE_POPULATION, dose_centre, dose_spread
+            )
+    on_dose = first["motility_read"].isin(READ_OF_DOSE).to_numpy(dtype=bool)
+    return _paired(
+        (doublings, dose_error, dose_centre, dose_spread),
+        (read_pct, error_pct, motility_centre, motility_spread),
+        on_dose,
+    )
+
+
+def _population_of_studs(
+    chosen: Texts,
+    stud: Texts,
+    values: Floats,
+    error: Floats,
+    start: tuple[float, float],
+    centre: Floats,
+    spread: Floats,
+) -> None:
+    """Write mean and sd of one population, shrunk to each stud's own mean, where it is chosen."""
+    middle, sd = population(values[chosen], error[chosen], start)
+    for name in np.unique(stud[chosen]):
+        his = chosen & (stud == name)
+        centre[his], _ = population(values[his], error[his], (middle, sd))
+        spread[his] = sd
+
+
+def _paired(
+    dose: tuple[Floats, Floats, Floats, Floats],
+    motility: tuple[Floats, Floats, Floats, Floats],
+    on_dose: Texts,
+) -> SemenInseminated:
+    """Both records with both populations, as two normals of two dimensions."""
+    (doublings, dose_error, dose_centre, dose_spread) = dose
+    (read_pct, read_error, motility_centre, motility_spread) = motility
+    # d log2(dose) / d motility: a dose is a count times a motility.
+    per_point = 1.0 / (motility_centre * np.log(2.0))
+    both = np.isfinite(doublings) & np.isfinite(read_pct) & on_dose
+    of_population = np.minimum(0.9, motility_spread * per_point / dose_spread)
+    of_error = np.where(both, np.minimum(0.9, read_error * per_point / dose_error), 0.0)
+    prior = _precision(dose_spread, motility_spread, of_population)
+    seen = _precision(
+        np.where(np.isfinite(doublings), dose_error, np.inf),
+        np.where(np.isfinite(read_pct), read_error, np.inf),
+        of_error,
+    )
+    total = prior + seen
+    covariance = np.linalg.inv(total)
+    centre = np.stack([dose_centre, motility_centre], axis=-1)[..., None]
+    record = np.stack([np.nan_to_num(doublings), np.nan_to_num(read_pct)], axis=-1)[..., None]
+    mean = (covariance @ (prior @ centre + seen @ record))[..., 0]
+    dose_sd, motility_sd = (np.sqrt(covariance[:, k, k]) for k in (0, 1))
+    return SemenInseminated(
+        mean[:, 0], dose_sd, mean[:, 1], motility_sd, covariance[:, 0, 1] / (dose_sd * motility_sd)
+    )
+
+
+def _precision(sd_of_dose: Floats, sd_of_motility: Floats, correlation: Floats) -> Floats:
+    """Inverse of a covariance of two, shape (n, 2, 2); an infinite sd is no record."""
+    left = 1.0 - correlation**2
+    found = np.empty((len(correlation), 2, 2))
+    found[:, 0, 0] = 1.0 / (sd_of_dose**2 * left)
+    found[:, 1, 1] = 1.0 / (sd_of_motility**2 * left)
+    found[:, 0, 1] = found[:, 1, 0] = -correlation / (sd_of_dose * sd_of_motility * left)
+    return found
+
+
+def motility_when_inseminated(first: pd.DataFrame) -> tuple[Floats, Floats]:
+    """What was read, carried to the hour of the insemination, and its error; NaN where nothing was.
+
+    Parameters
+    ----------
+    first
+        Inseminations as in the view.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Progressive motility and its error, shape (n,). [%, points]
+    """
+    read = _numbers(first, "progressive_motility_pct")
+    n_evaluated = _numbers(first, "n_motility_evaluated")
+    share = np.clip(read / 100.0, 0.02, 0.98)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        counted = np.hypot(
+            100.0 * np.sqrt(share * (1.0 - share) / n_evaluated), PRIORS["r01_judged"].centre
+        )
+    error = np.where(np.isnan(n_evaluated), PRIORS["r01_sd"].centre, counted)
+    inseminated_h = hours_since_collection(first)
+    read_h = np.where(
+        first["motility_read"].eq("raw").to_numpy(), 0.0, _numbers(first, "motility_read_hours")
+    )
+    stored = first["semen_type"].eq("chilled").to_numpy()
+    kept, kept_sd = np.ones(len(first)), np.zeros(len(first))
+    for k in np.flatnonzero(stored & np.isfinite(read_h) & np.isfinite(inseminated_h)):
+        extender = first["extender"].iloc[k]
+        kept[k], kept_sd[k] = _kept_between(
+            medium_of(extender if isinstance(extender, str) else None),
+            round(max(0.0, float(read_h[k])), 1),
+            round(min(float(inseminated_h[k]), STUDIED_STORAGE_HOURS), 1),
+        )
+    return kept * read, np.hypot(kept * error, kept_sd * read)
+
+
+@cache
+def _kept_between(medium: Medium, from_h: float, to_h: float) -> tuple[float, float]:
+    """Mean and sd of the share of motility that is kept from one hour of storage to a later one."""
+    if to_h <= from_h:
+        return 1.0, 0.0
+    curve = published_storage(medium, rng=np.random.default_rng(0), n_draws=N_CURVES)
+    hours = np.minimum([from_h, to_h], curve.studied_until_h)
+    before, after = curve.share(hours)
+    kept = after / np.maximum(before, 1e-9)
+    return float(kept.mean()), float(kept.std())
+
+
+def hours_since_collection(first: pd.DataFrame) -> Floats:
+    """Hours from the collection to the insemination, middle to middle; NaN where not known. [h]"""
+    apart = middle_of(first, "inseminated") - middle_of(first, "collected")
+    return np.asarray(apart.dt.total_seconds(), dtype=np.float64) / 3600.0
+
+
+def usual_motility_pct(semen: Texts) -> Floats:
+    """Usual progressive motility of each breeding's semen type; NaN for a mating. [%]"""
+    return np.array([USUAL_MOTILITY_PCT.get(kind, np.nan) for kind in semen])
+
+
+def motility_short(motility_pct: Floats, usual_pct: Floats) -> Floats:
+    """Tens of points below the usual motility, bent smoothly at it; none where it is not known."""
+    below = np.nan_to_num((usual_pct - motility_pct) / SHORT_BY_PCT, nan=-np.inf)
+    return np.asarray(hinge(np, below))
+
+
+def short_at_doses(pair: SemenInseminated, semen: Texts) -> Floats:
+    r"""What motility falls short by at each node of the dose: its mean less and plus its sd.
+
+    The coefficient multiplies the shortfall, which holds no parameter: over the motilities that a
+    dose leaves open (:math:`m \mid d`), two points at mean ± sd give its mean and variance exactly.
+
+    Parameters
+    ----------
+    pair
+        Dose and motility of each breeding.
+    semen
+        Text, shape (n,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Tens of points, 0 for matings, shape (n_dose_nodes, 2, n).
+    """
+    at_dose = pair.correlation * DOSE_NODES[:, None]
+    centre = pair.motility_mean + pair.motility_sd * at_dose
+    sd = pair.motility_sd * np.sqrt(1.0 - pair.correlation**2)
+    drawn = centre[:, None, :] + SHORT_NODES[None, :, None] * sd
+    short = motility_short(drawn, usual_motility_pct(semen))
+    mean = np.einsum("jkn,k->jn", short, SHORT_WEIGHTS)
+    square = np.einsum("jkn,k->jn", short**2, SHORT_WEIGHTS)
+    spread = np.sqrt(np.maximum(0.0, square - mean**2))
+    return np.asarray(mean[:, None, :] + SIDES[None, :, None] * spread[:, None, :])
+
+
+def mean_short(pair: SemenInseminated, semen: Texts) -> Floats:
+    """Mean of what motility falls short by, over all that its record leaves open, shape (n,)."""
+    drawn = pair.motility_mean + SHORT_NODES[:, None] * pair.motility_sd
+    return np.asarray(SHORT_WEIGHTS @ motility_short(drawn, usual_motility_pct(semen)))
+
+
+def _numbers(frame: pd.DataFrame, column: str) -> Floats:
+    return pd.to_numeric(frame[column]).to_numpy(dtype=np.float64, na_value=np.nan)
