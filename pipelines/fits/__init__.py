@@ -2,6 +2,8 @@
 
 ``storage``
     Which storage curve holds for a stud and an extender: the kept fit's or the published one.
+``heats``
+    When each bitch ovulated, worked out once for all that ask.
 ``registry``
     Which models there are, what each reads, how a kept fit becomes a posterior again.
 ``guard``, ``fixed_records``

@@ -7,7 +7,7 @@ The file only grows: a set that stands in it is never edited and never leaves it
 from __future__ import annotations
 
 import json
-from dataclasses import fields, replace
+from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -64,7 +64,7 @@ def _copied(data):
     """The same breedings many times, each time of other bitches."""
     n, n_bitches = data.n_breedings, len(data.levels["bitch"])
     many = {
-        field.name: np.concatenate([getattr(data, field.name)] * N_COPIES)
+        field.name: _tiled(getattr(data, field.name))
         for field in fields(data)
         if field.name not in ("groups", "levels")
     }
@@ -72,6 +72,13 @@ def _copied(data):
     groups["bitch"] = groups["bitch"] + n_bitches * np.repeat(np.arange(N_COPIES), n)
     bitches = tuple(f"{name}{k}" for k in range(N_COPIES) for name in data.levels["bitch"])
     return replace(data, **many, groups=groups, levels={**data.levels, "bitch": bitches})
+
+
+def _tiled(value):
+    """An array many times over, or each array of a record of arrays."""
+    if is_dataclass(value):
+        return type(value)(*(_tiled(getattr(value, field.name)) for field in fields(value)))
+    return np.concatenate([value] * N_COPIES)
 
 
 def _sums(path, plain):

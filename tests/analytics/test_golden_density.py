@@ -59,8 +59,26 @@ MUTATIONS = [
     ),
     (
         "studcurve.analytics.models.breedings.records",
-        "dtype=np.float64) / 86400.0",
-        "dtype=np.float64) / 43200.0",
+        "storage_days=hours / 24.0",
+        "storage_days=hours / 12.0",
+        "conception",
+    ),
+    (
+        "studcurve.analytics.models.breedings.semen",
+        "SHORT_BY_PCT = 10.0",
+        "SHORT_BY_PCT = 10.1",
+        "conception",
+    ),
+    (
+        "studcurve.analytics.models.breedings.semen",
+        '"chilled": (65.0, 13.0)',
+        '"chilled": (65.0, 13.1)',
+        "litter",
+    ),
+    (
+        "studcurve.analytics.models.breedings.semen",
+        "np.hypot(kept * error, kept_sd * read)",
+        "kept * error",
         "conception",
     ),
     (

@@ -208,7 +208,7 @@ def test_the_nodes_average_the_chance_as_the_whole_pair_does(c10, c23):
     drawn_dose = PAIRS.dose_mean + PAIRS.dose_sd * z[0]
     drawn_pct = PAIRS.motility_mean + PAIRS.motility_sd * (rho * z[0] + np.sqrt(1 - rho**2) * z[1])
     wanted = expit(1.0 + term(drawn_dose) + c23 * short(drawn_pct, USUAL_PCT)).mean(axis=0)
-    # What the two nodes of the dose alone are off by, with its motility at the mean, and a thousandth.
+    # What the two nodes of the dose alone are off by, its motility at the mean, and a thousandth.
     alone = [
         expit(1.0 + term(of) + c23 * nodes.mean(axis=(0, 1))) for of in (dose, drawn_dose)
     ]  # fmt: skip

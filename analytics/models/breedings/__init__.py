@@ -1,9 +1,11 @@
 """The breedings, as conception and litter read them.
 
 ``inputs``
-    When was she inseminated, with how much, how sure is either.
+    When was she inseminated, how sure is it; what is usual where nothing was recorded.
 ``terms``
-    What of a breeding enters a linear predictor: columns, dose, timing.
+    What of a breeding enters a linear predictor: columns, dose, motility, timing.
+``semen``
+    With how many motile sperm and how motile, as one latent pair.
 ``records``
-    Method, dose, day, animals and outcome of each breeding, as arrays.
+    Method, semen, day, animals and outcome of each breeding, as arrays.
 """

@@ -224,9 +224,9 @@ def straw_motility_pct(straws: Straws, z: Floats) -> Floats:
     mean, sd = MOTILITY_POPULATION["frozen"]
     read_pct = straws.post_thaw_motility_pct
     if np.isnan(read_pct):
-        return np.clip(mean + sd * z[1], 0.0, 100.0)
+        return np.asarray(np.clip(mean + sd * z[1], 0.0, 100.0))
     weight = sd**2 / (sd**2 + PRIORS["r01_sd"].centre ** 2)
     middle, left = mean + weight * (read_pct - mean), sd * np.sqrt(1.0 - weight)
     shared = min(0.9, left / (middle * np.log(2.0)) / DOSE_LOG2_SD)
     drawn = middle + left * (shared * z[0] + np.sqrt(1.0 - shared**2) * z[1])
-    return np.clip(drawn, 0.0, 100.0)
+    return np.asarray(np.clip(drawn, 0.0, 100.0))
