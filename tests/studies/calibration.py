@@ -23,16 +23,18 @@ from tests.studies.kennels import (
     LITTER_SPREADS,
     chain_truth,
     conception_data,
-    dose_given_record,
-    doublings_missing,
+    days_given_record,
     drawn_breedings,
     drawn_litters,
     drawn_outcomes,
+    drawn_semen,
     litter_columns,
     litter_truth,
     log_litter_probs,
     log_mean_litter,
+    mated_how,
     pregnant_logit,
+    semen_given_records,
     summed_effects,
 )
 from tests.studies.runner import Study, of_today, run
@@ -52,7 +54,7 @@ N_BINS = 10
 P_WANTED = 0.01
 
 DAY_NODES, DAY_WEIGHTS = np.polynomial.hermite_e.hermegauss(31)
-DOSE_NODES, DOSE_WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
+SEMEN_NODES, SEMEN_WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 
 
 def thinned(draws):
@@ -84,43 +86,51 @@ def log_seen(pregnant, whelps, data):
 def chain_quantities(rng, values, effects, rows, data, latents=None):
     """Quantities of the chain for draws (first axis): likelihood, chance, partners, latent values.
 
-    `latents` are the true standardised dose and day; without them both are drawn given the outcome.
+    `latents` are the true standardised dose, motility and day, shape (3, 1, n); without them they
+    are drawn given the outcome.
     """
     columns = {row: np.asarray(value)[:, None] for row, value in values.items()}
     partners = summed_effects(effects, rows)
     whelps = expit(columns["c02"])
 
-    def chance(dose_z, day_z):
+    pair = data.inseminated_semen
+
+    def chance(dose_z, motility_z, day_z):
         days = data.day_mean + data.day_sd * day_z[..., None]
         return expit(pregnant_logit(
-            columns, partners, rows, data.dose_mean + data.dose_sd * dose_z, days[..., 0],
+            columns, partners, rows, *drawn_semen(pair, (dose_z, motility_z)), days[..., 0],
             days[..., 1],
         ))  # fmt: skip
 
     nothing = np.zeros(len(rows))
     averaged = sum(
-        day_weight * dose_weight * chance(dose + nothing, day + nothing)
+        day_weight
+        * dose_weight
+        * motility_weight
+        * chance(dose + nothing, motility + nothing, day + nothing)
         for day, day_weight in zip(DAY_NODES, DAY_WEIGHTS / DAY_WEIGHTS.sum(), strict=True)
-        for dose, dose_weight in zip(DOSE_NODES, DOSE_WEIGHTS / DOSE_WEIGHTS.sum(), strict=True)
-        if day_weight * dose_weight > 1e-9
+        for dose, dose_weight in zip(SEMEN_NODES, SEMEN_WEIGHTS / SEMEN_WEIGHTS.sum(), strict=True)
+        for motility, motility_weight in zip(
+            SEMEN_NODES, SEMEN_WEIGHTS / SEMEN_WEIGHTS.sum(), strict=True
+        )
+        if day_weight * dose_weight * motility_weight > 1e-7
     )
     if latents is None:
         # Exact draws by rejection: what was seen is likeliest at a chance of either 0 or 1.
         shape = averaged.shape
-        dose_z, day_z, wanting = np.empty(shape), np.empty(shape), np.ones(shape, dtype=bool)
+        latents, wanting = np.empty((3, *shape)), np.ones(shape, dtype=bool)
         ceiling = np.maximum(log_seen(0.0, whelps, data), log_seen(1.0, whelps, data))
         while wanting.any():
-            offered = rng.normal(size=(2, *shape))
+            offered = rng.normal(size=(3, *shape))
             logs = log_seen(chance(*offered), whelps, data)
             taken = wanting & (np.log(rng.random(shape)) < logs - ceiling)
-            dose_z[taken], day_z[taken] = offered[0][taken], offered[1][taken]
+            latents[:, taken] = offered[:, taken]
             wanting &= ~taken
-    else:
-        dose_z, day_z = latents
+    dose, motility = drawn_semen(pair, latents[:2])
+    day_z = latents[2]
     artificial = rows["semen"].to_numpy() != "natural"
     # A kennel without a failure has all its days summed instead.
     failed = data.whelped == 0 if (data.whelped == 0).any() else np.ones(len(rows))
-    latent_dose = (data.dose_mean + data.dose_sd * dose_z)[:, artificial]
     latent_day = data.day_mean[:, 0] + data.day_sd[:, 0] * day_z
     known_day = np.abs(latent_day - data.day_mean[:, 0])
     return {
@@ -128,7 +138,9 @@ def chain_quantities(rng, values, effects, rows, data, latents=None):
         "mean chance of a litter": (averaged * whelps).mean(axis=1),
         "spread of chances": averaged.std(axis=1),
         **{f"effect of {factor} 0": levels[:, 0] for factor, levels in effects.items()},
-        "mean latent dose": latent_dose.mean(axis=1),
+        "mean latent dose": dose[:, artificial].mean(axis=1),
+        "mean latent motility": motility[:, artificial].mean(axis=1),
+        "latent motility where no litter came": (motility * failed * artificial).sum(axis=1),
         "mean latent day": latent_day.mean(axis=1),
         "latent day where no litter came": (latent_day * failed).sum(axis=1),
         "mean correction of the day": known_day.mean(axis=1),
@@ -145,10 +157,12 @@ def conception_kennel(seed, kennel, spoil=None):
     truth = chain_truth(rng, rows)
     data = conception_data(rng, rows, *(np.full(N_BREEDINGS, -1),) * 2)
     # The record is fixed first; the truth behind it is then drawn given the record.
-    dose_z, day_z = rng.normal(size=(2, 1, N_BREEDINGS))
+    latents = rng.normal(size=(3, 1, N_BREEDINGS))
+    dose, motility = drawn_semen(data.inseminated_semen, latents[:2, 0])
     rows = rows.assign(
-        dose=data.dose_mean + data.dose_sd * dose_z[0],
-        first_day=data.day_mean[:, 0] + data.day_sd[:, 0] * day_z[0],
+        dose=dose,
+        motility=motility,
+        first_day=data.day_mean[:, 0] + data.day_sd[:, 0] * latents[2, 0],
     )
     simulated = spoil(truth) if spoil else truth
     scan, report = drawn_outcomes(rng, simulated, rows)
@@ -167,7 +181,7 @@ def conception_kennel(seed, kennel, spoil=None):
             {factor: levels[None] for factor, levels in truth.effects.items()},
             rows,
             data,
-            (dose_z, day_z),
+            latents,
         ).items()
     }
     drawn = {row: draws[row] for row in ids} | chain_quantities(
@@ -180,13 +194,26 @@ def conception_kennel(seed, kennel, spoil=None):
 def litter_data(rng, rows, total, still, lost, share_recorded=0.8):
     """The arrays of the litter model; losses are recorded in four litters of five."""
     n = len(rows)
-    dose_mean, dose_sd = dose_given_record(rng, rows)
-    weights = DOSE_WEIGHTS / DOSE_WEIGHTS.sum()
-    missing = sum(
-        weight * doublings_missing(rows, dose_mean + node * dose_sd)
-        for node, weight in zip(DOSE_NODES, weights, strict=True)
+    pair = semen_given_records(rng, rows)
+    day_mean, day_sd = days_given_record(rng, rows)
+    weights = DAY_WEIGHTS / DAY_WEIGHTS.sum()
+    # Each term is averaged over its own latent; one node serves all of them.
+    mated = [
+        mated_how(
+            rows,
+            pair.dose_mean + node * pair.dose_sd,
+            pair.motility_mean + node * pair.motility_sd,
+            day_mean + node * day_sd,
+        )
+        for node in DAY_NODES
+    ]
+    columns = litter_columns(
+        rows,
+        {
+            row: sum(weight * of[row] for weight, of in zip(weights, mated, strict=True))
+            for row in mated[0]
+        },
     )
-    columns = litter_columns(rows, missing)
     recorded = rng.random(n) < share_recorded
     return LitterData(
         design=np.column_stack([np.asarray(column, dtype=float) for column in columns.values()]),
@@ -199,14 +226,16 @@ def litter_data(rng, rows, total, still, lost, share_recorded=0.8):
             factor: tuple(f"{factor} {k}" for k in range(int(rows[factor].max()) + 1))
             for factor in LITTER_SPREADS
         },
-    ), dose_mean, dose_sd  # fmt: skip
+    ), pair, (day_mean, day_sd)  # fmt: skip
 
 
 def litter_quantities(rng, values, effects, rows, data, still=None):
     """Quantities of the litter model for draws (first axis), as :func:`chain_quantities`."""
     columns = {row: np.asarray(value)[:, None] for row, value in values.items()}
-    missing = -data.design[:, LITTER_ROWS.index("l08")]
-    log_mean = log_mean_litter(columns, summed_effects(effects, rows), rows, missing)
+    mated = {
+        row: data.design[:, LITTER_ROWS.index(row)] for row in ("l08", "l16", "l17", "l18", "l19")
+    }
+    log_mean = log_mean_litter(columns, summed_effects(effects, rows), rows, mated)
     log_probs = log_litter_probs(log_mean, columns["l13"])
     over = np.exp(-columns["l14_within"])
 
@@ -252,10 +281,13 @@ def litter_kennel(seed, kennel, spoil=None):
     truth = litter_truth(rng, rows)
     unborn = np.ones(N_LITTERS)
     # Every third kennel has not recorded all stillborn pups: its fits take three times as long.
-    record, dose_mean, dose_sd = litter_data(
+    record, pair, (day_mean, day_sd) = litter_data(
         rng, rows, unborn, 0 * unborn, 0 * unborn, share_recorded=1.0 if kennel % 3 else 0.7
     )
-    rows = rows.assign(dose=dose_mean + dose_sd * rng.normal(size=N_LITTERS))
+    dose, motility = drawn_semen(pair, rng.normal(size=(2, N_LITTERS)))
+    rows = rows.assign(
+        dose=dose, motility=motility, first_day=day_mean + day_sd * rng.normal(size=N_LITTERS)
+    )
     total, still, lost = drawn_litters(rng, spoil(truth) if spoil else truth, rows)
     data = LitterData(
         design=record.design,

@@ -12,6 +12,7 @@ import pandas as pd
 from scipy.special import expit, gammaln, logsumexp
 
 from studcurve.analytics.models.breedings.records import ConceptionData
+from studcurve.analytics.models.breedings.semen import SemenInseminated
 from studcurve.analytics.priors import PRIORS
 
 METHODS = (
@@ -34,6 +35,22 @@ DOSE = (0.0, 0.8)
 DOSE_ERROR = 0.35
 """Error of a recorded dose. [doublings]"""
 
+MOTILITY = {"natural": (65.0, 13.0), "fresh": (72.0, 13.0), "chilled": (65.0, 13.0),
+            "frozen": (45.0, 12.0)}  # fmt: skip
+"""Mean and sd of the true progressive motility when inseminated. [%]"""
+
+USUAL_MOTILITY = {"natural": np.inf, "fresh": 65.0, "chilled": 65.0, "frozen": 45.0}
+"""Below which motility counts. [%]"""
+
+DOSE_WITH_MOTILITY = 0.35
+"""Correlation of the true dose and the true motility."""
+
+MOTILITY_ERROR = 8.0
+"""Error of a motility by eye. [points]"""
+
+SHARED_ERROR = 0.4
+"""Correlation of the errors of a recorded dose and of the motility that it was worked out from."""
+
 USUAL_DOSE_M = {"natural": 100.0, "vaginal": 200.0, "transcervical": 100.0, "surgical": 100.0}
 
 SIZE_KG = (3.0, 8.0, 18.0, 35.0, 60.0)
@@ -42,12 +59,13 @@ SIZE_KG = (3.0, 8.0, 18.0, 35.0, 60.0)
 CHAIN_ROWS = (
     *(f"c{k:02d}" for k in range(1, 17)),
     "c17_fresh", "c17_chilled", "c17_frozen", "c18_vaginal", "c18_intrauterine",
+    "c23", "c24", "c25", "c26",
 )  # fmt: skip
 CHAIN_SPREADS = ("c20_stud", "c20_bitch", "c20_breed", "c21_clinic", "c21_year")
 LITTER_ROWS = (
     "l01_toy", "l01_small", "l01_medium", "l01_large", "l01_giant", "l03", "l04", "l05", "l06",
-    "l07", "l08", "l09", "l09_large", "l10", "l11_dam", "l11_litter", "l13", "l14", "l14_size",
-    "l14_age", "l14_within", "l15",
+    "l07", "l08", "l09", "l09_large", "l10", "l11_dam", "l11_litter", "l16", "l17", "l18",
+    "l19", "l13", "l14", "l14_size", "l14_age", "l14_within", "l15",
 )  # fmt: skip
 LITTER_SPREADS = {"breed": "l02", "bitch": "l12_dam", "stud": "l12_stud"}
 
@@ -74,7 +92,7 @@ def drawn_values(rng, rows, shape=()):
 
 
 def drawn_breedings(rng, n, *, n_studs=3, n_bitches=12, n_breeds=2, n_clinics=3, n_years=5):
-    """Breedings as they truly were: animals, method, true dose and days; one row a breeding."""
+    """Breedings as they truly were: animals, method, semen and days; one row a breeding."""
     which = rng.choice(len(METHODS), n, p=[share for *_, share in METHODS])
     semen = np.array([METHODS[k][0] for k in which])
     route = np.array([METHODS[k][1] for k in which])
@@ -85,6 +103,9 @@ def drawn_breedings(rng, n, *, n_studs=3, n_bitches=12, n_breeds=2, n_clinics=3,
     year = rng.integers(n_years, size=n)
     centre = np.array([DAYS[kind] for kind in semen])
     first = centre[:, 0] + centre[:, 1] * rng.normal(size=n)
+    z_dose, z_motility = rng.normal(size=(2, n))
+    z_motility = DOSE_WITH_MOTILITY * z_dose + np.sqrt(1.0 - DOSE_WITH_MOTILITY**2) * z_motility
+    motility = np.array([MOTILITY[kind] for kind in semen])
     return pd.DataFrame({
         "semen": semen,
         "route": route,
@@ -94,10 +115,15 @@ def drawn_breedings(rng, n, *, n_studs=3, n_bitches=12, n_breeds=2, n_clinics=3,
         "clinic": rng.integers(n_clinics, size=n),
         "year": year,
         "twice": rng.random(n) < 0.5,
-        "dose": DOSE[0] + DOSE[1] * rng.normal(size=n),
+        "dose": DOSE[0] + DOSE[1] * z_dose,
+        "motility": motility[:, 0] + motility[:, 1] * z_motility,
+        "concentration": np.where(semen == "natural", 0.0, rng.uniform(-2.0, 2.0, n)),
         "first_day": first,
         "gap": np.where(semen == "frozen", 1.0, 2.0),
-        "stored_days": np.where(semen == "chilled", rng.uniform(1.0, 3.0, n), 1.0),
+        "hours": np.select(
+            [semen == "chilled", semen == "fresh"],
+            [rng.uniform(6.0, 72.0, n), rng.uniform(0.5, 20.0, n)], 24.0,
+        ),
         "normal_pct": rng.uniform(40.0, 90.0, n),
         "bitch_age": age_of[bitch] + year * 0.6,
         "stud_age": rng.uniform(2.0, 12.0, n),
@@ -140,6 +166,7 @@ def chain_columns(rows):
     """What multiplies each straight row of the chain, by id."""
     semen, route = rows["semen"].to_numpy(), rows["route"].to_numpy()
     frozen, deep = semen == "frozen", (route == "transcervical") | (route == "surgical")
+    hours = rows["hours"].to_numpy()
     return {
         "c03": semen != "natural",
         "c04": deep,
@@ -148,21 +175,37 @@ def chain_columns(rows):
         "c07": frozen & (route == "vaginal"),
         "c08": route == "surgical",
         "c09": rows["twice"].to_numpy(),
-        "c12": np.where(semen == "chilled", rows["stored_days"] - 1.0, 0.0),
+        "c12": np.where(semen == "chilled", np.maximum(0.0, hours / 24.0 - 1.0), 0.0),
         "c13": np.maximum(0.0, 70.0 - rows["normal_pct"].to_numpy()) / 10.0,
         "c14": np.maximum(0.0, rows["bitch_age"].to_numpy() - 5.0),
         "c15": rows["missed_before"].to_numpy(),
         "c16": np.maximum(0.0, rows["stud_age"].to_numpy() - 8.0),
+        "c24": rows["concentration"].to_numpy(),
+        "c25": np.where(semen == "fresh", np.maximum(0.0, hours - 1.0) / 6.0, 0.0),
+        "c26": np.where(semen == "chilled", np.maximum(0.0, 24.0 - hours) / 6.0, 0.0),
     }
+
+
+def window(rows):
+    """Days from ovulation between which an insemination is neither early nor late."""
+    semen, route = rows["semen"].to_numpy(), rows["route"].to_numpy()
+    too_early = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}
+    deep = (route == "transcervical") | (route == "surgical")
+    return np.array([too_early[kind] for kind in semen]), np.where(deep, 6.0, 5.0)
+
+
+def short_of_usual(rows, motility):
+    """Tens of points that a motility is below the usual one, bent; nothing of a mating."""
+    usual = np.array([USUAL_MOTILITY[kind] for kind in rows["semen"]])
+    artificial = np.isfinite(usual)
+    return np.where(artificial, bent((np.where(artificial, usual, 0.0) - motility) / 10.0), 0.0)
 
 
 def timing(values, rows, day):
     """Timing term of an insemination on a day from ovulation; values of leading shape draws."""
     semen, route = rows["semen"].to_numpy(), rows["route"].to_numpy()
     deep = (route == "transcervical") | (route == "surgical")
-    too_early = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}
-    start = np.array([too_early[kind] for kind in semen])
-    end = np.where(deep, 6.0, 5.0)
+    start, end = window(rows)
     early = np.where(
         semen == "frozen",
         values["c17_frozen"],
@@ -174,11 +217,12 @@ def timing(values, rows, day):
     return early * bent(start - day) + late * bent(day - end) + mild * peak
 
 
-def pregnant_logit(values, effects, rows, dose, first_day, second_day):
-    """Logit of a pregnancy at a known dose and known days.
+def pregnant_logit(values, effects, rows, dose, motility, first_day, second_day):
+    """Logit of a pregnancy at known dose, motility and days.
 
     Values by row and effects by factor (summed over factors, one a breeding) may have a first axis
-    of draws, as dose and days may: everything broadcasts against breedings on the last axis.
+    of draws, as dose, motility and days may: everything broadcasts against breedings on the last
+    axis.
     """
     columns = chain_columns(rows)
     eta = values["c01"] + effects
@@ -186,6 +230,7 @@ def pregnant_logit(values, effects, rows, dose, first_day, second_day):
         eta = eta + values[row] * column
     artificial = rows["semen"].to_numpy() != "natural"
     eta = eta + artificial * (values["c11"] * bent(dose) - values["c10"] * bent(-dose))
+    eta = eta + values["c23"] * short_of_usual(rows, motility)
     first = timing(values, rows, first_day)
     second = np.where(rows["twice"], timing(values, rows, second_day), -np.inf)
     return eta + np.maximum(first, second)
@@ -204,6 +249,7 @@ def drawn_outcomes(rng, truth, rows, *, scanned_share=0.6, reported_share=0.85):
             summed_effects(truth.effects, rows),
             rows,
             rows["dose"].to_numpy(),
+            rows["motility"].to_numpy(),
             rows["first_day"].to_numpy(),
             (rows["first_day"] + rows["gap"]).to_numpy(),
         )
@@ -224,30 +270,65 @@ def conditional(record, error, mean, sd):
     return (weight * np.nan_to_num(record) + mean / sd**2) / total, 1.0 / np.sqrt(total)
 
 
-def dose_given_record(rng, rows, share_recorded=0.6):
-    """Mean and sd of each dose given a record that 60 % of the breedings have."""
-    record = rows["dose"] + DOSE_ERROR * rng.normal(size=len(rows))
-    record = np.where(rng.random(len(rows)) < share_recorded, record, np.nan)
-    return conditional(record, DOSE_ERROR, *DOSE)
+def semen_given_records(rng, rows, share_recorded=0.6):
+    """Dose and motility of each breeding given records that 60 % have of either.
+
+    All four values of a breeding, both true ones and both records, are one normal; the true ones
+    given the records follow from its covariance.
+    """
+    n = len(rows)
+    errors = rng.normal(size=(2, n))
+    errors[1] = SHARED_ERROR * errors[0] + np.sqrt(1.0 - SHARED_ERROR**2) * errors[1]
+    has = rng.random((2, n)) < share_recorded
+    has[1] &= (rows["semen"] != "natural").to_numpy()
+    found = np.empty((5, n))
+    for i, (kind, dose, motility) in enumerate(
+        zip(rows["semen"], rows["dose"], rows["motility"], strict=True)
+    ):
+        sd = np.array([DOSE[1], MOTILITY[kind][1]])
+        error = np.array([DOSE_ERROR, MOTILITY_ERROR])
+        true = np.outer(sd, sd) * np.array([[1.0, DOSE_WITH_MOTILITY], [DOSE_WITH_MOTILITY, 1.0]])
+        read = true + np.outer(error, error) * np.array([[1.0, SHARED_ERROR], [SHARED_ERROR, 1.0]])
+        mean = np.array([DOSE[0], MOTILITY[kind][0]])
+        record = np.array([dose, motility]) + error * errors[:, i]
+        known = has[:, i]
+        gain = true[:, known] @ np.linalg.inv(read[np.ix_(known, known)])
+        middle = mean + gain @ (record - mean)[known]
+        left = true - gain @ true[known]
+        left_sd = np.sqrt(np.diag(left))
+        found[:, i] = (middle[0], left_sd[0], middle[1], left_sd[1], left[0, 1] / left_sd.prod())
+    return SemenInseminated(*found)
+
+
+def drawn_semen(pair, z):
+    """Dose and motility at standard normal numbers, shape (2, ..., n)."""
+    together = pair.correlation * z[0] + np.sqrt(1.0 - pair.correlation**2) * z[1]
+    return pair.dose_mean + pair.dose_sd * z[0], pair.motility_mean + pair.motility_sd * together
+
+
+def days_given_record(rng, rows):
+    """Mean and sd of the first day given a reading of the ovulation that four in five have."""
+    centre = np.array([DAYS[kind] for kind in rows["semen"]])
+    error = rng.choice([0.5, 1.0, 2.0, np.inf], len(rows))
+    with np.errstate(invalid="ignore"):
+        read = rows["first_day"] + np.where(np.isinf(error), np.nan, error) * rng.normal(
+            size=len(rows)
+        )
+    return conditional(read, error, centre[:, 0], centre[:, 1])
 
 
 def conception_data(rng, rows, scan, report):
-    """The arrays of the model, dose and day in conditional form with the true populations."""
+    """The arrays of the model, semen and day in conditional form with the true populations."""
     n = len(rows)
-    dose_mean, dose_sd = dose_given_record(rng, rows)
-    centre = np.array([DAYS[kind] for kind in rows["semen"]])
-    error = rng.choice([0.5, 1.0, 2.0, np.inf], n)
-    with np.errstate(invalid="ignore"):
-        read = rows["first_day"] + np.where(np.isinf(error), np.nan, error) * rng.normal(size=n)
-    day_mean, day_sd = conditional(read, error, centre[:, 0], centre[:, 1])
+    pair = semen_given_records(rng, rows)
+    day_mean, day_sd = days_given_record(rng, rows)
     columns = chain_columns(rows)
     factors = ("stud", "bitch", "breed", "clinic", "year")
     return ConceptionData(
         semen_type=rows["semen"].to_numpy(dtype=str),
         route=rows["route"].to_numpy(dtype=str),
         design=np.column_stack([np.asarray(column, dtype=float) for column in columns.values()]),
-        dose_mean=dose_mean,
-        dose_sd=dose_sd,
+        inseminated_semen=pair,
         day_mean=np.column_stack([day_mean, day_mean + rows["gap"]]),
         day_sd=np.column_stack([day_sd, day_sd]),
         inseminated=np.column_stack([np.ones(n, dtype=bool), rows["twice"]]),
@@ -261,8 +342,28 @@ def conception_data(rng, rows, scan, report):
     )
 
 
-def litter_columns(rows, missing_doublings):
-    """What multiplies each straight row of the litter model, by id."""
+def mated_how(rows, dose, motility, first_day):
+    """What dose, motility, day and hours put into the litter model, by id, at known values."""
+    semen, hours = rows["semen"].to_numpy(), rows["hours"].to_numpy()
+    start, end = window(rows)
+    days = np.stack(np.broadcast_arrays(first_day, first_day + rows["gap"].to_numpy()))
+    early, late = bent(start - days), bent(days - end)
+    far = early + late
+    second = rows["twice"].to_numpy() & (far[1] < far[0])
+    return {
+        "l08": -doublings_missing(rows, dose),
+        "l16": np.where(second, early[1], early[0]),
+        "l17": np.where(second, late[1], late[0]),
+        "l18": np.select(
+            [semen == "chilled", semen == "fresh"],
+            [np.maximum(0.0, hours / 24.0 - 1.0), np.maximum(0.0, hours - 1.0) / 12.0], 0.0,
+        ),
+        "l19": short_of_usual(rows, motility),
+    }  # fmt: skip
+
+
+def litter_columns(rows, mated):
+    """What multiplies each straight row of the litter model, by id; mated as of `mated_how`."""
     semen, route = rows["semen"].to_numpy(), rows["route"].to_numpy()
     age, size = rows["bitch_age"].to_numpy(), rows["size"].to_numpy()
     return {
@@ -272,12 +373,13 @@ def litter_columns(rows, missing_doublings):
         "l05": semen == "frozen",
         "l06": (route == "transcervical") | (route == "surgical"),
         "l07": rows["twice"].to_numpy(),
-        "l08": -missing_doublings,
+        "l08": mated["l08"],
         "l09": np.maximum(0.0, age - 4.0),
         "l09_large": np.where(size >= 3, np.maximum(0.0, age - 5.0), 0.0),
         "l10": rows["first_litter"].to_numpy(),
         "l11_dam": rows["dam_inbreeding"].to_numpy(),
         "l11_litter": rows["litter_inbreeding"].to_numpy(),
+        **{row: mated[row] for row in ("l16", "l17", "l18", "l19")},
     }
 
 
@@ -308,10 +410,10 @@ def log_litter_probs(log_mean, log_nu):
     return logs - logsumexp(logs[..., 1:], axis=-1, keepdims=True)
 
 
-def log_mean_litter(values, effects, rows, missing_doublings):
+def log_mean_litter(values, effects, rows, mated):
     """Log mean of total born; values and effects may have a first axis of draws."""
     eta = 0.0 + effects
-    for row, column in litter_columns(rows, missing_doublings).items():
+    for row, column in litter_columns(rows, mated).items():
         eta = eta + values[row] * column
     return eta
 
@@ -330,7 +432,7 @@ def drawn_litters(rng, truth, rows):
         values,
         summed_effects(truth.effects, rows),
         rows,
-        doublings_missing(rows, rows["dose"].to_numpy()),
+        mated_how(rows, *(rows[name].to_numpy() for name in ("dose", "motility", "first_day"))),
     )
     probs = np.exp(log_litter_probs(log_mean, values["l13"]))
     probs[:, 0] = 0.0
@@ -342,11 +444,12 @@ def drawn_litters(rng, truth, rows):
     return total, still, lost
 
 
-def views(rng, rows, scan, report, *, dose_missing=0.4, day_missing=0.2, day_bad=0.2):
+def views(rng, rows, scan, report, *, dose_missing=0.4, day_missing=0.2, day_bad=0.2,
+          motility_missing=0.4):  # fmt: skip
     """What the records say of these breedings, as the views that the models are prepared from.
 
-    Doses are recorded with error or not at all. Ovulation is known to half a day, badly (to 2.5
-    days), or not at all. One row of `breedings` a row here, in the same order; years must not fall.
+    Doses and motilities are recorded with error or not at all; volumes are not. Ovulation is known
+    to half a day, badly (to 2.5 days), or not at all. One row of `breedings` a row here, in the same order; years must not fall.
 
     Returns
     -------
@@ -368,7 +471,12 @@ def views(rng, rows, scan, report, *, dose_missing=0.4, day_missing=0.2, day_bad
     error = np.array([0.5, 2.5, np.nan])[kind]
     usual = np.array([USUAL_DOSE_M[route] for route in rows["route"]])
     recorded = (rng.random(n) >= dose_missing) & (rows["semen"] != "natural").to_numpy()
-    read = usual * 2.0 ** (rows["dose"] + DOSE_ERROR * rng.normal(size=n))
+    errors = rng.normal(size=(2, n))
+    errors[1] = SHARED_ERROR * errors[0] + np.sqrt(1.0 - SHARED_ERROR**2) * errors[1]
+    read = usual * 2.0 ** (rows["dose"] + DOSE_ERROR * errors[0])
+    seen_pct = np.clip(rows["motility"] + MOTILITY_ERROR * errors[1], 0.0, 100.0)
+    evaluated = (rng.random(n) >= motility_missing) & (rows["semen"] != "natural").to_numpy()
+    when = {"natural": None, "fresh": "raw", "chilled": "on arrival", "frozen": "after thaw"}
     seen = np.array([None, False, True], dtype=object)
     breedings = pd.DataFrame({
         "breeding_id": ids,
@@ -396,8 +504,16 @@ def views(rng, rows, scan, report, *, dose_missing=0.4, day_missing=0.2, day_bad
             "inseminated_earliest": inseminated[j],
             "inseminated_latest": inseminated[j],
             "motile_dose_m": np.where(recorded, read, np.nan),
-            "collected_earliest": inseminated[j] - pd.to_timedelta(rows["stored_days"], unit="D"),
-            "collected_latest": inseminated[j] - pd.to_timedelta(rows["stored_days"], unit="D"),
+            "semen_type": rows["semen"],
+            "collected_earliest": inseminated[j] - pd.to_timedelta(rows["hours"], unit="h"),
+            "collected_latest": inseminated[j] - pd.to_timedelta(rows["hours"], unit="h"),
+            "motility_read": [when[kind] if known else None
+                              for kind, known in zip(rows["semen"], evaluated, strict=True)],
+            "progressive_motility_pct": np.where(evaluated, seen_pct, np.nan),
+            "n_motility_evaluated": np.nan,
+            "motility_read_hours": rows["hours"],
+            "dose_volume_ml": np.nan,
+            "extender": None,
         })[made])  # fmt: skip
     shift = np.nan_to_num(error) * rng.normal(size=n)
     dated = pd.DataFrame({

@@ -1,10 +1,10 @@
-"""Do the conception chain's intervals hold the truth when doses and days are poorly recorded?
+"""Do the conception chain's intervals hold the truth when semen and days are poorly recorded?
 
-Kennels of 300 breedings drawn from the published table; two doses in five missing and the others
-with a home count's error; of the days one in five badly measured (2.5 days) and one in five not at
-all. The shipped preparation and fit are set against the same model on the complete cases (dose and
-day recorded, taken at their word) and on records filled in with the mean of their method, taken at
-their word. Run with
+Kennels of 300 breedings drawn from the published table; two doses and two motilities in five
+missing, the others with a home count's error and one by eye; of the days one in five badly measured
+(2.5 days) and one in five not at all. The shipped preparation and fit are set against the same model
+on the complete cases (dose, motility and day recorded, taken at their word) and on records filled in
+with the mean of their method, taken at their word. Run with
 
     python tests/studies/recovery.py --kennels 50 --seed 20261126 --lines FILE.jsonl \
         [--result FILE.txt]
@@ -29,6 +29,7 @@ from tests.studies.runner import Study, of_today, run
 from studcurve.analytics.errors import ConvergenceError
 from studcurve.analytics.models.breedings.inputs import insemination_days
 from studcurve.analytics.models.breedings.records import prepare_conception
+from studcurve.analytics.models.breedings.semen import SemenInseminated
 from studcurve.analytics.models.conception.model import fit_conception
 from studcurve.analytics.priors import PRIORS
 
@@ -38,9 +39,9 @@ WELL_MEASURED_DAYS = 1.0
 
 COEFFICIENTS = (*CHAIN_ROWS, "c19")
 ROWS = (*COEFFICIENTS, *CHAIN_SPREADS)
-LATENT_ROWS = ("c10", "c11", "c17_fresh", "c17_chilled", "c17_frozen", "c18_vaginal",
+LATENT_ROWS = ("c10", "c11", "c23", "c17_fresh", "c17_chilled", "c17_frozen", "c18_vaginal",
                "c18_intrauterine", "c19")  # fmt: skip
-"""Rows that multiply a dose or a day."""
+"""Rows that multiply a dose, a motility or a day."""
 
 WAYS = ("latent", "complete cases", "mean filled")
 
@@ -50,6 +51,8 @@ def poor_kennel(rng, n=N_BREEDINGS, *, reported_share=0.85, **sizes):
     rows = drawn_breedings(rng, n, **sizes)
     usual = 0.4 * rng.normal(size=int(rows["stud"].max()) + 1)
     rows["dose"] += usual[rows["stud"]]
+    # No view tells the volume of a dose that was not recorded.
+    rows["concentration"] = 0.0
     # Years follow each other, as the views tell them from the date.
     rows["year"] = np.sort(rows["year"])
     truth = chain_truth(rng, rows)
@@ -65,8 +68,10 @@ def taken_at_their_word(data, frames):
     usual = np.array([USUAL_DOSE_M[route] for route in data.route])
     dose = np.log2(first.loc[breedings["breeding_id"], "motile_dose_m"].to_numpy() / usual)
     natural = data.semen_type == "natural"
-    complete = (np.isfinite(dose) | natural) & (day_sd[:, 0] < WELL_MEASURED_DAYS)
-    filled_dose, filled_day = dose.copy(), day.copy()
+    motility = first.loc[breedings["breeding_id"], "progressive_motility_pct"].to_numpy()
+    recorded = np.isfinite(dose) & np.isfinite(motility)
+    complete = (recorded | natural) & (day_sd[:, 0] < WELL_MEASURED_DAYS)
+    filled_dose, filled_day, filled_motility = dose.copy(), day.copy(), motility.copy()
     for kind in np.unique(data.semen_type):
         of_kind = data.semen_type == kind
         for j in (0, 1):
@@ -75,12 +80,15 @@ def taken_at_their_word(data, frames):
             filled_day[missing, j] = day[chosen & ~missing, j].mean() if missing.any() else 0.0
         for route in np.unique(data.route[of_kind & ~natural]):
             chosen = of_kind & (data.route == route)
-            missing = chosen & np.isnan(dose)
-            filled_dose[missing] = dose[chosen & ~missing].mean() if missing.any() else 0.0
+            for filled, values in ((filled_dose, dose), (filled_motility, motility)):
+                missing = chosen & np.isnan(values)
+                filled[missing] = values[chosen & ~missing].mean() if missing.any() else 0.0
+    nothing = np.zeros(len(dose))
     sure = replace(
         data,
-        dose_mean=np.nan_to_num(filled_dose),
-        dose_sd=np.zeros(len(dose)),
+        inseminated_semen=SemenInseminated(
+            np.nan_to_num(filled_dose), nothing, np.nan_to_num(filled_motility), nothing, nothing
+        ),
         day_mean=np.nan_to_num(filled_day),
         day_sd=np.zeros(day.shape),
     )
