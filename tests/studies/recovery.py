@@ -18,6 +18,7 @@ import numpy as np
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,
+    MOTILITY,
     USUAL_DOSE_M,
     chain_truth,
     drawn_breedings,
@@ -80,9 +81,12 @@ def taken_at_their_word(data, frames):
             filled_day[missing, j] = day[chosen & ~missing, j].mean() if missing.any() else 0.0
         for route in np.unique(data.route[of_kind & ~natural]):
             chosen = of_kind & (data.route == route)
-            for filled, values in ((filled_dose, dose), (filled_motility, motility)):
+            for filled, values, usual_of_kind in (
+                (filled_dose, dose, 0.0), (filled_motility, motility, MOTILITY[kind][0])
+            ):  # fmt: skip
                 missing = chosen & np.isnan(values)
-                filled[missing] = values[chosen & ~missing].mean() if missing.any() else 0.0
+                seen = values[chosen & ~missing]
+                filled[missing] = seen.mean() if len(seen) else usual_of_kind
     nothing = np.zeros(len(dose))
     sure = replace(
         data,

@@ -203,7 +203,8 @@ TOGETHER = 12.0 / (45.0 * np.log(2.0)) / 1.2
 def heavily_mismeasured():
     """400 frozen, transcervical breedings of 80 bitches with a known slope of dose and of day.
 
-    Two doses in five and all motilities are not recorded; half of the days are read to 2.5 days, a fifth not at all.
+    Two doses in five and all motilities are not recorded; half of the days are read to 2.5 days, a
+    fifth not at all.
     """
     rng = np.random.default_rng(SEED)
     z, z_motility = rng.normal(size=(2, 400))
