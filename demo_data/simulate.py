@@ -37,8 +37,11 @@ TRUE = {
     "c15": -1.1, "c16": -0.12, "c17_fresh": -0.35, "c17_chilled": -0.6, "c17_frozen": -1.2,
     "c18_vaginal": -1.1, "c18_intrauterine": -1.9, "c19": 0.3,
     "c20_bitch": 0.45, "c20_stud": 0.3, "c20_breed": 0.25,
+    # Not put in: beyond the dose neither motility, concentration nor hours change a chance here.
+    "c23": 0.0, "c24": 0.0, "c25": 0.0, "c26": 0.0,
     "l01_small": 1.40, "l01_medium": 1.78, "l01_large": 1.95, "l03": -0.12, "l04": -0.05,
     "l05": -0.28, "l06": 0.08, "l07": 0.08, "l08": 0.05, "l09": -0.025, "l10": -0.07,
+    "l16": 0.0, "l17": 0.0, "l18": 0.0, "l19": 0.0,
     "l12_dam": 0.13, "l12_stud": 0.06, "l13": 0.2, "l14": -2.75, "l14_size": 0.08, "l15": -3.0,
     "s01_hours": 170.0, "s02_milk": 0.5, "s03": 1.5,
     "r01_sd_pct": 8.0, "r02_cv": 0.06,
