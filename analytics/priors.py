@@ -248,7 +248,7 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
         "l19", "each 10 points of progressive motility, when inseminated, below the usual one of "
         "the semen type, beyond what the dose says",
         -0.04, 0.04, "log",
-        f"{_J}; direction {_LF89} and {_THOMASSEN}", "J",
+        f"{_J}; direction {_LF89}; {_THOMASSEN}", "J",
     ),
     (
         "l13", "log dispersion of litter size",

@@ -2,9 +2,9 @@
 
 Kennels of 300 breedings drawn from the published table; two doses and two motilities in five
 missing, the others with a home count's error and one by eye; of the days one in five badly measured
-(2.5 days) and one in five not at all. The shipped preparation and fit are set against the same model
-on the complete cases (dose, motility and day recorded, taken at their word) and on records filled in
-with the mean of their method, taken at their word. Run with
+(2.5 days) and one in five not at all. The shipped preparation and fit are set against the same
+model on the complete cases (dose, motility and day recorded, taken at their word) and on records
+filled in with the mean of their method, taken at their word. Run with
 
     python tests/studies/recovery.py --kennels 50 --seed 20261126 --lines FILE.jsonl \
         [--result FILE.txt]

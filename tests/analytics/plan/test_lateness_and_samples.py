@@ -26,6 +26,7 @@ from studcurve.analytics.plan.simulation.samples import (
     SampleDraws,
     next_sample,
     straw_dose_m,
+    straw_motility_pct,
     usual_motility,
     usual_of,
 )
@@ -194,12 +195,32 @@ def test_a_fitted_sample_holds_less_after_less_rest_and_a_rested_one_is_whole():
 
 
 def test_a_frozen_dose_is_its_straws_and_an_uncounted_lot_the_usual_dose():
-    z = np.random.default_rng(2).normal(size=10_000)
+    z = np.random.default_rng(2).normal(size=(2, 10_000))
 
     counted = straw_dose_m(Straws("A", 6, 3, 34.0), "transcervical", z)
     unknown = straw_dose_m(Straws("A", 6, 3, float("nan")), "transcervical", z)
 
-    error = 1.253 / math.sqrt(len(z))  # of the median of a standard normal
+    error = 1.253 / math.sqrt(z.shape[1])  # of the median of a standard normal
     assert np.log2(np.median(counted) / 102.0) == pytest.approx(0.0, abs=4 * 0.35 * error)
     assert np.log2(np.median(unknown) / 100.0) == pytest.approx(0.0, abs=4 * 0.8 * error)
     assert np.log2(unknown).std() > np.log2(counted).std()
+
+
+def test_the_motility_of_a_frozen_dose_is_its_reading_drawn_towards_what_is_usual():
+    z = np.random.default_rng(2).normal(size=(2, 40_000))
+    lot = Straws("A", 6, 3, 34.0, 60.0)
+
+    read = straw_motility_pct(lot, z)
+    unread = straw_motility_pct(Straws("A", 6, 3, 34.0), z)
+
+    # A reading by eye errs by 8 points, thawed samples spread by 12 around 45 %: two normals.
+    weight = 12**2 / (12**2 + 8**2)
+    left = 12 * math.sqrt(1 - weight)
+    error = 4 / math.sqrt(z.shape[1])
+    assert read.mean() == pytest.approx(45 + weight * 15, abs=left * error)
+    assert read.std() == pytest.approx(left, rel=error)
+    assert unread.mean() == pytest.approx(45.0, abs=12 * error)
+    # The count of a dose is behind both: a reading too high is a dose too high.
+    log_dose = np.log2(straw_dose_m(lot, "transcervical", z))
+    wanted = left / ((45 + weight * 15) * math.log(2)) / 0.35
+    assert np.corrcoef(log_dose, read)[0, 1] == pytest.approx(wanted, abs=error)
