@@ -133,7 +133,7 @@ class FixedRecords:
 
 _VIEWS = {
     "breedings": _BREEDINGS,
-    "inseminations": _INSEMINATIONS,
+    "inseminated_semen": _INSEMINATIONS,
     "cycles": _CYCLES,
     "progesterone": _PROGESTERONE,
     "shipments": _SHIPMENTS,

@@ -132,7 +132,7 @@ def conception_data(store: Views) -> ConceptionData:
     """Read what the conception model needs."""
     return prepare_conception(
         store.read("breedings"),
-        store.read("inseminations"),
+        store.read("inseminated_semen"),
         dated_heats(store.read("cycles"), store.read("progesterone")),
     )
 
@@ -141,7 +141,7 @@ def litter_data(store: Views) -> litter.LitterData:
     """Read what the litter model needs."""
     return litter.prepare_litter(
         store.read("breedings"),
-        store.read("inseminations"),
+        store.read("inseminated_semen"),
         dated_heats(store.read("cycles"), store.read("progesterone")),
     )
 

@@ -33,7 +33,7 @@ from studcurve.pipelines.records.dog_history import cautions_of
 
 PAGE_VIEWS = (
     "dogs", "evaluations", "breedings", "shipments", "cycles", "progesterone", "events",
-    "lab_tests", "examinations", "health_lines", "frozen_lots", "inseminations", "findings",
+    "lab_tests", "examinations", "health_lines", "frozen_lots", "inseminated_semen", "findings",
     "doubtful_lines",
 )  # fmt: skip
 """Views that pages are made of."""

@@ -31,7 +31,7 @@ def kennel_checks(kennel: Kennel) -> Checks:
         litters=kennel.litters,
         opinions=second_opinions(
             open_breedings(kennel),
-            kennel.views["inseminations"],
+            kennel.views["inseminated_semen"],
             dated_heats(kennel.views["cycles"], kennel.views["progesterone"]),
             chain.posterior if chain.kept else None,
             litter.posterior if litter.kept else None,

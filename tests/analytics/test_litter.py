@@ -133,7 +133,7 @@ def test_a_kennel_without_litters_has_the_published_table(tmp_path):
 
 def test_pups_of_two_possible_sires_are_left_out(demo_store):
     breedings = demo_store.read("breedings")
-    inseminations = demo_store.read("inseminations")
+    inseminations = demo_store.read("inseminated_semen")
     ovulation = ovulation_of_cycles(demo_store.read("cycles"), demo_store.read("progesterone"))
     before = prepare_litter(breedings, inseminations, ovulation).n_litters
     whelped = breedings.index[(breedings["whelped"] == True) & breedings["n_born_alive"].notna()]  # noqa: E712

@@ -247,7 +247,7 @@ def test_the_demos_second_opinion_stands_beside_ours(demo_store, demo_fit, demo_
         (
             second_opinion_on_litter_size(
                 rows,
-                demo_store.read("inseminations"),
+                demo_store.read("inseminated_semen"),
                 ovulation_of_cycles(demo_store.read("cycles"), demo_store.read("progesterone")),
                 demo_litter_fit,
             ),

@@ -26,6 +26,7 @@ VIEWS = (
     "breeding_lines",
     "inseminations_seen",
     "inseminations",
+    "inseminated_semen",
     "breedings_seen",
     "breedings",
     "shipments_seen",

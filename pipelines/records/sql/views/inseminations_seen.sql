@@ -1,15 +1,11 @@
 -- Title:   Every mating and insemination, the doubtful ones too
 -- Grain:   insemination_id
--- Reads:   insemination, breeding, breeding_lines, cycles, collection_days, shipment, evaluation, processing, dose, frozen_lot, doubtful_entries, dog
+-- Reads:   insemination, breeding, breeding_lines, cycles, collection_days, shipment, frozen_lot, doubtful_entries, dog
 -- Notes:   The heat of a breeding is the bitch's last one that began 0 to 30 days before its first
 --          insemination. A dose that the breeding does not state is taken, for chilled semen, from
 --          the shipment of that collection to that bitch (or, without a name on it, to that
 --          clinic); for frozen semen it is the straws times the sperm per straw of the lot, or of
---          the stud's lots where they agree. Motility is the reading that is nearest to the
---          insemination: of the shipment on arrival, of its retained part, of the raw collection, of
---          the lot after thaw; readings of one kind that disagree are none. Hours to that reading run
---          from the collection, middle to middle. Dose volume is that of the shipment, or of the
---          extended collection over its doses. Lines that somebody joined are one breeding; a mating
+--          the stud's lots where they agree. Lines that somebody joined are one breeding; a mating
 --          that two of its lines name is there once. For cautions: a row with is_doubtful waits to
 --          be confirmed and is in no other view.
 WITH told AS (
@@ -59,8 +55,11 @@ heat AS (
     GROUP BY made.of_breeding_id
 ),
 
-sent AS (
-    SELECT made.insemination_id, shipment.*
+-- A shipment says nothing where two of the same collection disagree.
+shipped AS (
+    SELECT
+        made.insemination_id,
+        any_value(shipment.motile_dose_m) AS motile_dose_m
     FROM made
     JOIN breeding USING (breeding_id)
     JOIN dog AS bitch ON bitch.dog_id = breeding.bitch_id
@@ -72,104 +71,9 @@ sent AS (
             OR (shipment.for_bitch IS NULL AND lower(shipment.clinic) = lower(breeding.clinic))
         )
     ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = shipment.entry_id
-    WHERE breeding.semen_type IN ('chilled', 'fresh')
-),
-
--- A shipment says nothing where two of the same collection disagree.
-shipped AS (
-    SELECT insemination_id, any_value(motile_dose_m) AS motile_dose_m
-    FROM sent
-    WHERE motile_dose_m.low IS NOT NULL
-    GROUP BY insemination_id
-    HAVING count(DISTINCT motile_dose_m.low) = 1
-),
-
-packed AS (
-    SELECT
-        insemination_id,
-        CASE WHEN count(DISTINCT dose_volume_ml) = 1 THEN any_value(dose_volume_ml) END
-            AS dose_volume_ml,
-        CASE WHEN count(DISTINCT extender) = 1 THEN any_value(extender) END AS extender
-    FROM sent
-    GROUP BY insemination_id
-),
-
-extended AS (
-    SELECT
-        made.insemination_id,
-        any_value(processing.volume_after_ml / nullif(dose.n_doses, 0)) AS dose_volume_ml,
-        any_value(processing.extender) AS extender
-    FROM made
-    JOIN breeding USING (breeding_id)
-    JOIN collection_days
-        ON collection_days.stud_id = breeding.stud_id
-        AND collection_days.collected_on = made.collected_on
-    JOIN processing ON processing.collection_id = collection_days.collection_id
-    LEFT JOIN dose ON dose.collection_id = processing.collection_id
-    ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = processing.entry_id
-    WHERE breeding.semen_type IN ('chilled', 'fresh')
+    WHERE breeding.semen_type IN ('chilled', 'fresh') AND shipment.motile_dose_m.low IS NOT NULL
     GROUP BY made.insemination_id
-),
-
--- The lower the place, the nearer to the insemination.
-motile AS (
-    SELECT
-        sent.insemination_id,
-        CASE evaluation.stage WHEN 'on arrival' THEN 1 ELSE 2 END AS place,
-        evaluation.stage,
-        evaluation.progressive_motility_pct,
-        evaluation.n_motility_evaluated,
-        evaluation.evaluated
-    FROM sent
-    JOIN evaluation ON evaluation.shipment_id = sent.shipment_id
-    WHERE evaluation.stage IN ('on arrival', 'retained')
-    UNION ALL
-    SELECT
-        made.insemination_id,
-        3 AS place,
-        evaluation.stage,
-        evaluation.progressive_motility_pct,
-        evaluation.n_motility_evaluated,
-        evaluation.evaluated
-    FROM made
-    JOIN breeding USING (breeding_id)
-    JOIN collection_days
-        ON collection_days.stud_id = breeding.stud_id
-        AND collection_days.collected_on = made.collected_on
-    JOIN evaluation
-        ON evaluation.collection_id = collection_days.collection_id AND evaluation.stage = 'raw'
-    ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = evaluation.entry_id
-    WHERE breeding.semen_type IN ('chilled', 'fresh')
-    UNION ALL
-    SELECT
-        made.insemination_id,
-        4 AS place,
-        'after thaw' AS stage,
-        frozen_lot.post_thaw_progressive_motility_pct AS progressive_motility_pct,
-        NULL AS n_motility_evaluated,
-        NULL AS evaluated
-    FROM made
-    JOIN breeding USING (breeding_id)
-    JOIN frozen_lot
-        ON frozen_lot.stud_id = breeding.stud_id
-        AND (made.lot IS NULL OR frozen_lot.lot = made.lot)
-        AND frozen_lot.frozen_on <= CAST(made.inseminated.earliest AS DATE)
-    ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = frozen_lot.entry_id
-    WHERE breeding.semen_type = 'frozen'
-),
-
-read_before AS (
-    SELECT
-        insemination_id,
-        any_value(CAST(stage AS VARCHAR)) AS motility_read,
-        any_value(progressive_motility_pct) AS progressive_motility_pct,
-        any_value(n_motility_evaluated) AS n_motility_evaluated,
-        any_value(evaluated) AS evaluated
-    FROM motile
-    WHERE progressive_motility_pct.low IS NOT NULL
-    GROUP BY insemination_id, place
-    HAVING count(DISTINCT progressive_motility_pct.low) = 1
-    QUALIFY row_number() OVER (PARTITION BY insemination_id ORDER BY place) = 1
+    HAVING count(DISTINCT shipment.motile_dose_m.low) = 1
 ),
 
 straws AS (
@@ -229,25 +133,10 @@ SELECT
     ) END AS collected_latest,
     dosed.n_straws,
     dosed.lot,
-    read_before.motility_read,
-    middle(read_before.progressive_motility_pct) AS progressive_motility_pct,
-    read_before.n_motility_evaluated,
-    CASE WHEN read_before.motility_read IN ('on arrival', 'retained') THEN (
-        epoch(read_before.evaluated.earliest) + epoch(read_before.evaluated.latest)
-        - epoch(coalesce(
-            collection_days.collected_earliest, CAST(dosed.collected_on AS TIMESTAMP)
-        ))
-        - epoch(coalesce(collection_days.collected_latest, dosed.collected_on + TIME '23:59:59'))
-    ) / 2 / 3600 END AS motility_read_hours,
-    coalesce(packed.dose_volume_ml, extended.dose_volume_ml) AS dose_volume_ml,
-    coalesce(packed.extender, extended.extender) AS extender,
     dosed.is_doubtful
 FROM dosed
 JOIN breeding USING (breeding_id)
 LEFT JOIN heat USING (of_breeding_id)
-LEFT JOIN packed USING (insemination_id)
-LEFT JOIN extended USING (insemination_id)
-LEFT JOIN read_before USING (insemination_id)
 LEFT JOIN collection_days
     ON collection_days.stud_id = breeding.stud_id
     AND collection_days.collected_on = dosed.collected_on
