@@ -449,8 +449,8 @@ def views(rng, rows, scan, report, *, dose_missing=0.4, day_missing=0.2, day_bad
     """What the records say of these breedings, as the views that the models are prepared from.
 
     Doses and motilities are recorded with error or not at all; volumes are not. Ovulation is known
-    to half a day, badly (to 2.5 days), or not at all. One row of `breedings` a row here, in the same
-    order; years must not fall.
+    to half a day, badly (to 2.5 days), or not at all. One row of `breedings` a row here, in the
+    same order; years must not fall.
 
     Returns
     -------
