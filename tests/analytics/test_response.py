@@ -33,6 +33,8 @@ def test_a_cell_is_the_chain_averaged_over_bitches_not_seen():
     eta = (
         draw["c01"] + draw["c03"] + draw["c04"] + draw["c05"] + draw["c12"] + 0.25
         - draw["c10"] * softplus(1.0) + draw["c11"] * softplus(-1.0)
+        # The motility is the usual one, where the bend of its term begins.
+        + draw["c23"] * softplus(0.0)
         + draw["c17_chilled"] * softplus(1.0) + draw["c18_intrauterine"] * softplus(-7.0)
     )  # fmt: skip
     spread = np.hypot(draw["c20_bitch"], draw["c20_breed"])
