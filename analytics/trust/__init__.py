@@ -2,6 +2,8 @@
 
 ``checking``
     Is it right about kennels like this one, and what could so few records have shown.
+``ledger``
+    Was it right: stated chances against what came of them.
 ``second_opinion``
     What would a classical analysis say of the same breedings.
 ``prior_width``

@@ -315,10 +315,11 @@ def erase(
         if erased.models
         else ""
     )
+    asked = f" and from {erased.n_forecasts} stated chances" if erased.n_forecasts else ""
     typer.echo(
-        f"erased from {erased.n_cells} cells of {erased.n_lines} lines. {dropped}Your sheets, "
-        "backups and exports still hold the name: erase it there too, or the next load brings it "
-        "back."
+        f"erased from {erased.n_cells} cells of {erased.n_lines} lines{asked}. {dropped}Your "
+        "sheets, backups and exports still hold the name: erase it there too, or the next load "
+        "brings it back."
     )
 
 

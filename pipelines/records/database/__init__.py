@@ -12,6 +12,8 @@
     Confirmed, withdrawn, erased.
 ``kept_fits``
     Posteriors as the file keeps them.
+``forecasts``
+    Stated chances as the file keeps them; only ever added to.
 ``settings``
     What the kennel has said once; the last day of records that end.
 ``health_functions``

@@ -182,12 +182,15 @@ class Erased:
     ----------
     n_lines, n_cells
         Lines and cells that held the name.
+    n_forecasts
+        Stated chances that named the person as who asked.
     models
         Models whose kept fit held it among its labels; the fit is gone.
     """
 
     n_lines: int
     n_cells: int
+    n_forecasts: int
     models: tuple[str, ...]
 
 
@@ -207,10 +210,12 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
     if not wanted:
         raise RecordsError("Whose data? Give the name as it stands in the records.")
     ((erasure_id,),) = connection.execute(
-        "SELECT coalesce(max(erasure_id), 0) + 1 FROM tombstone"
+        "SELECT coalesce(max(erasure_id), 0) + 1 "
+        "FROM (SELECT erasure_id FROM tombstone UNION ALL SELECT erasure_id FROM erased_forecast)"
     ).fetchall()
     n_lines, n_cells = _plan_erasure(connection, wanted, f"(erased {erasure_id})")
-    if not n_lines:
+    n_forecasts = _erase_from_forecasts(connection, erasure_id, today, reason)
+    if not n_lines and not n_forecasts:
         raise RecordsError(
             f"No cell that may name a person holds {wanted!r}. Give the name as it was written; "
             "names of dogs, lots and things are left alone."
@@ -218,7 +223,7 @@ def erase_person(connection: Connection, name: str, *, today: date, reason: str)
     _replace_name(connection)
     _set_tombstones(connection, erasure_id, today, reason)
     models = drop_fits_with_label(connection, "label <> without_name(label)")
-    return Erased(n_lines, n_cells, models)
+    return Erased(n_lines, n_cells, n_forecasts, models)
 
 
 def _plan_erasure(connection: Connection, name: str, stone: str) -> tuple[int, int]:
@@ -306,6 +311,29 @@ def _replace_name(connection: Connection) -> None:
                 f"UPDATE {table} SET {column} = without_name({column}) "
                 f"WHERE {column} <> without_name({column})"
             )
+
+
+def _erase_from_forecasts(connection: Connection, erasure_id: int, today: date, reason: str) -> int:
+    """Put the stone in the place of who asked; what was forecast stays as it is.
+
+    Returns
+    -------
+    int
+        Forecasts that held the name.
+    """
+    connection.execute(
+        "INSERT INTO erased_forecast SELECT ?, forecast_id, ?, ? FROM forecast "
+        "WHERE asked_by <> without_name(asked_by)",
+        [erasure_id, today, reason],
+    )
+    connection.execute(
+        "UPDATE forecast SET asked_by = without_name(asked_by) "
+        "WHERE asked_by <> without_name(asked_by)"
+    )
+    ((n_forecasts,),) = connection.execute(
+        "SELECT count(*) FROM erased_forecast WHERE erasure_id = ?", [erasure_id]
+    ).fetchall()
+    return int(n_forecasts)
 
 
 def _set_tombstones(connection: Connection, erasure_id: int, today: date, reason: str) -> None:

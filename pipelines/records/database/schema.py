@@ -29,6 +29,7 @@ VIEWS = (
     "inseminated_semen",
     "breedings_seen",
     "breedings",
+    "forecasts",
     "shipments_seen",
     "shipments",
     "events",
@@ -80,6 +81,8 @@ KEYS = {
     "setting": ("quantity",),
     "joined_breeding": ("entry_id",),
     "file_day": ("which_day",),
+    "forecast": ("forecast_id",),
+    "erased_forecast": ("erasure_id", "forecast_id"),
 }
 """What tells the rows of each table apart, whether or not the engine keeps an index of it."""
 
@@ -111,12 +114,13 @@ REFERENCES = (
     ("event", "dog_id", "dog"),
     ("veterinary_release", "dog_id", "dog"),
     ("fit_draws", "fit_id", "fit"),
+    ("erased_forecast", "forecast_id", "forecast"),
 )
 """Column by column, the table whose key it must name."""
 
 _OF_THE_FILE = (
     "load", "source_file", "sheet_column", "line", "finding", "decision", "tombstone", "fit",
-    "fit_draws", "setting", "joined_breeding", "file_day",
+    "fit_draws", "setting", "joined_breeding", "file_day", "forecast", "erased_forecast",
 )  # fmt: skip
 
 OF_A_LINE = tuple(table for table in KEYS if table not in _OF_THE_FILE)

@@ -22,6 +22,11 @@ import pandas as pd
 from studcurve.analytics.errors import RecordsError
 from studcurve.pipelines.records.database import current_lines, history, kept_fits
 from studcurve.pipelines.records.database.connection import connect, remember_trusted, write_ahead
+from studcurve.pipelines.records.database.forecasts import (
+    Forecast,
+    add_forecasts,
+    changed_forecasts,
+)
 from studcurve.pipelines.records.database.health_functions import add_health_functions
 from studcurve.pipelines.records.database.history import Confirmed, Erased
 from studcurve.pipelines.records.database.kept_fits import KeptFit
@@ -265,7 +270,7 @@ class Store:
 
     def broken_promises(self) -> list[str]:
         """List what does not hold in the file; empty for a sound one."""
-        return broken_promises(self._connection)
+        return [*broken_promises(self._connection), *changed_forecasts(self._connection)]
 
     def load(
         self,
@@ -410,6 +415,22 @@ class Store:
         """Forget the kept posterior of a model; without one, nothing happens."""
         with self._transaction() as connection:
             kept_fits.drop_fit(connection, model)
+
+    def add_forecasts(self, stated: Sequence[Forecast], *, load_id: int | None = None) -> None:
+        """Keep what was stated, for good; see :func:`.forecasts.add_forecasts`.
+
+        Raises
+        ------
+        RecordsError
+            The disk does not take it; nothing is kept then.
+        """
+        try:
+            with self._transaction() as connection:
+                add_forecasts(connection, stated, load_id=load_id)
+        except duckdb.Error as why:
+            raise RecordsError(
+                f"{self.path.name} does not take it ({str(why).splitlines()[0]})."
+            ) from None
 
     def last_load(self) -> int:
         """Number of the last load; 0 before the first."""

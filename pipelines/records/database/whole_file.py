@@ -13,6 +13,7 @@ import duckdb
 
 from studcurve.analytics.errors import RecordsError
 from studcurve.pipelines.records.database.connection import connect, write_ahead
+from studcurve.pipelines.records.database.forecasts import changed_forecasts
 from studcurve.pipelines.records.database.schema import (
     broken_promises,
     columns_by_table,
@@ -97,7 +98,11 @@ def _damages(connection: duckdb.DuckDBPyConnection) -> list[str]:
             connection.execute(f"SELECT max(hash(kept)) FROM {table} AS kept").fetchall()
         if schema_version(connection) != newest_schema():
             return []
-        return [*_tables_of_other_columns(connection), *broken_promises(connection)]
+        return [
+            *_tables_of_other_columns(connection),
+            *broken_promises(connection),
+            *changed_forecasts(connection),
+        ]
     except duckdb.Error as problem:
         return [str(problem).splitlines()[0]]
 

@@ -292,7 +292,7 @@ def test_an_erased_person_is_named_nowhere_in_the_file(kennel_with_ingrid):
 
     erased = erase_from_file(kennel.records, ERASED, today=TODAY, reason="asked by mail")
 
-    assert erased == Erased(n_lines=5, n_cells=6, models=())
+    assert erased == Erased(n_lines=5, n_cells=6, n_forecasts=0, models=())
     with kennel.open(read_only=True) as store:
         assert store.broken_promises() == []
         for table in KEYS:
