@@ -124,7 +124,7 @@ class Evidence:
     raised_on
         Day of the breeding at which the alarm was raised; None while it was not.
     fault
-        In which way the chances are off, where the alarm was raised.
+        In which way the chances are off by all that is known now, where the alarm was raised.
     """
 
     capital: float
@@ -216,7 +216,8 @@ def ledger_of(forecasts: pd.DataFrame, breedings: pd.DataFrame, today: date) -> 
     today
         Day of the question.
     """
-    since = (pd.Timestamp(today) - forecasts["bred_earliest"].astype("datetime64[us]")).dt.days
+    bred_on = forecasts["bred_earliest"].astype("datetime64[us]").dt.normalize()
+    since = (pd.Timestamp(today) - bred_on).dt.days
     rows = forecasts.assign(is_settled=since.ge(SETTLED_DAYS).fillna(False).astype(bool))
     by_model = rows[rows["stated_by"] == "model"]
     by_people = rows[rows["stated_by"] == "person"]
@@ -426,22 +427,21 @@ def evidence_against(prob: Floats, whelped: Floats, bred_at: pd.Series[Any]) -> 
     raised = np.flatnonzero(whole >= ALARM_CAPITAL)
     if not len(raised):
         return Evidence(float(whole[-1]), float(max(1.0, whole.max())), None, None)
-    first = int(raised[0])
     return Evidence(
         float(whole[-1]),
         float(whole.max()),
-        bred_at.iloc[first].date(),
-        _fault(np.exp(parts[first] - parts[first].max())),
+        bred_at.iloc[int(raised[0])].date(),
+        _fault(np.exp(parts[-1] - parts[-1].max())),
     )
 
 
 def _fault(weight: Floats) -> Fault:
-    """The way of being off on which most of the capital was won."""
+    """The way of being off that most of the capital was won with; a part may be of two ways."""
     shift, slope = np.array(BETS).T
     won: dict[Fault, float] = {
         "too high": float(weight[shift < 0.0].sum()),
         "too low": float(weight[shift > 0.0].sum()),
-        "too bold": float(weight[(shift == 0.0) & (slope < 1.0)].sum()),
-        "too timid": float(weight[(shift == 0.0) & (slope > 1.0)].sum()),
+        "too bold": float(weight[slope < 1.0].sum()),
+        "too timid": float(weight[slope > 1.0].sum()),
     }
     return max(won, key=lambda fault: won[fault])
