@@ -156,7 +156,7 @@ _QUANTITIES = (
     ("litter_prob_upper", "95 % of that chance", "", "of 1", 0, 1, "a probability (D)"),
     ("published_litter_prob", "Chance of a litter by studies alone", "", "of 1", 0, 1,
      "a probability (D)"),
-    ("share_from_records", "Share from own records", "", "of 1", 0, 1, "a share (D)"),
+    ("records_weight", "Weight of own records", "", "of 1", 0, 1, "a share (D)"),
     ("n_draws", "Simulations", "", "", 1, 1_000_000, "derived (D)"),
     ("n_current_lines", "Lines in force", "", "", 0, 1e9, "derived (D)"),
     ("ovulation_sd_days", "Error of the ovulation day", "", "d", 0, 30, "derived (D)"),

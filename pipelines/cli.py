@@ -57,7 +57,7 @@ COMMANDS: Mapping[Panel, tuple[Callable[..., None], ...]] = {
         records.withdraw,
     ),
     "Every day": (records.due, ship),
-    "Plan": (plan.compare, plan.schedule),
+    "Plan": (plan.compare, plan.schedule, plan.forecasts),
     "Pages": (pages.pages, pages.review, pages.overview, pages.handout, pages.shipment_sheet),
     "Model": (records.fit,),
     "Copies": (records.backup, records.restore, records.export, records.erase),

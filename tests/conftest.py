@@ -156,7 +156,10 @@ def loaded_demo(tmp_path_factory, demo_records) -> tuple[Path, LoadReport]:
     """The records file of the demo, to be read only, and what its load reported."""
     path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
     with Store.open(path) as store:
-        return path, store.load([demo_records], today=DEMO_TODAY)
+        report = store.load([demo_records], today=DEMO_TODAY)
+    # No question leaves its chances in the file that all tests share.
+    path.chmod(0o444)
+    return path, report
 
 
 @pytest.fixture(scope="session")

@@ -91,6 +91,8 @@ class OptionAnswer:
         Share of the draws in which no other option has more of it.
     records_weight
         Share of the chance's certainty that the kennel's own records supply, 0 to 1.
+    published_prob
+        Mean chance of a litter by the published table alone, 0 to 1.
     outside
         Inputs outside the studied range, a sentence each.
     """
@@ -107,6 +109,7 @@ class OptionAnswer:
     value: float
     highest_prob: float
     records_weight: float
+    published_prob: float
     outside: tuple[Sentence, ...]
 
     @property
@@ -226,7 +229,8 @@ def answer_options(
                 expected_loss=expected_loss,
                 value=float(values[:, k].mean()) if worth_of_litter is not None else float("nan"),
                 highest_prob=float((comparable[:, k] >= best).mean()),
-                records_weight=_records_weight(outcome, published[k]),
+                records_weight=records_weight(outcome, published[k]),
+                published_prob=float(published[k].litter_prob.mean()),
                 outside=outside_studied(outcome, pair),
             )
         )
@@ -354,7 +358,7 @@ def _middle(values: Floats) -> float:
     return float("nan") if np.isnan(values).any() else float(np.median(values))
 
 
-def _records_weight(outcome: Outcome, published: Outcome) -> float:
+def records_weight(outcome: Outcome, published: Outcome) -> float:
     """One minus variance after over variance before, of the logit, not below 0."""
     before = float(published.logit.var())
     return max(0.0, 1.0 - float(outcome.logit.var()) / before) if before else 0.0

@@ -8,7 +8,7 @@
     Which of them head the page of a stud, in which order.
 ``stored``
     Stages and storage of samples.
-``trust``, ``checks``
+``trust``, ``checks``, ``ledger``
     How far the models can be trusted; the paragraphs of a page about it.
 ``plan``
     A comparison or a schedule.

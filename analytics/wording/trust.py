@@ -73,12 +73,14 @@ def prediction_sentences(
     sentences = [
         sentence(
             "check.predicted",
-            published=_gain(found.scores["published"]),
-            raw=_gain(found.scores["raw"]),
+            published=gain_sentence(found.scores["published"]),
+            raw=gain_sentence(found.scores["raw"]),
         )
     ]
     if "boosting" in found.scores:
-        sentences.append(sentence("check.predicted_boosting", gain=_gain(found.scores["boosting"])))
+        sentences.append(
+            sentence("check.predicted_boosting", gain=gain_sentence(found.scores["boosting"]))
+        )
     sentences.append(
         sentence(
             "check.calibration",
@@ -92,7 +94,7 @@ def prediction_sentences(
     return tuple(sentences)
 
 
-def _gain(scores: Scores) -> Sentence:
+def gain_sentence(scores: Scores) -> Sentence:
     """Whether a gain of the log score is more than chance allows."""
     reach = CLEAR_SES * scores.log_score_gain_se
     if scores.log_score_gain > reach:

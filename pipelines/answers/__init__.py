@@ -8,6 +8,8 @@
     A sample in hand: divided, recorded, its slip; the card for the wall.
 ``comparison``, ``schedule``
     A plan.
+``ledger``
+    What became of stated chances; that those of an answer are kept.
 ``due``
     What is due.
 ``waiting``

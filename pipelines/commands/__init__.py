@@ -13,7 +13,7 @@
 ``ship``
     A sample in hand and a courier at the door.
 ``plan``
-    Comparison and schedule.
+    Comparison and schedule; what became of the chances that they stated.
 ``pages``
     What is written to be read.
 ``trouble``

@@ -15,15 +15,18 @@ import typer
 from studcurve.analytics.vocabulary import SEMEN_TYPES
 from studcurve.pipelines.commands.groups import STATISTICIANS, OptionGroup
 from studcurve.pipelines.commands.options import (
+    DEFAULT_STORE,
     ClinicOption,
     Common,
+    JsonOption,
     LanguageOption,
     NowOption,
     PageReader,
+    StoreOption,
     StudArgument,
     percentage,
 )
-from studcurve.pipelines.commands.terminal import asked_at, show
+from studcurve.pipelines.commands.terminal import asked_at, asked_on, show
 from studcurve.pipelines.commands.values import (
     DAY,
     MOMENT,
@@ -33,6 +36,7 @@ from studcurve.pipelines.commands.values import (
     one_of,
     read_clock,
     read_day,
+    read_expected,
     read_hours,
     read_moment,
     read_named_day,
@@ -41,7 +45,14 @@ from studcurve.pipelines.commands.values import (
 from studcurve.reports.catalog import LANGUAGES
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from studcurve.analytics.plan.options import OpeningHours
+    from studcurve.analytics.sentences import Sentence
+    from studcurve.pipelines.answers.answer import Answer
+    from studcurve.pipelines.plan.records import PlanRecords
+    from studcurve.pipelines.records.database.forecasts import Forecast
+    from studcurve.reports.words import Words
 
 MORNING = time(8)
 """Hour of a question that names its day alone."""
@@ -63,6 +74,13 @@ WithoutOption = Annotated[
         help="Semen or route to leave out; repeatable.",
     ),
 ]  # fmt: skip
+AskedByOption = Annotated[
+    str | None,
+    typer.Option(
+        "--asked-by", metavar="NAME",
+        help="Who asks, kept with the chances (default: the computer's user).",
+    ),
+]  # fmt: skip
 read_days_as_typed = as_typed(read_weekdays)
 
 
@@ -75,6 +93,23 @@ class Question(Common):
     def asked_at(self) -> datetime:
         """The moment from which is planned."""
         return asked_at(self.now, self.store, MORNING)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnChance(OptionGroup):
+    """What the person who asks expects."""
+
+    panel: ClassVar[str] = "Was it right"
+
+    expect: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--expect", parser=as_typed(read_expected), metavar="[OPTION=]PERCENT",
+            help="Your own chance of a litter, kept beside the model's, such as 'chilled=60'; "
+            "repeatable.",
+        ),
+    ] = None  # fmt: skip
+    asked_by: AskedByOption = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -235,6 +270,7 @@ def compare(
     transport: Transport,
     clinic: Clinic,
     page: ComparisonPage,
+    own: OwnChance,
     question: Question,
     draws: Annotated[
         int,
@@ -247,10 +283,17 @@ def compare(
     """Compare the options for one breeding.
 
     Natural mating, fresh, chilled and frozen semen, by every route that can be carried out. A page
-    is written only with --out.
+    is written only with --out. The chances are kept, to be set against the result.
     """
     from studcurve.pipelines.answers.comparison import plan_answer
     from studcurve.pipelines.plan.comparison import plan_breeding
+    from studcurve.pipelines.plan.forecasts import (
+        Expected,
+        chances_of_comparison,
+        stated_at,
+        unmatched,
+        user_name,
+    )
     from studcurve.pipelines.plan.records import read_plan_records
     from studcurve.pipelines.plan.wishes import Wishes
     from studcurve.reports.words import Words
@@ -272,13 +315,20 @@ def compare(
         clinic=clinic.clinic or "",
         clinic_hours=clinic.opening_hours(),
     )
-    records = read_plan_records(question.store, question.asked_at())
+    records, at = read_plan_records(question.store, question.asked_at()), stated_at(question.store)
     plan = plan_breeding(
         records, stud, bitch, wishes, seed=question.seed, n_draws=draws,
         with_grids=page.out is not None,
     )  # fmt: skip
     words = Words(page.language)
-    show(plan_answer(plan, words), as_json=question.as_json)
+    answer = plan_answer(plan, words)
+    if plan.answers:
+        expected = [Expected(*read_expected(one)) for one in own.expect or ()]
+        stated = chances_of_comparison(
+            plan, records, expected, asked_by=own.asked_by or user_name(), at=at
+        )
+        answer = _kept(answer, stated, records, question.store, words, unmatched(plan, expected))
+    show(answer, as_json=question.as_json)
     if page.out is not None:
         from studcurve.pipelines.run import write_comparison
         from studcurve.reports.page import Reader
@@ -332,9 +382,14 @@ def schedule(
         typer.Argument(metavar="BITCH", help="Call names of the bitches (default: all in heat)."),
     ] = None,
     language: LanguageOption = LANGUAGES[0],
+    asked_by: AskedByOption = None,
 ) -> None:
-    """Plan which bitch gets which collection of a stud."""
+    """Plan which bitch gets which collection of a stud.
+
+    The chances are kept, to be set against the results.
+    """
     from studcurve.pipelines.answers.schedule import schedule_answer
+    from studcurve.pipelines.plan.forecasts import chances_of_schedule, stated_at, user_name
     from studcurve.pipelines.plan.records import read_plan_records
     from studcurve.pipelines.plan.schedule import plan_stud_schedule
     from studcurve.pipelines.plan.wishes import Wishes
@@ -352,12 +407,49 @@ def schedule(
         clinic=clinic.clinic or "",
         clinic_hours=clinic.opening_hours(),
     )
-    records = read_plan_records(question.store, question.asked_at())
+    records, at = read_plan_records(question.store, question.asked_at()), stated_at(question.store)
     planned = plan_stud_schedule(
         records, stud, bitches or (), wishes, away=frozenset(breedings.apart or ()),
         ovulations=dict(map(read_named_day, breedings.ovulation or ())), seed=question.seed,
     )  # fmt: skip
-    answer = schedule_answer(planned, Words(language), seed=question.seed)
+    words = Words(language)
+    answer = schedule_answer(planned, words, seed=question.seed)
+    if planned.plan is not None:
+        stated = chances_of_schedule(planned, records, asked_by=asked_by or user_name(), at=at)
+        answer = _kept(answer, stated, records, question.store, words)
     show(answer, as_json=question.as_json)
     if planned.plan is None:
         raise typer.Exit(1)
+
+
+def forecasts(
+    store: StoreOption = DEFAULT_STORE,
+    now: NowOption = None,
+    language: LanguageOption = LANGUAGES[0],
+    as_json: JsonOption = False,
+) -> None:
+    """Set the chances that were stated against the results."""
+    from studcurve.analytics.wording.ledger import ledger_wording
+    from studcurve.pipelines.answers.ledger import ledger_answer
+    from studcurve.pipelines.plan.forecasts import read_ledger
+    from studcurve.reports.words import Words
+
+    wording = ledger_wording(*read_ledger(store, asked_on(now, store)))
+    show(ledger_answer(wording, Words(language)), as_json=as_json)
+
+
+def _kept(
+    answer: Answer,
+    stated: Sequence[Forecast],
+    records: PlanRecords,
+    store: Path,
+    words: Words,
+    more: Sequence[Sentence] = (),
+) -> Answer:
+    """Keep what an answer states, now that all of it is worked out, and say so in it."""
+    from studcurve.analytics.wording.ledger import ledger_wording
+    from studcurve.pipelines.answers.ledger import with_ledger
+    from studcurve.pipelines.plan.forecasts import keep, ledger_of_views
+
+    wording = ledger_wording(*ledger_of_views(records.views, records.asked_at.date()))
+    return with_ledger(answer, keep(store, stated), wording, words, more)

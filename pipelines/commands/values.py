@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 import typer
 
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 from studcurve.pipelines.answers.answer import YEARS
 
 DAY = "YYYY-MM-DD"
@@ -234,6 +235,29 @@ def read_named_day(text: str) -> tuple[str, date]:
     if not name.strip() or found is None:
         raise typer.BadParameter(f"write a name and a day as BITCH=2026-11-05; got {text!r}.")
     return name.strip(), found.date()
+
+
+EXPECTED_WORDS = (*SEMEN_TYPES, "mating", "vaginal", "transcervical", "once", "twice")
+"""Words of the ways to breed."""
+
+
+def read_expected(text: str) -> tuple[frozenset[str], float]:
+    """Read a way and a chance such as chilled=60; a chance alone is about every way.
+
+    Returns
+    -------
+    frozenset of str, float
+        Words of the way, and the chance. [0 to 1]
+    """
+    way, _, chance = str(text).rpartition("=")
+    words, value = frozenset(way.lower().split()), _value_of(chance.strip().removesuffix("%"))
+    if value is None or not 1.0 <= value <= 99.0 or not words <= set(EXPECTED_WORDS):
+        raise typer.BadParameter(
+            "write a chance from 1 to 99 percent, alone or after the way that it is about, such as "
+            f"'chilled=60' or 'fresh vaginal twice=70'; the words are {', '.join(EXPECTED_WORDS)}; "
+            f"got {text!r}."
+        )
+    return words, value / 100.0
 
 
 def one_of(words: Sequence[str]) -> Callable[[str], str]:

@@ -4,7 +4,7 @@
     What every page reads, once; the same without names.
 ``stud``
     What is read of one stud, gathered once and passed on.
-``storage``, ``trust``, ``provenance``
+``storage``, ``trust``, ``ledger``, ``provenance``
     Parts that several pages show.
 ``stud_review``, ``overview``, ``handout``, ``shipment_sheet``, ``comparison``
     One file a page.

@@ -22,7 +22,7 @@ _OPEN = frozenset({
     "sex", "breed", "stage", "failed_reason", "appearance", "count_method", "motility_method",
     "extender", "semen_type", "route", "result", "kind", "drug_class", "what", "unit",
     "value_text", "laboratory_range", "scan", "outcome", "finding", "value_as_reported",
-    "unit_as_reported",
+    "unit_as_reported", "stated_by", "command", "standing",
 })  # fmt: skip
 """Columns of words that name nobody; every other text is left out of an anonymous page."""
 

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from studcurve.analytics.cautions import stopped_answers
 from studcurve.analytics.measures.doses import TARGET_ROWS
 from studcurve.analytics.models.conception.bred import (
     SemenTypeChance,
@@ -29,7 +28,7 @@ from studcurve.pipelines.fits.storage import KeptStorage, read_storage
 from studcurve.pipelines.fits.stud import StudLevels, read_levels
 from studcurve.pipelines.plan.records import PLAN_VIEWS
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.dog_history import cautions_of
+from studcurve.pipelines.records.dog_history import dogs_without_chances
 
 PAGE_VIEWS = (
     "dogs", "evaluations", "breedings", "shipments", "cycles", "progesterone", "events",
@@ -138,20 +137,18 @@ def read_kennel(store_path: Path, today: date) -> Kennel:
 
 
 def stopped_dogs(views: Mapping[str, pd.DataFrame], today: date) -> frozenset[str]:
-    """Call names of the bred dogs whose chances a caution holds back.
+    """Call names of the dogs, bred or spoken of in a forecast, whose chances a caution holds back.
 
     Parameters
     ----------
     views
-        At least those of :data:`studcurve.pipelines.due.DUE_VIEWS`.
+        At least those of :data:`studcurve.pipelines.due.DUE_VIEWS`, and ``forecasts``.
     today
         Day of the question.
     """
-    bred = views["breedings"]
-    dogs = sorted({*bred["stud"], *bred["bitch"]})
-    return frozenset(
-        dog for dog in dogs if "conception" in stopped_answers(cautions_of(views, dog, today))
-    )
+    bred, stated = views["breedings"], views["forecasts"]
+    dogs = {*bred["stud"], *bred["bitch"], *stated["stud"], *stated["bitch"]}
+    return dogs_without_chances(views, dogs, today)
 
 
 def left_out(kennel: Kennel, *dogs: str) -> tuple[Sentence, ...]:

@@ -22,6 +22,7 @@ from studcurve.analytics.wording.sources import page_sources
 from studcurve.analytics.wording.stud_page import total_level
 from studcurve.pipelines.due import alarms_of, due_of
 from studcurve.pipelines.pages.kennel import Kennel, left_out
+from studcurve.pipelines.pages.ledger import forecasts_wording
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import StudOfKennel
 from studcurve.pipelines.pages.stud_review import METHOD_OF_CHANCES, METHOD_OF_LITTERS
@@ -53,8 +54,10 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
     answer = program_sentences(bred, kennel.today, overdue_days=RECENT_DAYS)
     if len(bred) < n_bred:
         n_held = n_bred - len(bred)
-        answer += (sentence("answer.held_back", n=n_held, dogs=tuple(sorted(kennel.stopped))),)
+        dogs = kennel.stopped & {*views["breedings"]["stud"], *views["breedings"]["bitch"]}
+        answer += (sentence("answer.held_back", n=n_held, dogs=tuple(sorted(dogs))),)
     answer += left_out(kennel)
+    forecasts = forecasts_wording(kennel)
     beside = semen_type_sentences(due_breedings(bred, kennel.today), prior_widths(kennel))
     chances, litters = kennel.chances, kennel.litters
     sizes = litters.sizes(without_stopped(kennel.stopped, litters.stud, litters.bitch))
@@ -63,7 +66,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         kennel=kennel.name,
         cautions=(*alarms_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
         # Without a fit no shares are shown to stand beside.
-        answer=answer if chances else (*answer, *beside),
+        answer=(*forecasts.alarm, *answer, *(() if chances else beside)),
         of_chances=beside,
         due=_due(kennel),
         unreported=_unreported(kennel),
@@ -78,6 +81,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         sources=page_sources(with_chances=bool(chances), with_litters=sizes is not None),
         provenance=provenance(kennel),
         checks=kennel_checks(kennel),
+        forecasts=forecasts,
     )
 
 

@@ -8,4 +8,6 @@
     One breeding.
 ``schedule``
     Several bitches and one stud.
+``forecasts``
+    Chances that were stated, kept; what became of earlier ones.
 """

@@ -149,10 +149,12 @@ def plan_breeding(
     )
     outcomes = [simulate(option, pair, unknowns) for option in options]
     best = best_days(outcomes)
-    before = with_chain(
-        unknowns, published_chain(np.random.default_rng(seed), n_draws), pair, seed=seed
-    )
-    published = [simulate(outcome.option, pair, before) for outcome in best]
+    # Without a fit the answer is the published table's own.
+    published = best
+    if records.conception.kept is not None:
+        table = published_chain(np.random.default_rng(seed), n_draws)
+        before = with_chain(unknowns, table, pair, seed=seed)
+        published = [simulate(outcome.option, pair, before) for outcome in best]
     born = records.litter.posterior
     litter_chain = Chain(born.draws, born.data.levels)
     dam = dam_of(records, pair, litter_inbreeding_pct=wishes.litter_inbreeding_pct)

@@ -47,6 +47,7 @@ from studcurve.pipelines.records.dog_history import CAUTION_VIEWS
 
 PLAN_VIEWS = (
     *CAUTION_VIEWS, "inseminations", "cycles", "progesterone", "shipments", "frozen_lots", "prices",
+    "forecasts",
 )  # fmt: skip
 """Views that a plan is made from."""
 

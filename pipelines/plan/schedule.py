@@ -13,11 +13,13 @@ from studcurve.analytics.cautions import Caution, stopped_answers
 from studcurve.analytics.errors import ToolkitError
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.plan.breeding_plan import HeatSummary
+from studcurve.analytics.plan.compare import records_weight
 from studcurve.analytics.plan.feasible import possible_options
-from studcurve.analytics.plan.schedule.conflicts import Schedule, plan_schedule
+from studcurve.analytics.plan.schedule.conflicts import Assignment, Schedule, plan_schedule
 from studcurve.analytics.plan.schedule.program import StudLimits, Way
 from studcurve.analytics.plan.schedule.ways import published_rest, rest_shares, ways_of
-from studcurve.analytics.plan.simulation.unknowns import Chain
+from studcurve.analytics.plan.simulation.chain import Pair, Unknowns, simulate
+from studcurve.analytics.plan.simulation.unknowns import Chain, published_chain, with_chain
 from studcurve.analytics.sentences import Sentence
 from studcurve.pipelines.plan.records import (
     PlanRecords,
@@ -35,6 +37,22 @@ from studcurve.pipelines.records.dog_history import cautions_of
 
 N_SCHEDULE_DRAWS = 1000
 """Joint draws of a schedule; a chance is then sure to half a point."""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What stands beside the chance of a bitch that is planned.
+
+    Attributes
+    ----------
+    published_prob
+        The same chance by the published table alone, 0 to 1.
+    records_weight
+        Share of its certainty that the kennel's own records supply, 0 to 1.
+    """
+
+    published_prob: float
+    records_weight: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +80,8 @@ class StudSchedule:
         The schedule; None when nobody is left.
     n_draws
         Joint draws.
+    beside
+        By bitch that gets something.
     """
 
     stud: str
@@ -76,6 +96,7 @@ class StudSchedule:
     worth_of_litter: float | None
     currency: str
     n_draws: int
+    beside: Mapping[str, Beside]
 
 
 def plan_stud_schedule(
@@ -128,6 +149,7 @@ def plan_stud_schedule(
     is_own_rest = False
     ways: list[tuple[Way, ...]] = []
     heats: dict[str, HeatSummary] = {}
+    asked_of: dict[str, tuple[Pair, Unknowns]] = {}
     at_home = {name.casefold() for name in away}
     expected = {
         str(dog_row(records, name, "female")["call_name"]): on for name, on in ovulations.items()
@@ -164,14 +186,42 @@ def plan_stud_schedule(
             )
         )  # fmt: skip
         heats[name] = heat.summary
+        asked_of[name] = pair, unknowns
     plan = None
-    if heats:
+    beside: dict[str, Beside] = {}
+    if heats and rested is not None:
         plan = plan_schedule(ways, list(heats), stud_limits(records, stud_name, wishes))
+        beside = {
+            one.bitch: Beside(float(one.litter_prob.mean()), 0.0)
+            if records.conception.kept is None
+            else _beside(one, one.way, *asked_of[one.bitch], rested, seed, n_draws)
+            for one in plan.assignments
+            if one.way is not None
+        }
     deficit = float("nan") if rested is None else float(1.0 - rested[:, 0].mean())
     return StudSchedule(
         stud_name, tuple(cautions), tuple(stopped), tuple(undated), chance_sources(records),
-        deficit, is_own_rest, heats, plan, wishes.worth_of_litter, currency, n_draws,
+        deficit, is_own_rest, heats, plan, wishes.worth_of_litter, currency, n_draws, beside,
     )  # fmt: skip
+
+
+def _beside(
+    assignment: Assignment,
+    way: Way,
+    pair: Pair,
+    unknowns: Unknowns,
+    rested: Floats,
+    seed: int,
+    n_draws: int,
+) -> Beside:
+    """Follow what a bitch gets once more, from the published table alone."""
+    table = published_chain(np.random.default_rng(seed), n_draws)
+    before = with_chain(unknowns, table, pair, seed=seed)
+    (alone,) = ways_of([way.option], pair, before, rested, prices={}, worth_of_litter=None)
+    now, then = (simulate(way.option, pair, draws) for draws in (unknowns, before))
+    return Beside(
+        float(alone.litter_prob[:, assignment.state or 0].mean()), records_weight(now, then)
+    )
 
 
 def stud_limits(records: PlanRecords, stud: str, wishes: Wishes) -> StudLimits:

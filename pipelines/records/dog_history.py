@@ -5,13 +5,19 @@ One way for every command and page.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date
 from functools import lru_cache
 
 import pandas as pd
 
-from studcurve.analytics.cautions import Caution, DogRecords, KennelRecords, cautions_for_dog
+from studcurve.analytics.cautions import (
+    Caution,
+    DogRecords,
+    KennelRecords,
+    cautions_for_dog,
+    stopped_answers,
+)
 
 CAUTION_VIEWS = (
     "dogs", "evaluations", "breedings", "evaluations_seen", "breedings_seen", "inseminations_seen",
@@ -59,3 +65,14 @@ def dog_records(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> Dog
 def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
     """What must be said of one dog, whichever sex, before any number."""
     return cautions_for_dog(dog_records(views, dog, today), today)
+
+
+def dogs_without_chances(
+    views: Mapping[str, pd.DataFrame], dogs: Collection[str], today: date
+) -> frozenset[str]:
+    """Those of some dogs whose chances a caution holds back, by call name."""
+    return frozenset(
+        dog
+        for dog in sorted(set(dogs))
+        if "conception" in stopped_answers(cautions_of(views, dog, today))
+    )

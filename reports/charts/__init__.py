@@ -6,6 +6,6 @@ never the only carrier of meaning: shape, place or a label always says the same.
 
 ``frame``
     What pictures share: sizes, axes, legends.
-``stud``, ``stored``, ``chances``, ``litters``, ``plan``
+``stud``, ``stored``, ``chances``, ``litters``, ``plan``, ``ledger``
     By subject.
 """

@@ -16,10 +16,12 @@ from studcurve.analytics.models.litter.sizes import LitterSizes
 from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence, Word
 from studcurve.analytics.wording.checks import Checks
+from studcurve.analytics.wording.ledger import LedgerWording
 from studcurve.analytics.wording.sources import Source
 from studcurve.reports.charts.litters import outcome_flow
 from studcurve.reports.page import Link, Reader, Report, Section, Table, columns
 from studcurve.reports.pages.stud_review import chances_section
+from studcurve.reports.sections.ledger import ledger_annex, ledger_section
 from studcurve.reports.sections.litter_sizes import litter_sizes_section
 from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.sections.stored import stages_section
@@ -157,6 +159,8 @@ class OverviewResults:
         As on every page.
     checks
         How far the models can be trusted.
+    forecasts
+        What became of the chances that were stated.
     """
 
     kennel: str
@@ -176,6 +180,7 @@ class OverviewResults:
     sources: tuple[Source | Sentence, ...]
     provenance: tuple[Sentence, ...]
     checks: Checks
+    forecasts: LedgerWording
 
 
 def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Reader) -> Report:
@@ -187,6 +192,7 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
     if results.chances:
         sentences = tuple(words.tell(sentence) for sentence in results.of_chances)
         sections.append(replace(chances_section(results.chances, words), paragraphs=sentences))
+    sections.append(ledger_section(results.forecasts, words))
     if results.litters is not None:
         sections.append(litter_sizes_section(results.litters, words))
     sections += [_studs(results.studs, words), _years(results.years, words)]
@@ -205,12 +211,19 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
         method=(
             *(words[f"method.{name}"] for name in results.method),
             *check_lines(results.checks, words),
+            *(
+                " ".join(words.tell(sentence) for sentence in paragraph)
+                for paragraph in results.forecasts.paragraphs
+            ),
         ),
         sources=in_words(results.sources, words),
         provenance=on_one_line(results.provenance, words),
         glossary=("interval", "chance", "records_weight"),
         reader=reader,
-        annex=checks_annex(results.checks, words),
+        annex=(
+            *checks_annex(results.checks, words),
+            *ledger_annex(results.forecasts, words),
+        ),
     )
 
 

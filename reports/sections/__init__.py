@@ -2,7 +2,7 @@
 
 ``stud_over_time``, ``stored``
     One stud's level; stages and storage of samples.
-``litter_sizes``, ``what_if``, ``trust``
+``litter_sizes``, ``what_if``, ``trust``, ``ledger``
     Litters beside what was expected; sliders; how far the models can be trusted.
 ``sources``
     The foot of a page.

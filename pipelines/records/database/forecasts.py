@@ -48,7 +48,7 @@ class Forecast:
         Median and ends of the 90 % range of the draws; None of a person's.
     published_litter_prob
         The same way by the published table alone. [0 to 1]
-    share_from_records
+    records_weight
         Share of the certainty that the kennel's own records supplied. [0 to 1]
     n_draws
         Joint draws.
@@ -75,7 +75,7 @@ class Forecast:
     litter_prob_lower: float | None = None
     litter_prob_upper: float | None = None
     published_litter_prob: float | None = None
-    share_from_records: float | None = None
+    records_weight: float | None = None
     n_draws: int | None = None
     model_fingerprint: str | None = None
     priors_fingerprint: str | None = None

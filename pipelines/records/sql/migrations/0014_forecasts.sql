@@ -22,7 +22,7 @@ CREATE TABLE forecast (
     litter_prob_lower DOUBLE,
     litter_prob_upper DOUBLE,
     published_litter_prob DOUBLE CHECK (published_litter_prob > 0 AND published_litter_prob < 1),
-    share_from_records DOUBLE,
+    records_weight DOUBLE,
     n_draws INTEGER,
     model_fingerprint VARCHAR,
     priors_fingerprint VARCHAR,

@@ -90,7 +90,7 @@ SELECT
     ranked.litter_prob_lower,
     ranked.litter_prob_upper,
     ranked.published_litter_prob,
-    ranked.share_from_records,
+    ranked.records_weight,
     ranked.model_fingerprint,
     ranked.breeding_id,
     ranked.bred_earliest,

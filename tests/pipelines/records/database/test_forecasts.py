@@ -40,7 +40,7 @@ def forecast(dogs):
             command="compare", stud_id=dogs[stud], stud=stud, bitch_id=dogs[bitch], bitch=bitch,
             semen_type="chilled", route="vaginal", n_inseminations=1, planned_at=PLANNED,
             litter_prob=0.6125, litter_prob_median=0.63, litter_prob_lower=0.4,
-            litter_prob_upper=0.8, published_litter_prob=0.55, share_from_records=0.1,
+            litter_prob_upper=0.8, published_litter_prob=0.55, records_weight=0.1,
             n_draws=4000, model_fingerprint="conception, version 1", priors_fingerprint="ab12",
             versions='{"numpy": "2"}', records_fingerprint="cd34",
         )  # fmt: skip
