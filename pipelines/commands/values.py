@@ -253,9 +253,9 @@ def read_expected(text: str) -> tuple[frozenset[str], float]:
     words, value = frozenset(way.lower().split()), _value_of(chance.strip().removesuffix("%"))
     if value is None or not 1.0 <= value <= 99.0 or not words <= set(EXPECTED_WORDS):
         raise typer.BadParameter(
-            "write a chance from 1 to 99 percent, alone or after the way that it is about, such as "
-            f"'chilled=60' or 'fresh vaginal twice=70'; the words are {', '.join(EXPECTED_WORDS)}; "
-            f"got {text!r}."
+            "write a chance from 1 to 99 percent, alone or after the option that it is about, such "
+            "as 'chilled=60' or 'fresh vaginal twice=70'; the words are "
+            f"{', '.join(EXPECTED_WORDS)}; got {text!r}."
         )
     return words, value / 100.0
 

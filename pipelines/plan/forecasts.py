@@ -259,7 +259,7 @@ def _common(
         "command": command,
         "stud_id": int(dog_row(records, stud, "male")["dog_id"]),
         "stud": stud,
-        "model_fingerprint": f"{model}, starting table" if kept is None else model,
+        "model_fingerprint": f"published:{model}" if kept is None else model,
         "priors_fingerprint": priors_fingerprint(CONCEPTION.prior_ids)
         if kept is None
         else kept.priors_fingerprint,
