@@ -42,10 +42,17 @@ def ledger_answer(wording: LedgerWording, words: Words) -> Answer:
     )
 
 
-def with_ledger(
-    answer: Answer, kept: Kept, wording: LedgerWording, words: Words, more: Sequence[Sentence] = ()
-) -> Answer:
-    """An answer that also says whether its chances were kept, and whether earlier ones were right.
+def with_ledger(answer: Answer, wording: LedgerWording, words: Words) -> Answer:
+    """An answer that also says whether earlier chances were right."""
+    return replace(
+        answer,
+        sentences=(*answer.sentences, *(words.tell(one) for one in wording.alarm)),
+        values={**answer.values, "ledger": ledger_values(wording.ledger)},
+    )
+
+
+def with_kept(answer: Answer, kept: Kept, words: Words, more: Sequence[Sentence] = ()) -> Answer:
+    """An answer that also says whether its chances were kept.
 
     Parameters
     ----------
@@ -53,8 +60,6 @@ def with_ledger(
         With chances.
     kept
         What became of them.
-    wording
-        Of earlier ones.
     words
         Of the reader.
     more
@@ -63,7 +68,6 @@ def with_ledger(
     notes = tuple(words.tell(one) for one in (*more, kept.note))
     return replace(
         answer,
-        sentences=(*answer.sentences, *(words.tell(one) for one in wording.alarm)),
         remarks=(*answer.remarks, *notes),
         values={
             **answer.values,
@@ -84,7 +88,6 @@ def with_ledger(
                     for one in kept.stated
                 ],
             },
-            "ledger": ledger_values(wording.ledger),
         },
     )
 

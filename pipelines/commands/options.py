@@ -95,6 +95,13 @@ SeedOption = Annotated[
         rich_help_panel=STATISTICIANS,
     ),
 ]
+AskedByOption = Annotated[
+    str | None,
+    typer.Option(
+        "--asked-by", metavar="NAME",
+        help="Who asks, kept with the chances (default: the computer's user).",
+    ),
+]  # fmt: skip
 JsonOption = Annotated[bool, typer.Option("--json", help="Output as JSON.")]
 OutOption = Annotated[
     Path,

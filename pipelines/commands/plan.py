@@ -16,6 +16,7 @@ from studcurve.analytics.vocabulary import SEMEN_TYPES
 from studcurve.pipelines.commands.groups import STATISTICIANS, OptionGroup
 from studcurve.pipelines.commands.options import (
     DEFAULT_STORE,
+    AskedByOption,
     ClinicOption,
     Common,
     JsonOption,
@@ -72,13 +73,6 @@ WithoutOption = Annotated[
     typer.Option(
         "--without", parser=one_of(REFUSABLE), metavar="|".join(REFUSABLE),
         help="Semen or route to leave out; repeatable.",
-    ),
-]  # fmt: skip
-AskedByOption = Annotated[
-    str | None,
-    typer.Option(
-        "--asked-by", metavar="NAME",
-        help="Who asks, kept with the chances (default: the computer's user).",
     ),
 ]  # fmt: skip
 read_days_as_typed = as_typed(read_weekdays)
@@ -448,8 +442,8 @@ def _kept(
 ) -> Answer:
     """Keep what an answer states, now that all of it is worked out, and say so in it."""
     from studcurve.analytics.wording.ledger import ledger_wording
-    from studcurve.pipelines.answers.ledger import with_ledger
+    from studcurve.pipelines.answers.ledger import with_kept, with_ledger
     from studcurve.pipelines.plan.forecasts import keep, ledger_of_views
 
     wording = ledger_wording(*ledger_of_views(records.views, records.asked_at.date()))
-    return with_ledger(answer, keep(store, stated), wording, words, more)
+    return with_kept(with_ledger(answer, wording, words), keep(store, stated), words, more)

@@ -8,12 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
-from typing import Annotated, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import typer
 
 from studcurve.pipelines.commands.groups import OptionGroup
 from studcurve.pipelines.commands.options import (
+    AskedByOption,
     Chamber,
     ClinicOption,
     Common,
@@ -31,7 +32,22 @@ from studcurve.pipelines.commands.options import (
     volume_ml,
 )
 from studcurve.pipelines.commands.terminal import asked_at, show
-from studcurve.pipelines.commands.values import DAY, MOMENT, read_day, read_moment
+from studcurve.pipelines.commands.values import DAY, MOMENT, number, read_day, read_moment
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from studcurve.pipelines.answers.answer import Answer
+    from studcurve.pipelines.answers.slip import ShipmentRequest
+
+
+ExpectOption = Annotated[
+    float | None,
+    typer.Option(
+        "--expect", parser=number(1.0, 99.0, such_as="60"), metavar="PERCENT",
+        help="Your own chance of a litter from this shipment, kept to be set against the result.",
+    ),
+]  # fmt: skip
 
 
 class Appearance(Enum):
@@ -150,6 +166,8 @@ def ship(
     shipment: Shipment,
     sheet: Sheet,
     common: Common,
+    expect: ExpectOption = None,
+    asked_by: AskedByOption = None,
     check: Annotated[
         bool, typer.Option("--check", help="Give the answer; record and write nothing.")
     ] = False,
@@ -189,9 +207,36 @@ def ship(
         common.store, request, out=sheet.out, words=sheet.words, rng=common.rng(),
         check_only=check,
     )  # fmt: skip
-    show(packed.answer, as_json=common.as_json)
+    answer = packed.answer
+    if expect is not None and not (packed.is_stopped or check):
+        answer = _with_own_chance(answer, request, expect / 100.0, asked_by, common.store)
+    show(answer, as_json=common.as_json)
     if packed.is_stopped:
         raise typer.Exit(1)
+
+
+def _with_own_chance(
+    answer: Answer, request: ShipmentRequest, prob: float, asked_by: str | None, store: Path
+) -> Answer:
+    """Keep what the sender expects of the shipment, and say so."""
+    from studcurve.analytics.sentences import sentence
+    from studcurve.pipelines.answers.ledger import with_kept
+    from studcurve.pipelines.plan.forecasts import (
+        Kept,
+        chance_of_shipment,
+        keep,
+        stated_at,
+        user_name,
+    )
+    from studcurve.reports.words import Words
+
+    stated = chance_of_shipment(
+        store, (request.stud, request.for_bitch or ""), route=request.route,
+        inseminate_at=request.inseminate_at, prob=prob, asked_by=asked_by or user_name(),
+        at=stated_at(store),
+    )  # fmt: skip
+    kept = Kept((), sentence("forecast.unknown_bitch")) if stated is None else keep(store, [stated])
+    return with_kept(answer, kept, Words("en"))
 
 
 def _given_once(option: str, behind: float | None, named: float | None) -> float:

@@ -173,6 +173,65 @@ def chances_of_schedule(
     return stated
 
 
+def chance_of_shipment(
+    store_path: Path,
+    pair: tuple[str, str],
+    *,
+    route: str,
+    inseminate_at: datetime,
+    prob: float,
+    asked_by: str | None,
+    at: datetime,
+) -> Forecast | None:
+    """A person's chance of a litter from a chilled dose that is sent.
+
+    Parameters
+    ----------
+    store_path
+        The records file.
+    pair
+        Names of stud and bitch; she may go by her registered name.
+    route, inseminate_at
+        Of the planned insemination.
+    prob
+        The chance. [0 to 1]
+    asked_by, at
+        As for a comparison.
+
+    Returns
+    -------
+    Forecast or None
+        None where she is not in the records.
+    """
+    with Store.open(store_path, read_only=True) as store:
+        dogs, fingerprint = store.read("dogs"), store.fingerprint()
+    rows = []
+    for name, sex in zip(pair, ("male", "female"), strict=True):
+        of_sex = dogs[dogs["sex"] == sex]
+        is_meant = of_sex["call_name"].str.casefold().eq(name.strip().casefold())
+        is_meant |= of_sex["registered_name"].str.casefold().eq(name.strip().casefold())
+        rows.append(of_sex[is_meant.fillna(False)])
+    if any(len(found) != 1 for found in rows):
+        return None
+    stud, bitch = (found.iloc[0] for found in rows)
+    return Forecast(
+        stated_at=at,
+        asked_by=asked_by,
+        stated_by="person",
+        command="ship",
+        stud_id=int(stud["dog_id"]),
+        stud=str(stud["call_name"]),
+        bitch_id=int(bitch["dog_id"]),
+        bitch=str(bitch["call_name"]),
+        semen_type="chilled",
+        route=route,
+        n_inseminations=1,
+        planned_at=inseminate_at,
+        litter_prob=prob,
+        records_fingerprint=fingerprint,
+    )
+
+
 def keep(store_path: Path, stated: Sequence[Forecast]) -> Kept:
     """Keep what an answer states, where the records file can be written to.
 

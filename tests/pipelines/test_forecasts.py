@@ -3,8 +3,11 @@
 import json
 import multiprocessing
 import shutil
+from dataclasses import replace
 from datetime import date, datetime, timedelta
+from types import SimpleNamespace
 
+import altair as alt
 import duckdb
 import pandas as pd
 import pytest
@@ -21,6 +24,11 @@ from studcurve.pipelines.pages.anonymous import without_names
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.ledger import forecasts_wording
 from studcurve.pipelines.pages.overview import overview_results
+from studcurve.pipelines.plan.comparison import plan_breeding
+from studcurve.pipelines.plan.forecasts import chances_of_comparison, chances_of_schedule
+from studcurve.pipelines.plan.records import read_plan_records
+from studcurve.pipelines.plan.schedule import plan_stud_schedule
+from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.records.database.store import Store
 from studcurve.reports.page import Reader, render
 from studcurve.reports.pages.overview import build_overview
@@ -86,6 +94,30 @@ def test_a_schedule_keeps_one_chance_for_each_bitch_that_gets_something(own_demo
     assert planned
     assert dict(zip(rows["bitch"], rows["litter_prob"], strict=True)) == planned
     assert set(rows["command"]) == {"schedule"}
+
+
+def test_beside_a_fits_chance_stands_that_of_the_published_table_alone(demo_store_path):
+    """A fit that has learned nothing: both chances are of one table, by draws of their own."""
+    records = read_plan_records(demo_store_path, datetime(2026, 10, 31, 8))
+    fit = SimpleNamespace(priors_fingerprint="ab", versions={"numpy": "2"})
+    fitted = replace(records, conception=replace(records.conception, kept=fit))
+    asked = {"asked_by": None, "at": datetime(2026, 10, 31, 9)}
+
+    plan = plan_breeding(fitted, "Merle", "Whin", Wishes(), seed=1, n_draws=2000)
+    schedule = plan_stud_schedule(fitted, "Merle", ["Whin"], Wishes(), seed=1,
+                                  ovulations={"Whin": date(2026, 11, 2)})  # fmt: skip
+
+    compared = chances_of_comparison(plan, fitted, (), **asked)
+    scheduled = chances_of_schedule(schedule, fitted, **asked)
+    assert len(compared) > 5
+    assert len(scheduled) == 1
+    for one in (*compared, *scheduled):
+        # A chance has a spread of about 0.15, and the fewest draws are 1000.
+        assert one.published_litter_prob == pytest.approx(one.litter_prob, abs=0.04)
+        assert one.published_litter_prob != one.litter_prob
+        assert one.records_weight < 0.15
+        assert one.priors_fingerprint == "ab"
+        assert one.model_fingerprint.startswith("conception, version")
 
 
 def test_a_persons_chance_is_kept_beside_the_models_of_the_same_options(own_demo):
@@ -174,6 +206,36 @@ def test_a_stopped_dog_gets_no_number_and_leaves_no_forecast(own_demo, demo_stop
     assert kept(own_demo).empty
 
 
+SHIP = ["ship", "Merle", "--volume", "0.9", "--target", "20", "--motility", "80", "--cells", "140", "--dilution",
+        "1 + 19", "--extender", "egg yolk", "--inseminate", "2026-11-01 11:00", "--now",
+        "2026-10-31 14:00", "--json"]  # fmt: skip
+
+
+@pytest.mark.parametrize(("more", "n_kept"), [
+    (["--expect", "62,5", "--bitch", "whin"], 1), (["--bitch", "Whin"], 0),
+    (["--expect", "62,5", "--bitch", "Nobody"], 0), (["--expect", "62,5"], 0),
+    (["--expect", "62,5", "--bitch", "Whin", "--check"], 0),
+])  # fmt: skip
+def test_what_the_sender_expects_of_a_shipment_is_kept(own_demo, tmp_path, more, n_kept):
+    ran = ask(own_demo, *SHIP, "--out", str(tmp_path / "out"), "--asked-by", "Ida", *more)
+
+    assert ran.exit_code == 0, ran.output
+    answer, rows = json.loads(ran.stdout), kept(own_demo)
+    assert len(rows) == n_kept
+    assert ("forecasts" in answer) == ("--expect" in more and "--check" not in more)
+    if n_kept:
+        (row,) = rows.to_dict("records")
+        assert (row["command"], row["stated_by"], row["asked_by"], row["bitch"]) == (
+            "ship", "person", "Ida", "Whin",
+        )  # fmt: skip
+        assert (row["semen_type"], row["route"], row["litter_prob"]) == (
+            "chilled",
+            "vaginal",
+            0.625,
+        )
+        assert row["planned_at"] == datetime(2026, 11, 1, 11)
+
+
 def test_the_whole_story_from_the_question_to_the_score(own_demo, kennel_class, tmp_path):
     ask(own_demo, "compare", "Merle", "Whin", "--expect", "fresh=90", "--asked-by", "Ida", *FEW)
     ask(own_demo, "compare", "Merle", "Whin", "--expect", "fresh=35", "--asked-by", "Ida", *FEW)
@@ -255,6 +317,8 @@ def test_below_ten_nothing_is_claimed_and_from_thirty_on_there_is_a_picture():
     assert [bool(ledger_section(one, words).charts) for one in (few, some, many)] == [
         False, False, True,
     ]  # fmt: skip
+    (_, picture) = ledger_section(many, words).charts[0]
+    alt.Chart.from_dict(picture, validate=True)
     assert [section.name for section in ledger_annex(many, words)] == [
         "ledger-scores", "ledger-kinds", "ledger-bands",
     ]  # fmt: skip
