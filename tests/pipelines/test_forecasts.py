@@ -206,9 +206,11 @@ def test_a_stopped_dog_gets_no_number_and_leaves_no_forecast(own_demo, demo_stop
     assert kept(own_demo).empty
 
 
-SHIP = ["ship", "Merle", "--volume", "0.9", "--target", "20", "--motility", "80", "--cells", "140", "--dilution",
-        "1 + 19", "--extender", "egg yolk", "--inseminate", "2026-11-01 11:00", "--now",
-        "2026-10-31 14:00", "--json"]  # fmt: skip
+SHIP = [
+    "ship", "Merle", "--volume", "0.9", "--target", "20", "--motility", "80", "--cells", "140",
+    "--dilution", "1 + 19", "--extender", "egg yolk", "--inseminate", "2026-11-01 11:00",
+    "--now", "2026-10-31 14:00", "--json",
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("more", "n_kept"), [
