@@ -88,6 +88,7 @@ TARGETS: dict[str, list[str]] = {
     "analytics/plan/simulation/samples.py": plan("lateness_and_samples"),
     "analytics/plan/simulation/unknowns.py": plan("chain"),
     "analytics/plan/what_if.py": plan("what_if"),
+    "analytics/trust/ledger.py": measure("ledger"),
     "pipelines/records/sheets/rules.py": [
         "tests/pipelines/records/sheets/test_rule_edges.py",
         "tests/pipelines/records/sheets/test_rules.py",

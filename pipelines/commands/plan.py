@@ -309,7 +309,8 @@ def compare(
         clinic=clinic.clinic or "",
         clinic_hours=clinic.opening_hours(),
     )
-    records, at = read_plan_records(question.store, question.asked_at()), stated_at(question.store)
+    at = stated_at(question.store)
+    records = read_plan_records(question.store, question.asked_at())
     plan = plan_breeding(
         records, stud, bitch, wishes, seed=question.seed, n_draws=draws,
         with_grids=page.out is not None,
@@ -401,7 +402,8 @@ def schedule(
         clinic=clinic.clinic or "",
         clinic_hours=clinic.opening_hours(),
     )
-    records, at = read_plan_records(question.store, question.asked_at()), stated_at(question.store)
+    at = stated_at(question.store)
+    records = read_plan_records(question.store, question.asked_at())
     planned = plan_stud_schedule(
         records, stud, bitches or (), wishes, away=frozenset(breedings.apart or ()),
         ovulations=dict(map(read_named_day, breedings.ovulation or ())), seed=question.seed,

@@ -219,6 +219,7 @@ def _with_own_chance(
     answer: Answer, request: ShipmentRequest, prob: float, asked_by: str | None, store: Path
 ) -> Answer:
     """Keep what the sender expects of the shipment, and say so."""
+    from studcurve.analytics.errors import StoreLockedError
     from studcurve.analytics.sentences import sentence
     from studcurve.pipelines.answers.ledger import with_kept
     from studcurve.pipelines.plan.forecasts import (
@@ -230,11 +231,14 @@ def _with_own_chance(
     )
     from studcurve.reports.words import Words
 
-    stated = chance_of_shipment(
-        store, (request.stud, request.for_bitch or ""), route=request.route,
-        inseminate_at=request.inseminate_at, prob=prob, asked_by=asked_by or user_name(),
-        at=stated_at(store),
-    )  # fmt: skip
+    try:
+        stated = chance_of_shipment(
+            store, (request.stud, request.for_bitch or ""), route=request.route,
+            inseminate_at=request.inseminate_at, prob=prob, asked_by=asked_by or user_name(),
+            at=stated_at(store),
+        )  # fmt: skip
+    except StoreLockedError:
+        return with_kept(answer, Kept((), sentence("forecast.in_use")), Words("en"))
     kept = Kept((), sentence("forecast.unknown_bitch")) if stated is None else keep(store, [stated])
     return with_kept(answer, kept, Words("en"))
 
