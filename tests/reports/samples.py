@@ -1,7 +1,7 @@
 """Finished results of every page, with one name in every text that a record can hold."""
 
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 
 import numpy as np
@@ -58,9 +58,11 @@ from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns, p
 from studcurve.analytics.plan.what_if import option_grid
 from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.trust.checking import Replicated, Scores
+from studcurve.analytics.trust.ledger import ledger_of
 from studcurve.analytics.trust.prior_width import PriorWidth
 from studcurve.analytics.trust.second_opinion import SecondOpinion, SecondOpinionRow
 from studcurve.analytics.wording.checks import Checks
+from studcurve.analytics.wording.ledger import ledger_wording
 from studcurve.analytics.wording.sources import Source
 from studcurve.analytics.wording.stud_page import headline
 from studcurve.reports.page import Reader
@@ -255,6 +257,27 @@ def checks(name="Rowan"):
     )  # fmt: skip
 
 
+def stated_chances(name, *, is_stopped=False):
+    """Forty chances of the model's and one of a person's, or what a stopped dog leaves of them."""
+    n = 41
+    first = date(2023, 5, 1)
+    rows = pd.DataFrame({
+        "forecast_id": range(1, n + 1), "question_id": range(1, n + 1), "asked_by": name,
+        "stated_by": ["model"] * (n - 1) + ["person"], "command": "compare", "stud": name,
+        "bitch": name, "semen_type": "fresh", "route": "vaginal", "litter_prob": 0.61,
+        "litter_prob_lower": 0.41, "litter_prob_upper": 0.81, "published_litter_prob": 0.57,
+        "breeding_id": range(1, n + 1), "n_inseminations": 1, "records_weight": 0.3,
+        "bred_earliest": [first + timedelta(days=20 * k) for k in range(n)],
+        "stated_at": pd.Timestamp(first), "planned_at": pd.Timestamp(first),
+        "outcome_known": True, "whelped": [k % 3 > 0 for k in range(n)], "is_sire_certain": True,
+        "counts": True, "standing": "counts",
+    }).astype({"whelped": "boolean", "outcome_known": "boolean"})  # fmt: skip
+    rows = rows.astype({"bred_earliest": "datetime64[us]"})
+    shown = rows.head(0 if is_stopped else n)
+    ledger = ledger_of(shown, shown[["semen_type", "bitch", "whelped"]], date(2026, 5, 1))
+    return ledger_wording(ledger, n if is_stopped else 0)
+
+
 def overview_results(name="Rowan", *, is_stopped=False):
     outcomes = pd.DataFrame(
         [
@@ -308,6 +331,7 @@ def overview_results(name="Rowan", *, is_stopped=False):
         straws=straws,
         method=("chances_chain",),
         sources=SOURCES,
+        forecasts=stated_chances(name, is_stopped=is_stopped),
         provenance=PROVENANCE,
         checks=checks(name),
     )
