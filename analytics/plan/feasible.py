@@ -117,15 +117,20 @@ def _straw_refusal(straws: Sequence[Straws], n: int) -> Sentence | None:
     n_left = sum(lot.n_left for lot in straws)
     if n_left == 0:
         return sentence("infeasible.straws_used_up" if straws else "infeasible.no_straws")
+    alive = [lot for lot in straws if lot.n_left and not lot.is_dead]
+    if not alive:
+        return sentence("infeasible.straws_dead")
     if _lot_for(straws, n) is None:
-        wanted = n * min(lot.n_per_dose for lot in straws if lot.n_left)
+        wanted = n * min(lot.n_per_dose for lot in alive)
+        n_left = sum(lot.n_left for lot in alive)
         return sentence("infeasible.too_few_straws", n=n_left, n_wanted=wanted)
     return None
 
 
 def _lot_for(straws: Sequence[Straws], n: int) -> Straws | None:
-    """Oldest lot with enough straws for n inseminations."""
-    return next((lot for lot in straws if lot.n_left >= n * lot.n_per_dose), None)
+    """Oldest lot with enough straws for n inseminations; none whose sperm were dead after thaw."""
+    enough = (lot for lot in straws if lot.n_left >= n * lot.n_per_dose and not lot.is_dead)
+    return next(enough, None)
 
 
 def _no_day(circumstances: Circumstances, semen_type: str, n: int) -> Sentence:

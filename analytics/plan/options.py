@@ -126,6 +126,11 @@ class Straws:
     motile_per_straw_m: float
     post_thaw_motility_pct: float = float("nan")
 
+    @property
+    def is_dead(self) -> bool:
+        """Whether no sperm moved after thaw: zero is a measurement, a blank is none."""
+        return self.motile_per_straw_m == 0.0 or self.post_thaw_motility_pct == 0.0
+
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:

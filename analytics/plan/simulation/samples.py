@@ -203,7 +203,7 @@ def straw_dose_m(straws: Straws, route: str, z: Floats) -> Floats:
         Standard normal numbers, shape (2, n), shared by every option; the first is read.
     """
     recorded = straws.motile_per_straw_m * straws.n_per_dose
-    if not recorded > 0.0:
+    if np.isnan(recorded):
         mean, sd = DOSE_POPULATION
         return np.asarray(USUAL_DOSE_M[route] * 2.0 ** (mean + sd * z[0]))
     return np.asarray(recorded * 2.0 ** (DOSE_LOG2_SD * z[0]))

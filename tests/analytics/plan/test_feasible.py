@@ -68,6 +68,23 @@ def test_an_empty_tank_and_a_lot_too_small_are_told_apart():
     assert "frozen transcervical once" not in reasons(few)
 
 
+@pytest.mark.parametrize(
+    "dead", [Straws("A-1", 9, 3, 0.0), Straws("A-1", 9, 3, 34.0, 0.0)], ids=["count", "motility"]
+)
+def test_straws_whose_sperm_did_not_move_after_thaw_are_no_dose(dead):
+    alive = Straws("A-2", 3, 3, float("nan"))
+
+    alone, beside = ask(straws=(dead,)), ask(straws=(dead, alive))
+
+    assert reasons(alone)["frozen transcervical once"] == "infeasible.straws_dead"
+    assert "frozen transcervical once" not in reasons(beside)
+    # The lot that is left is too small for two; what the dead one holds does not count.
+    assert reasons(beside)["frozen transcervical twice"] == "infeasible.too_few_straws"
+    offered = [option.straws for option in possible_options(beside)[0] if option.straws]
+    assert offered
+    assert set(offered) == {alive}
+
+
 def test_a_window_that_closes_before_the_next_shipment_can_come_is_said():
     over_the_weekend = ask(last_on=date(2026, 11, 23))
 
