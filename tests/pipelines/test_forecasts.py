@@ -1,8 +1,9 @@
 """What `compare` and `schedule` state is kept, set against the result, and shown."""
 
 import json
-import multiprocessing
 import shutil
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from types import SimpleNamespace
@@ -176,18 +177,20 @@ def test_a_file_that_can_only_be_read_is_answered_and_one_line_says_that_nothing
     assert kept(own_demo).empty
 
 
+READS = (
+    "import sys, duckdb; held = duckdb.connect(sys.argv[1], read_only=True); print(1, flush=True)"
+)
+
+
 def test_a_file_that_another_program_reads_is_answered(own_demo):
-    with multiprocessing.get_context("spawn").Pool(1) as pool:
-        pool.apply(_open_and_keep, (str(own_demo),))
+    reading = [sys.executable, "-c", f"{READS}; sys.stdin.read()", own_demo]
+    with subprocess.Popen(reading, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdout.readline().strip() == b"1"
         ran = ask(own_demo, "compare", "Merle", "Whin", *FEW)
+        other.stdin.close()
 
     assert is_answered(ran, "forecast.in_use")
     assert kept(own_demo).empty
-
-
-def _open_and_keep(path):
-    """Leave the file open for reading in this process."""
-    globals()["_held"] = duckdb.connect(path, read_only=True)
 
 
 def test_a_day_that_has_passed_is_no_forecast(own_demo):
