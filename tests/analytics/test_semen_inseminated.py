@@ -11,6 +11,7 @@ from tests.analytics.view_rows import inseminations
 from studcurve.analytics.models.breedings.inputs import DOSE_NODES, DOSE_WEIGHTS
 from studcurve.analytics.models.breedings.semen import (
     SemenInseminated,
+    dose_when_inseminated,
     mean_short,
     motility_when_inseminated,
     semen_given_records,
@@ -21,7 +22,7 @@ AT = pd.Timestamp("2025-03-04 10:00")
 
 
 def first_of(kind="fresh", *, read="raw", pct=None, n=None, hours_before=0.5, read_hours=None,
-             dose_m=None, extender=None):  # fmt: skip
+             dose_m=None, extender=None, packed=False):  # fmt: skip
     """One first insemination as its view tells of it."""
     collected = AT - pd.Timedelta(hours=hours_before)
     return {
@@ -29,7 +30,7 @@ def first_of(kind="fresh", *, read="raw", pct=None, n=None, hours_before=0.5, re
         "inseminated_earliest": AT, "inseminated_latest": AT, "collected_earliest": collected,
         "collected_latest": collected, "motility_read": read if pct is not None else None,
         "progressive_motility_pct": pct, "n_motility_evaluated": n, "motile_dose_m": dose_m,
-        "motility_read_hours": read_hours, "extender": extender,
+        "motility_read_hours": read_hours, "extender": extender, "is_dose_packed": packed,
     }  # fmt: skip
 
 
@@ -41,10 +42,11 @@ def pair_of(*rows, stud="Rowan"):
     )
 
 
-def moments_on_a_grid(dose, motility):
+def moments_on_a_grid(dose, motility, shared=None):
     """Means, sds and correlation of the pair, by summing prior times likelihood over a grid.
 
-    Each of ``dose`` and ``motility`` is (record, error, population mean, population sd).
+    Each of ``dose`` and ``motility`` is (record, error, population mean, population sd); ``shared``
+    the correlation of the errors, of one and the same reading by default.
     """
     d = np.linspace(-4, 4, 401)[:, None]
     m = np.linspace(-20, 140, 401)[None, :]
@@ -58,7 +60,8 @@ def moments_on_a_grid(dose, motility):
     together = min(0.9, motility[3] * per_point / dose[3])
     density = bivariate(d - dose[2], m - motility[2], (dose[3], motility[3]), together)
     if dose[0] is not None and motility[0] is not None:
-        shared = min(0.9, motility[1] * per_point / dose[1])
+        if shared is None:
+            shared = min(0.9, motility[1] * per_point / dose[1])
         density = density * bivariate(dose[0] - d, motility[0] - m, (dose[1], motility[1]), shared)
     elif dose[0] is not None:
         density = density * norm.pdf(dose[0], d, dose[1])
@@ -79,14 +82,8 @@ def moments_on_a_grid(dose, motility):
 def test_the_pair_given_its_records_is_the_normalized_product_on_a_grid(dose_m, pct):
     pair = pair_of(first_of(pct=pct, dose_m=dose_m))
 
-    # One record of five that the starting population is worth moves its mean by a sixth.
     def population(value, mean, sd, error):
-        if value is None:
-            return mean, sd
-        centre = (5 * mean + value) / 6
-        spread = np.sqrt(max((5 * sd**2 + (value - centre) ** 2 - error**2) / 6, (sd / 4) ** 2))
-        # The stud's own mean is drawn from that one by the same rule.
-        return (5 * centre + value) / 6, spread
+        return (mean, sd) if value is None else shrunk(value, mean, sd, error)
 
     doublings = None if dose_m is None else np.log2(dose_m / 200.0)
     wanted = moments_on_a_grid(
@@ -96,6 +93,66 @@ def test_the_pair_given_its_records_is_the_normalized_product_on_a_grid(dose_m, 
     found = (pair.dose_mean[0], pair.motility_mean[0], pair.dose_sd[0], pair.motility_sd[0],
              pair.correlation[0])  # fmt: skip
     assert found == pytest.approx(wanted, rel=1e-3, abs=1e-3)
+
+
+def shrunk(value, mean, sd, error):
+    """One record beside five that a starting population is worth, then beside his own mean.
+
+    A record that is surer than twice the spread alone moves a mean.
+    """
+    centre = (5 * mean + value) / 6
+    spread = np.sqrt(max((5 * sd**2 + (value - centre) ** 2 - error**2) / 6, (sd / 4) ** 2))
+    return ((5 * centre + value) / 6 if error < 2 * spread else centre), spread
+
+
+@pytest.mark.parametrize("packed", [False, True])
+def test_what_a_curve_leaves_open_is_shared_only_where_it_carries_both(packed):
+    pair = pair_of(first_of("chilled", pct=80.0, hours_before=48.0, extender="milk", dose_m=150.0,
+                            packed=packed))  # fmt: skip
+    # Rows s01, s02, s03 and s05 drawn anew.
+    rng, n = np.random.default_rng(4), 400_000
+    spread = sum(sd * np.abs(rng.normal(size=n)) * rng.normal(size=n) for sd in (0.35, 0.2))
+    scale = 192 * 0.5 * np.exp(0.5 * rng.normal(size=n) + 0.3 * rng.normal(size=n) + spread)
+    kept = np.exp(-((48 / scale) ** (1.5 * np.exp(0.4 * rng.normal(size=n)))))
+    mean, sd = kept.mean(), kept.std()
+    of_reading, of_curve = 8 * mean, 80 * sd
+    doublings = np.log2(150 / 200) + (np.log2(mean) if packed else 0.0)
+    dose_of_curve = sd / mean / np.log(2) if packed else 0.0
+    dose_error, read_error = np.hypot(0.35, dose_of_curve), np.hypot(of_reading, of_curve)
+    population = shrunk(80 * mean, 65.0, 13.0, read_error)
+    together = of_reading**2 / (population[0] * np.log(2)) + dose_of_curve * of_curve
+
+    wanted = moments_on_a_grid(
+        (doublings, dose_error, *shrunk(doublings, 0.0, 0.8, dose_error)),
+        (80 * mean, read_error, *population),
+        min(0.9, together / (dose_error * read_error)),
+    )
+
+    found = (pair.dose_mean[0], pair.motility_mean[0], pair.dose_sd[0], pair.motility_sd[0],
+             pair.correlation[0])  # fmt: skip
+    # The product's curve is read from 4,000 draws.
+    assert found == pytest.approx(wanted, rel=0.03, abs=0.02)
+
+
+def test_a_part_read_after_the_insemination_is_carried_back_and_one_without_a_day_is_not():
+    late, undated = (
+        motility_when_inseminated(inseminations(first_of(
+            "chilled", read="retained", pct=40.0, read_hours=hours, hours_before=24.0,
+            extender="milk"
+        )))
+        for hours in (72.0, None)
+    )  # fmt: skip
+
+    assert 50.0 < late.pct[0] <= 100.0
+    assert late.of_curve_pct[0] > 0
+    assert (undated.pct[0], undated.of_curve_pct[0]) == (40.0, 0.0)
+
+
+def test_a_dose_of_no_motile_sperm_is_not_taken_for_a_logarithm():
+    dose_m, error, _ = dose_when_inseminated(inseminations(first_of(dose_m=0.0)))
+
+    assert np.isnan(dose_m).all()
+    assert error.tolist() == [0.35]
 
 
 def test_a_reading_of_weak_motility_speaks_of_a_smaller_dose_too():
@@ -129,10 +186,10 @@ def test_a_natural_mating_keeps_the_population_of_no_record():
     [(None, 8.0), (100, np.hypot(100 * np.sqrt(0.6 * 0.4 / 100), 3.0))],
 )
 def test_a_reading_errs_by_how_it_was_made(n, error):
-    read, found = motility_when_inseminated(inseminations(first_of(pct=60.0, n=n)))
+    read = motility_when_inseminated(inseminations(first_of(pct=60.0, n=n)))
 
-    assert read.tolist() == [60.0]
-    assert found == pytest.approx([error])
+    assert read.pct.tolist() == [60.0]
+    assert read.error_pct == pytest.approx([error])
 
 
 def test_a_chilled_sample_is_carried_to_its_hour_by_the_published_curve():
@@ -145,13 +202,15 @@ def test_a_chilled_sample_is_carried_to_its_hour_by_the_published_curve():
         first_of("frozen", read="after thaw", pct=45.0),
     )  # fmt: skip
 
-    read, error = motility_when_inseminated(rows)
+    carried = motility_when_inseminated(rows)
+    read, error = carried.pct, carried.error_pct
 
     # Rows s01, s03 and s05 drawn anew: time scale 192 h, shape 1.5, spreads of stud and collection.
     rng, n = np.random.default_rng(1), 200_000
     spread = sum(sd * np.abs(rng.normal(size=n)) * rng.normal(size=n) for sd in (0.35, 0.2))
     scale = 192 * np.exp(0.5 * rng.normal(size=n) + spread)
     kept = np.exp(-((48 / scale) ** (1.5 * np.exp(0.4 * rng.normal(size=n)))))
+    assert carried.of_reading_pct[0] == pytest.approx(8 * kept.mean(), rel=0.02)
     # The curve is read from 4,000 draws.
     assert read[0] == pytest.approx(80 * kept.mean(), abs=4 * 80 * kept.std() / 4000**0.5)
     assert error[0] == pytest.approx(np.hypot(8 * kept.mean(), 80 * kept.std()), rel=0.06)

@@ -10,7 +10,7 @@ _INSEMINATIONS = {
     "collected_earliest": "datetime64[us]", "collected_latest": "datetime64[us]",
     "motility_read": "object", "progressive_motility_pct": "float64",
     "n_motility_evaluated": "Int64", "motility_read_hours": "float64", "dose_volume_ml": "float64",
-    "extender": "object",
+    "extender": "object", "is_dose_packed": "boolean",
 }  # fmt: skip
 
 

@@ -515,6 +515,7 @@ def views(rng, rows, scan, report, *, dose_missing=0.4, day_missing=0.2, day_bad
             "motility_read_hours": rows["hours"],
             "dose_volume_ml": np.nan,
             "extender": None,
+            "is_dose_packed": False,
         })[made])  # fmt: skip
     shift = np.nan_to_num(error) * rng.normal(size=n)
     dated = pd.DataFrame({

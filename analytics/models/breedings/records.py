@@ -20,6 +20,7 @@ from studcurve.analytics.models.breedings.inputs import (
 )
 from studcurve.analytics.models.breedings.semen import (
     SemenInseminated,
+    dose_when_inseminated,
     hours_since_collection,
     semen_given_records,
 )
@@ -119,7 +120,7 @@ def prepare_conception(
         bitch_age_years=numbers(rows, "bitch_age_years"),
         stud_age_years=numbers(rows, "stud_age_years"),
         missed_before=numbers(rows, "missed_before"),
-        motile_m_per_ml=numbers(first, "motile_dose_m") / numbers(first, "dose_volume_ml"),
+        motile_m_per_ml=dose_when_inseminated(first)[0] / numbers(first, "dose_volume_ml"),
         hours_known=np.where(hours_doubt(first) <= SURE_OF_HOURS, hours, np.nan),
     )
     groups, levels = grouped(rows, GROUPED_BY)

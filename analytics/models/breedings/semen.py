@@ -17,7 +17,8 @@ one, and both missing the population of that method and stud. Outcomes are never
 Which motility: that of the shipment on arrival, else of its retained part, else of the raw
 collection, carried to the hour of the insemination by the published storage curve of the extender
 (rows s01 to s05); for frozen semen that of the lot after thaw. What the curve leaves open is in the
-error. A natural mating has neither dose nor motility.
+error. The same curve carries a dose that was worked out when it was packed. Fresh semen is carried
+by no curve: row c25 holds all that its hours take. A natural mating has neither dose nor motility.
 
 Does not know: the bias of whoever evaluated; a reader who is always high makes every sample seem
 better alike.
@@ -27,7 +28,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -68,6 +69,12 @@ STUDIED_STORAGE_HOURS = 192.0
 
 N_CURVES = 4000
 """Draws of a storage curve behind a mean and an sd; both are then sure to 2 % of the sd."""
+
+MOST_CARRIED_BACK = 3.0
+"""A motility read after the insemination was at most so many times as high at it (J)."""
+
+CLOSEST = 0.9
+"""Correlation of dose and motility beyond which none is believed (J)."""
 
 SHORT_NODES, SHORT_WEIGHTS = normal_nodes(31)
 """Where a motility is read for the mean of what it falls short by, in sd."""
@@ -110,30 +117,60 @@ def semen_given_records(
         Text, shape (n,).
     """
     usual_m = np.array([USUAL_DOSE_M.get(kind, np.nan) for kind in route])
-    dose_m = _numbers(first, "motile_dose_m")
-    with np.errstate(divide="ignore", invalid="ignore"):
-        doublings = np.where(dose_m > 0, np.log2(dose_m / usual_m), np.nan)
-    read_pct, error_pct = motility_when_inseminated(first)
-    read_pct = np.where(semen == "natural", np.nan, read_pct)
-    dose_error = np.full(len(semen), DOSE_LOG2_SD)
+    read = motility_when_inseminated(first)
+    dose_m, dose_error, of_curve = dose_when_inseminated(first)
+    doublings = np.log2(dose_m / usual_m)
+    read_pct = np.where(semen == "natural", np.nan, read.pct)
     dose_centre, dose_spread = np.zeros(len(semen)), np.ones(len(semen))
     motility_centre, motility_spread = np.full(len(semen), 65.0), np.full(len(semen), 13.0)
     for kind, start_pct in MOTILITY_POPULATION.items():
         of_kind = semen == kind
         _population_of_studs(
-            of_kind, stud, read_pct, error_pct, start_pct, motility_centre, motility_spread
+            of_kind, stud, read_pct, read.error_pct, start_pct, motility_centre, motility_spread
         )
         for where in USUAL_DOSE_M:
             method = of_kind & (route == where)
             _population_of_studs(
                 method, stud, doublings, dose_error, DOSE_POPULATION, dose_centre, dose_spread
             )
+    # The reading is in the dose that was worked out from it; one curve carries both of a sample.
     on_dose = first["motility_read"].isin(READ_OF_DOSE).to_numpy(dtype=bool)
+    shared = np.where(on_dose, read.of_reading_pct**2 * _doublings_per_point(motility_centre), 0.0)
+    shared = shared + read.of_curve_pct * of_curve
     return _paired(
-        (doublings, dose_error, dose_centre, dose_spread),
-        (read_pct, error_pct, motility_centre, motility_spread),
-        on_dose,
+        Known(doublings, dose_error, dose_centre, dose_spread),
+        Known(read_pct, read.error_pct, motility_centre, motility_spread),
+        shared,
     )
+
+
+def straw_given_record(motile_dose_m: float, post_thaw_pct: float, route: str) -> SemenInseminated:
+    """Dose and motility of one frozen dose of a lot, each of shape (1,).
+
+    Parameters
+    ----------
+    motile_dose_m
+        Progressively motile sperm of the straws that make a dose; NaN when not recorded. [10⁶]
+    post_thaw_pct
+        Progressive motility after thaw; NaN when not recorded. [%]
+    route
+        Route of insemination.
+    """
+    with np.errstate(divide="ignore"):
+        doublings = np.log2(np.array([motile_dose_m / USUAL_DOSE_M[route]]))
+    error_pct = np.array([PRIORS["r01_sd"].centre])
+    centre_pct, spread_pct = (np.array([value]) for value in MOTILITY_POPULATION["frozen"])
+    centre, spread = (np.array([value]) for value in DOSE_POPULATION)
+    return _paired(
+        Known(doublings, np.array([DOSE_LOG2_SD]), centre, spread),
+        Known(np.array([post_thaw_pct]), error_pct, centre_pct, spread_pct),
+        error_pct**2 * _doublings_per_point(centre_pct),
+    )
+
+
+def _doublings_per_point(motility_pct: Floats) -> Floats:
+    """By how many doublings a dose grows with a point of motility: it is a count times it."""
+    return np.asarray(1.0 / (motility_pct * np.log(2.0)))
 
 
 def _population_of_studs(
@@ -153,29 +190,37 @@ def _population_of_studs(
         spread[his] = sd
 
 
-def _paired(
-    dose: tuple[Floats, Floats, Floats, Floats],
-    motility: tuple[Floats, Floats, Floats, Floats],
-    on_dose: Texts,
-) -> SemenInseminated:
-    """Both records with both populations, as two normals of two dimensions."""
-    (doublings, dose_error, dose_centre, dose_spread) = dose
-    (read_pct, read_error, motility_centre, motility_spread) = motility
-    # d log2(dose) / d motility: a dose is a count times a motility.
-    per_point = 1.0 / (motility_centre * np.log(2.0))
-    both = np.isfinite(doublings) & np.isfinite(read_pct) & on_dose
-    of_population = np.minimum(0.9, motility_spread * per_point / dose_spread)
-    of_error = np.where(both, np.minimum(0.9, read_error * per_point / dose_error), 0.0)
-    prior = _precision(dose_spread, motility_spread, of_population)
+class Known(NamedTuple):
+    """What is known of one of the two: record and error, population's mean and sd; shape (n,)."""
+
+    record: Floats
+    error: Floats
+    centre: Floats
+    spread: Floats
+
+
+def _paired(dose: Known, motility: Known, shared: Floats) -> SemenInseminated:
+    """Both records with both populations, as two normals of two dimensions.
+
+    Parameters
+    ----------
+    dose, motility
+        In doublings, and in %.
+    shared
+        Covariance of the two errors, read where both were recorded. [doublings × points]
+    """
+    both = np.isfinite(dose.record) & np.isfinite(motility.record)
+    of_population = motility.spread * _doublings_per_point(motility.centre) / dose.spread
+    of_error = np.where(both, shared / (dose.error * motility.error), 0.0)
+    prior = _precision(dose.spread, motility.spread, np.minimum(CLOSEST, of_population))
     seen = _precision(
-        np.where(np.isfinite(doublings), dose_error, np.inf),
-        np.where(np.isfinite(read_pct), read_error, np.inf),
-        of_error,
+        np.where(np.isfinite(dose.record), dose.error, np.inf),
+        np.where(np.isfinite(motility.record), motility.error, np.inf),
+        np.minimum(CLOSEST, of_error),
     )
-    total = prior + seen
-    covariance = np.linalg.inv(total)
-    centre = np.stack([dose_centre, motility_centre], axis=-1)[..., None]
-    record = np.stack([np.nan_to_num(doublings), np.nan_to_num(read_pct)], axis=-1)[..., None]
+    covariance = np.linalg.inv(prior + seen)
+    centre = np.stack([dose.centre, motility.centre], axis=-1)[..., None]
+    record = np.nan_to_num(np.stack([dose.record, motility.record], axis=-1))[..., None]
     mean = (covariance @ (prior @ centre + seen @ record))[..., 0]
     dose_sd, motility_sd = (np.sqrt(covariance[:, k, k]) for k in (0, 1))
     return SemenInseminated(
@@ -193,18 +238,34 @@ def _precision(sd_of_dose: Floats, sd_of_motility: Floats, correlation: Floats) 
     return found
 
 
-def motility_when_inseminated(first: pd.DataFrame) -> tuple[Floats, Floats]:
-    """What was read, carried to the hour of the insemination, and its error; NaN where nothing was.
+class MotilityRead(NamedTuple):
+    """A reading, carried to the hour of the insemination; NaN where nothing was read; shape (n,).
+
+    Attributes
+    ----------
+    pct
+        Progressive motility. [%]
+    of_reading_pct, of_curve_pct
+        Its error by the reading, and by what the storage curve leaves open. [points]
+    """
+
+    pct: Floats
+    of_reading_pct: Floats
+    of_curve_pct: Floats
+
+    @property
+    def error_pct(self) -> Floats:
+        """Both together. [points]"""
+        return np.hypot(self.of_reading_pct, self.of_curve_pct)
+
+
+def motility_when_inseminated(first: pd.DataFrame) -> MotilityRead:
+    """What was read, carried to the hour of the insemination, and its error.
 
     Parameters
     ----------
     first
         Inseminations as in the view.
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Progressive motility and its error, shape (n,). [%, points]
     """
     read = _numbers(first, "progressive_motility_pct")
     n_evaluated = _numbers(first, "n_motility_evaluated")
@@ -214,31 +275,67 @@ def motility_when_inseminated(first: pd.DataFrame) -> tuple[Floats, Floats]:
             100.0 * np.sqrt(share * (1.0 - share) / n_evaluated), PRIORS["r01_judged"].centre
         )
     error = np.where(np.isnan(n_evaluated), PRIORS["r01_sd"].centre, counted)
-    inseminated_h = hours_since_collection(first)
     read_h = np.where(
         first["motility_read"].eq("raw").to_numpy(), 0.0, _numbers(first, "motility_read_hours")
     )
-    stored = first["semen_type"].eq("chilled").to_numpy()
+    kept, kept_sd = _kept_until_inseminated(first, read_h)
+    carried = np.minimum(kept * read, 100.0)
+    return MotilityRead(carried, kept * error, kept_sd * read)
+
+
+def dose_when_inseminated(first: pd.DataFrame) -> tuple[Floats, Floats, Floats]:
+    """Motile dose, its error, and the part of it that the storage curve leaves open.
+
+    A dose that stands in a shipment was worked out when it was packed: the curve takes from it what
+    it takes from the motility.
+
+    Parameters
+    ----------
+    first
+        Inseminations as in the view.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Shape (n,); the dose is NaN where none, or nothing, was recorded. [10⁶, doublings twice]
+    """
+    dose_m = _numbers(first, "motile_dose_m")
+    packed = first["is_dose_packed"].eq(True).fillna(False).to_numpy(dtype=bool)
+    kept, kept_sd = _kept_until_inseminated(first, np.where(packed, 0.0, np.nan))
+    of_curve = kept_sd / (kept * np.log(2.0))
+    known_m = np.where(dose_m > 0.0, dose_m * kept, np.nan)
+    return known_m, np.hypot(DOSE_LOG2_SD, of_curve), of_curve
+
+
+def _kept_until_inseminated(first: pd.DataFrame, from_h: Floats) -> tuple[Floats, Floats]:
+    """Share of motility kept from an hour of chilled storage to the insemination, and its sd.
+
+    One and none where either hour is unknown, and for semen that is not chilled.
+    """
+    until_h = hours_since_collection(first)
     kept, kept_sd = np.ones(len(first)), np.zeros(len(first))
-    for k in np.flatnonzero(stored & np.isfinite(read_h) & np.isfinite(inseminated_h)):
+    stored = first["semen_type"].eq("chilled").to_numpy()
+    for k in np.flatnonzero(stored & np.isfinite(from_h) & np.isfinite(until_h)):
         extender = first["extender"].iloc[k]
+        ends_h = np.clip([from_h[k], until_h[k]], 0.0, STUDIED_STORAGE_HOURS)
         kept[k], kept_sd[k] = _kept_between(
             medium_of(extender if isinstance(extender, str) else None),
-            round(max(0.0, float(read_h[k])), 1),
-            round(min(float(inseminated_h[k]), STUDIED_STORAGE_HOURS), 1),
+            *(round(float(hour), 1) for hour in ends_h),
         )
-    return kept * read, np.hypot(kept * error, kept_sd * read)
+    return kept, kept_sd
 
 
 @cache
 def _kept_between(medium: Medium, from_h: float, to_h: float) -> tuple[float, float]:
-    """Mean and sd of the share of motility that is kept from one hour of storage to a later one."""
-    if to_h <= from_h:
+    """Mean and sd of the share of motility at one hour of storage over that at another.
+
+    Above one where the other is later: a retained part may be read after the insemination.
+    """
+    if from_h == to_h:
         return 1.0, 0.0
     curve = published_storage(medium, rng=np.random.default_rng(0), n_draws=N_CURVES)
-    hours = np.minimum([from_h, to_h], curve.studied_until_h)
-    before, after = curve.share(hours)
-    kept = after / np.maximum(before, 1e-9)
+    at, other = curve.share(np.minimum([to_h, from_h], curve.studied_until_h))
+    kept = np.minimum(at / np.maximum(other, 1e-9), MOST_CARRIED_BACK)
     return float(kept.mean()), float(kept.std())
 
 

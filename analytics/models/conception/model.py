@@ -24,8 +24,9 @@ motility together, since the same reading is in both; a breeding without a recor
 of its stud and method, and two inseminations share the :math:`z` of the ovulation that both are
 counted from. Scan and report are linear in :math:`p`, so the likelihood needs no more than
 :math:`p` averaged over all three, which is done node by node and leaves nothing latent to be
-sampled. What the dose says is not in :math:`c_{23}`: it is the remainder. Hours do not enter twice:
-what they take from the motility is in :math:`m`, rows c12, c25 and c26 are what is left.
+sampled. What the dose says is not in :math:`c_{23}`: it is the remainder. Hours do not enter
+twice: what storage takes from the motility of chilled semen is in :math:`d` and :math:`m`, and rows
+c12 and c26 are what is left; fresh semen is carried by no curve, and row c25 is all.
 
 Priors: rows c01 to c21 and c23 to c26. Does not know: why a bitch was given this method; the chosen
 may differ from the others in ways that no column holds. A missing age or shape enters at its
@@ -71,7 +72,7 @@ from studcurve.analytics.models.regression import MixedTerms, draw_coefficients,
 from studcurve.analytics.models.sampling import SCHEDULE, Run, padded_size
 from studcurve.analytics.priors import PRIORS
 
-MODEL_VERSION = 2
+MODEL_VERSION = 3
 """Raised whenever the density, or what a kept draw or check means, changes (a test holds it)."""
 
 COEFFICIENTS = (

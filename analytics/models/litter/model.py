@@ -93,7 +93,7 @@ from studcurve.analytics.models.likelihoods import (
 from studcurve.analytics.models.regression import MixedTerms, draw_coefficients, draw_effects
 from studcurve.analytics.models.sampling import SCHEDULE, Run, padded_size
 
-MODEL_VERSION = 2
+MODEL_VERSION = 3
 """Raised whenever the density, or what a kept draw means, changes (a test holds it)."""
 
 SIZES_KG = {"l01_toy": 5.0, "l01_small": 10.0, "l01_medium": 25.0, "l01_large": 45.0,
@@ -410,7 +410,7 @@ def litter_design(
     Returns
     -------
     numpy.ndarray
-        Shape (n, 16).
+        Shape (n, 20).
     """
     weight = numbers(rows, "adult_weight_kg")
     ends = np.array(list(SIZES_KG.values()))

@@ -52,8 +52,7 @@ from studcurve.analytics.plan.options import Option
 from studcurve.analytics.plan.simulation.lateness import outcome_draws
 from studcurve.analytics.plan.simulation.samples import (
     SampleDraws,
-    straw_dose_m,
-    straw_motility_pct,
+    straw_draws,
 )
 from studcurve.analytics.priors import PRIORS
 
@@ -306,10 +305,7 @@ def _semen(option: Option, unknowns: Unknowns, hours: Floats) -> tuple[Floats, F
     if option.semen_type == "natural":
         return np.full(unknowns.n_draws, np.nan), np.full(unknowns.n_draws, np.nan)
     if option.straws is not None:
-        return (
-            straw_dose_m(option.straws, option.route, unknowns.z_straws),
-            straw_motility_pct(option.straws, unknowns.z_straws),
-        )
+        return straw_draws(option.straws, option.route, unknowns.z_straws)
     if option.source == "sample on hand" and unknowns.on_hand is not None:
         sample = unknowns.on_hand
         motile = sample.progressive_m / option.n_doses

@@ -27,8 +27,8 @@ from scipy.special import expit, logit
 
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.doses import UsualTotal, usual_total
-from studcurve.analytics.models.breedings.inputs import DOSE_LOG2_SD, DOSE_POPULATION, USUAL_DOSE_M
-from studcurve.analytics.models.breedings.semen import MOTILITY_POPULATION
+from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.semen import straw_given_record
 from studcurve.analytics.models.stud.curves import rest_term
 from studcurve.analytics.plan.options import Straws
 from studcurve.analytics.priors import PRIORS
@@ -190,43 +190,22 @@ def usual_of(readings: pd.DataFrame) -> tuple[UsualTotal, UsualMotility]:
     return usual_total(totals), usual_motility(readings)
 
 
-def straw_dose_m(straws: Straws, route: str, z: Floats) -> Floats:
-    """Progressively motile sperm of one frozen dose after thawing, draw by draw. [10⁶]
+def straw_draws(straws: Straws, route: str, z: Floats) -> tuple[Floats, Floats]:
+    """Motile sperm and progressive motility of one frozen dose after thaw, draw by draw. [10⁶, %]
 
     Parameters
     ----------
     straws
-        The lot; without a recorded count the doses usual for the route stand in.
+        The lot; what was recorded is combined with what is usual, which stands alone where nothing
+        was.
     route
         Route of insemination.
     z
-        Standard normal numbers, shape (2, n), shared by every option; the first is read.
+        Standard normal numbers, shape (2, n), shared by every option.
     """
-    recorded = straws.motile_per_straw_m * straws.n_per_dose
-    if np.isnan(recorded):
-        mean, sd = DOSE_POPULATION
-        return np.asarray(USUAL_DOSE_M[route] * 2.0 ** (mean + sd * z[0]))
-    return np.asarray(recorded * 2.0 ** (DOSE_LOG2_SD * z[0]))
-
-
-def straw_motility_pct(straws: Straws, z: Floats) -> Floats:
-    """Progressive motility of one frozen dose after thawing, draw by draw. [%]
-
-    Parameters
-    ----------
-    straws
-        The lot; what was read after thaw is combined with what is usual, which stands alone where
-        nothing was read.
-    z
-        Standard normal numbers, shape (2, n), shared by every option. A reading that is too high is
-        in the dose as well, so that both are read.
-    """
-    mean, sd = MOTILITY_POPULATION["frozen"]
-    read_pct = straws.post_thaw_motility_pct
-    if np.isnan(read_pct):
-        return np.asarray(np.clip(mean + sd * z[1], 0.0, 100.0))
-    weight = sd**2 / (sd**2 + PRIORS["r01_sd"].centre ** 2)
-    middle, left = mean + weight * (read_pct - mean), sd * np.sqrt(1.0 - weight)
-    shared = min(0.9, left / (middle * np.log(2.0)) / DOSE_LOG2_SD)
-    drawn = middle + left * (shared * z[0] + np.sqrt(1.0 - shared**2) * z[1])
-    return np.asarray(np.clip(drawn, 0.0, 100.0))
+    dose_m = straws.motile_per_straw_m * straws.n_per_dose
+    pair = straw_given_record(dose_m, straws.post_thaw_motility_pct, route)
+    together = pair.correlation * z[0] + np.sqrt(1.0 - pair.correlation**2) * z[1]
+    doublings = pair.dose_mean + pair.dose_sd * z[0]
+    motility_pct = pair.motility_mean + pair.motility_sd * together
+    return USUAL_DOSE_M[route] * 2.0**doublings, np.asarray(np.clip(motility_pct, 0.0, 100.0))

@@ -25,8 +25,7 @@ from studcurve.analytics.plan.simulation.samples import (
     Rest,
     SampleDraws,
     next_sample,
-    straw_dose_m,
-    straw_motility_pct,
+    straw_draws,
     usual_motility,
     usual_of,
 )
@@ -194,33 +193,25 @@ def test_a_fitted_sample_holds_less_after_less_rest_and_a_rested_one_is_whole():
     assert rested.progressive_on(date(2026, 11, 21))[0] == pytest.approx(600.0)
 
 
-def test_a_frozen_dose_is_its_straws_and_an_uncounted_lot_the_usual_dose():
-    z = np.random.default_rng(2).normal(size=(2, 10_000))
-
-    counted = straw_dose_m(Straws("A", 6, 3, 34.0), "transcervical", z)
-    unknown = straw_dose_m(Straws("A", 6, 3, float("nan")), "transcervical", z)
-
-    error = 1.253 / math.sqrt(z.shape[1])  # of the median of a standard normal
-    assert np.log2(np.median(counted) / 102.0) == pytest.approx(0.0, abs=4 * 0.35 * error)
-    assert np.log2(np.median(unknown) / 100.0) == pytest.approx(0.0, abs=4 * 0.8 * error)
-    assert np.log2(unknown).std() > np.log2(counted).std()
-
-
-def test_the_motility_of_a_frozen_dose_is_its_reading_drawn_towards_what_is_usual():
+@pytest.mark.parametrize("per_straw_m", [34.0, float("nan")])
+@pytest.mark.parametrize("post_thaw_pct", [60.0, float("nan")])
+def test_a_frozen_dose_is_the_pair_that_its_records_leave_open(per_straw_m, post_thaw_pct):
     z = np.random.default_rng(2).normal(size=(2, 40_000))
-    lot = Straws("A", 6, 3, 34.0, 60.0)
+    dose_m, motility_pct = straw_draws(Straws("A", 6, 3, per_straw_m, post_thaw_pct), "vaginal", z)
 
-    read = straw_motility_pct(lot, z)
-    unread = straw_motility_pct(Straws("A", 6, 3, 34.0), z)
+    # Of the population: doses spread by 0.8 doublings about 200 M, thawed samples by 12 about 45 %,
+    # together as a count times a motility; records err by 0.35 doublings and 8 points, likewise.
+    per_point = 1 / (45 * math.log(2))
+    prior = np.array([[0.8**2, 12**2 * per_point], [12**2 * per_point, 12**2]])
+    error = np.array([[0.35**2, 8**2 * per_point], [8**2 * per_point, 8**2]])
+    record = np.array([math.log2(3 * per_straw_m / 200), post_thaw_pct])
+    known = np.isfinite(record)
+    gain = prior[:, known] @ np.linalg.inv((prior + error)[np.ix_(known, known)])
+    mean = np.array([0.0, 45.0]) + gain @ (record - np.array([0.0, 45.0]))[known]
+    left = prior - gain @ prior[known]
 
-    # A reading by eye errs by 8 points, thawed samples spread by 12 around 45 %: two normals.
-    weight = 12**2 / (12**2 + 8**2)
-    left = 12 * math.sqrt(1 - weight)
-    error = 4 / math.sqrt(z.shape[1])
-    assert read.mean() == pytest.approx(45 + weight * 15, abs=left * error)
-    assert read.std() == pytest.approx(left, rel=error)
-    assert unread.mean() == pytest.approx(45.0, abs=12 * error)
-    # The count of a dose is behind both: a reading too high is a dose too high.
-    log_dose = np.log2(straw_dose_m(lot, "transcervical", z))
-    wanted = left / ((45 + weight * 15) * math.log(2)) / 0.35
-    assert np.corrcoef(log_dose, read)[0, 1] == pytest.approx(wanted, abs=error)
+    drawn = np.stack([np.log2(dose_m / 200), motility_pct])
+    sd = np.sqrt(np.diag(left))
+    assert drawn.mean(axis=1) == pytest.approx(mean, abs=float((4 * sd / 200).max()))
+    assert drawn.std(axis=1) == pytest.approx(sd, rel=0.02)
+    assert np.corrcoef(drawn)[0, 1] == pytest.approx(left[0, 1] / sd.prod(), abs=0.02)

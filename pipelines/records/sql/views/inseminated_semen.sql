@@ -3,8 +3,9 @@
 -- Reads:   inseminations, insemination, dog, shipment, evaluation, collection_days, processing, dose, frozen_lot, doubtful_entries
 -- Notes:   Columns as of inseminations, and the semen's. Motility is the reading that is nearest to
 --          the insemination: of the shipment on arrival, of its retained part, of the raw collection,
---          of the lot after thaw; readings of one kind that disagree are none. Hours to that reading
---          run from the collection, middle to middle. Dose volume and extender are those of the
+--          of the lot after thaw, of a retained part without a day; readings of one kind that disagree
+--          are none. Hours to that reading run from the collection, middle to middle. is_dose_packed:
+--          the dose is that of the shipment, as it was packed. Dose volume and extender are those of the
 --          shipment, or of the extended collection over its doses.
 WITH made AS (
     SELECT
@@ -15,6 +16,7 @@ WITH made AS (
         inseminations.lot,
         inseminations.inseminated_earliest,
         insemination.collected_on,
+        insemination.motile_dose_m.low IS NULL AS is_dose_of_shipment,
         dog.call_name AS bitch,
         dog.registered_name AS bitch_registered
     FROM inseminations
@@ -76,7 +78,11 @@ extended AS (
 motile AS (
     SELECT
         sent.insemination_id,
-        CASE evaluation.stage WHEN 'on arrival' THEN 1 ELSE 2 END AS place,
+        CASE
+            WHEN evaluation.stage = 'on arrival' THEN 1
+            WHEN evaluation.evaluated IS NOT NULL THEN 2
+            ELSE 5
+        END AS place,
         CAST(evaluation.stage AS VARCHAR) AS stage,
         evaluation.progressive_motility_pct,
         evaluation.n_motility_evaluated,
@@ -129,6 +135,9 @@ nearest AS (
 
 SELECT
     inseminations.*,
+    coalesce(made.is_dose_of_shipment, FALSE)
+        AND inseminations.semen_type IN ('chilled', 'fresh')
+        AND inseminations.motile_dose_m IS NOT NULL AS is_dose_packed,
     nearest.motility_read,
     middle(nearest.progressive_motility_pct) AS progressive_motility_pct,
     nearest.n_motility_evaluated,
@@ -139,6 +148,7 @@ SELECT
     coalesce(packed.dose_volume_ml, extended.dose_volume_ml) AS dose_volume_ml,
     coalesce(packed.extender, extended.extender) AS extender
 FROM inseminations
+LEFT JOIN made USING (insemination_id)
 LEFT JOIN nearest USING (insemination_id)
 LEFT JOIN packed USING (insemination_id)
 LEFT JOIN extended USING (insemination_id)
