@@ -1,7 +1,8 @@
 r"""Was it right? Chances of a litter as they were stated, against what came of them.
 
 Only the last chance that was stated before the insemination, for the way that was used, is scored:
-which one that is stands in the view ``forecasts`` and is nobody's choice. A breeding is summed once
+which one that is stands in the view ``forecasts`` and is nobody's choice. Of people it is the last
+one that anybody stated: several of one breeding are not independent. A breeding is summed once
 its latest day of whelping has passed: a missed heat is known weeks before a litter, and sums that
 take what is known on a day would hold too many of the missed ones.
 
@@ -140,7 +141,7 @@ class Record:
     Attributes
     ----------
     n_stated, n_counting
-        Chances stated, and those that count: one for a breeding.
+        Chances stated, and those that count: one for a breeding, whoever stated it.
     n_known, n_settled, n_missing
         Of these: with a known outcome; of them those that are summed by now; and those past their
         latest day of whelping of which nobody reported any.

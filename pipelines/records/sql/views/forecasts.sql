@@ -6,8 +6,8 @@
 --          stated before that mating (on its day where no hour is written) and before any line of the
 --          breeding was loaded, whatever the clock said. Of those for the semen type and the route that
 --          were used the last question counts, and within it the number of inseminations nearest to
---          what was done: one of the model's and one of each person's for a breeding. The others stay
---          and say why in standing. whelped is NULL where two studs were used in the heat. Nothing here
+--          what was done: one of the model's and one of people's for a breeding, whoever asked, since
+--          two chances of one litter are no two results. The others stay and say why in standing. whelped is NULL where two studs were used in the heat. Nothing here
 --          is stored: a forecast never changes.
 WITH entered AS (
     SELECT breeding_lines.breeding_id, min(source_file.load_id) AS load_id
@@ -52,9 +52,7 @@ ranked AS (
     SELECT
         *,
         row_number() OVER (
-            PARTITION BY
-                breeding_id, is_way_used AND is_in_time, stated_by,
-                CASE WHEN stated_by = 'person' THEN asked_by END
+            PARTITION BY breeding_id, is_way_used AND is_in_time, stated_by
             ORDER BY question_id DESC, abs(n_inseminations - least(n_done, 2)), forecast_id DESC
         ) AS n_from_last
     FROM matched

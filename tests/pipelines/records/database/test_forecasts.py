@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from studcurve.analytics.errors import RecordsError
+from studcurve.analytics.trust.ledger import ledger_of
 from studcurve.pipelines.records import archive
 from studcurve.pipelines.records.database.forecasts import Forecast
 from studcurve.pipelines.records.database.schema import SQL
@@ -161,7 +162,27 @@ def test_a_persons_chance_counts_beside_the_models_and_hides_none(kennel, foreca
     breed(kennel, LITTER)
 
     assert told(kennel, "asked_by", "litter_prob", "counts") == [
-        ("Ida", 0.6125, True), ("Ida", 0.3, False), ("Ben", 0.4, True), ("Ida", 0.2, True),
+        ("Ida", 0.6125, True), ("Ida", 0.3, False), ("Ben", 0.4, False), ("Ida", 0.2, True),
+    ]  # fmt: skip
+
+
+def test_of_two_people_one_chance_of_a_breeding_is_scored(kennel, forecast):
+    """Whoever asked last: two chances of one litter hang together."""
+    bitches = ("Senna", "Sage")
+    for bitch, names in zip(bitches, (("Ida", "Ben"), ("Ben", "Ida")), strict=True):
+        for name in names:
+            prob = 0.3 if name == "Ida" else 0.4
+            state(kennel, forecast(bitch=bitch, stated_by="person", asked_by=name,
+                                   litter_prob=prob))  # fmt: skip
+    breed(kennel, *({"Bitch": bitch} | LITTER for bitch in bitches))
+
+    people = ledger_of(kennel.read("forecasts"), kennel.read("breedings"), TODAY).people
+
+    assert (people.n_stated, people.n_counting, people.n_settled) == (4, 2, 2)
+    assert people.litters.expected.median == pytest.approx(0.4 + 0.3)
+    assert people.litters.n_whelped == 2
+    assert told(kennel, "standing") == [
+        ("an earlier one",), ("counts",), ("an earlier one",), ("counts",),
     ]  # fmt: skip
 
 
