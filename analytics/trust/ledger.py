@@ -10,7 +10,9 @@ Litters against stated chances
     If every chance is right and breedings do not hang together, the number of litters is a sum of
     independent coins of unequal bias, whose distribution is exact.
 Monitoring
-    A bet against the stated chances, breeding by breeding. Under the hypothesis that each litter
+    A bet against the stated chances, breeding by breeding, in the order in which they come into the
+    sum: on the latest day of whelping or, where it was reported later, on the day of the report. A
+    late report is thereby the last one and alters nothing that was seen before. Under the hypothesis that each litter
     comes with its stated chance, whatever came of the breedings before it, the capital
 
     .. math:: M_n = \frac{1}{K} \sum_k \prod_{i \le n}
@@ -232,9 +234,7 @@ def ledger_of(forecasts: pd.DataFrame, breedings: pd.DataFrame, today: date) -> 
 def _record(rows: pd.DataFrame, breedings: pd.DataFrame, model: pd.DataFrame | None) -> Record:
     counting = rows[rows["counts"].astype(bool)]
     known = counting["whelped"].notna()
-    settled = counting[known & counting["is_settled"]].sort_values(
-        ["bred_earliest", "forecast_id"], kind="stable"
-    )
+    settled = _in_order(counting[known & counting["is_settled"]])
     missing = counting["is_settled"] & ~counting["outcome_known"].astype("boolean").fillna(False)
     n = len(settled)
     prob = settled["litter_prob"].to_numpy(dtype=np.float64)
@@ -256,6 +256,18 @@ def _record(rows: pd.DataFrame, breedings: pd.DataFrame, model: pd.DataFrame | N
         scores=_scores(settled, prob, whelped, breedings, model),
         bands=calibration_bands(prob, whelped) if n >= N_FOR_CALIBRATION else (),
         evidence=evidence_against(prob, whelped, settled["bred_earliest"]) if n else None,
+    )
+
+
+def _in_order(settled: pd.DataFrame) -> pd.DataFrame:
+    """Breedings as they came into the sum; of those of one day the result that was loaded first."""
+    bred_on = settled["bred_earliest"].astype("datetime64[us]").dt.normalize()
+    known_on = settled["known_on"].astype("datetime64[us]")
+    since = pd.concat([bred_on + pd.Timedelta(days=SETTLED_DAYS), known_on], axis=1).max(axis=1)
+    return (
+        settled.assign(summed_on=since)
+        .sort_values(["summed_on", "known_load_id", "forecast_id"], kind="stable")
+        .drop(columns="summed_on")
     )
 
 
@@ -394,7 +406,7 @@ def log_capitals(prob: Floats, whelped: Floats) -> Floats:
     Parameters
     ----------
     prob, whelped
-        Stated chance and outcome (1 or 0) in the order of the breedings, shape (n,).
+        Stated chance and outcome (1 or 0) in the order in which breedings are summed, shape (n,).
 
     Returns
     -------
@@ -421,7 +433,7 @@ def evidence_against(prob: Floats, whelped: Floats, bred_at: pd.Series[Any]) -> 
     Parameters
     ----------
     prob, whelped, bred_at
-        Stated chance, outcome (1 or 0) and first mating, in the order of the matings.
+        Stated chance, outcome (1 or 0) and first mating, in the order in which they are summed.
     """
     parts = log_capitals(prob, whelped)
     whole = capital(parts)

@@ -20,7 +20,7 @@ from studcurve.reports.words import Words
 MOST_LINES = 20
 """Stated chances that a terminal lists; machines get all."""
 
-_HIDDEN = frozenset({"is_settled", "breeding_id"})
+_HIDDEN = frozenset({"is_settled", "breeding_id", "known_load_id"})
 """Columns of the list that nobody needs."""
 
 

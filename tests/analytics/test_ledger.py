@@ -47,7 +47,8 @@ def forecasts(n=1, **columns):
         "bitch": [f"Bitch {k}" for k in range(n)], "semen_type": "fresh", "route": "vaginal",
         "litter_prob": 0.7, "published_litter_prob": 0.6, "breeding_id": range(1, n + 1),
         "bred_earliest": days(n).to_numpy(), "outcome_known": True, "whelped": True,
-        "is_sire_certain": True, "counts": True, "standing": "counts",
+        "is_sire_certain": True, "counts": True, "standing": "counts", "known_on": FIRST,
+        "known_load_id": 1,
     }  # fmt: skip
     frame = pd.DataFrame(plain | columns)
     return frame.astype({"whelped": "boolean", "outcome_known": "boolean"})
@@ -219,6 +220,70 @@ def test_an_alarm_that_was_raised_stays_raised():
     assert found.raised_on is not None
     money = capital(log_capitals(stated, whelped))
     assert found.raised_on == days(412)[int(np.argmax(money >= 20))].date()
+
+
+def late_kennel(rng, n):
+    """Right chances of n breedings a week apart, a third of them reported up to a year late."""
+    prob = rng.uniform(0.3, 0.9, n)
+    bred = pd.Series([FIRST + timedelta(days=7 * k) for k in range(n)])
+    late = np.where(rng.random(n) < 1 / 3, rng.integers(80, 365, n), 60)
+    known_on = (bred + pd.to_timedelta(late, unit="D")).dt.normalize()
+    return forecasts(
+        n, litter_prob=prob, whelped=rng.random(n) < prob, bred_earliest=bred.to_numpy(),
+        known_on=known_on.to_numpy(), known_load_id=known_on.rank(method="first").astype(int),
+    )  # fmt: skip
+
+
+def path_seen(monkeypatch, rows, day):
+    """Chances and outcomes as a look on a day puts them in order, knowing what it can know."""
+    seen = []
+
+    def bet(prob, whelped, bred_at):
+        seen.extend(zip(prob, whelped, strict=True))
+        return evidence_against(prob, whelped, bred_at)
+
+    monkeypatch.setattr("studcurve.analytics.trust.ledger.evidence_against", bet)
+    known = rows["known_on"] <= pd.Timestamp(day)
+    rows = rows.assign(whelped=rows["whelped"].where(known), outcome_known=known)
+    return seen, ledger_of(rows, bred(rows), day).model.evidence
+
+
+def test_a_result_that_is_reported_late_is_appended_and_changes_nothing_before_it(monkeypatch):
+    rows = late_kennel(np.random.default_rng(RNG_SEED), 60)
+    looks = sorted({
+        max(one.bred_earliest.normalize() + timedelta(days=72), one.known_on).date()
+        for one in rows.itertuples()
+    })  # fmt: skip
+
+    paths = [path_seen(monkeypatch, rows, day)[0] for day in looks]
+
+    assert len(paths[-1]) == 60
+    for earlier, later in itertools.pairwise(paths):
+        assert len(earlier) < len(later)
+        assert later[: len(earlier)] == earlier
+    assert paths[-1] != list(zip(rows["litter_prob"], rows["whelped"], strict=True))
+
+
+def test_a_result_that_is_loaded_later_on_the_same_day_is_appended(monkeypatch):
+    """The older forecast is of the later load; both breedings have long been over."""
+    rows = forecasts(2, litter_prob=[0.6, 0.8], known_on=pd.Timestamp("2026-01-01"),
+                     known_load_id=[3, 2])  # fmt: skip
+
+    path, _ = path_seen(monkeypatch, rows, TODAY)
+
+    assert [prob for prob, _ in path] == [0.8, 0.6]
+
+
+def test_late_reports_raise_no_more_false_alarms():
+    """Looked at after each arrival: ever raised is what the last look's path ever reached."""
+    rng, n_kennels = np.random.default_rng(RNG_SEED), 250
+    raised = 0
+    for _ in range(n_kennels):
+        rows = late_kennel(rng, 80)
+        raised += ledger_of(rows, bred(rows), date(2030, 1, 1)).model.is_off
+
+    assert raised <= stats.binom.ppf(1 - 1e-4, n_kennels, 0.05)
+    assert raised > 0
 
 
 @pytest.mark.parametrize(("n", "n_bands"), [(29, 0), (30, 3), (49, 4), (50, 5), (500, 5)])

@@ -298,7 +298,7 @@ def scored(n, **columns):
         "litter_prob_upper": 0.9, "published_litter_prob": 0.6, "records_weight": 0.2,
         "breeding_id": range(1, n + 1), "bred_earliest": day, "outcome_known": True,
         "whelped": [k % 5 > 0 for k in range(n)], "is_sire_certain": True, "counts": True,
-        "standing": "counts",
+        "standing": "counts", "known_on": day, "known_load_id": 1,
     }  # fmt: skip
     return pd.DataFrame(plain | columns).astype({"whelped": "boolean"})
 

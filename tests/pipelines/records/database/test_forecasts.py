@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 
 import duckdb
 import numpy as np
+import pandas as pd
 import pytest
 
 from studcurve.analytics.errors import RecordsError
@@ -219,6 +220,44 @@ def test_a_withdrawn_breeding_keeps_its_forecast_and_says_so(kennel, forecast):
     assert kennel.read("breedings").empty
     assert kept(kennel) == before
     assert told(kennel, "standing") == [("withdrawn",)]
+
+
+def test_a_withdrawn_line_of_another_stud_withdraws_no_forecast(kennel, forecast):
+    state(kennel, forecast(), forecast(stud="Tarn"))
+    breed(kennel, {"Stud": "Tarn"} | LITTER | {"Whelped on": "2026-07-30"})
+    finding_id = int(kennel.read("findings")["finding_id"].iloc[0])
+
+    with kennel.open() as store:
+        store.withdraw([finding_id], today=TODAY, reason="another bitch")
+
+    assert told(kennel, "stud", "standing") == [
+        ("Bracken", "no breeding"), ("Tarn", "withdrawn"),
+    ]  # fmt: skip
+
+
+def test_a_result_is_known_from_the_load_that_first_brought_it(kennel, forecast):
+    def loaded(day, **more):
+        kennel.load(kennel.write("breedings", [BRED | more]), today=day)
+        ((known_on, load_id),) = told(kennel, "known_on", "known_load_id")
+        return None if pd.isna(known_on) else (pd.Timestamp(known_on).date(), int(load_id))
+
+    state(kennel, forecast())
+
+    assert loaded(date(2026, 11, 2)) is None
+    first = loaded(date(2026, 11, 9), **LITTER)
+    assert first == (date(2026, 11, 9), 3)
+    assert loaded(date(2026, 12, 1), **LITTER, Notes="seen") == first
+    assert loaded(date(2026, 12, 8), **(LITTER | {"Born alive": "5"})) == first
+
+
+def test_no_load_counts_as_earlier_than_one_before_it(kennel, forecast):
+    """The dogs were loaded on the last of October; this sheet says that it is June."""
+    state(kennel, forecast())
+
+    kennel.load(kennel.write("breedings", [BRED | LITTER]), today=date(2026, 6, 1))
+
+    ((known_on,),) = told(kennel, "known_on")
+    assert pd.Timestamp(known_on).date() == TODAY
 
 
 def test_nothing_that_comes_later_changes_a_forecast(kennel, forecast, tmp_path):
