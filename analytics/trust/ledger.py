@@ -12,8 +12,9 @@ Litters against stated chances
 Monitoring
     A bet against the stated chances, breeding by breeding, in the order in which they come into the
     sum: on the latest day of whelping or, where it was reported later, on the day of the report. A
-    late report is thereby the last one and alters nothing that was seen before. Under the hypothesis that each litter
-    comes with its stated chance, whatever came of the breedings before it, the capital
+    late report is thereby the last one and alters nothing that was seen before. Under the
+    hypothesis that each litter comes with its stated chance, whatever came of the breedings before
+    it, the capital
 
     .. math:: M_n = \frac{1}{K} \sum_k \prod_{i \le n}
         \frac{q_{ki}^{y_i} (1 - q_{ki})^{1 - y_i}}{p_i^{y_i} (1 - p_i)^{1 - y_i}},
@@ -184,10 +185,16 @@ class Record:
 
     @property
     def standing_out(self) -> tuple[str, ...]:
-        """Semen types whose litters right chances would seldom give, the most striking first."""
-        tails = {
-            kind: min(one.as_few_prob, one.as_many_prob) for kind, one in self.by_semen_type.items()
-        }
+        """Semen types whose litters right chances would seldom give, the most striking first.
+
+        Where the alarm was raised over chances that are too high these are the ones with too few
+        litters, over chances that are too low those with too many; else both.
+        """
+        fault = None if self.evidence is None else self.evidence.fault
+        tails = {}
+        for kind, one in self.by_semen_type.items():
+            few, many = one.as_few_prob, one.as_many_prob
+            tails[kind] = {"too high": few, "too low": many}.get(fault or "", min(few, many))
         striking = [kind for kind, tail in tails.items() if tail < ALARM_RATE / 2.0]
         return tuple(sorted(striking, key=lambda kind: tails[kind]))
 

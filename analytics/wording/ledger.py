@@ -130,7 +130,7 @@ def _alarm(record: Record) -> tuple[Sentence, ...]:
     def alarm(fault: Word) -> Sentence:
         assert record.evidence is not None
         assert record.evidence.raised_on is not None
-        kinds = tuple(Word("semen", kind) for kind in record.standing_out)
+        kinds = tuple(Word("of_semen", kind) for kind in record.standing_out)
         return sentence(
             "ledger.alarm",
             fault=fault,

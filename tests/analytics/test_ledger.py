@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from scipy import stats
 
 from studcurve.analytics.trust.ledger import (
+    Evidence,
     calibration_bands,
     capital,
     count_probs,
@@ -371,6 +373,21 @@ def test_semen_types_that_stand_out_are_named_the_most_striking_first():
     )  # fmt: skip
 
     assert ledger_of(rows, bred(rows), TODAY).model.standing_out == ("frozen", "chilled")
+
+
+@pytest.mark.parametrize(("fault", "kinds"), [
+    ("too high", ("frozen",)), ("too low", ("fresh",)), ("too bold", ("frozen", "fresh")),
+    ("too timid", ("frozen", "fresh")),
+])  # fmt: skip
+def test_what_stands_out_is_off_in_the_way_of_the_alarm(fault, kinds):
+    """Of frozen semen too few litters came, of fresh semen too many."""
+    rows = forecasts(24, semen_type=["fresh"] * 12 + ["frozen"] * 12,
+                     litter_prob=[0.5] * 12 + [0.9] * 12,
+                     whelped=[True] * 11 + [False] * 8 + [True] * 5)  # fmt: skip
+    record = ledger_of(rows, bred(rows), TODAY).model
+    evidence = Evidence(capital=30.0, highest=30.0, raised_on=TODAY, fault=fault)
+
+    assert replace(record, evidence=evidence).standing_out == kinds
 
 
 def test_no_forecast_is_an_empty_ledger():

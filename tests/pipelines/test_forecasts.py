@@ -335,7 +335,7 @@ def test_an_alarm_says_what_to_distrust_and_stands_first():
     (alarm,) = wording.alarm
     assert alarm.key == "ledger.alarm"
     assert alarm.values["fault"] == Word("fault", "too high")
-    assert alarm.values["worst"].values["kinds"] == (Word("semen", "frozen"),)
+    assert alarm.values["worst"].values["kinds"] == (Word("of_semen", "frozen"),)
     assert wording_of(scored(40)).alarm == ()
     difference = next(one for one in wording.paragraphs[0] if one.key == "ledger.litters")
     assert difference.values["verdict"].key == "ledger.fewer"

@@ -1,7 +1,8 @@
 """Stated chances as the records file keeps them: added, read, proved unchanged; never altered.
 
 Each row carries a digest of itself and of the digest before it, so that a row which was changed,
-taken out or put in later does not go unnoticed.
+taken out or put in later does not go unnoticed. Their number and the last digest are kept beside
+them, so that none is missing at the end.
 """
 
 from __future__ import annotations
@@ -111,7 +112,7 @@ def add_forecasts(
         "SELECT (SELECT count(*) FROM line WHERE state = 'current'), "
         "(SELECT coalesce(max(load_id), 0) FROM load)"
     ).fetchall()
-    before = _last_digest(connection)
+    n_before, before = _end(connection)
     for n, one in enumerate(stated, 1):
         row = {
             "forecast_id": forecast_id + n,
@@ -125,6 +126,12 @@ def add_forecasts(
             f"INSERT INTO forecast ({', '.join(_COLUMNS)}) "
             f"VALUES ({', '.join('?' * len(_COLUMNS))})",
             [row[column] for column in _COLUMNS],
+        )
+    if stated:
+        # Counted on from what is kept, not from the rows: one that is missing stays missing.
+        connection.execute("DELETE FROM forecast_count")
+        connection.execute(
+            "INSERT INTO forecast_count VALUES (?, ?)", [n_before + len(stated), before]
         )
 
 
@@ -145,14 +152,16 @@ def changed_forecasts(connection: Connection) -> list[str]:
         if row["digest"] != _digest(row, before):
             return [f"forecast: number {row['forecast_id']} is not as it was stated"]
         before = row["digest"]
+    ends = connection.execute("SELECT n_forecasts, last_digest FROM forecast_count").fetchall()
+    if ends != ([(len(rows), before)] if rows else []):
+        return [f"forecast: the last one kept is number {len(rows)}, which is not the last stated"]
     return []
 
 
-def _last_digest(connection: Connection) -> str:
-    digests = connection.execute(
-        "SELECT digest FROM forecast ORDER BY forecast_id DESC LIMIT 1"
-    ).fetchall()
-    return str(digests[0][0]) if digests else ""
+def _end(connection: Connection) -> tuple[int, str]:
+    """Number of forecasts that were stated so far, and the digest of the last one."""
+    ends = connection.execute("SELECT n_forecasts, last_digest FROM forecast_count").fetchall()
+    return (int(ends[0][0]), str(ends[0][1])) if ends else (0, "")
 
 
 def _digest(row: Mapping[str, object], before: str) -> str:

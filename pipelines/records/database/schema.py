@@ -82,6 +82,7 @@ KEYS = {
     "joined_breeding": ("entry_id",),
     "file_day": ("which_day",),
     "forecast": ("forecast_id",),
+    "forecast_count": ("n_forecasts",),
     "erased_forecast": ("erasure_id", "forecast_id"),
 }
 """What tells the rows of each table apart, whether or not the engine keeps an index of it."""
@@ -120,7 +121,8 @@ REFERENCES = (
 
 _OF_THE_FILE = (
     "load", "source_file", "sheet_column", "line", "finding", "decision", "tombstone", "fit",
-    "fit_draws", "setting", "joined_breeding", "file_day", "forecast", "erased_forecast",
+    "fit_draws", "setting", "joined_breeding", "file_day", "forecast", "forecast_count",
+    "erased_forecast",
 )  # fmt: skip
 
 OF_A_LINE = tuple(table for table in KEYS if table not in _OF_THE_FILE)

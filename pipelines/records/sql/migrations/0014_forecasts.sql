@@ -33,6 +33,13 @@ CREATE TABLE forecast (
     digest VARCHAR NOT NULL
 );
 
+-- How many forecasts there are and the digest of the last one, so that none is taken off the end; one
+-- row from the first forecast on.
+CREATE TABLE forecast_count (
+    n_forecasts BIGINT NOT NULL,
+    last_digest VARCHAR NOT NULL
+);
+
 -- A name that was taken out of a forecast: that it was, when and why; never what.
 CREATE TABLE erased_forecast (
     erasure_id INTEGER NOT NULL,

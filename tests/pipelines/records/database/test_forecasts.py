@@ -333,6 +333,9 @@ TAMPERED = {
     "changed": "UPDATE forecast SET litter_prob = 0.61 WHERE forecast_id = 2",
     "moved in time": "UPDATE forecast SET stated_at = TIMESTAMP '2026-03-01' WHERE forecast_id = 2",
     "taken out": "DELETE FROM forecast WHERE forecast_id = 2",
+    "the last taken out": "DELETE FROM forecast WHERE forecast_id = 3",
+    "all taken out": "DELETE FROM forecast",
+    "the count taken out": "DELETE FROM forecast_count",
     "put between": "INSERT INTO forecast SELECT * REPLACE (4 AS forecast_id) FROM forecast "
                    "WHERE forecast_id = 1",
 }  # fmt: skip
@@ -348,6 +351,18 @@ def test_a_row_that_was_tampered_with_is_noticed(kennel, forecast, how):
         assert [one.split(":")[0] for one in store.broken_promises()] == ["forecast"]
     with pytest.raises(RecordsError):
         refuse_damaged(kennel.records, "It")
+
+
+@pytest.mark.parametrize("where", ["forecast_id = 3", "true"])
+def test_what_was_taken_off_the_end_stays_noticed_when_more_is_stated(kennel, forecast, where):
+    state(kennel, forecast(), forecast(litter_prob=0.6), forecast(litter_prob=0.7))
+    with duckdb.connect(str(kennel.records)) as file:
+        file.execute(f"DELETE FROM forecast WHERE {where}")
+
+    state(kennel, forecast(litter_prob=0.8))
+
+    with kennel.open(read_only=True) as store:
+        assert len(store.broken_promises()) == 1
 
 
 def test_no_statement_of_the_program_changes_a_forecast_but_the_erasing_of_a_name():
@@ -383,6 +398,7 @@ def test_a_file_of_the_schema_before_gets_the_table(kennel, tmp_path):
     old = shutil.copyfile(kennel.records, tmp_path / "old.duckdb")
     with duckdb.connect(str(old)) as file:
         file.execute("DROP VIEW forecasts; DROP TABLE forecast; DROP TABLE erased_forecast")
+        file.execute("DROP TABLE forecast_count")
         file.execute("DELETE FROM schema_version WHERE version >= 14")
 
     with Store.open(old) as store:
