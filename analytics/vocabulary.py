@@ -159,6 +159,7 @@ _QUANTITIES = (
     ("records_weight", "Weight of own records", "", "of 1", 0, 1, "a share (D)"),
     ("n_draws", "Simulations", "", "", 1, 1_000_000, "derived (D)"),
     ("n_current_lines", "Lines in force", "", "", 0, 1e9, "derived (D)"),
+    ("n_forecasts", "Forecasts stated", "", "", 0, 1e9, "derived (D)"),
     ("ovulation_sd_days", "Error of the ovulation day", "", "d", 0, 30, "derived (D)"),
 )
 
@@ -293,6 +294,7 @@ _TERMS = (
     ("planned_at", "Planned at", "", "first planned insemination"),
     ("records_fingerprint", "Records fingerprint", "", "digest of the lines in force"),
     ("digest", "Digest", "", "SHA-256 of the forecast and of the digest before it"),
+    ("last_digest", "Last digest", "", "digest of the forecast that was stated last"),
     ("decision_id", "Decision", "", "one decision of the owner about a line"),
     ("decided_on", "Decided on", "", "day of the decision"),
     ("decision", "Decision", "", "confirmed or withdrawn"),

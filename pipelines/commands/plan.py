@@ -282,11 +282,11 @@ def compare(
     from studcurve.pipelines.answers.comparison import plan_answer
     from studcurve.pipelines.plan.comparison import plan_breeding
     from studcurve.pipelines.plan.forecasts import (
+        asker,
         Expected,
         chances_of_comparison,
         stated_at,
         unmatched,
-        user_name,
     )
     from studcurve.pipelines.plan.records import read_plan_records
     from studcurve.pipelines.plan.wishes import Wishes
@@ -319,9 +319,7 @@ def compare(
     answer = plan_answer(plan, words)
     if plan.answers:
         expected = [Expected(*read_expected(one)) for one in own.expect or ()]
-        stated = chances_of_comparison(
-            plan, records, expected, asked_by=own.asked_by or user_name(), at=at
-        )
+        stated = chances_of_comparison(plan, records, expected, asked_by=asker(own.asked_by), at=at)
         answer = _kept(answer, stated, records, question.store, words, unmatched(plan, expected))
     show(answer, as_json=question.as_json)
     if page.out is not None:
@@ -384,7 +382,7 @@ def schedule(
     The chances are kept, to be set against the results.
     """
     from studcurve.pipelines.answers.schedule import schedule_answer
-    from studcurve.pipelines.plan.forecasts import chances_of_schedule, stated_at, user_name
+    from studcurve.pipelines.plan.forecasts import asker, chances_of_schedule, stated_at
     from studcurve.pipelines.plan.records import read_plan_records
     from studcurve.pipelines.plan.schedule import plan_stud_schedule
     from studcurve.pipelines.plan.wishes import Wishes
@@ -411,7 +409,7 @@ def schedule(
     words = Words(language)
     answer = schedule_answer(planned, words, seed=question.seed)
     if planned.plan is not None:
-        stated = chances_of_schedule(planned, records, asked_by=asked_by or user_name(), at=at)
+        stated = chances_of_schedule(planned, records, asked_by=asker(asked_by), at=at)
         answer = _kept(answer, stated, records, question.store, words)
     show(answer, as_json=question.as_json)
     if planned.plan is None:

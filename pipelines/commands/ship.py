@@ -223,18 +223,18 @@ def _with_own_chance(
     from studcurve.analytics.sentences import sentence
     from studcurve.pipelines.answers.ledger import with_kept
     from studcurve.pipelines.plan.forecasts import (
+        asker,
         Kept,
         chance_of_shipment,
         keep,
         stated_at,
-        user_name,
     )
     from studcurve.reports.words import Words
 
     try:
         stated = chance_of_shipment(
             store, (request.stud, request.for_bitch or ""), route=request.route,
-            inseminate_at=request.inseminate_at, prob=prob, asked_by=asked_by or user_name(),
+            inseminate_at=request.inseminate_at, prob=prob, asked_by=asker(asked_by),
             at=stated_at(store),
         )  # fmt: skip
     except StoreLockedError:

@@ -75,12 +75,16 @@ class Kept:
     note: Sentence
 
 
-def user_name() -> str | None:
-    """Name under which the computer knows who asks; None where it knows none."""
+def asker(given: str | None) -> str | None:
+    """Name of who asks: as given, else as the computer knows it; None where it knows none.
+
+    A byte that is no text, as a name of a user or an argument may hold, becomes a question mark.
+    """
     try:
-        return getpass.getuser()
+        name = given or getpass.getuser()
     except (OSError, KeyError, ImportError):
         return None
+    return name.encode(errors="replace").decode()
 
 
 def stated_at(store_path: Path) -> datetime:

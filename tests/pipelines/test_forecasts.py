@@ -26,10 +26,11 @@ from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.ledger import forecasts_wording
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.plan.comparison import plan_breeding
-from studcurve.pipelines.plan.forecasts import chances_of_comparison, chances_of_schedule
+from studcurve.pipelines.plan.forecasts import chances_of_comparison, chances_of_schedule, keep
 from studcurve.pipelines.plan.records import read_plan_records
 from studcurve.pipelines.plan.schedule import plan_stud_schedule
 from studcurve.pipelines.plan.wishes import Wishes
+from studcurve.pipelines.records.database.forecasts import Forecast
 from studcurve.pipelines.records.database.store import Store
 from studcurve.reports.page import Reader, render
 from studcurve.reports.pages.overview import build_overview
@@ -190,6 +191,32 @@ def test_a_file_that_another_program_reads_is_answered(own_demo):
         other.stdin.close()
 
     assert is_answered(ran, "forecast.in_use")
+    assert kept(own_demo).empty
+
+
+@pytest.mark.parametrize("is_given", [True, False])
+def test_a_name_that_is_no_text_is_kept_with_a_question_mark(own_demo, monkeypatch, is_given):
+    monkeypatch.setenv("LOGNAME", "Id\udcffa")
+    more = ["--asked-by", "Id\udcffa"] if is_given else []
+
+    ran = ask(own_demo, "compare", "Merle", "Whin", *FEW, *more)
+
+    assert ran.exit_code == 0, ran.output
+    assert set(kept(own_demo)["asked_by"]) == {"Id?a"}
+
+
+def test_what_is_no_matter_of_writing_is_not_taken_for_a_file_that_can_only_be_read(own_demo):
+    stated = Forecast(
+        stated_at=datetime(2026, 10, 31), asked_by=None, stated_by="person", command="compare",
+        stud_id=1, stud="Merle", bitch_id=2, bitch="Whin", semen_type="fresh", route="vaginal",
+        n_inseminations=1, planned_at=datetime(2026, 11, 2), litter_prob=0.5,
+        records_fingerprint="ab",
+    )  # fmt: skip
+
+    with pytest.raises(duckdb.ConstraintException):
+        keep(own_demo, [replace(stated, litter_prob=2.0)])
+    with pytest.raises(duckdb.InvalidInputException):
+        keep(own_demo, [replace(stated, asked_by="Id\udcffa")])
     assert kept(own_demo).empty
 
 

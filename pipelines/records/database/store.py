@@ -422,12 +422,15 @@ class Store:
         Raises
         ------
         RecordsError
-            The disk does not take it; nothing is kept then.
+            The file is open for reading only or the disk does not take it; nothing is kept then.
         """
         try:
             with self._transaction() as connection:
                 add_forecasts(connection, stated, load_id=load_id)
-        except duckdb.Error as why:
+        except (duckdb.IOException, duckdb.InvalidInputException) as why:
+            # Only a file attached for reading is told by the message alone.
+            if isinstance(why, duckdb.InvalidInputException) and "read-only mode" not in str(why):
+                raise
             raise RecordsError(
                 f"{self.path.name} does not take it ({str(why).splitlines()[0]})."
             ) from None
