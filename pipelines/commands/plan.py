@@ -282,8 +282,8 @@ def compare(
     from studcurve.pipelines.answers.comparison import plan_answer
     from studcurve.pipelines.plan.comparison import plan_breeding
     from studcurve.pipelines.plan.forecasts import (
-        asker,
         Expected,
+        asker,
         chances_of_comparison,
         stated_at,
         unmatched,

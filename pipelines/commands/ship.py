@@ -223,8 +223,8 @@ def _with_own_chance(
     from studcurve.analytics.sentences import sentence
     from studcurve.pipelines.answers.ledger import with_kept
     from studcurve.pipelines.plan.forecasts import (
-        asker,
         Kept,
+        asker,
         chance_of_shipment,
         keep,
         stated_at,

@@ -372,6 +372,17 @@ def test_an_alarm_says_what_to_distrust_and_stands_first():
         assert words.tell(alarm) in " ".join(ledger_answer(wording, words).sentences)
 
 
+def test_an_alarm_over_natural_matings_speaks_of_matings():
+    rows = scored(40, semen_type="natural", whelped=[k % 4 == 0 for k in range(40)])
+
+    (alarm,) = wording_of(rows).alarm
+
+    for language in ("en", "de"):
+        words = Words(language)
+        assert words.word("of_semen", "natural") in words.tell(alarm)
+        assert words.word("of_semen", "natural") != words.word("semen", "natural")
+
+
 def test_nothing_stated_is_said_and_makes_no_section():
     wording = wording_of(scored(1).head(0))
 
