@@ -40,7 +40,7 @@ def smallest_p_of_ranks(lines):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("model", "n_kennels"), [("conception", 8), ("litter", 5)])
+@pytest.mark.parametrize(("model", "n_kennels"), [("conception", 8), ("litter", 9)])
 def test_true_values_rank_evenly_among_the_draws_of_a_few_kennels(model, n_kennels):
     lines = [calibration.line_of_model(model, SEED, kennel) for kennel in range(n_kennels)]
 
