@@ -270,9 +270,10 @@ def stated_chances(name, *, is_stopped=False):
         "bred_earliest": [first + timedelta(days=20 * k) for k in range(n)],
         "stated_at": pd.Timestamp(first), "planned_at": pd.Timestamp(first),
         "outcome_known": True, "whelped": [k % 3 > 0 for k in range(n)], "is_sire_certain": True,
-        "counts": True, "standing": "counts",
+        "counts": True, "standing": "counts", "known_load_id": range(1, n + 1),
+        "known_on": [first + timedelta(days=20 * k + 63) for k in range(n)],
     }).astype({"whelped": "boolean", "outcome_known": "boolean"})  # fmt: skip
-    rows = rows.astype({"bred_earliest": "datetime64[us]"})
+    rows = rows.astype({"bred_earliest": "datetime64[us]", "known_on": "datetime64[us]"})
     shown = rows.head(0 if is_stopped else n)
     ledger = ledger_of(shown, shown[["semen_type", "bitch", "whelped"]], date(2026, 5, 1))
     return ledger_wording(ledger, n if is_stopped else 0)
