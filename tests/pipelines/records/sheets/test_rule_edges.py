@@ -58,7 +58,7 @@ LINES = [
     ("before the dog was born", "collections", [{"male_born": 0}], [{"male_born": 1}]),
     ("after the dog died", "collections", [{"male_died": 0}], [{"male_died": -1}]),
     ("percentage as a fraction", "collections",
-     [moving("80", "0"), moving("80", "1.1"), moving("80", "< 1")],
+     [moving("80", "0"), moving("80", "1.01"), moving("80", "< 1")],
      [moving("80", "1"), moving("80", "0.1")]),
     ("few sperm that move well", "collections",
      [sperm("2", "5") | moving("80", "70"), sperm("2", "4.9") | moving("49", "49"),
