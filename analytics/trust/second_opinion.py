@@ -33,7 +33,7 @@ from scipy.optimize import linprog
 from scipy.stats import t as student_t
 
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
-from studcurve.analytics.models.breedings.records import numbers
+from studcurve.analytics.models.breedings.inputs import numbers
 from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter import model as litter

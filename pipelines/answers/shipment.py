@@ -47,7 +47,12 @@ from studcurve.pipelines.answers.slip import (
 )
 from studcurve.pipelines.fits.storage import storage_curve
 from studcurve.pipelines.records.database.store import Store
-from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, cautions_of, dog_records
+from studcurve.pipelines.records.dog_history import (
+    CAUTION_VIEWS,
+    cautions_of,
+    dog_records,
+    dogs_named,
+)
 from studcurve.reports.pages.slip import render_slip
 from studcurve.reports.words import Words
 
@@ -206,10 +211,7 @@ def _known_bitch(name: str | None, dogs: pd.DataFrame) -> str | None:
     """The bitch of the records that a name on the shipment means; None for one from outside."""
     if name is None:
         return None
-    wanted = name.strip().casefold()
-    is_her = dogs["call_name"].str.casefold().eq(wanted)
-    is_her |= dogs["registered_name"].str.casefold().eq(wanted).fillna(False)
-    found = dogs[is_her & dogs["sex"].eq("female")]
+    found = dogs_named(dogs, name, "female")
     return str(found["call_name"].iloc[0]) if len(found) == 1 else None
 
 

@@ -33,7 +33,11 @@ from studcurve.pipelines.plan.schedule import StudSchedule
 from studcurve.pipelines.records.database.forecasts import Command, Forecast
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.database.whole_file import last_day
-from studcurve.pipelines.records.dog_history import CAUTION_VIEWS, dogs_without_chances
+from studcurve.pipelines.records.dog_history import (
+    CAUTION_VIEWS,
+    dogs_named,
+    dogs_without_chances,
+)
 
 ANYBODY_MAY_WRITE = 0o222
 """Bits of a file's mode of which one is set unless it was marked as read-only."""
@@ -209,12 +213,7 @@ def chance_of_shipment(
     """
     with Store.open(store_path, read_only=True) as store:
         dogs, fingerprint = store.read("dogs"), store.fingerprint()
-    rows = []
-    for name, sex in zip(pair, ("male", "female"), strict=True):
-        of_sex = dogs[dogs["sex"] == sex]
-        is_meant = of_sex["call_name"].str.casefold().eq(name.strip().casefold())
-        is_meant |= of_sex["registered_name"].str.casefold().eq(name.strip().casefold())
-        rows.append(of_sex[is_meant.fillna(False)])
+    rows = [dogs_named(dogs, *each) for each in zip(pair, ("male", "female"), strict=True)]
     if any(len(found) != 1 for found in rows):
         return None
     stud, bitch = (found.iloc[0] for found in rows)

@@ -67,6 +67,14 @@ def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tup
     return cautions_for_dog(dog_records(views, dog, today), today)
 
 
+def dogs_named(dogs: pd.DataFrame, name: str, sex: str) -> pd.DataFrame:
+    """Rows of the view ``dogs`` of one sex that go by a name, call name or registered one."""
+    wanted = name.strip().casefold()
+    is_meant = dogs["call_name"].str.casefold().eq(wanted)
+    is_meant |= dogs["registered_name"].str.casefold().eq(wanted).fillna(False)
+    return dogs[is_meant & dogs["sex"].eq(sex)]
+
+
 def dogs_without_chances(
     views: Mapping[str, pd.DataFrame], dogs: Collection[str], today: date
 ) -> frozenset[str]:

@@ -84,6 +84,11 @@ def days_given_population(
     return mean, width
 
 
+def numbers(rows: pd.DataFrame, column: str) -> Floats:
+    """A numeric column, NaN where nothing is recorded."""
+    return pd.to_numeric(rows[column]).to_numpy(dtype=np.float64, na_value=np.nan)
+
+
 def population(values: Floats, error: Floats, start: tuple[float, float]) -> tuple[float, float]:
     """Mean and sd of a population from records with error, shrunk towards starting values.
 

@@ -17,6 +17,7 @@ from studcurve.analytics.estimate import Floats
 from studcurve.analytics.models.breedings.inputs import (
     days_given_population,
     insemination_days,
+    numbers,
 )
 from studcurve.analytics.models.breedings.semen import (
     SemenInseminated,
@@ -182,11 +183,6 @@ def grouped(
         if factor in ALWAYS_GROUPED or len(found) > 1:
             groups[factor], levels[factor] = index.astype(np.int64), tuple(found.tolist())
     return groups, levels
-
-
-def numbers(rows: pd.DataFrame, column: str) -> Floats:
-    """A numeric column, NaN where nothing is recorded."""
-    return pd.to_numeric(rows[column]).to_numpy(dtype=np.float64, na_value=np.nan)
 
 
 def known_outcome(outcome: pd.Series) -> np.ndarray[Any, Any]:

@@ -35,12 +35,18 @@ import pandas as pd
 
 from studcurve.analytics.estimate import Floats, normal_nodes
 from studcurve.analytics.measures.moments import middle_of
-from studcurve.analytics.measures.motility_kept import Medium, medium_of, published_storage
+from studcurve.analytics.measures.motility_kept import (
+    Medium,
+    StorageDraws,
+    medium_of,
+    published_storage,
+)
 from studcurve.analytics.models.breedings.inputs import (
     DOSE_LOG2_SD,
     DOSE_NODES,
     DOSE_POPULATION,
     USUAL_DOSE_M,
+    numbers,
     population,
 )
 from studcurve.analytics.models.breedings.terms import hinge
@@ -267,8 +273,8 @@ def motility_when_inseminated(first: pd.DataFrame) -> MotilityRead:
     first
         Inseminations as in the view.
     """
-    read = _numbers(first, "progressive_motility_pct")
-    n_evaluated = _numbers(first, "n_motility_evaluated")
+    read = numbers(first, "progressive_motility_pct")
+    n_evaluated = numbers(first, "n_motility_evaluated")
     share = np.clip(read / 100.0, 0.02, 0.98)
     with np.errstate(invalid="ignore", divide="ignore"):
         counted = np.hypot(
@@ -276,7 +282,7 @@ def motility_when_inseminated(first: pd.DataFrame) -> MotilityRead:
         )
     error = np.where(np.isnan(n_evaluated), PRIORS["r01_sd"].centre, counted)
     read_h = np.where(
-        first["motility_read"].eq("raw").to_numpy(), 0.0, _numbers(first, "motility_read_hours")
+        first["motility_read"].eq("raw").to_numpy(), 0.0, numbers(first, "motility_read_hours")
     )
     kept, kept_sd = _kept_until_inseminated(first, read_h)
     carried = np.minimum(kept * read, 100.0)
@@ -299,7 +305,7 @@ def dose_when_inseminated(first: pd.DataFrame) -> tuple[Floats, Floats, Floats]:
     tuple of numpy.ndarray
         Shape (n,); the dose is NaN where none, or nothing, was recorded. [10⁶, doublings twice]
     """
-    dose_m = _numbers(first, "motile_dose_m")
+    dose_m = numbers(first, "motile_dose_m")
     packed = first["is_dose_packed"].eq(True).fillna(False).to_numpy(dtype=bool)
     kept, kept_sd = _kept_until_inseminated(first, np.where(packed, 0.0, np.nan))
     of_curve = kept_sd / (kept * np.log(2.0))
@@ -326,6 +332,11 @@ def _kept_until_inseminated(first: pd.DataFrame, from_h: Floats) -> tuple[Floats
 
 
 @cache
+def _published_curve(medium: Medium) -> StorageDraws:
+    return published_storage(medium, rng=np.random.default_rng(0), n_draws=N_CURVES)
+
+
+@cache
 def _kept_between(medium: Medium, from_h: float, to_h: float) -> tuple[float, float]:
     """Mean and sd of the share of motility at one hour of storage over that at another.
 
@@ -333,7 +344,7 @@ def _kept_between(medium: Medium, from_h: float, to_h: float) -> tuple[float, fl
     """
     if from_h == to_h:
         return 1.0, 0.0
-    curve = published_storage(medium, rng=np.random.default_rng(0), n_draws=N_CURVES)
+    curve = _published_curve(medium)
     at, other = curve.share(np.minimum([to_h, from_h], curve.studied_until_h))
     kept = np.minimum(at / np.maximum(other, 1e-9), MOST_CARRIED_BACK)
     return float(kept.mean()), float(kept.std())
@@ -389,7 +400,3 @@ def mean_short(pair: SemenInseminated, semen: Texts) -> Floats:
     """Mean of what motility falls short by, over all that its record leaves open, shape (n,)."""
     drawn = pair.motility_mean + SHORT_NODES[:, None] * pair.motility_sd
     return np.asarray(SHORT_WEIGHTS @ motility_short(drawn, usual_motility_pct(semen)))
-
-
-def _numbers(frame: pd.DataFrame, column: str) -> Floats:
-    return pd.to_numeric(frame[column]).to_numpy(dtype=np.float64, na_value=np.nan)

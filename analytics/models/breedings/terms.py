@@ -94,9 +94,7 @@ def design_matrix(
     with np.errstate(divide="ignore"):
         concentrated = np.log2(motile_m_per_ml / USUAL_CONCENTRATION_M_PER_ML)
     doublings = np.clip(concentrated, -CONCENTRATION_LIMIT_LOG2, CONCENTRATION_LIMIT_LOG2)
-    hours_old = np.clip(hours_known, FRESH_FROM_HOURS, FRESH_LIMIT_HOURS) - FRESH_FROM_HOURS
     hours_early = np.clip(CHILLED_FULL_HOURS - hours_known, 0.0, CHILLED_FULL_HOURS)
-    beyond_a_day = np.clip(np.nan_to_num(storage_days, nan=1.0), 1.0, STORAGE_LIMIT_DAYS) - 1.0
     columns = {
         "c03": inseminated,
         "c04": np.isin(route, ("transcervical", "surgical")),
@@ -105,16 +103,28 @@ def design_matrix(
         "c07": frozen & (route == "vaginal"),
         "c08": route == "surgical",
         "c09": n_inseminations > 1,
-        "c12": chilled * beyond_a_day,
+        "c12": chilled * chilled_days_beyond_one(storage_days),
         "c13": np.nan_to_num(np.maximum(0.0, (70.0 - normal_morphology_pct) / 10.0)),
         "c14": np.nan_to_num(np.maximum(0.0, bitch_age_years - 5.0)),
         "c15": np.nan_to_num(missed_before),
         "c16": np.nan_to_num(np.maximum(0.0, stud_age_years - 8.0)),
         "c24": inseminated * np.nan_to_num(doublings),
-        "c25": (semen_type == "fresh") * np.nan_to_num(hours_old) / HOURS_A_STEP,
+        "c25": (semen_type == "fresh") * fresh_hours_old(hours_known) / HOURS_A_STEP,
         "c26": chilled * np.nan_to_num(hours_early) / HOURS_A_STEP,
     }
     return np.column_stack([columns[name].astype(np.float64) for name in LINEAR])
+
+
+def chilled_days_beyond_one(storage_days: Floats) -> Floats:
+    """Days of chilled storage beyond the first, up to the limit of row c12; none if unknown. [d]"""
+    return np.clip(np.nan_to_num(storage_days, nan=1.0), 1.0, STORAGE_LIMIT_DAYS) - 1.0
+
+
+def fresh_hours_old(hours_known: Floats) -> Floats:
+    """Hours of fresh semen beyond the first, up to the limit of row c25; none if unknown. [h]"""
+    return np.nan_to_num(
+        np.clip(hours_known, FRESH_FROM_HOURS, FRESH_LIMIT_HOURS) - FRESH_FROM_HOURS
+    )
 
 
 def hinge(xp: ModuleType, x: Array) -> Array:

@@ -56,6 +56,7 @@ from studcurve.analytics.models.breedings.inputs import (
     USUAL_DOSE_M,
     days_given_population,
     insemination_days,
+    numbers,
 )
 from studcurve.analytics.models.breedings.posterior import (
     BreedingsPosterior,
@@ -68,7 +69,6 @@ from studcurve.analytics.models.breedings.records import (
     grouped,
     hours_doubt,
     known_outcome,
-    numbers,
 )
 from studcurve.analytics.models.breedings.semen import (
     hours_since_collection,
@@ -76,11 +76,10 @@ from studcurve.analytics.models.breedings.semen import (
     semen_given_records,
 )
 from studcurve.analytics.models.breedings.terms import (
-    FRESH_FROM_HOURS,
-    FRESH_LIMIT_HOURS,
-    STORAGE_LIMIT_DAYS,
     SURE_OF_HOURS,
     MethodFlags,
+    chilled_days_beyond_one,
+    fresh_hours_old,
     hinge,
     method_flags,
 )
@@ -380,11 +379,9 @@ def storage_steps(
     hours, hours_known
         Hours since the collection, and where they are sure, NaN else, shape (n,). [h]
     """
-    chilled = np.clip(hours / 24.0, 1.0, STORAGE_LIMIT_DAYS) - 1.0
-    fresh = np.clip(hours_known, FRESH_FROM_HOURS, FRESH_LIMIT_HOURS) - FRESH_FROM_HOURS
     return np.select(
         [semen == "chilled", semen == "fresh"],
-        [np.nan_to_num(chilled), np.nan_to_num(fresh) / FRESH_HOURS_A_STEP],
+        [chilled_days_beyond_one(hours / 24.0), fresh_hours_old(hours_known) / FRESH_HOURS_A_STEP],
         0.0,
     )
 

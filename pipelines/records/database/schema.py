@@ -24,6 +24,7 @@ VIEWS = (
     "cycles",
     "progesterone",
     "breeding_lines",
+    "insemination_shipments",
     "inseminations_seen",
     "inseminations",
     "inseminated_semen",

@@ -1,6 +1,6 @@
 -- Title:   Every mating and insemination with what is known of its semen
 -- Grain:   insemination_id
--- Reads:   inseminations, insemination, dog, shipment, evaluation, collection_days, processing, dose, frozen_lot, doubtful_entries
+-- Reads:   inseminations, insemination, insemination_shipments, shipment, evaluation, collection_days, processing, dose, frozen_lot, doubtful_entries
 -- Notes:   Columns as of inseminations, and the semen's. Motility is the reading that is nearest to
 --          the insemination: of the shipment on arrival, of its retained part, of the raw collection,
 --          of the lot after thaw, of a retained part without a day; readings of one kind that disagree
@@ -12,35 +12,23 @@ WITH made AS (
         inseminations.insemination_id,
         inseminations.stud_id,
         inseminations.semen_type,
-        inseminations.clinic,
         inseminations.lot,
         inseminations.inseminated_earliest,
         insemination.collected_on,
-        insemination.motile_dose_m.low IS NULL AS is_dose_of_shipment,
-        dog.call_name AS bitch,
-        dog.registered_name AS bitch_registered
+        insemination.motile_dose_m.low IS NULL AS is_dose_of_shipment
     FROM inseminations
     JOIN insemination USING (insemination_id)
-    JOIN dog ON dog.dog_id = inseminations.bitch_id
     WHERE inseminations.semen_type <> 'natural'
 ),
 
 sent AS (
     SELECT
-        made.insemination_id,
+        insemination_shipments.insemination_id,
         shipment.shipment_id,
         shipment.dose_volume_ml,
         shipment.extender
-    FROM made
-    JOIN shipment
-        ON shipment.stud_id = made.stud_id
-        AND shipment.collected_on = made.collected_on
-        AND (
-            lower(shipment.for_bitch) IN (lower(made.bitch), lower(made.bitch_registered))
-            OR (shipment.for_bitch IS NULL AND lower(shipment.clinic) = lower(made.clinic))
-        )
-    ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = shipment.entry_id
-    WHERE made.semen_type IN ('chilled', 'fresh')
+    FROM insemination_shipments
+    JOIN shipment USING (shipment_id)
 ),
 
 collected AS (

@@ -1,6 +1,6 @@
 -- Title:   Every mating and insemination, the doubtful ones too
 -- Grain:   insemination_id
--- Reads:   insemination, breeding, breeding_lines, cycles, collection_days, shipment, frozen_lot, doubtful_entries, dog
+-- Reads:   insemination, breeding, breeding_lines, cycles, collection_days, insemination_shipments, shipment, frozen_lot, doubtful_entries
 -- Notes:   The heat of a breeding is the bitch's last one that began 0 to 30 days before its first
 --          insemination. A dose that the breeding does not state is taken, for chilled semen, from
 --          the shipment of that collection to that bitch (or, without a name on it, to that
@@ -58,21 +58,12 @@ heat AS (
 -- A shipment says nothing where two of the same collection disagree.
 shipped AS (
     SELECT
-        made.insemination_id,
+        insemination_shipments.insemination_id,
         any_value(shipment.motile_dose_m) AS motile_dose_m
-    FROM made
-    JOIN breeding USING (breeding_id)
-    JOIN dog AS bitch ON bitch.dog_id = breeding.bitch_id
-    JOIN shipment
-        ON shipment.stud_id = breeding.stud_id
-        AND shipment.collected_on = made.collected_on
-        AND (
-            lower(shipment.for_bitch) IN (lower(bitch.call_name), lower(bitch.registered_name))
-            OR (shipment.for_bitch IS NULL AND lower(shipment.clinic) = lower(breeding.clinic))
-        )
-    ANTI JOIN doubtful_entries ON doubtful_entries.entry_id = shipment.entry_id
-    WHERE breeding.semen_type IN ('chilled', 'fresh') AND shipment.motile_dose_m.low IS NOT NULL
-    GROUP BY made.insemination_id
+    FROM insemination_shipments
+    JOIN shipment USING (shipment_id)
+    WHERE shipment.motile_dose_m.low IS NOT NULL
+    GROUP BY insemination_shipments.insemination_id
     HAVING count(DISTINCT shipment.motile_dose_m.low) = 1
 ),
 
