@@ -149,8 +149,8 @@ def report(lines, seed):
         gains = np.array([gain_over(line, way) for line in lines])
         mean, se = gains[:, 0].mean(), gains[:, 0].std(ddof=1) / np.sqrt(len(gains))
         lowest = (gains[:, 0] / gains[:, 1]).min()
-        # Beaten is beaten on average; against the table alone, and against the chain of fewer terms,
-        # no loss beyond its error is wanted.
+        # Beaten is beaten on average; against the table alone, and against the chain of fewer
+        # terms, no loss beyond its error is wanted.
         held &= mean > -se if way in ("fewer terms", "published") else mean > 0
         out.append(
             f"{way:20s} {mean:+16.4f} {se:16.4f} {int((gains[:, 0] > 0).sum()):9d} of {len(gains)}"
