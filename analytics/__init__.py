@@ -13,6 +13,8 @@ The rooms, in the order a number travels:
     What must be said before any number, and which number it stops.
 ``trust``
     Whether a model is right about kennels like this one.
+``outcomes``
+    What motility, concentration, hours and day went with.
 ``plan``
     One breeding or a schedule: what can be done, what may come of it, what is worth knowing.
 ``due``

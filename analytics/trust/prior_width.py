@@ -19,6 +19,7 @@ from typing import Any, Literal
 
 from studcurve.analytics.errors import ConvergenceError
 from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.models.breedings.posterior import Belief
 from studcurve.analytics.models.conception.chance import own_breedings_prob
 from studcurve.analytics.models.conception.model import ConceptionPosterior, fit_conception
 from studcurve.analytics.models.sampling import SCHEDULE
@@ -125,7 +126,7 @@ def prior_widths(posterior: ConceptionPosterior, *, seed: int) -> PriorWidths:
         if data.n_breedings > REFIT_UP_TO:
             return None
         try:
-            fitted = fit_conception(data, seed=seed, prior_sd_factor=factor, schedule=SCHEDULE[:1])
+            fitted = fit_conception(data, seed=seed, belief=Belief(factor), schedule=SCHEDULE[:1])
         except ConvergenceError:
             return None
         refitted.add(factor)

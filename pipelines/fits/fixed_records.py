@@ -26,21 +26,21 @@ breeding_id,bitch,stud,breed,adult_weight_kg,semen_type,route,n_inseminations,br
 """
 
 _INSEMINATIONS = """
-insemination_id,breeding_id,cycle_id,n_in_breeding,inseminated_earliest,inseminated_latest,motile_dose_m,collected_earliest,collected_latest,semen_type,motility_read,progressive_motility_pct,n_motility_evaluated,motility_read_hours,dose_volume_ml,extender,is_dose_packed
-1,1,1,1,2020-02-03 00:00,2020-02-04 00:00,,,,natural,,,,,,,False
-2,1,1,2,2020-02-05 09:00,2020-02-05 09:00,,,,natural,,,,,,,False
-3,2,2,1,2020-05-07 10:00,2020-05-07 10:00,310,2020-05-07 09:30,2020-05-07 09:30,fresh,raw,75,,,3.5,,False
-4,2,2,2,2020-05-09 10:00,2020-05-09 11:00,150,2020-05-09 09:30,2020-05-09 09:30,fresh,raw,58,200,,,,False
-5,3,3,1,2020-09-11 17:00,2020-09-11 17:00,45,2020-09-09 08:00,2020-09-09 08:00,chilled,on arrival,35,,57,3,egg yolk,False
-6,4,4,1,2021-01-15 00:00,2021-01-16 00:00,95,2021-01-13 00:00,2021-01-14 00:00,chilled,retained,55,100,48,2.5,milk,True
-7,4,4,2,2021-01-17 12:00,2021-01-17 12:00,60,2021-01-13 00:00,2021-01-14 00:00,chilled,,,,,,,False
-8,5,5,1,2021-04-20 13:00,2021-04-20 13:00,140,,,frozen,after thaw,50,,,,,False
-9,6,6,1,2021-08-01 08:00,2021-08-01 08:00,,,,frozen,,,,,,,False
-10,7,7,1,2021-10-09 11:00,2021-10-09 11:00,75,,,frozen,after thaw,30,,,,,False
-11,7,7,2,2021-10-10 11:00,2021-10-10 11:00,75,,,frozen,after thaw,30,,,,,False
-12,8,8,1,2022-03-02 11:00,2022-03-02 11:00,0,2022-03-02 10:30,2022-03-02 10:30,fresh,raw,70,,,,,False
-13,9,9,1,2022-06-05 00:00,2022-06-06 00:00,,,,natural,,,,,,,False
-14,10,10,1,2022-09-09 12:00,2022-09-09 12:00,200,2022-09-06 12:00,2022-09-06 12:00,chilled,raw,80,,,4,cream,True
+insemination_id,breeding_id,cycle_id,n_in_breeding,inseminated_earliest,inseminated_latest,motile_dose_m,collected_earliest,collected_latest,semen_type,motility_read,progressive_motility_pct,n_motility_evaluated,motility_read_hours,dose_volume_ml,extender,is_dose_packed,n_days_late
+1,1,1,1,2020-02-03 00:00,2020-02-04 00:00,,,,natural,,,,,,,False,
+2,1,1,2,2020-02-05 09:00,2020-02-05 09:00,,,,natural,,,,,,,False,
+3,2,2,1,2020-05-07 10:00,2020-05-07 10:00,310,2020-05-07 09:30,2020-05-07 09:30,fresh,raw,75,,,3.5,,False,
+4,2,2,2,2020-05-09 10:00,2020-05-09 11:00,150,2020-05-09 09:30,2020-05-09 09:30,fresh,raw,58,200,,,,False,
+5,3,3,1,2020-09-11 17:00,2020-09-11 17:00,45,2020-09-09 08:00,2020-09-09 08:00,chilled,on arrival,35,,57,3,egg yolk,False,1
+6,4,4,1,2021-01-15 00:00,2021-01-16 00:00,95,2021-01-13 00:00,2021-01-14 00:00,chilled,retained,55,100,48,2.5,milk,True,0
+7,4,4,2,2021-01-17 12:00,2021-01-17 12:00,60,2021-01-13 00:00,2021-01-14 00:00,chilled,,,,,,,False,
+8,5,5,1,2021-04-20 13:00,2021-04-20 13:00,140,,,frozen,after thaw,50,,,,,False,
+9,6,6,1,2021-08-01 08:00,2021-08-01 08:00,,,,frozen,,,,,,,False,
+10,7,7,1,2021-10-09 11:00,2021-10-09 11:00,75,,,frozen,after thaw,30,,,,,False,
+11,7,7,2,2021-10-10 11:00,2021-10-10 11:00,75,,,frozen,after thaw,30,,,,,False,
+12,8,8,1,2022-03-02 11:00,2022-03-02 11:00,0,2022-03-02 10:30,2022-03-02 10:30,fresh,raw,70,,,,,False,
+13,9,9,1,2022-06-05 00:00,2022-06-06 00:00,,,,natural,,,,,,,False,
+14,10,10,1,2022-09-09 12:00,2022-09-09 12:00,200,2022-09-06 12:00,2022-09-06 12:00,chilled,raw,80,,,4,cream,True,
 """  # noqa: E501
 
 _CYCLES = """

@@ -18,6 +18,7 @@ SILENT = {
     "studcurve.analytics.models.density": "how a density is asked, not what it is",
     "studcurve.analytics.errors": "refusals",
     "studcurve.analytics.models.arrays": "names for type checkers",
+    "studcurve.analytics.models.breedings.exposures": "recorded values, laid beside outcomes only",
     "studcurve.analytics.models.fingerprint": "compares data; enters no density",
     "studcurve.analytics.vocabulary": "words; a check of 1,000 outcomes reads one list",
     "studcurve.analytics.models.storage.curve": "reads kept draws and makes none",

@@ -5,6 +5,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import expit, gammaln, logit
 from scipy.stats import betabinom
+from tests.analytics.view_rows import natural_matings
 
 from studcurve.analytics.models.breedings.posterior import BreedingsPosterior
 from studcurve.analytics.models.litter.model import (
@@ -27,6 +28,7 @@ def litters(n=N):
     design[:, LINEAR.index("l01_medium")] = 1.0
     half = (np.arange(n) >= n // 2).astype(int)
     return LitterData(
+        bred=natural_matings(n),
         design=design,
         dam_age_years=np.zeros(n),
         n_alive=np.arange(n) % 7.0,

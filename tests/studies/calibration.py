@@ -16,6 +16,7 @@ from functools import partial
 import numpy as np
 from scipy.special import expit, logsumexp
 from scipy.stats import betabinom, chisquare, kstest
+from tests.analytics.view_rows import natural_matings
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,
@@ -216,6 +217,7 @@ def litter_data(rng, rows, total, still, lost, share_recorded=0.8):
     )
     recorded = rng.random(n) < share_recorded
     return LitterData(
+        bred=natural_matings(n),
         design=np.column_stack([np.asarray(column, dtype=float) for column in columns.values()]),
         dam_age_years=columns["l09"],
         n_alive=(total - still).astype(float),
@@ -290,6 +292,7 @@ def litter_kennel(seed, kennel, spoil=None):
     )
     total, still, lost = drawn_litters(rng, spoil(truth) if spoil else truth, rows)
     data = LitterData(
+        bred=record.bred,
         design=record.design,
         dam_age_years=record.dam_age_years,
         n_alive=(total - still).astype(float),

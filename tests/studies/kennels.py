@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, gammaln, logsumexp
 
+from studcurve.analytics.models.breedings.exposures import unrecorded
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.models.breedings.semen import SemenInseminated
 from studcurve.analytics.priors import PRIORS
@@ -332,6 +333,11 @@ def conception_data(rng, rows, scan, report):
         day_mean=np.column_stack([day_mean, day_mean + rows["gap"]]),
         day_sd=np.column_stack([day_sd, day_sd]),
         inseminated=np.column_stack([np.ones(n, dtype=bool), rows["twice"]]),
+        hours=rows["hours"].to_numpy(),
+        hours_known=rows["hours"].to_numpy(),
+        motile_m_per_ml=np.full(n, np.nan),
+        medium=np.full(n, "unknown", dtype=object),
+        exposures=unrecorded(n),
         scanned_pregnant=scan,
         whelped=report,
         groups={factor: rows[factor].to_numpy() for factor in factors},
@@ -516,6 +522,7 @@ def views(rng, rows, scan, report, *, dose_missing=0.4, day_missing=0.2, day_bad
             "dose_volume_ml": np.nan,
             "extender": None,
             "is_dose_packed": False,
+            "n_days_late": np.nan,
         })[made])  # fmt: skip
     shift = np.nan_to_num(error) * rng.normal(size=n)
     dated = pd.DataFrame({

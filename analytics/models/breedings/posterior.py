@@ -7,7 +7,7 @@ breedings: one draw of what is published, one fit, one way back from kept draws 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Generic, Protocol, TypeVar
 
 import numpy as np
@@ -46,6 +46,25 @@ D = TypeVar("D", bound=GroupedData)
 
 
 @dataclass(frozen=True, slots=True)
+class Belief:
+    """How far the published rows are believed; otherwise than as published to see what hangs on it.
+
+    Attributes
+    ----------
+    sd_factor
+        By which every prior's spread is multiplied.
+    opened
+        Rows of which nothing is believed: their centre is 0, and their spread this, by id.
+    """
+
+    sd_factor: float = 1.0
+    opened: Mapping[str, float] = field(default_factory=dict)
+
+
+AS_PUBLISHED = Belief()
+
+
+@dataclass(frozen=True, slots=True)
 class PublishedRows:
     """The rows of the priors table that a regression of breedings updates.
 
@@ -75,7 +94,7 @@ class PublishedRows:
         self,
         groups: Mapping[str, Ints],
         n_levels: Mapping[str, int],
-        prior_sd_factor: float = 1.0,
+        belief: Belief = AS_PUBLISHED,
     ) -> MixedTerms:
         """Coefficients and effects as the sampler reads them.
 
@@ -85,18 +104,21 @@ class PublishedRows:
             Level of each row by grouping factor, padded.
         n_levels
             Levels by grouping factor, padded.
-        prior_sd_factor
-            By which every prior's spread is multiplied.
+        belief
+            How far the published rows are believed.
         """
         factors: list[GroupingFactor] = []
         for factor, index in groups.items():
-            scale = prior_sd_factor * PRIORS[self.spreads[factor]].sd
+            scale = belief.sd_factor * PRIORS[self.spreads[factor]].sd
             factors.append(grouping_factor(factor, index, n_levels[factor], scale))
-        return MixedTerms(
-            np.array([PRIORS[row].centre for row in self.coefficients]),
-            prior_sd_factor * np.array([PRIORS[row].sd for row in self.coefficients]),
-            tuple(factors),
-        )
+        believed = [
+            (0.0, belief.opened[row])
+            if row in belief.opened
+            else (PRIORS[row].centre, belief.sd_factor * PRIORS[row].sd)
+            for row in self.coefficients
+        ]
+        centre, sd = np.array(believed).T
+        return MixedTerms(centre, sd, tuple(factors))
 
     def named(
         self, values: Mapping[str, Floats], levels: Mapping[str, tuple[str, ...]]

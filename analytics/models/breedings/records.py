@@ -7,13 +7,14 @@ value or, for dose, motility and day, at what is usual for that stud and method.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, fields
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.breedings.exposures import Exposures, exposures_of
 from studcurve.analytics.models.breedings.inputs import (
     days_given_population,
     insemination_days,
@@ -23,6 +24,7 @@ from studcurve.analytics.models.breedings.semen import (
     SemenInseminated,
     dose_when_inseminated,
     hours_since_collection,
+    media_of,
     semen_given_records,
 )
 from studcurve.analytics.models.breedings.terms import SURE_OF_HOURS, design_matrix
@@ -35,19 +37,104 @@ ALWAYS_GROUPED = ("stud", "bitch", "breed")
 
 
 @dataclass(frozen=True, slots=True)
-class ConceptionData:
-    """What the model reads, one row a breeding.
+class BredHow:
+    """Semen, hours and day of each breeding.
 
     Attributes
     ----------
     semen_type, route
         Text arrays, shape (n,).
-    design
-        Columns of :data:`LINEAR`, shape (n, 15).
     inseminated_semen
         Motile dose and motility of each first insemination given their records.
     day_mean, day_sd, inseminated
         Day from ovulation given progesterone, and whether that insemination was made, shape (n, 2).
+    hours, hours_known
+        From collection to insemination, and where they are known to :data:`SURE_OF_HOURS`; NaN
+        else, shape (n,). [h]
+    motile_m_per_ml
+        Progressively motile sperm in a mL of what was inseminated, shape (n,). [10⁶/mL]
+    medium
+        What stored semen is kept in, shape (n,).
+    exposures
+        What was recorded, as it is laid beside outcomes.
+    """
+
+    semen_type: np.ndarray[Any, Any]
+    route: np.ndarray[Any, Any]
+    inseminated_semen: SemenInseminated
+    day_mean: Floats
+    day_sd: Floats
+    inseminated: np.ndarray[Any, Any]
+    hours: Floats
+    hours_known: Floats
+    motile_m_per_ml: Floats
+    medium: np.ndarray[Any, Any]
+    exposures: Exposures
+
+
+def chosen_breedings(bred: BredHow, chosen: np.ndarray[Any, Any]) -> BredHow:
+    """How some of the breedings were made.
+
+    Parameters
+    ----------
+    bred
+        All of them.
+    chosen
+        Mask or index.
+    """
+    pair = SemenInseminated(*(part[chosen] for part in astuple(bred.inseminated_semen)))
+    exposures = Exposures(*(values[chosen] for values in bred.exposures))
+    parts = {
+        field.name: getattr(bred, field.name)[chosen]
+        for field in fields(BredHow)
+        if field.name not in {"inseminated_semen", "exposures"}
+    }
+    return BredHow(inseminated_semen=pair, exposures=exposures, **parts)
+
+
+def bred_how(rows: pd.DataFrame, inseminations: pd.DataFrame, ovulation: pd.DataFrame) -> BredHow:
+    """Read semen, hours and day of breedings.
+
+    Parameters
+    ----------
+    rows
+        Rows of the view ``breedings``, in the order wanted.
+    inseminations
+        The view ``inseminated_semen``.
+    ovulation
+        cycle_id, ovulation_at, ovulation_sd_days of every heat.
+    """
+    semen = rows["semen_type"].to_numpy(dtype=str)
+    route = rows["route"].to_numpy(dtype=str)
+    days, sd, made = insemination_days(rows, inseminations, ovulation)
+    day_mean, day_sd = days_given_population(days, sd, semen, made)
+    first = first_inseminations(rows, inseminations)
+    hours, doubt_h = hours_since_collection(first), hours_doubt(first)
+    return BredHow(
+        semen_type=semen,
+        route=route,
+        inseminated_semen=semen_given_records(
+            first, semen, route, rows["stud"].to_numpy(dtype=str)
+        ),
+        day_mean=day_mean,
+        day_sd=day_sd,
+        inseminated=made,
+        hours=hours,
+        hours_known=np.where(doubt_h <= SURE_OF_HOURS, hours, np.nan),
+        motile_m_per_ml=dose_when_inseminated(first)[0] / numbers(first, "dose_volume_ml"),
+        medium=media_of(first),
+        exposures=exposures_of(first, semen, route, days, sd, doubt_h),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ConceptionData(BredHow):
+    """What the model reads, one row a breeding.
+
+    Attributes
+    ----------
+    design
+        Columns of :data:`LINEAR`, shape (n, 15).
     scanned_pregnant, whelped
         1, 0 or −1 for not known, shape (n,).
     groups
@@ -56,13 +143,7 @@ class ConceptionData:
         Names of the levels by grouping factor.
     """
 
-    semen_type: np.ndarray[Any, Any]
-    route: np.ndarray[Any, Any]
     design: Floats
-    inseminated_semen: SemenInseminated
-    day_mean: Floats
-    day_sd: Floats
-    inseminated: np.ndarray[Any, Any]
     scanned_pregnant: np.ndarray[Any, Any]
     whelped: np.ndarray[Any, Any]
     groups: Mapping[str, np.ndarray[Any, Any]]
@@ -80,6 +161,7 @@ class ConceptionData:
 
     def fingerprint(self) -> str:
         """Fingerprint of everything that enters the likelihood, names of levels included."""
+        # What else is recorded of the breedings is only laid beside outcomes.
         arrays = (
             self.design, *astuple(self.inseminated_semen), self.day_mean, self.day_sd,
             self.inseminated, self.scanned_pregnant, self.whelped, *self.groups.values(),
@@ -105,30 +187,27 @@ def prepare_conception(
     ConceptionData
     """
     rows = breedings.sort_values(["bred_earliest", "bitch", "stud"]).reset_index(drop=True)
-    semen = rows["semen_type"].to_numpy(dtype=str)
-    route = rows["route"].to_numpy(dtype=str)
-    days, day_sd, made = insemination_days(rows, inseminations, ovulation)
-    day_mean, day_sd = days_given_population(days, day_sd, semen, made)
-    first = first_inseminations(rows, inseminations)
-    pair = semen_given_records(first, semen, route, rows["stud"].to_numpy(dtype=str))
-    hours = hours_since_collection(first)
-    design = design_matrix(
-        semen,
-        route,
-        n_inseminations=rows["n_inseminations"].to_numpy(dtype=np.float64),
-        storage_days=hours / 24.0,
-        normal_morphology_pct=numbers(rows, "normal_morphology_pct"),
-        bitch_age_years=numbers(rows, "bitch_age_years"),
-        stud_age_years=numbers(rows, "stud_age_years"),
-        missed_before=numbers(rows, "missed_before"),
-        motile_m_per_ml=dose_when_inseminated(first)[0] / numbers(first, "dose_volume_ml"),
-        hours_known=np.where(hours_doubt(first) <= SURE_OF_HOURS, hours, np.nan),
-    )
+    bred = bred_how(rows, inseminations, ovulation)
     groups, levels = grouped(rows, GROUPED_BY)
     return ConceptionData(
-        semen, route, design, pair, day_mean, day_sd, made,
-        known_outcome(rows["pregnant"]), known_outcome(rows["whelped"]), groups, levels,
-    )  # fmt: skip
+        **{field.name: getattr(bred, field.name) for field in fields(bred)},
+        design=design_matrix(
+            bred.semen_type,
+            bred.route,
+            n_inseminations=rows["n_inseminations"].to_numpy(dtype=np.float64),
+            storage_days=bred.hours / 24.0,
+            normal_morphology_pct=numbers(rows, "normal_morphology_pct"),
+            bitch_age_years=numbers(rows, "bitch_age_years"),
+            stud_age_years=numbers(rows, "stud_age_years"),
+            missed_before=numbers(rows, "missed_before"),
+            motile_m_per_ml=bred.motile_m_per_ml,
+            hours_known=bred.hours_known,
+        ),
+        scanned_pregnant=known_outcome(rows["pregnant"]),
+        whelped=known_outcome(rows["whelped"]),
+        groups=groups,
+        levels=levels,
+    )
 
 
 def first_inseminations(rows: pd.DataFrame, inseminations: pd.DataFrame) -> pd.DataFrame:

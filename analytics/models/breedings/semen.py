@@ -321,14 +321,32 @@ def _kept_until_inseminated(first: pd.DataFrame, from_h: Floats) -> tuple[Floats
     until_h = hours_since_collection(first)
     kept, kept_sd = np.ones(len(first)), np.zeros(len(first))
     stored = first["semen_type"].eq("chilled").to_numpy()
+    medium = media_of(first)
     for k in np.flatnonzero(stored & np.isfinite(from_h) & np.isfinite(until_h)):
-        extender = first["extender"].iloc[k]
-        ends_h = np.clip([from_h[k], until_h[k]], 0.0, STUDIED_STORAGE_HOURS)
-        kept[k], kept_sd[k] = _kept_between(
-            medium_of(extender if isinstance(extender, str) else None),
-            *(round(float(hour), 1) for hour in ends_h),
-        )
+        kept[k], kept_sd[k] = kept_between(medium[k], float(from_h[k]), float(until_h[k]))
     return kept, kept_sd
+
+
+def media_of(first: pd.DataFrame) -> Texts:
+    """What each stored sample is kept in, shape (n,)."""
+    names = (name if isinstance(name, str) else None for name in first["extender"])
+    return np.array([medium_of(name) for name in names], dtype=object)
+
+
+def kept_between(medium: Medium, from_h: float, to_h: float) -> tuple[float, float]:
+    """Mean and sd of the share of motility at one hour of storage over that at another.
+
+    Above one where the other is later: a retained part may be read after the insemination.
+
+    Parameters
+    ----------
+    medium
+        What the sample is kept in.
+    from_h, to_h
+        Hours since the collection; beyond :data:`STUDIED_STORAGE_HOURS` the curve is level. [h]
+    """
+    ends_h = np.clip([from_h, to_h], 0.0, STUDIED_STORAGE_HOURS)
+    return _kept_between(medium, *(round(float(hour), 1) for hour in ends_h))
 
 
 @cache
@@ -338,10 +356,6 @@ def _published_curve(medium: Medium) -> StorageDraws:
 
 @cache
 def _kept_between(medium: Medium, from_h: float, to_h: float) -> tuple[float, float]:
-    """Mean and sd of the share of motility at one hour of storage over that at another.
-
-    Above one where the other is later: a retained part may be read after the insemination.
-    """
     if from_h == to_h:
         return 1.0, 0.0
     curve = _published_curve(medium)

@@ -91,10 +91,6 @@ def design_matrix(
     inseminated = semen_type != "natural"
     frozen = semen_type == "frozen"
     chilled = semen_type == "chilled"
-    with np.errstate(divide="ignore"):
-        concentrated = np.log2(motile_m_per_ml / USUAL_CONCENTRATION_M_PER_ML)
-    doublings = np.clip(concentrated, -CONCENTRATION_LIMIT_LOG2, CONCENTRATION_LIMIT_LOG2)
-    hours_early = np.clip(CHILLED_FULL_HOURS - hours_known, 0.0, CHILLED_FULL_HOURS)
     columns = {
         "c03": inseminated,
         "c04": np.isin(route, ("transcervical", "surgical")),
@@ -108,9 +104,9 @@ def design_matrix(
         "c14": np.nan_to_num(np.maximum(0.0, bitch_age_years - 5.0)),
         "c15": np.nan_to_num(missed_before),
         "c16": np.nan_to_num(np.maximum(0.0, stud_age_years - 8.0)),
-        "c24": inseminated * np.nan_to_num(doublings),
+        "c24": inseminated * concentration_doublings(motile_m_per_ml),
         "c25": (semen_type == "fresh") * fresh_hours_old(hours_known) / HOURS_A_STEP,
-        "c26": chilled * np.nan_to_num(hours_early) / HOURS_A_STEP,
+        "c26": chilled * chilled_hours_early(hours_known) / HOURS_A_STEP,
     }
     return np.column_stack([columns[name].astype(np.float64) for name in LINEAR])
 
@@ -118,6 +114,19 @@ def design_matrix(
 def chilled_days_beyond_one(storage_days: Floats) -> Floats:
     """Days of chilled storage beyond the first, up to the limit of row c12; none if unknown. [d]"""
     return np.clip(np.nan_to_num(storage_days, nan=1.0), 1.0, STORAGE_LIMIT_DAYS) - 1.0
+
+
+def concentration_doublings(motile_m_per_ml: Floats) -> Floats:
+    """Doublings above the usual concentration, up to the limit of row c24; none if unknown."""
+    with np.errstate(divide="ignore"):
+        doublings = np.log2(motile_m_per_ml / USUAL_CONCENTRATION_M_PER_ML)
+    limited = np.clip(doublings, -CONCENTRATION_LIMIT_LOG2, CONCENTRATION_LIMIT_LOG2)
+    return np.asarray(np.nan_to_num(limited))
+
+
+def chilled_hours_early(hours_known: Floats) -> Floats:
+    """Hours of chilled semen below a full day, for row c26; none if unknown. [h]"""
+    return np.nan_to_num(np.clip(CHILLED_FULL_HOURS - hours_known, 0.0, CHILLED_FULL_HOURS))
 
 
 def fresh_hours_old(hours_known: Floats) -> Floats:

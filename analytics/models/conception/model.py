@@ -53,6 +53,8 @@ from studcurve.analytics.models.breedings.inputs import (
     DOSE_WEIGHTS,
 )
 from studcurve.analytics.models.breedings.posterior import (
+    AS_PUBLISHED,
+    Belief,
     BreedingsPosterior,
     PublishedRows,
     padded_levels,
@@ -148,7 +150,7 @@ def fit_conception(
     data: ConceptionData,
     *,
     seed: int,
-    prior_sd_factor: float = 1.0,
+    belief: Belief = AS_PUBLISHED,
     schedule: Sequence[Run] = SCHEDULE,
 ) -> ConceptionPosterior:
     """Update the published table by the kennel's breedings.
@@ -159,8 +161,8 @@ def fit_conception(
         From :func:`prepare_conception`.
     seed
         Seed of sampler and prior draws.
-    prior_sd_factor
-        By which every prior's spread is multiplied, to see what hangs on it.
+    belief
+        How far the published rows are believed.
     schedule
         Attempts of the sampler.
 
@@ -169,23 +171,23 @@ def fit_conception(
     ConvergenceError
         The sampler did not settle.
     """
-    story = conception_story(data, prior_sd_factor)
+    story = conception_story(data, belief)
     return PUBLISHED.fit(data, story, name="conception", seed=seed, schedule=schedule)
 
 
-def conception_story(data: ConceptionData, prior_sd_factor: float = 1.0) -> Story:
+def conception_story(data: ConceptionData, belief: Belief = AS_PUBLISHED) -> Story:
     """Set the chain with its data before the sampler.
 
     Parameters
     ----------
     data
         From :func:`prepare_conception`.
-    prior_sd_factor
-        By which every prior's spread is multiplied.
+    belief
+        How far the published rows are believed.
     """
     return Story(
         _model,
-        {"data": _padded(data, prior_sd_factor)},
+        {"data": _padded(data, belief)},
         lambda values: PUBLISHED.named(values, data.levels),
     )
 
@@ -260,7 +262,7 @@ def seen_probs(scanned_pregnant: np.ndarray[Any, Any], whelped: np.ndarray[Any, 
     )
 
 
-def _padded(data: ConceptionData, prior_sd_factor: float) -> ConceptionArrays:
+def _padded(data: ConceptionData, belief: Belief) -> ConceptionArrays:
     """Arrays of the model, rounded up in size."""
     size = padded_size(data.n_breedings, PADDING["breeding"])
 
@@ -275,7 +277,7 @@ def _padded(data: ConceptionData, prior_sd_factor: float) -> ConceptionArrays:
         terms=PUBLISHED.terms(
             {factor: pad(index) for factor, index in data.groups.items()},
             padded_levels(data.levels, PADDING),
-            prior_sd_factor,
+            belief,
         ),
         design=pad(data.design),
         dose_mean=pad(pair.dose_mean),
@@ -286,5 +288,5 @@ def _padded(data: ConceptionData, prior_sd_factor: float) -> ConceptionArrays:
         twice=pad(data.inseminated[:, 1]),
         method=MethodFlags(*(pad(np.asarray(each, dtype=np.float64)) for each in flags)),
         seen=pad(seen_probs(data.scanned_pregnant, data.whelped).T, 1.0).T,
-        peak_scale=np.float64(prior_sd_factor * PRIORS["c19"].sd),
+        peak_scale=np.float64(belief.sd_factor * PRIORS["c19"].sd),
     )

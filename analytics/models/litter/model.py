@@ -54,29 +54,25 @@ from studcurve.analytics.models.breedings.inputs import (
     DOSE_NODES,
     DOSE_WEIGHTS,
     USUAL_DOSE_M,
-    days_given_population,
-    insemination_days,
     numbers,
 )
 from studcurve.analytics.models.breedings.posterior import (
+    AS_PUBLISHED,
+    Belief,
     BreedingsPosterior,
     PublishedRows,
     padded_levels,
     padded_rows,
 )
 from studcurve.analytics.models.breedings.records import (
-    first_inseminations,
+    BredHow,
+    bred_how,
+    chosen_breedings,
     grouped,
-    hours_doubt,
     known_outcome,
 )
-from studcurve.analytics.models.breedings.semen import (
-    hours_since_collection,
-    mean_short,
-    semen_given_records,
-)
+from studcurve.analytics.models.breedings.semen import mean_short
 from studcurve.analytics.models.breedings.terms import (
-    SURE_OF_HOURS,
     MethodFlags,
     chilled_days_beyond_one,
     fresh_hours_old,
@@ -144,6 +140,8 @@ class LitterData:
 
     Attributes
     ----------
+    bred
+        Semen, hours and day.
     design
         Columns of :data:`LINEAR`, shape (n, 20).
     dam_age_years
@@ -154,6 +152,7 @@ class LitterData:
         Level index and names by grouping factor.
     """
 
+    bred: BredHow
     design: Floats
     dam_age_years: Floats
     n_alive: Floats
@@ -169,6 +168,7 @@ class LitterData:
 
     def fingerprint(self) -> str:
         """Fingerprint of everything that enters the likelihood, names of levels included."""
+        # How the bitches were bred is read by way of the design.
         arrays = (
             self.design, self.dam_age_years, self.n_alive, self.n_stillborn, self.n_lost,
             *self.groups.values(),
@@ -279,9 +279,7 @@ def prepare_litter(
     earlier = whelped.groupby(rows["bitch"]).cumsum() - whelped
     before = numbers(rows, "n_litters_before")
     rows["first_litter"] = np.where(np.isnan(before), 0.0, (before + earlier) == 0)
-    semen = rows["semen_type"].to_numpy(dtype=str)
-    route = rows["route"].to_numpy(dtype=str)
-    mated = _mated_how(rows, inseminations, ovulation, semen, route)
+    all_bred = bred_how(rows, inseminations, ovulation)
     born = rows["n_born_alive"].fillna(0) + rows["n_stillborn"].fillna(1)
     counted = (
         (whelped == 1.0)
@@ -294,10 +292,10 @@ def prepare_litter(
     alive = numbers(rows, "n_born_alive")
     lost = alive - numbers(rows, "n_alive_8_weeks")
     age = np.nan_to_num(np.maximum(0.0, numbers(rows, "bitch_age_years") - DAM_AGE_FROM))
+    bred = chosen_breedings(all_bred, counted)
     return LitterData(
-        litter_design(
-            rows, semen[counted], route[counted], MatedHow(*(each[counted] for each in mated))
-        ),
+        bred,
+        litter_design(rows, bred.semen_type, bred.route, mated_how(bred)),
         age,
         alive,
         np.nan_to_num(numbers(rows, "n_stillborn"), nan=-1.0),
@@ -307,38 +305,33 @@ def prepare_litter(
     )
 
 
-def _mated_how(
-    rows: pd.DataFrame,
-    inseminations: pd.DataFrame,
-    ovulation: pd.DataFrame,
-    semen: np.ndarray[Any, Any],
-    route: np.ndarray[Any, Any],
-) -> MatedHow:
-    """Means of the terms of every breeding over what its records leave open."""
-    first = first_inseminations(rows, inseminations)
-    pair = semen_given_records(first, semen, route, rows["stud"].to_numpy(dtype=str))
+def mated_how(bred: BredHow) -> MatedHow:
+    """Means of the terms of every breeding over what its records leave open.
+
+    Parameters
+    ----------
+    bred
+        Semen, hours and day of the breedings.
+    """
+    semen, route, pair = bred.semen_type, bred.route, bred.inseminated_semen
     # The record is expressed in doublings of the route's usual dose; litters count from 100 M.
     usual = np.array([USUAL_DOSE_M.get(kind, REFERENCE_DOSE_M) for kind in route], dtype=float)
     doublings = pair.dose_mean + DOSE_NODES[:, None] * pair.dose_sd
     doublings = doublings + np.log2(usual / REFERENCE_DOSE_M)
-    natural = semen == "natural"
-    days, day_sd, made = insemination_days(rows, inseminations, ovulation)
-    day_mean, day_sd = days_given_population(days, day_sd, semen, made)
     outside = [
-        days_outside(method_flags(semen, route), day_mean + node * day_sd, made)
+        days_outside(
+            method_flags(semen, route), bred.day_mean + node * bred.day_sd, bred.inseminated
+        )
         for node in DAY_NODES
     ]
     days_early, days_late = (
         DAY_WEIGHTS @ np.stack(side) for side in zip(*outside, strict=True)
     )  # fmt: skip
-    hours = hours_since_collection(first)
     return MatedHow(
-        missing_doublings=np.where(natural, 0.0, DOSE_WEIGHTS @ hinge(np, -doublings)),
+        missing_doublings=np.where(semen == "natural", 0.0, DOSE_WEIGHTS @ hinge(np, -doublings)),
         days_early=days_early,
         days_late=days_late,
-        storage_steps=storage_steps(
-            semen, hours, np.where(hours_doubt(first) <= SURE_OF_HOURS, hours, np.nan)
-        ),
+        storage_steps=storage_steps(semen, bred.hours, bred.hours_known),
         motility_short=mean_short(pair, semen),
     )
 
@@ -444,7 +437,7 @@ def fit_litter(
     data: LitterData,
     *,
     seed: int,
-    prior_sd_factor: float = 1.0,
+    belief: Belief = AS_PUBLISHED,
     schedule: Sequence[Run] = SCHEDULE,
 ) -> LitterPosterior:
     """Update the published table by the kennel's litters.
@@ -455,8 +448,8 @@ def fit_litter(
         From :func:`prepare_litter`.
     seed
         Seed of sampler and prior draws.
-    prior_sd_factor
-        By which every prior's spread is multiplied, to see what hangs on it.
+    belief
+        How far the published rows are believed.
     schedule
         Attempts of the sampler.
 
@@ -465,23 +458,23 @@ def fit_litter(
     ConvergenceError
         The sampler did not settle.
     """
-    story = litter_story(data, prior_sd_factor)
+    story = litter_story(data, belief)
     return PUBLISHED.fit(data, story, name="litter", seed=seed, schedule=schedule)
 
 
-def litter_story(data: LitterData, prior_sd_factor: float = 1.0) -> Story:
+def litter_story(data: LitterData, belief: Belief = AS_PUBLISHED) -> Story:
     """Set the litters with their data before the sampler.
 
     Parameters
     ----------
     data
         From :func:`prepare_litter`.
-    prior_sd_factor
-        By which every prior's spread is multiplied.
+    belief
+        How far the published rows are believed.
     """
     return Story(
         _model,
-        {"data": _padded(data, prior_sd_factor)},
+        {"data": _padded(data, belief)},
         lambda values: PUBLISHED.named(values, data.levels),
     )
 
@@ -547,7 +540,7 @@ def stillborn_logit(by_id: Mapping[str, Array], born: Array, years_beyond: Array
     )
 
 
-def _padded(data: LitterData, prior_sd_factor: float) -> LitterArrays:
+def _padded(data: LitterData, belief: Belief) -> LitterArrays:
     """Arrays of the model, rounded up in size."""
     size = padded_size(data.n_litters, PADDING["litter"])
 
@@ -564,7 +557,7 @@ def _padded(data: LitterData, prior_sd_factor: float) -> LitterArrays:
         terms=PUBLISHED.terms(
             {factor: pad(index) for factor, index in data.groups.items()},
             padded_levels(data.levels, PADDING),
-            prior_sd_factor,
+            belief,
         ),
         design=pad(data.design),
         pups=CountedPups(

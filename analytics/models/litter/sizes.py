@@ -226,6 +226,32 @@ def _drawn(posterior: LitterPosterior, rng: np.random.Generator) -> Drawn:
     return Drawn(alive, mean)
 
 
+def mean_total_born(log_mean: Floats, log_nu: Floats) -> Floats:
+    """Mean size of a litter that is born, the stillborn counted in. [pups]
+
+    Parameters
+    ----------
+    log_mean
+        Of the count before zero is left out, shape (n_draws, n).
+    log_nu
+        Dispersion, shape (n_draws,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n_draws, n).
+    """
+    born_counts, mean = np.arange(1, N_SUPPORT + 1), np.zeros(log_mean.shape)
+    for start in range(0, log_mean.shape[1], N_AT_ONCE):
+        part = slice(start, start + N_AT_ONCE)
+        # One width for all parts: a program is compiled for each.
+        lacking = N_AT_ONCE - log_mean[:, part].shape[1]
+        padded = np.pad(log_mean[:, part], ((0, 0), (0, lacking)))
+        probs = np.asarray(_size_probs(padded, log_nu)) @ born_counts
+        mean[:, part] = probs[:, : N_AT_ONCE - lacking]
+    return mean
+
+
 @jax.jit  # type: ignore[untyped-decorator]
 def _size_probs(log_mean: Array, log_nu: Array) -> Array:
     """Probability of 1, 2, … pups born, shape (n_draws, n, N_SUPPORT)."""

@@ -6,7 +6,8 @@
 --          of the lot after thaw, of a retained part without a day; readings of one kind that disagree
 --          are none. Hours to that reading run from the collection, middle to middle. is_dose_packed:
 --          the dose is that of the shipment, as it was packed. Dose volume and extender are those of the
---          shipment, or of the extended collection over its doses.
+--          shipment, or of the extended collection over its doses. Days late: of its shipments, arrived
+--          against promised; none where they disagree.
 WITH made AS (
     SELECT
         inseminations.insemination_id,
@@ -26,7 +27,9 @@ sent AS (
         insemination_shipments.insemination_id,
         shipment.shipment_id,
         shipment.dose_volume_ml,
-        shipment.extender
+        shipment.extender,
+        date_diff('day', shipment.promised_on, CAST(shipment.arrived.earliest AS DATE))
+            AS n_days_late
     FROM insemination_shipments
     JOIN shipment USING (shipment_id)
 ),
@@ -45,7 +48,8 @@ packed AS (
         insemination_id,
         CASE WHEN count(DISTINCT dose_volume_ml) = 1 THEN any_value(dose_volume_ml) END
             AS dose_volume_ml,
-        CASE WHEN count(DISTINCT extender) = 1 THEN any_value(extender) END AS extender
+        CASE WHEN count(DISTINCT extender) = 1 THEN any_value(extender) END AS extender,
+        CASE WHEN count(DISTINCT n_days_late) = 1 THEN any_value(n_days_late) END AS n_days_late
     FROM sent
     GROUP BY insemination_id
 ),
@@ -134,7 +138,8 @@ SELECT
         - epoch(inseminations.collected_earliest) - epoch(inseminations.collected_latest)
     ) / 2 / 3600 END AS motility_read_hours,
     coalesce(packed.dose_volume_ml, extended.dose_volume_ml) AS dose_volume_ml,
-    coalesce(packed.extender, extended.extender) AS extender
+    coalesce(packed.extender, extended.extender) AS extender,
+    packed.n_days_late
 FROM inseminations
 LEFT JOIN made USING (insemination_id)
 LEFT JOIN nearest USING (insemination_id)

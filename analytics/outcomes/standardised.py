@@ -1,0 +1,227 @@
+r"""What would the same breedings come to with one thing set, and everything else left as it was?
+
+Standardisation over the breedings as they were (the g-formula of Robins 1986, Mathematical
+Modelling 7:1393-1512, without a claim that anything was caused): with :math:`x` one exposure and
+:math:`z_i` all else that is known of breeding :math:`i`,
+
+.. math:: \bar p(x) = \frac1n \sum_i \Pr(\text{litter} \mid x, z_i)
+
+read in every draw of the posterior. Motility is set at the dose that there was, concentration
+likewise. Hours of chilled semen take motility and dose along the published storage curve with them,
+since an hour more cannot be had without; the day is that of one insemination.
+
+Does not know: whatever went with an exposure and stands in no column.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
+from scipy.special import expit
+
+from studcurve.analytics.estimate import Floats
+from studcurve.analytics.models.breedings.records import BredHow, ConceptionData
+from studcurve.analytics.models.breedings.semen import SemenInseminated, kept_between
+from studcurve.analytics.models.breedings.terms import (
+    HOURS_A_STEP,
+    LINEAR,
+    chilled_days_beyond_one,
+    chilled_hours_early,
+    concentration_doublings,
+    fresh_hours_old,
+)
+from studcurve.analytics.models.conception.chance import (
+    partner_effects,
+    recorded_pregnant_prob,
+)
+from studcurve.analytics.models.conception.model import ConceptionPosterior
+from studcurve.analytics.models.litter import model as litter
+from studcurve.analytics.models.litter.model import LitterData, LitterPosterior
+from studcurve.analytics.models.litter.sizes import mean_total_born
+
+Mask = np.ndarray[Any, Any]
+B = TypeVar("B", bound=BredHow)
+
+N_DRAWS_READ = 400
+"""Draws behind a curve or a contrast: the ends of its interval are then sure to a twentieth of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fits:
+    """What both models say, with the records or before them.
+
+    Attributes
+    ----------
+    conception, litter
+        Fitted, or restored from the published table.
+    """
+
+    conception: ConceptionPosterior
+    litter: LitterPosterior
+
+
+def thinned(draws: Mapping[str, Floats]) -> dict[str, Floats]:
+    """So many of the draws, evenly spaced."""
+    n = len(next(iter(draws.values())))
+    kept = np.linspace(0, n - 1, min(n, N_DRAWS_READ)).round().astype(int)
+    return {row: values[kept] for row, values in draws.items()}
+
+
+def bred_at(bred: B, exposure: str, value: Floats, *, is_carried: bool = True) -> B:
+    """The same breedings with one exposure set.
+
+    Parameters
+    ----------
+    bred
+        As they were.
+    exposure
+        One of :data:`studcurve.analytics.models.breedings.exposures.EXPOSURES`.
+    value
+        What it is set to, shape (n,). [%, 10⁶/mL, h or d]
+    is_carried
+        Whether hours take motility and dose along the storage curve.
+    """
+    pair, sure = bred.inseminated_semen, np.zeros(len(value))
+    if exposure == "motility":
+        pair = SemenInseminated(pair.dose_mean, pair.dose_sd, value, sure, sure)
+        return replace(bred, inseminated_semen=pair)
+    if exposure == "concentration":
+        return replace(bred, motile_m_per_ml=value)
+    if exposure == "hours":
+        if is_carried:
+            pair = _carried(bred, value)
+        return replace(bred, hours=value, hours_known=value, inseminated_semen=pair)
+    once = np.tile([True, False], (len(value), 1))
+    days = np.column_stack([value, value])
+    return replace(bred, day_mean=days, day_sd=np.zeros(days.shape), inseminated=once)
+
+
+def _carried(bred: BredHow, hours: Floats) -> SemenInseminated:
+    """Dose and motility when so many hours had passed instead of those that did."""
+    pair, was = bred.inseminated_semen, bred.exposures.hours
+    kept = np.array(
+        [
+            kept_between(medium, from_h, to_h)[0]
+            if kind == "chilled" and np.isfinite(from_h)
+            else 1.0
+            for medium, kind, from_h, to_h in zip(
+                bred.medium, bred.semen_type, was, hours, strict=True
+            )
+        ]
+    )
+    # What the curve took cannot be had back above what any sample shows.
+    motility = np.minimum(100.0, pair.motility_mean * kept)
+    return replace(
+        pair,
+        dose_mean=pair.dose_mean + np.log2(kept),
+        motility_mean=motility,
+        motility_sd=pair.motility_sd * kept,
+    )
+
+
+def with_design(data: ConceptionData, exposure: str) -> ConceptionData:
+    """The design's columns of one exposure made again from how the bitches were bred."""
+    semen = data.semen_type
+    columns = {}
+    if exposure == "concentration":
+        columns["c24"] = (semen != "natural") * concentration_doublings(data.motile_m_per_ml)
+    if exposure == "hours":
+        chilled = semen == "chilled"
+        columns["c12"] = chilled * chilled_days_beyond_one(data.hours / 24.0)
+        columns["c25"] = (semen == "fresh") * fresh_hours_old(data.hours_known) / HOURS_A_STEP
+        columns["c26"] = chilled * chilled_hours_early(data.hours_known) / HOURS_A_STEP
+    design = data.design.copy()
+    for row, values in columns.items():
+        design[:, LINEAR.index(row)] = values
+    return replace(data, design=design)
+
+
+def conception_at(
+    data: ConceptionData, exposure: str, value: Floats, *, is_carried: bool = True
+) -> ConceptionData:
+    """What the conception model reads of the same breedings with one exposure set.
+
+    Parameters
+    ----------
+    data
+        As they were.
+    exposure, value, is_carried
+        As for :func:`bred_at`.
+    """
+    return with_design(bred_at(data, exposure, value, is_carried=is_carried), exposure)
+
+
+def litter_at(
+    data: LitterData, exposure: str, value: Floats, *, is_carried: bool = True
+) -> LitterData:
+    """What the litter model reads of the same litters with one exposure set.
+
+    Parameters
+    ----------
+    data
+        As they were.
+    exposure, value, is_carried
+        As for :func:`bred_at`.
+    """
+    bred = bred_at(data.bred, exposure, value, is_carried=is_carried)
+    mated, design = litter.mated_how(bred), data.design.copy()
+    columns = {
+        "l08": -mated.missing_doublings,
+        "l16": mated.days_early,
+        "l17": mated.days_late,
+        "l18": mated.storage_steps,
+        "l19": mated.motility_short,
+    }
+    for row, values in columns.items():
+        design[:, litter.LINEAR.index(row)] = values
+    return replace(data, bred=bred, design=design)
+
+
+def litter_chances(
+    posterior: ConceptionPosterior, data: ConceptionData, chosen: Mask
+) -> Floats:  # fmt: skip
+    """Chance of a litter of chosen breedings with their own partners, shape (n_draws, n_chosen).
+
+    Parameters
+    ----------
+    posterior
+        Fitted or published; its draws are thinned to :data:`N_DRAWS_READ`.
+    data
+        The breedings, as they were or with something set.
+    chosen
+        Mask or index.
+    """
+    read = replace(posterior, draws=thinned(posterior.draws))
+    pregnant = recorded_pregnant_prob(
+        read.draws, data, chosen, effects=partner_effects(read, chosen)
+    )
+    return np.asarray(pregnant * expit(read.draws["c02"])[:, None])
+
+
+def litter_means(
+    posterior: LitterPosterior, data: LitterData, chosen: Mask
+) -> Floats:  # fmt: skip
+    """Mean size of chosen litters with their own parents, shape (n_draws, n_chosen). [pups]
+
+    Parameters
+    ----------
+    posterior
+        Fitted or published; its draws are thinned to :data:`N_DRAWS_READ`.
+    data
+        The litters, as they were or with something set.
+    chosen
+        Mask or index.
+    """
+    draws = thinned(posterior.draws)
+    return mean_total_born(log_means(draws, data, chosen), draws["l13"])
+
+
+def log_means(draws: Mapping[str, Floats], data: LitterData, chosen: Mask) -> Floats:
+    """Linear predictor of litter size, shape (n_draws, n_chosen). [log pups]"""
+    straight = np.column_stack([draws[row] for row in litter.LINEAR]) @ data.design[chosen].T
+    for factor, index in data.groups.items():
+        straight = straight + draws[f"effect_{factor}"][:, index[chosen]]
+    return np.asarray(straight)
