@@ -24,10 +24,15 @@ from scipy.special import expit
 
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.models.breedings.records import BredHow, ConceptionData
-from studcurve.analytics.models.breedings.semen import SemenInseminated, kept_between
+from studcurve.analytics.models.breedings.semen import (
+    SemenInseminated,
+    kept_between,
+    usual_motility_pct,
+)
 from studcurve.analytics.models.breedings.terms import (
     HOURS_A_STEP,
     LINEAR,
+    USUAL_CONCENTRATION_M_PER_ML,
     chilled_days_beyond_one,
     chilled_hours_early,
     concentration_doublings,
@@ -38,6 +43,7 @@ from studcurve.analytics.models.conception.chance import (
     recorded_pregnant_prob,
 )
 from studcurve.analytics.models.conception.model import ConceptionPosterior
+from studcurve.analytics.models.conception.response import BEST_DAY
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.litter.model import LitterData, LitterPosterior
 from studcurve.analytics.models.litter.sizes import mean_total_born
@@ -46,7 +52,19 @@ Mask = np.ndarray[Any, Any]
 B = TypeVar("B", bound=BredHow)
 
 N_DRAWS_READ = 400
-"""Draws behind a curve or a contrast: the ends of its interval are then sure to a twentieth of it."""
+"""Draws behind a curve or a contrast; the ends of its interval are sure to a twentieth of it."""
+
+GRIDS: Mapping[str, tuple[float, ...]] = {
+    "motility": tuple(np.arange(5.0, 95.1, 5.0).tolist()),
+    "concentration": tuple((50.0 * 2.0 ** np.arange(-3.0, 3.01, 0.5)).tolist()),
+    "hours_chilled": tuple(np.arange(6.0, 72.1, 6.0).tolist()),
+    "hours_fresh": (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 9.0, 12.0, 18.0, 24.0),
+    "day": tuple(np.arange(-3.0, 8.01, 0.5).tolist()),
+}
+"""Where a curve is read, within what the terms claim. [%, 10⁶/mL, h, d]"""
+
+BEST_HOURS = {"fresh": 1.0, "chilled": 24.0}
+"""Hours that the poor side is set to: row c25 starts there, row c05 stands there. [h]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +115,59 @@ def bred_at(bred: B, exposure: str, value: Floats, *, is_carried: bool = True) -
     once = np.tile([True, False], (len(value), 1))
     days = np.column_stack([value, value])
     return replace(bred, day_mean=days, day_sd=np.zeros(days.shape), inseminated=once)
+
+
+def best_value(bred: BredHow, exposure: str) -> Floats:
+    """What a breeding on the poor side of an exposure is set to: the usual, or the window.
+
+    Parameters
+    ----------
+    bred
+        As they were.
+    exposure
+        One of :data:`studcurve.analytics.models.breedings.exposures.EXPOSURES`.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n,), NaN where the exposure does not apply. [%, 10⁶/mL, h or d]
+    """
+    semen = bred.semen_type
+    if exposure == "motility":
+        return usual_motility_pct(semen)
+    if exposure == "concentration":
+        return np.where(semen == "natural", np.nan, USUAL_CONCENTRATION_M_PER_ML)
+    if exposure == "hours":
+        return np.array([BEST_HOURS.get(kind, np.nan) for kind in semen])
+    return np.array([BEST_DAY[kind] for kind in semen])
+
+
+def grid_of(bred: BredHow, exposure: str) -> tuple[Mask, tuple[float, ...]]:
+    """Which breedings a curve is about, and where it is read.
+
+    Natural matings have neither motility nor concentration nor hours. Hours are those of chilled
+    semen; where no shipment has any on record, those of fresh semen.
+
+    Parameters
+    ----------
+    bred, exposure
+        As for :func:`best_value`.
+
+    Returns
+    -------
+    tuple
+        Mask over the breedings, and positions. [%, 10⁶/mL, h or d]
+    """
+    semen = bred.semen_type
+    if exposure == "day":
+        return np.ones(len(semen), dtype=bool), GRIDS["day"]
+    if exposure != "hours":
+        return semen != "natural", GRIDS[exposure]
+    recorded = np.isfinite(bred.exposures.hours)
+    kind = "chilled" if recorded[semen == "chilled"].any() else "fresh"
+    if not recorded.any() and (semen == "chilled").any():
+        kind = "chilled"
+    return semen == kind, GRIDS[f"hours_{kind}"]
 
 
 def _carried(bred: BredHow, hours: Floats) -> SemenInseminated:
