@@ -22,7 +22,8 @@ from typing import Any, TypeVar
 import numpy as np
 from scipy.special import expit
 
-from studcurve.analytics.estimate import Floats
+from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.models.breedings.exposures import poor_sides
 from studcurve.analytics.models.breedings.records import BredHow, ConceptionData
 from studcurve.analytics.models.breedings.semen import (
     SemenInseminated,
@@ -51,34 +52,20 @@ from studcurve.analytics.models.litter.sizes import mean_total_born
 Mask = np.ndarray[Any, Any]
 B = TypeVar("B", bound=BredHow)
 
-N_DRAWS_READ = 400
-"""Draws behind a curve or a contrast; the ends of its interval are sure to a twentieth of it."""
+N_DRAWS_READ = 250
+"""Draws behind a curve or a contrast; the ends of its interval are sure to a tenth of its width."""
 
 GRIDS: Mapping[str, tuple[float, ...]] = {
-    "motility": tuple(np.arange(5.0, 95.1, 5.0).tolist()),
-    "concentration": tuple((50.0 * 2.0 ** np.arange(-3.0, 3.01, 0.5)).tolist()),
-    "hours_chilled": tuple(np.arange(6.0, 72.1, 6.0).tolist()),
-    "hours_fresh": (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 9.0, 12.0, 18.0, 24.0),
-    "day": tuple(np.arange(-3.0, 8.01, 0.5).tolist()),
+    "motility": (10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0),
+    "concentration": (6.25, 12.5, 25.0, 50.0, 100.0, 200.0, 400.0),
+    "hours_chilled": (6.0, 12.0, 18.0, 24.0, 30.0, 36.0, 48.0, 60.0, 72.0),
+    "hours_fresh": (1.0, 2.0, 4.0, 6.0, 9.0, 12.0, 18.0, 24.0),
+    "day": tuple(float(day) for day in range(-3, 9)),
 }
 """Where a curve is read, within what the terms claim. [%, 10⁶/mL, h, d]"""
 
 BEST_HOURS = {"fresh": 1.0, "chilled": 24.0}
 """Hours that the poor side is set to: row c25 starts there, row c05 stands there. [h]"""
-
-
-@dataclass(frozen=True, slots=True)
-class Fits:
-    """What both models say, with the records or before them.
-
-    Attributes
-    ----------
-    conception, litter
-        Fitted, or restored from the published table.
-    """
-
-    conception: ConceptionPosterior
-    litter: LitterPosterior
 
 
 def thinned(draws: Mapping[str, Floats]) -> dict[str, Floats]:
@@ -115,6 +102,11 @@ def bred_at(bred: B, exposure: str, value: Floats, *, is_carried: bool = True) -
     once = np.tile([True, False], (len(value), 1))
     days = np.column_stack([value, value])
     return replace(bred, day_mean=days, day_sd=np.zeros(days.shape), inseminated=once)
+
+
+def on_poor_side(how: BredHow, exposure: str) -> np.ndarray[Any, Any]:
+    """1 on the poor side of an exposure, 0 on the other, −1 where nothing was recorded."""
+    return poor_sides(how.exposures, how.semen_type, how.route)[exposure]
 
 
 def best_value(bred: BredHow, exposure: str) -> Floats:
@@ -296,3 +288,73 @@ def log_means(draws: Mapping[str, Floats], data: LitterData, chosen: Mask) -> Fl
     for factor, index in data.groups.items():
         straight = straight + draws[f"effect_{factor}"][:, index[chosen]]
     return np.asarray(straight)
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """Mean chance, or mean size, of the same breedings along an exposure.
+
+    Attributes
+    ----------
+    at
+        Positions. [%, 10⁶/mL, h or d]
+    published, together
+        Before and after the records, at each position. [0 to 1, or pups]
+    n_bred
+        Breedings that are averaged over.
+    """
+
+    at: tuple[float, ...]
+    published: tuple[Estimate, ...]
+    together: tuple[Estimate, ...]
+    n_bred: int
+
+
+def chance_curve(
+    published: ConceptionPosterior, together: ConceptionPosterior, exposure: str, chosen: Mask
+) -> Curve | None:
+    """Chance of a litter along an exposure, averaged over chosen breedings.
+
+    Parameters
+    ----------
+    published, together
+        Before and after the records, of the same data.
+    exposure
+        One of the four.
+    chosen
+        Mask over the breedings.
+
+    Returns
+    -------
+    Curve or None
+        None where the exposure applies to no chosen breeding.
+    """
+    data = together.data
+    applies, grid = grid_of(data, exposure)
+    read = chosen & applies
+    if not read.any():
+        return None
+    at_each = [conception_at(data, exposure, np.full(data.n_breedings, x)) for x in grid]
+    before, after = (
+        tuple(estimate_from_draws(litter_chances(one, at, read).mean(axis=1)) for at in at_each)
+        for one in (published, together)
+    )
+    return Curve(grid, before, after, int(read.sum()))
+
+
+def size_curve(
+    published: LitterPosterior, together: LitterPosterior, exposure: str, chosen: Mask
+) -> Curve | None:
+    """Mean size of a litter along an exposure, averaged over chosen litters; as the chance."""
+    data = together.data
+    applies, grid = grid_of(data.bred, exposure)
+    read = chosen & applies
+    # No study relates concentration to the size of a litter, and the model has no such row.
+    if not read.any() or exposure == "concentration":
+        return None
+    at_each = [litter_at(data, exposure, np.full(data.n_litters, x)) for x in grid]
+    before, after = (
+        tuple(estimate_from_draws(litter_means(one, at, read).mean(axis=1)) for at in at_each)
+        for one in (published, together)
+    )
+    return Curve(grid, before, after, int(read.sum()))

@@ -186,7 +186,7 @@ def prepare_conception(
     -------
     ConceptionData
     """
-    rows = breedings.sort_values(["bred_earliest", "bitch", "stud"]).reset_index(drop=True)
+    rows = in_model_order(breedings)
     bred = bred_how(rows, inseminations, ovulation)
     groups, levels = grouped(rows, GROUPED_BY)
     return ConceptionData(
@@ -208,6 +208,12 @@ def prepare_conception(
         groups=groups,
         levels=levels,
     )
+
+
+def in_model_order(breedings: pd.DataFrame) -> pd.DataFrame:
+    """Rows of the view ``breedings`` in the order of the models' arrays."""
+    rows: pd.DataFrame = breedings.sort_values(["bred_earliest", "bitch", "stud"])
+    return rows.reset_index(drop=True)
 
 
 def first_inseminations(rows: pd.DataFrame, inseminations: pd.DataFrame) -> pd.DataFrame:

@@ -120,10 +120,12 @@ def recorded_pregnant_prob(
     straight = np.column_stack([draws[row] for row in LINEAR]) @ data.design[chosen].T
     known = draws["c01"][:, None] + straight + effects
     semen = _semen_parts(draws, data, chosen, flags)
-    inseminated = data.inseminated[chosen]
+    inseminated, day_sd = data.inseminated[chosen], data.day_sd[chosen]
     pregnant: Floats = np.zeros(known.shape)
-    for node, weight in zip(DAY_NODES, DAY_WEIGHTS, strict=True):
-        days = data.day_mean[chosen] + node * data.day_sd[chosen]
+    # Where every day is sure, one node says it all.
+    nodes = zip(DAY_NODES, DAY_WEIGHTS, strict=True) if day_sd.any() else ((0.0, 1.0),)
+    for node, weight in nodes:
+        days = data.day_mean[chosen] + node * day_sd
         timed = np.exp(-(known + _timing_part(draws, flags, days, inseminated)))
         for semen_weight, against in semen:
             pregnant += weight * semen_weight * _mean_chance(timed * against, spread)

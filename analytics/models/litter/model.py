@@ -69,6 +69,7 @@ from studcurve.analytics.models.breedings.records import (
     bred_how,
     chosen_breedings,
     grouped,
+    in_model_order,
     known_outcome,
 )
 from studcurve.analytics.models.breedings.semen import mean_short
@@ -274,7 +275,7 @@ def prepare_litter(
     LitterData
         Whelped litters of one certain sire with the pups born alive counted.
     """
-    rows = breedings.sort_values(["bred_earliest", "bitch", "stud"]).reset_index(drop=True)
+    rows = in_model_order(breedings)
     whelped = pd.Series(known_outcome(rows["whelped"]) == 1, rows.index, dtype=np.float64)
     earlier = whelped.groupby(rows["bitch"]).cumsum() - whelped
     before = numbers(rows, "n_litters_before")

@@ -252,6 +252,28 @@ def mean_total_born(log_mean: Floats, log_nu: Floats) -> Floats:
     return mean
 
 
+def drawn_total_born(log_mean: Floats, log_nu: float, rng: np.random.Generator) -> Floats:
+    """Draw the size of litters that are born, the stillborn counted in. [pups]
+
+    Parameters
+    ----------
+    log_mean
+        Of the count before zero is left out, shape (n,).
+    log_nu
+        Dispersion.
+    rng
+        Source of the draws.
+    """
+    born = []
+    for start in range(0, len(log_mean), N_AT_ONCE):
+        part = log_mean[start : start + N_AT_ONCE]
+        padded = np.pad(part, (0, N_AT_ONCE - len(part)))[None]
+        below = np.cumsum(np.asarray(_size_probs(padded, np.array([log_nu])))[0], axis=1)
+        u = rng.random((N_AT_ONCE, 1)) * below[:, -1:]
+        born.append(((u > below).sum(axis=1) + 1.0)[: len(part)])
+    return np.concatenate(born)
+
+
 @jax.jit  # type: ignore[untyped-decorator]
 def _size_probs(log_mean: Array, log_nu: Array) -> Array:
     """Probability of 1, 2, … pups born, shape (n_draws, n, N_SUPPORT)."""
