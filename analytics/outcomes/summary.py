@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from studcurve.analytics.models.breedings.exposures import EXPOSURES, poor_sides
+from studcurve.analytics.models.breedings.records import BredHow
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter.model import LitterPosterior
 from studcurve.analytics.outcomes.confounded import Together, what_went_with
@@ -27,7 +28,6 @@ from studcurve.analytics.outcomes.contrast import (
 )
 from studcurve.analytics.outcomes.counted import (
     Band,
-    Bred,
     Mark,
     Mask,
     Outcome,
@@ -44,11 +44,13 @@ from studcurve.analytics.outcomes.standardised import (
     Curve,
     chance_curve,
     grid_of,
-    on_poor_side,
     size_curve,
 )
 
 OUTCOMES: tuple[Outcome, ...] = ("litter", "size")
+
+SUPPOSED_PUPS = 5.0
+"""Pups of a litter where none was counted yet; only for the order of the sentences. (J)"""
 
 Standing = Literal[
     "not_asked", "not_recorded", "no_poor", "no_usual", "few", "fewer", "more", "bounded", "open"
@@ -78,39 +80,24 @@ NOTHING_KEPT = Kept({}, {})
 
 
 @dataclass(frozen=True, slots=True)
-class ExposureOutcome:
-    """One exposure and one outcome.
+class Counts:
+    """What was counted of one exposure and one outcome.
 
     Attributes
     ----------
-    exposure, outcome
-        Which.
-    standing
-        How far the answer goes.
     n_bred, n_missing, n_unreported
-        Breedings that it applies to; of these without a recorded value; of the others without a
-        reported outcome.
+        Breedings that the exposure applies to; of these without a recorded value; of the others
+        without a reported outcome.
     poor, usual
         What came of either side.
     late, on_time
         The same of shipments that came late and in time; None without any, and but for hours.
     bands, marks
         By value.
-    curve
-        Of the same breedings, before and after the records; None where the model has no such row.
-    loss
-        What the poor side may have lost; None without one.
-    needed
-        How many breedings would show a loss worth acting on; None of one stud.
     together_with
         What else was different on the poor side.
-    pups_at_stake
-        Upper end of what the poor side may have lost altogether, 0 where nothing can be said.
     """
 
-    exposure: str
-    outcome: Outcome
-    standing: Standing
     n_bred: int
     n_missing: int
     n_unreported: int
@@ -120,10 +107,38 @@ class ExposureOutcome:
     on_time: Side | None
     bands: tuple[Band, ...]
     marks: tuple[Mark, ...]
+    together_with: tuple[Together, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ExposureOutcome:
+    """One exposure and one outcome.
+
+    Attributes
+    ----------
+    exposure, outcome
+        Which.
+    standing
+        How far the answer goes.
+    counts
+        What was counted.
+    curve
+        Of the same breedings, before and after the records; None where the model has no such row.
+    loss
+        What the poor side may have lost; None without one.
+    needed
+        How many breedings would show a loss worth acting on; None of one stud.
+    pups_at_stake
+        Upper end of what the poor side may have lost altogether, 0 where nothing can be said.
+    """
+
+    exposure: str
+    outcome: Outcome
+    standing: Standing
+    counts: Counts
     curve: Curve | None
     loss: Loss | None
     needed: Needed | None
-    together_with: tuple[Together, ...]
     pups_at_stake: float
 
 
@@ -171,84 +186,55 @@ def summarized(
     found = []
     for exposure in EXPOSURES:
         for outcome in OUTCOMES:
-            part = _counted_part(models, rows, outcome, exposure, bred, litters)
+            counts = _counted(models, rows, outcome, exposure, bred, litters)
             loss, curve, pups_a_breeding = _modelled_part(models, outcome, exposure, bred, litters)
             needed = kept.needed.get(outcome, {}).get(exposure)
+            stake = 0.0 if loss is None else loss.n * loss.together.upper * pups_a_breeding
             found.append(
                 ExposureOutcome(
                     exposure,
                     outcome,
-                    _standing(part, outcome, claimed.get((outcome, exposure)), loss),
-                    part.n_bred,
-                    part.n_missing,
-                    part.n_unreported,
-                    part.poor,
-                    part.usual,
-                    part.late,
-                    part.on_time,
-                    part.bands,
-                    part.marks,
+                    _standing(counts, outcome, claimed.get((outcome, exposure)), loss),
+                    counts,
                     curve,
                     loss,
                     None if is_of_one_stud else needed,
-                    part.together_with,
-                    0.0
-                    if loss is None
-                    else max(0.0, loss.n * loss.together.upper * pups_a_breeding),
+                    max(0.0, stake),
                 )
             )
     return tuple(sorted(found, key=lambda one: -one.pups_at_stake))
 
 
-@dataclass(frozen=True, slots=True)
-class _Counted:
-    """What is counted of one exposure and outcome; as in :class:`ExposureOutcome`."""
-
-    n_bred: int
-    n_missing: int
-    n_unreported: int
-    poor: Side
-    usual: Side
-    late: Side | None
-    on_time: Side | None
-    bands: tuple[Band, ...]
-    marks: tuple[Mark, ...]
-    together_with: tuple[Together, ...]
-
-
-def _counted_part(
+def _counted(
     models: Models,
     rows: pd.DataFrame,
     outcome: Outcome,
     exposure: str,
     bred: Mask,
     litters: Mask,
-) -> _Counted:
+) -> Counts:
     """Count what came of one exposure's sides and bands."""
-    if outcome == "litter":
-        how, chosen, value = (
-            models.conception.data, bred, outcome_of_breedings(models.conception.data)
-        )  # fmt: skip
-    else:
-        how, chosen, value = (
-            models.litter.data.bred, litters, outcome_of_litters(models.litter.data)
-        )  # fmt: skip
-    side = on_poor_side(how, exposure)
-    late = poor_sides(how.exposures, how.semen_type, how.route)["late"]
+    how: BredHow = models.conception.data
+    chosen, came = bred, outcome_of_breedings(models.conception.data)
+    if outcome == "size":
+        how, chosen = models.litter.data.bred, litters
+        came = outcome_of_litters(models.litter.data)
+    sides = poor_sides(how.exposures, how.semen_type, how.route)
+    side, late = sides[exposure], sides["late"]
     applies = chosen & _applies(how.semen_type, exposure)
     drawn = chosen & grid_of(how, exposure)[0]
     values = np.where(drawn, how.exposures.of(exposure), np.nan)
     is_late = exposure == "hours" and bool((chosen & (late == 1)).any())
-    return _Counted(
+    return Counts(
         n_bred=int(applies.sum()),
         n_missing=int((applies & (side < 0)).sum()),
-        n_unreported=int((applies & (side >= 0) & ~np.isfinite(value.value)).sum()),
-        poor=counted(value, chosen & (side == 1)),
-        usual=counted(value, chosen & (side == 0)),
-        late=counted(value, chosen & (late == 1)) if is_late else None,
-        on_time=counted(value, chosen & (late == 0)) if is_late else None,
-        bands=banded(value, values, band_edges(how, exposure, drawn)),
-        marks=marks(value, values),
+        n_unreported=int((applies & (side >= 0) & ~np.isfinite(came.value)).sum()),
+        poor=counted(came, chosen & (side == 1)),
+        usual=counted(came, chosen & (side == 0)),
+        late=counted(came, chosen & (late == 1)) if is_late else None,
+        on_time=counted(came, chosen & (late == 0)) if is_late else None,
+        bands=banded(came, values, band_edges(how, exposure, drawn)),
+        marks=marks(came, values),
         # Of litters the same bitches stand there as of breedings: it is said once.
         together_with=what_went_with(how, rows, exposure, chosen) if outcome == "litter" else (),
     )
@@ -260,17 +246,13 @@ def _modelled_part(
     """Loss, curve, and the pups that one unit of the loss is worth."""
     if outcome == "litter":
         both = models.published_conception, models.conception
-        sizes: Bred = outcome_of_litters(models.litter.data)
-        pups = float(sizes.value.mean()) if len(sizes.value) else SUPPOSED_PUPS
+        sizes = outcome_of_litters(models.litter.data).value
+        pups = float(sizes.mean()) if len(sizes) else SUPPOSED_PUPS
         return (
             loss_of_litters(*both, exposure, bred), chance_curve(*both, exposure, bred), pups,
         )  # fmt: skip
     pair = models.published_litter, models.litter
     return loss_of_pups(*pair, exposure, litters), size_curve(*pair, exposure, litters), 1.0
-
-
-SUPPOSED_PUPS = 5.0
-"""Pups of a litter where none was counted yet; only for the order of the sentences. (J)"""
 
 
 def _applies(semen: np.ndarray, exposure: str) -> Mask:
@@ -282,20 +264,20 @@ def _applies(semen: np.ndarray, exposure: str) -> Mask:
 
 
 def _standing(
-    part: _Counted, outcome: Outcome, claimed: Direction | None, loss: Loss | None
+    counts: Counts, outcome: Outcome, claimed: Direction | None, loss: Loss | None
 ) -> Standing:
     """How far the answer goes."""
-    if part.n_bred == 0:
+    if counts.n_bred == 0:
         return "not_asked"
-    if part.n_missing == part.n_bred:
+    if counts.n_missing == counts.n_bred:
         return "not_recorded"
-    if part.poor.n_known == 0:
+    if counts.poor.n_known == 0:
         return "no_poor"
-    if part.usual.n_known == 0:
+    if counts.usual.n_known == 0:
         return "no_usual"
     if claimed is not None:
         return claimed
-    if part.poor.rate is None or part.usual.rate is None:
+    if counts.poor.rate is None or counts.usual.rate is None:
         return "few"
     worth = WORTH_SHARE if outcome == "litter" else WORTH_PUPS
     if loss is not None and loss.together.upper < worth:
