@@ -70,7 +70,7 @@ def _unchecked(posterior: Posterior, *, seed: int) -> Mapping[str, Any]:
 
 
 def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
-    """Predictions with each bitch left out, answers under other priors, and of the records alone."""
+    """Predictions with bitches left out, answers under other priors, and of the records alone."""
     predicted = checking.left_out(posterior, seed=seed)
     return {
         "left_out": None
