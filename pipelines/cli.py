@@ -58,7 +58,10 @@ COMMANDS: Mapping[Panel, tuple[Callable[..., None], ...]] = {
     ),
     "Every day": (records.due, ship),
     "Plan": (plan.compare, plan.schedule, plan.forecasts),
-    "Pages": (pages.pages, pages.review, pages.overview, pages.handout, pages.shipment_sheet),
+    "Pages": (
+        pages.pages, pages.review, pages.overview, pages.outcomes, pages.handout,
+        pages.shipment_sheet,
+    ),
     "Model": (records.fit,),
     "Copies": (records.backup, records.restore, records.export, records.erase),
 }  # fmt: skip

@@ -19,6 +19,7 @@ from studcurve.pipelines.pages.comparison import (
 from studcurve.pipelines.pages.files import file_names
 from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import Kennel, held, left_out, read_kennel
+from studcurve.pipelines.pages.outcomes import outcomes_results
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.shipment_sheet import bitches_with_shipments, shipment_sheet_results
@@ -38,6 +39,7 @@ from studcurve.reports.page import Link, Reader, render
 from studcurve.reports.pages.comparison import ComparisonResults, build_comparison
 from studcurve.reports.pages.handout import N_SHEETS, build_handout
 from studcurve.reports.pages.index import build_index
+from studcurve.reports.pages.outcomes import build_outcomes
 from studcurve.reports.pages.overview import OverviewResults, build_overview
 from studcurve.reports.pages.shipment_sheet import build_shipment_sheet
 from studcurve.reports.pages.stud_review import build_stud_review
@@ -156,6 +158,7 @@ def write_pages(
     reviewed = [read_stud(kennel, name) for name in wanted] if studs else everyone
     shelves = (
         _overview(overview_results(kennel, everyone), out, reader),
+        _outcomes(kennel, None, out, reader),
         *_reviews(kennel, reviewed, out, reader),
     )
     return [*(shelf.page for shelf in shelves), _index(kennel, shelves, out, reader)]
@@ -173,6 +176,31 @@ def write_overview(
     """Write the program overview; arguments as for the stud reviews."""
     kennel, _ = _seen_by(read_kennel(store_path, today), [], reader, anonymous=anonymous)
     return _overview(overview_results(kennel, read_studs(kennel)), out, reader).page
+
+
+@on_one_core
+def write_outcomes(
+    store_path: Path,
+    out: Path,
+    *,
+    today: date,
+    stud: str | None = None,
+    reader: Reader = ENGLISH_OWNER,
+    anonymous: bool = False,
+) -> Path:
+    """Write what went with litters and litter size.
+
+    Parameters
+    ----------
+    store_path, out, today, reader, anonymous
+        As for the stud reviews.
+    stud
+        Call name of the stud whose breedings it is about; all by default.
+    """
+    kennel = read_kennel(store_path, today)
+    wanted = [] if stud is None else chosen_studs(kennel, [stud])
+    kennel, names = _seen_by(kennel, wanted, reader, anonymous=anonymous)
+    return _outcomes(kennel, read_stud(kennel, names[0]) if names else None, out, reader).page
 
 
 @on_one_core
@@ -292,6 +320,7 @@ def write_every_page(
     studs = read_studs(kennel)
     on_overview = overview_results(kennel, studs)
     overview = _overview(on_overview, out, ENGLISH_OWNER)
+    outcomes = _outcomes(kennel, None, out, ENGLISH_OWNER)
     reviews = _reviews(kennel, studs, out, ENGLISH_OWNER)
     say(f"  {len(reviews)} stud reviews, 1 overview")
     if not can_set_type():
@@ -319,6 +348,7 @@ def write_every_page(
     )
     in_german = (
         _overview(on_overview, there, german),
+        _outcomes(kennel, None, there, german),
         *_reviews(kennel, studs[:1], there, german),
         *compared_in_german,
     )
@@ -326,7 +356,7 @@ def write_every_page(
         _index(kennel, in_german, there, german),
         Link("de/index.html", german.words["index.title"], ENGLISH_OWNER.words["index.german"]),
     )
-    shelves = (overview, *reviews, *sheets, *comparisons, german_index)
+    shelves = (overview, outcomes, *reviews, *sheets, *comparisons, german_index)
     return _index(kennel, shelves, out, ENGLISH_OWNER)
 
 
@@ -356,6 +386,15 @@ def _overview(results: OverviewResults, out: Path, reader: Reader) -> Shelf:
     page = _write(out / "overview.html", render(report))
     words = reader.words
     return Shelf(page, Link(page.name, words["overview.kind"], words["overview.lead"]))
+
+
+def _outcomes(kennel: Kennel, stud: StudOfKennel | None, out: Path, reader: Reader) -> Shelf:
+    name = "outcomes.html"
+    if stud is not None:
+        name = file_names("outcomes", [stud.name])[stud.name]
+    page = _write(out / name, render(build_outcomes(outcomes_results(kennel, stud), reader)))
+    words = reader.words
+    return Shelf(page, Link(page.name, words["outcomes.kind"], words["index.outcomes"]))
 
 
 def _handout(

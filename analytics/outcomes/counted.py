@@ -124,9 +124,8 @@ def counted(bred: Bred, chosen: Mask) -> Side:
     known = bred.value[chosen & np.isfinite(bred.value)]
     rate = None
     if len(known) >= FEWEST_IN_BAND:
-        rate = exact_share(int(known.sum()), len(known))
-        if bred.outcome == "size":
-            rate = mean_of(known)
+        is_share = bred.outcome == "litter"
+        rate = exact_share(int(known.sum()), len(known)) if is_share else mean_of(known)
     return Side(int(chosen.sum()), len(known), float(known.sum()), rate)
 
 

@@ -296,15 +296,15 @@ class Curve:
 
     Attributes
     ----------
-    at
-        Positions. [%, 10⁶/mL, h or d]
+    positions
+        Where it is read. [%, 10⁶/mL, h or d]
     published, together
         Before and after the records, at each position. [0 to 1, or pups]
     n_bred
         Breedings that are averaged over.
     """
 
-    at: tuple[float, ...]
+    positions: tuple[float, ...]
     published: tuple[Estimate, ...]
     together: tuple[Estimate, ...]
     n_bred: int

@@ -73,6 +73,30 @@ def overview(page: ReaderPage) -> None:
     typer.echo(f"wrote {written}")
 
 
+def outcomes(
+    page: ReaderPage,
+    stud: Annotated[
+        str | None,
+        typer.Argument(metavar="STUD", help="Call name of one stud (default: all breedings)."),
+    ] = None,
+) -> None:
+    """Write what motility, concentration, hours and day went with.
+
+    In litters and in litter size: of all breedings, or of one stud's.
+    """
+    from studcurve.pipelines.run import write_outcomes
+
+    written = write_outcomes(
+        page.store,
+        page.out,
+        today=asked_on(page.now, page.store),
+        stud=stud,
+        reader=page.for_reader(page.reader),
+        anonymous=page.anonymous,
+    )
+    typer.echo(f"wrote {written}")
+
+
 def handout(
     stud: StudArgument,
     page: Page,

@@ -23,6 +23,7 @@ from studcurve.analytics.wording.stud_page import total_level
 from studcurve.pipelines.due import alarms_of, due_of
 from studcurve.pipelines.pages.kennel import Kennel, left_out
 from studcurve.pipelines.pages.ledger import forecasts_wording
+from studcurve.pipelines.pages.outcomes import outcomes_of
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import StudOfKennel
 from studcurve.pipelines.pages.stud_review import METHOD_OF_CHANCES, METHOD_OF_LITTERS
@@ -82,6 +83,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         provenance=provenance(kennel),
         checks=kennel_checks(kennel),
         forecasts=forecasts,
+        outcomes_along=outcomes_of(kennel),
     )
 
 

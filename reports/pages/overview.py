@@ -17,12 +17,14 @@ from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence, Word
 from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.ledger import LedgerWording
+from studcurve.analytics.wording.outcomes import OutcomesWording
 from studcurve.analytics.wording.sources import Source
 from studcurve.reports.charts.litters import outcome_flow
 from studcurve.reports.page import Link, Reader, Report, Section, Table, columns
 from studcurve.reports.pages.stud_review import chances_section
 from studcurve.reports.sections.ledger import ledger_annex, ledger_section
 from studcurve.reports.sections.litter_sizes import litter_sizes_section
+from studcurve.reports.sections.outcomes import outcomes_section
 from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.sections.stored import stages_section
 from studcurve.reports.sections.stud_over_time import state_text
@@ -161,6 +163,8 @@ class OverviewResults:
         How far the models can be trusted.
     forecasts
         What became of the chances that were stated.
+    outcomes_along
+        What motility, concentration, hours and day went with.
     """
 
     kennel: str
@@ -181,6 +185,7 @@ class OverviewResults:
     provenance: tuple[Sentence, ...]
     checks: Checks
     forecasts: LedgerWording
+    outcomes_along: OutcomesWording
 
 
 def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Reader) -> Report:
@@ -192,6 +197,7 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
     if results.chances:
         sentences = tuple(words.tell(sentence) for sentence in results.of_chances)
         sections.append(replace(chances_section(results.chances, words), paragraphs=sentences))
+    sections.append(outcomes_section(results.outcomes_along, words))
     sections.append(ledger_section(results.forecasts, words))
     if results.litters is not None:
         sections.append(litter_sizes_section(results.litters, words))

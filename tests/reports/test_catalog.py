@@ -357,7 +357,8 @@ def test_every_text_can_be_said_with_values_of_its_kind():
         "range0": Estimate(5.0, 4.0, 6.0), "range1": Estimate(5.0, 4.0, 6.0), "+0": 1.0, "+1": 1.0,
         "+2": 1.0, "prob": 0.5, "mid0": Estimate(5.0, 4.0, 6.0), "midpct": Estimate(0.5, 0.4, 0.6),
         "+midpct": Estimate(0.5, 0.4, 0.6), "+rangepct": Estimate(0.5, 0.4, 0.6),
-        "mid1": Estimate(5.0, 4.0, 6.0),
+        "mid1": Estimate(5.0, 4.0, 6.0), "+mid1": Estimate(5.0, 4.0, 6.0),
+        "+range1": Estimate(5.0, 4.0, 6.0),
         "exact": 12.5, "+midpoints": Estimate(5.0, 4.0, 6.0), "+range0": Estimate(5.0, 4.0, 6.0),
     }  # fmt: skip
     for language in LANGUAGES:

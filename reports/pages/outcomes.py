@@ -1,0 +1,64 @@
+"""What went with litters: motility, concentration, hours and day of a kennel or of one stud."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from studcurve.analytics.cautions import Caution
+from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.wording.outcomes import OutcomesWording
+from studcurve.analytics.wording.sources import Source
+from studcurve.reports.page import Reader, Report
+from studcurve.reports.sections.outcomes import exposure_section, outcomes_section
+from studcurve.reports.sections.sources import in_words, on_one_line
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomesResults:
+    """Everything the page shows, finished.
+
+    Attributes
+    ----------
+    title
+        Name of the kennel, or of the stud.
+    is_of_one_stud
+        Whether it is a stud's.
+    cautions
+        What must be said first.
+    wording
+        Sentences and numbers.
+    method
+        Keys of the paragraphs on how the numbers came about.
+    sources, provenance
+        As on every page.
+    """
+
+    title: str
+    is_of_one_stud: bool
+    cautions: tuple[Caution, ...]
+    wording: OutcomesWording
+    method: tuple[str, ...]
+    sources: tuple[Source | Sentence, ...]
+    provenance: tuple[Sentence, ...]
+
+
+def build_outcomes(results: OutcomesResults, reader: Reader) -> Report:
+    """Lay out the page: what could have mattered most first."""
+    words, wording = reader.words, results.wording
+    summary = outcomes_section(wording, words)
+    sections = [exposure_section(wording, exposure, words) for exposure in wording.exposures()]
+    return Report(
+        kind=words["outcomes.kind"],
+        title=results.title,
+        subtitle=words["outcomes.lead_of_stud" if results.is_of_one_stud else "outcomes.lead"],
+        cautions=results.cautions,
+        answer=tuple(words.tell(part) for part in wording.answer),
+        sections=tuple(sections),
+        links=(),
+        method=tuple(words[f"method.{name}"] for name in results.method),
+        sources=in_words(results.sources, words),
+        provenance=on_one_line(results.provenance, words),
+        glossary=("interval", "chance", "progressive_motility"),
+        reader=reader,
+        annex=(summary,) if summary is not None else (),
+    )

@@ -1,0 +1,231 @@
+"""What motility, concentration, hours and day went with: sentences, pictures, tables."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.outcomes.counted import FEWEST_IN_BAND, Band, Side
+from studcurve.analytics.outcomes.standardised import Curve
+from studcurve.analytics.outcomes.summary import ExposureOutcome
+from studcurve.analytics.wording.outcomes import OutcomesWording, fact, scaled, verdict
+from studcurve.reports.charts.outcomes import outcome_along
+from studcurve.reports.page import Section, Table, columns
+from studcurve.reports.words import Words
+
+SCALE = {"litter": 100.0, "size": 1.0}
+"""Of an outcome as it is shown: percent, or pups."""
+
+LARGEST_SHOWN = 6.0
+"""Pups to which the axis of litter size reaches at least."""
+
+
+def exposure_section(wording: OutcomesWording, exposure: str, words: Words) -> Section:
+    """Both outcomes of one exposure: its sentences, a picture each, and the bands."""
+    pairs = wording.of(exposure)
+    pictures = [
+        (_spoken(one, words), _picture(one, words))
+        for one, _ in pairs
+        if one.counts.marks or one.curve is not None
+    ]
+    rows = tuple(row for one, _ in pairs for row in _bands(one, words))
+    names = [
+        "outcome_of", "values_between", "n_bred", "known", "came", "observed_rate",
+        "curve_published", "curve_together",
+    ]  # fmt: skip
+    heading = words[f"outcomes.heading_{exposure}"]
+    return Section(
+        f"outcomes-{exposure}",
+        heading,
+        words[f"outcomes.lead_{exposure}"],
+        paragraphs=(
+            *(" ".join(words.tell(part) for part in paragraph) for _, paragraph in pairs),
+            *((words["outcomes.picture_lead"],) if pictures else ()),
+        ),
+        charts=tuple(pictures),
+        table=Table(heading, columns(words, names, texts_in={"outcome_of", "values_between"}), rows)
+        if rows
+        else None,
+    )
+
+
+def outcomes_section(wording: OutcomesWording, words: Words) -> Section | None:
+    """One line for each of the eight questions; None where nothing is on record."""
+    asked = [one for one in wording.summaries if one.standing != "not_asked"]
+    if not asked:
+        return None
+    rows = tuple(
+        (
+            words.word("exposed_to", one.exposure),
+            words.word("outcome_of", one.outcome),
+            _rate(one.counts.poor, one, words),
+            _rate(one.counts.usual, one, words),
+            _signed(one.loss.published if one.loss else None, one, words),
+            _signed(one.loss.together if one.loss else None, one, words),
+            words.tell(verdict(one)),
+        )
+        for one in asked
+    )
+    names = [
+        "exposure", "outcome_of", "poor_side", "usual_side", "published_loss", "together_loss",
+        "verdict",
+    ]  # fmt: skip
+    texts = {"exposure", "outcome_of", "verdict"}
+    heading = words["outcomes.overview_heading"]
+    facts = [words.tell(told) for one in asked if (told := fact(one)) is not None]
+    return Section(
+        "outcomes",
+        heading,
+        words.say("outcomes.overview_lead", kind=words["outcomes.kind"]),
+        paragraphs=(
+            " ".join(words.tell(part) for part in wording.answer),
+            *((" ".join(facts),) if facts else ()),
+        ),
+        table=Table(
+            words["outcomes.verdicts_heading"], columns(words, names, texts_in=texts), rows
+        ),
+        is_table_folded=True,
+    )
+
+
+def _spoken(one: ExposureOutcome, words: Words) -> str:
+    return words.say(
+        f"outcomes.picture_{one.outcome}",
+        exposure=words[f"outcomes.of_{one.exposure}"],
+        n=len(one.counts.marks),
+    )
+
+
+def _picture(one: ExposureOutcome, words: Words) -> dict[str, Any]:
+    scale = SCALE[one.outcome]
+    marks, bands, curve = _marks(one, words), _points(one, scale), _curve(one, scale)
+    highest = 100.0
+    if one.outcome == "size":
+        tops = [marks["y"].max(), bands["upper"].max(), curve["upper"].max(), LARGEST_SHOWN]
+        highest = float(np.ceil(np.nanmax(np.array(tops, dtype=np.float64))))
+    return outcome_along(
+        curve,
+        bands,
+        marks,
+        x_title=words[f"axis.exposure_{one.exposure}"],
+        y_title=words["axis.chance" if one.outcome == "litter" else "axis.pups_born"],
+        log_scale=one.exposure == "concentration",
+        highest=highest,
+        digits=".0f" if one.outcome == "litter" else ".1f",
+        words=words,
+    )
+
+
+def _marks(one: ExposureOutcome, words: Words) -> pd.DataFrame:
+    """Single breedings: litters above the axis and missed ones below, or at their pups."""
+    rows = []
+    for mark in one.counts.marks:
+        at = mark.outcome if one.outcome == "size" else (106.0 if mark.outcome else -6.0)
+        came = (
+            words.number(mark.outcome)
+            if one.outcome == "size"
+            else words.word("outcome", "whelped" if mark.outcome else "no litter")
+        )
+        rows.append({"x": mark.value, "y": at, "about": f"{words.number(mark.value, 1)}: {came}"})
+    return pd.DataFrame(rows, columns=["x", "y", "about"])
+
+
+def _points(one: ExposureOutcome, scale: float) -> pd.DataFrame:
+    rows = [
+        {
+            "x": band.middle,
+            "median": scale * band.side.rate.median,
+            "lower": scale * max(0.0, band.side.rate.lower),
+            "upper": scale * band.side.rate.upper,
+            "n": band.side.n_known,
+        }
+        for band in one.counts.bands
+        if band.side.rate is not None
+    ]
+    return pd.DataFrame(rows, columns=["x", "median", "lower", "upper", "n"])
+
+
+def _curve(one: ExposureOutcome, scale: float) -> pd.DataFrame:
+    names = ["x", "source", "median", "lower", "upper", "is_recorded"]
+    if one.curve is None:
+        return pd.DataFrame(columns=names)
+    recorded = [mark.value for mark in one.counts.marks]
+    low, high = (min(recorded), max(recorded)) if recorded else (np.inf, -np.inf)
+    rows = [
+        (x, source, scale * at.median, scale * at.lower, scale * at.upper, low <= x <= high)
+        for source, estimates in (
+            ("published", one.curve.published),
+            ("together", one.curve.together),
+        )
+        for x, at in zip(one.curve.positions, estimates, strict=True)
+    ]
+    return pd.DataFrame(rows, columns=names)
+
+
+def _bands(one: ExposureOutcome, words: Words) -> list[tuple[str, ...]]:
+    return [
+        (
+            words.word("outcome_of", one.outcome),
+            _band(band, words),
+            words.number(band.side.n_bred),
+            words.number(band.side.n_known),
+            words.number(band.side.total),
+            _rate(band.side, one, words),
+            *(_read(one, source, band.middle, words) for source in ("published", "together")),
+        )
+        for band in one.counts.bands
+    ]
+
+
+def _band(band: Band, words: Words) -> str:
+    lower, upper = words.number(band.lower), words.number(band.upper)
+    if not np.isfinite(band.lower):
+        return words.say("outcomes.band_below", upper=upper)
+    if not np.isfinite(band.upper):
+        return words.say("outcomes.band_from", lower=lower)
+    return words.say("outcomes.band", lower=lower, upper=upper)
+
+
+def _rate(side: Side, one: ExposureOutcome, words: Words) -> str:
+    """Share or mean with its interval; of few breedings only what came, without a share."""
+    if side.rate is None:
+        return words.say("outcomes.few_of", n=side.n_known, wanted=FEWEST_IN_BAND)
+    return _stated(side.rate, one, words)
+
+
+def _stated(estimate: Estimate, one: ExposureOutcome, words: Words) -> str:
+    scale, decimals = SCALE[one.outcome], 0 if one.outcome == "litter" else 1
+    ends = words.interval(scale * estimate.lower, scale * estimate.upper, decimals)
+    return f"{words.number(scale * estimate.median, decimals)} ({ends})"
+
+
+def _signed(estimate: Estimate | None, one: ExposureOutcome, words: Words) -> str:
+    if estimate is None:
+        return "–"
+    scale, decimals = SCALE[one.outcome], 0 if one.outcome == "litter" else 1
+    return words.signed(scaled(estimate, scale), decimals)
+
+
+def _read(one: ExposureOutcome, source: str, x: float, words: Words) -> str:
+    """What the curve says at a value; beyond what was studied an interval without a middle."""
+    curve = one.curve
+    if curve is None:
+        return "–"
+    median, lower, upper = along(curve, source, x)
+    if curve.positions[0] <= x <= curve.positions[-1]:
+        return _stated(Estimate(median, lower, upper), one, words)
+    scale, decimals = SCALE[one.outcome], 0 if one.outcome == "litter" else 1
+    return words.interval(scale * lower, scale * upper, decimals)
+
+
+def along(curve: Curve, source: str, x: float) -> tuple[float, float, float]:
+    """Middle and ends of a curve at a value, straight between its positions and level beyond."""
+    estimates = curve.published if source == "published" else curve.together
+    ends = [(one.median, one.lower, one.upper) for one in estimates]
+    median, lower, upper = (
+        float(np.interp(x, curve.positions, part)) for part in zip(*ends, strict=True)
+    )
+    return median, lower, upper
