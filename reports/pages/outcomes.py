@@ -46,7 +46,10 @@ def build_outcomes(results: OutcomesResults, reader: Reader) -> Report:
     """Lay out the page: what could have mattered most first."""
     words, wording = reader.words, results.wording
     summary = outcomes_section(wording, words)
-    sections = [exposure_section(wording, exposure, words) for exposure in wording.exposures()]
+    sections = [
+        exposure_section(wording, exposure, words, is_first=k == 0)
+        for k, exposure in enumerate(wording.exposures())
+    ]
     return Report(
         kind=words["outcomes.kind"],
         title=results.title,

@@ -23,8 +23,22 @@ LARGEST_SHOWN = 6.0
 """Pups to which the axis of litter size reaches at least."""
 
 
-def exposure_section(wording: OutcomesWording, exposure: str, words: Words) -> Section:
-    """Both outcomes of one exposure: its sentences, a picture each, and the bands."""
+def exposure_section(
+    wording: OutcomesWording, exposure: str, words: Words, *, is_first: bool
+) -> Section:
+    """Both outcomes of one exposure: its sentences, a picture each, and the bands.
+
+    Parameters
+    ----------
+    wording
+        What is told of all four.
+    exposure
+        Which.
+    words
+        Of the reader.
+    is_first
+        Whether it is the first on its page, and says how to read the pictures.
+    """
     pairs = wording.of(exposure)
     pictures = [
         (_spoken(one, words), _picture(one, words))
@@ -43,7 +57,7 @@ def exposure_section(wording: OutcomesWording, exposure: str, words: Words) -> S
         words[f"outcomes.lead_{exposure}"],
         paragraphs=(
             *(" ".join(words.tell(part) for part in paragraph) for _, paragraph in pairs),
-            *((words["outcomes.picture_lead"],) if pictures else ()),
+            *((words["outcomes.picture_lead"],) if pictures and is_first else ()),
         ),
         charts=tuple(pictures),
         table=Table(heading, columns(words, names, texts_in={"outcome_of", "values_between"}), rows)
