@@ -23,6 +23,7 @@ from studcurve.analytics.models.storage import model as storage
 from studcurve.analytics.models.storage.inputs import StorageData, prepare_storage
 from studcurve.analytics.models.stud import model as stud
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
+from studcurve.analytics.outcomes import regressions
 from studcurve.analytics.trust import checking, prior_width
 from studcurve.pipelines.fits.heats import dated_heats
 
@@ -69,7 +70,7 @@ def _unchecked(posterior: Posterior, *, seed: int) -> Mapping[str, Any]:
 
 
 def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
-    """Predictions with each bitch left out, and the answers under narrower and wider priors."""
+    """Predictions with each bitch left out, answers under other priors, and plain regressions."""
     predicted = checking.left_out(posterior, seed=seed)
     return {
         "left_out": None
@@ -79,7 +80,14 @@ def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) ->
             "pareto_k": predicted.pareto_k.tolist(),
         },
         "prior_widths": prior_width.as_plain(prior_width.prior_widths(posterior, seed=seed)),
+        "regressions": regressions.as_plain(regressions.regress_litters(posterior.data, seed=seed)),
     }
+
+
+def check_litter(posterior: litter.LitterPosterior, *, seed: int) -> Mapping[str, Any]:
+    """What plain regressions say of the size of litters."""
+    found = regressions.regress_sizes(posterior.data, seed=seed)
+    return {"regressions": regressions.as_plain(found)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +202,7 @@ LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
     fit=litter.fit_litter,
     restore=litter.PUBLISHED.restore,
     published=litter.PUBLISHED.independent_draws,
+    check=check_litter,
 )
 
 
