@@ -73,6 +73,7 @@ TARGETS: dict[str, list[str]] = {
     "analytics/measures/value_of_information.py": measure("information"),
     "analytics/models/ovulation/insemination_days.py": measure("timing"),
     "analytics/models/stud/announcement.py": measure("stud_announcement"),
+    "analytics/outcomes/regressing.py": measure("regressing"),
     "analytics/plan/breakeven.py": plan("breakeven"),
     "analytics/plan/breeding_plan.py": plan("breeding_plan"),
     "analytics/plan/compare.py": plan("compare"),
@@ -88,6 +89,7 @@ TARGETS: dict[str, list[str]] = {
     "analytics/plan/simulation/samples.py": plan("lateness_and_samples"),
     "analytics/plan/simulation/unknowns.py": plan("chain"),
     "analytics/plan/what_if.py": plan("what_if"),
+    "analytics/trust/estimating.py": measure("estimating", "regressing"),
     "analytics/trust/ledger.py": measure("ledger"),
     "pipelines/records/sheets/rules.py": [
         "tests/pipelines/records/sheets/test_rule_edges.py",

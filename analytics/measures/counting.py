@@ -207,6 +207,42 @@ def wilson_interval(
     return np.where(np.isnan(x + n), np.nan, np.stack([lower, upper]))
 
 
+def share_difference_interval(
+    n_seen: tuple[int, int], n_checked: tuple[int, int], interval_prob: float = INTERVAL_PROB
+) -> tuple[float, float, float]:
+    r"""First share less the second, of independent groups, with its hybrid score interval.
+
+    Parameters
+    ----------
+    n_seen, n_checked
+        With the property, and looked at, of the first and the second group; at least one each.
+    interval_prob
+        Probability that the interval covers, on average.
+
+    Returns
+    -------
+    tuple
+        Difference, lower and upper end, −1 to 1.
+
+    Notes
+    -----
+    With :math:`l_i, u_i` the ends of each share's score interval,
+
+    .. math::
+
+        \hat p_1 - \hat p_2 - \sqrt{(\hat p_1 - l_1)^2 + (u_2 - \hat p_2)^2}, \qquad
+        \hat p_1 - \hat p_2 + \sqrt{(u_1 - \hat p_1)^2 + (\hat p_2 - l_2)^2}
+
+    Newcombe 1998, Statistics in Medicine 17:873-890, method 10.
+    """
+    first, second = (seen / checked for seen, checked in zip(n_seen, n_checked, strict=True))
+    lower, upper = wilson_interval(n_seen, n_checked, interval_prob)
+    difference = first - second
+    below = float(np.hypot(first - lower[0], upper[1] - second))
+    above = float(np.hypot(upper[0] - first, second - lower[1]))
+    return difference, difference - below, difference + above
+
+
 def exact_interval(
     n_seen: ArrayLike, n_checked: ArrayLike, interval_prob: float = INTERVAL_PROB
 ) -> Floats:

@@ -10,8 +10,10 @@
     What else was different where one of the four was poor.
 ``needed``
     How many more breedings would show a difference worth acting on.
+``regressing``
+    What ways of regression say of any table of results, one exposure, clusters and columns.
 ``regressions``
-    What regressions say that know nothing of what is published.
+    What these say of the breedings: regressions that know nothing of what is published.
 ``summary``
     All of it for a kennel or for one stud's breedings.
 

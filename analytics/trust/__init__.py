@@ -4,6 +4,8 @@
     Is it right about kennels like this one, and what could so few records have shown.
 ``ledger``
     Was it right: stated chances against what came of them.
+``estimating``
+    What estimating equations can tell of a table, and how surely.
 ``second_opinion``
     What would a classical analysis say of the same breedings.
 ``prior_width``

@@ -49,6 +49,12 @@ N_FOR_CROSS_VALIDATION = 100
 N_FOR_CHALLENGER = 1000
 """Known outcomes from which gradient boosting is set against the model. (rule)"""
 
+N_FOLDS = 5
+"""Parts that bitches are left out in by ways of prediction that learn anew each time. (rule)"""
+
+LEAST_PROB = 1e-3
+"""Chance below which such a way is not believed. (rule)"""
+
 MAX_PARETO_K = 0.7
 """Above it an importance weight cannot be trusted: Vehtari et al. 2024, JMLR 25(72):1-58 (P)."""
 
@@ -454,7 +460,6 @@ def boosted_prob(data: ConceptionData, known: np.ndarray[Any, Any], *, seed: int
         Seed of the trees.
     """
     from sklearn.ensemble import HistGradientBoostingClassifier
-    from sklearn.model_selection import GroupKFold
 
     flags = [data.semen_type == kind for kind in SEMEN_TYPES]
     pair = data.inseminated_semen
@@ -463,13 +468,33 @@ def boosted_prob(data: ConceptionData, known: np.ndarray[Any, Any], *, seed: int
     )[known]
     whelped, bitch = data.whelped[known], data.groups["bitch"][known]
     prob = np.empty(len(known))
-    n_folds = min(5, len(np.unique(bitch)))
-    for train, test in GroupKFold(n_folds).split(columns, whelped, bitch):
+    for train, test in bitch_folds(bitch):
         trees = HistGradientBoostingClassifier(random_state=seed).fit(
             columns[train], whelped[train]
         )
         prob[test] = trees.predict_proba(columns[test])[:, 1]
-    return np.clip(prob, 1e-3, 1.0 - 1e-3)
+    return possible(prob)
+
+
+def bitch_folds(
+    bitch: np.ndarray[Any, Any],
+) -> list[tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]]:
+    """Rows to learn from and rows to predict: every bitch is left out once, a fifth at a time.
+
+    Parameters
+    ----------
+    bitch
+        Whose row it is, at least two bitches, shape (n,).
+    """
+    from sklearn.model_selection import GroupKFold
+
+    n_folds = min(N_FOLDS, len(np.unique(bitch)))
+    return list(GroupKFold(n_folds).split(np.zeros(len(bitch)), groups=bitch))
+
+
+def possible(prob: Floats) -> Floats:
+    """Predicted chances, none of them 0 or 1: no score is infinite."""
+    return np.clip(prob, LEAST_PROB, 1.0 - LEAST_PROB)
 
 
 def smoothed_weights(log_ratio: Floats) -> tuple[Floats, float]:

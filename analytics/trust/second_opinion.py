@@ -1,9 +1,8 @@
 r"""What would a classical analysis say of the same breedings, without anything published?
 
-Generalized estimating equations (Liang & Zeger 1986, Biometrika 73:13-22) on what is recorded of
-method, bitch and outcome: a logistic mean for whether she whelped, a log-linear mean for the pups
-of a litter. The breedings of one bitch go together by one exchangeable correlation, and the errors
-are those of the sandwich, corrected for few bitches (Mancl & DeRouen 2001, Biometrics 57:126-134).
+Generalized estimating equations (:mod:`studcurve.analytics.trust.estimating`) on what is recorded
+of method, bitch and outcome: a logistic mean for whether she whelped, a log-linear mean for the
+pups of a litter. The breedings of one bitch go together by one exchangeable correlation.
 
 A ratio here is between groups of breedings, ours between breedings of one stud and bitch. So that
 the two may stand side by side, ours is told between groups as well: with a spread :math:`\sigma`
@@ -17,20 +16,17 @@ over all groupings together,
 
 Does not know what is published, the dose, the day from ovulation, nor the error of a scan, and
 reads only breedings of which every term is recorded. A term whose breedings all ended alike has no
-finite ratio: they are left out with it and named.
+finite ratio, and one that is of a single bitch has no error: they are left out with it and named.
 """
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import linprog
-from scipy.stats import t as student_t
 
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
 from studcurve.analytics.models.breedings.inputs import numbers
@@ -39,6 +35,13 @@ from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.litter.model import LitterPosterior, prepare_litter
 from studcurve.analytics.sentences import Sentence, sentence
+from studcurve.analytics.trust.estimating import (
+    Family,
+    Readable,
+    estimating_equations,
+    readable,
+    too_few,
+)
 
 Outcome = Literal["whelped", "litter_size"]
 
@@ -47,13 +50,6 @@ CONCEPTION_TERMS = ("c03", "c04", "c05", "c06", "c07", "c08", "c09", "c14", "c15
 
 LITTER_TERMS = ("l03", "l04", "l05", "l06", "l07", "l09")
 """Rows of the priors table that are read of the size of a litter, beside the classes of weight."""
-
-FEWEST_PER_COEFFICIENT = 5
-"""Outcomes of the rarer kind, or litters, that each coefficient needs: Vittinghoff & McCulloch
-2007, Am J Epidemiol 165:710-718 (M)."""
-
-FEWEST_FREE_BITCHES = 10
-"""Bitches beyond one for each coefficient, below which no error of an estimate is given. (rule)"""
 
 LOGISTIC_TO_NORMAL = 16.0 * np.sqrt(3.0) / (15.0 * np.pi)
 """Ratio of the scales of a logistic and the normal nearest to it: Zeger, Liang & Albert 1988."""
@@ -92,8 +88,9 @@ class SecondOpinion:
         Why another term has none, by row of the priors table.
     n_read, n_bitches
         Breedings (or litters) that were read, and their bitches.
-    n_incomplete, n_separated
-        Left out because a term is not recorded, and because a term separates the outcomes.
+    n_incomplete, n_separated, n_lone
+        Left out because a term is not recorded, because a term separates the outcomes, and because
+        a term is of one bitch alone.
     correlation
         Between two outcomes of one bitch, given the terms.
     caveats
@@ -107,6 +104,7 @@ class SecondOpinion:
     n_bitches: int
     n_incomplete: int
     n_separated: int
+    n_lone: int
     correlation: float
     caveats: tuple[Sentence, ...]
 
@@ -205,125 +203,58 @@ def _second_opinion(
     n_incomplete: int,
 ) -> SecondOpinion | Sentence:
     """Fit the estimating equations to what can be estimated, or say why nothing can."""
-    read = np.ones(len(observed), dtype=bool)
-    if outcome == "whelped":
-        read = ~separated_rows(np.column_stack(list(columns.values())), observed)
-    recorded = {name: bool(values.any()) for name, values in columns.items()}
-    columns = {name: values[read] for name, values in columns.items()}
-    kept = _independent_columns(columns)
-    observed, bitch = observed[read], bitch[read]
+    family: Family = "logistic" if outcome == "whelped" else "log_linear"
+    design = np.column_stack(list(columns.values()))
+    read = readable(family, design, observed, bitch)
+    n_separated, n_lone = int(read.separated.sum()), int(read.lone.sum())
+    design, observed, bitch = design[read.rows], observed[read.rows], bitch[read.rows]
     n_read, n_bitches = len(observed), len(np.unique(bitch))
-    n_rarer = int(min(observed.sum(), n_read - observed.sum())) if outcome == "whelped" else n_read
-    wanted = max(1, FEWEST_PER_COEFFICIENT * len(kept))
-    if n_rarer < wanted:
-        return sentence(f"second.few_{outcome}", n=n_rarer, wanted=wanted)
-    wanted = len(kept) + FEWEST_FREE_BITCHES
-    if n_bitches < wanted:
-        return sentence("second.few_bitches", n=n_bitches, wanted=wanted)
-    design = np.column_stack([columns[name] for name in kept])
-    fitted = _estimating_equations(outcome, design, observed, bitch)
+    few = too_few(family, observed, bitch, len(read.columns))
+    if few is not None:
+        key = "second.few_bitches" if few.of == "clusters" else f"second.few_{outcome}"
+        return sentence(key, n=few.n, wanted=few.wanted)
+    fitted = estimating_equations(family, design, observed, bitch, columns=read.columns)
     if fitted is None:
         return sentence("second.not_settled")
-    estimates, errors, correlation = fitted
-    reach = student_t.ppf(0.5 + INTERVAL_PROB / 2.0, n_bitches - len(kept)) * errors
+    names = list(columns)
+    kept = [names[k] for k in read.columns]
+    reach = fitted.reach * fitted.errors
     rows = tuple(
         SecondOpinionRow(
             name,
             Estimate(*(float(np.exp(middle + side)) for side in (0.0, -half, half))),
             None if ours is None else estimate_from_draws(ours[name]),
         )
-        for name, middle, half in zip(kept, estimates, reach, strict=True)
+        for name, middle, half in zip(kept, fitted.estimates, reach, strict=True)
         if name in terms
     )
     left_out = {
-        term: sentence(
-            "second.collinear"
-            if columns[term].any()
-            else "second.separated"
-            if recorded[term]
-            else "second.not_recorded"
-        )
-        for term in terms
-        if term not in kept
+        term: sentence(_why_left_out(columns[term], read)) for term in terms if term not in kept
     }
-    n_separated = int((~read).sum())
     prob_pct = round(100 * INTERVAL_PROB)
     caveats = [sentence(f"second.what_{outcome}", n=n_read, n_bitches=n_bitches, prob_pct=prob_pct)]
     if n_incomplete:
         caveats.append(sentence("second.incomplete", n=n_incomplete))
     if n_separated:
         caveats.append(sentence("second.n_separated", n=n_separated))
+    if n_lone:
+        caveats.append(sentence("second.n_lone", n=n_lone))
     caveats.append(sentence("second.no_published"))
     if ours is not None:
         caveats.append(sentence(f"second.beside_{outcome}"))
     return SecondOpinion(
-        outcome, rows, left_out, n_read, n_bitches, n_incomplete, n_separated, correlation,
-        tuple(caveats),
+        outcome, rows, left_out, n_read, n_bitches, n_incomplete, n_separated, n_lone,
+        fitted.correlation, tuple(caveats),
     )  # fmt: skip
 
 
-def separated_rows(design: Floats, outcome: Floats) -> np.ndarray[Any, Any]:
-    """Rows whose outcome some combination of columns tells without error.
-
-    A logistic regression has a finite maximum of its likelihood where there are none; found by the
-    linear program of Konis 2007 (thesis, Oxford): a direction along which every row's outcome gets
-    likelier or stays, and some row's gets likelier.
-
-    Parameters
-    ----------
-    design
-        Shape (n, n_columns).
-    outcome
-        0 or 1, shape (n,).
-
-    Returns
-    -------
-    numpy.ndarray
-        True or false, shape (n,).
-    """
-    left = np.arange(len(outcome))
-    scale = np.abs(design).max(axis=0, initial=0.0)
-    signed = (2.0 * outcome - 1.0)[:, None] * design / np.where(scale > 0, scale, 1.0)
-    while len(left):
-        rows = signed[left]
-        found = linprog(-rows.sum(axis=0), A_ub=-rows, b_ub=np.zeros(len(rows)), bounds=(-1, 1))
-        # The program's own tolerance is 10⁻⁷; a direction within the box moves some row by more.
-        moved = rows @ np.asarray(found.x) > 1e-6
-        if not moved.any():
-            break
-        left = left[~moved]
-    return ~np.isin(np.arange(len(outcome)), left)
-
-
-def _independent_columns(columns: Mapping[str, Floats]) -> list[str]:
-    """Names of the columns in order, without those that the ones before them make up."""
-    kept: list[str] = []
-    for name in columns:
-        tried = np.column_stack([columns[other] for other in (*kept, name)])
-        if np.linalg.matrix_rank(tried) > len(kept):
-            kept.append(name)
-    return kept
-
-
-def _estimating_equations(
-    outcome: Outcome, design: Floats, observed: Floats, bitch: np.ndarray[Any, Any]
-) -> tuple[Floats, Floats, float] | None:
-    """Estimates, their errors and the correlation within a bitch; None where none was reached."""
-    # Imported here: it is large, and only the page of checks asks for a second opinion.
-    import statsmodels.api as sm
-
-    family = sm.families.Binomial() if outcome == "whelped" else sm.families.Poisson()
-    within = sm.cov_struct.Exchangeable()
-    with warnings.catch_warnings():
-        # What statsmodels warns of is read below: no convergence, or no finite number.
-        warnings.simplefilter("ignore")
-        fitted = sm.GEE(observed, design, groups=bitch, family=family, cov_struct=within).fit(
-            cov_type="bias_reduced"
-        )
-    estimates, errors = np.asarray(fitted.params), np.asarray(fitted.bse)
-    if not (fitted.converged and np.isfinite([estimates, errors]).all()):
-        return None
-    return estimates, errors, float(within.dep_params)
+def _why_left_out(column: Floats, read: Readable) -> str:
+    """Key of why a term has no coefficient of its own."""
+    if not column.any():
+        return "second.not_recorded"
+    if column[read.rows].any():
+        return "second.collinear"
+    return "second.lone" if column[read.lone].any() else "second.separated"
 
 
 def _ratios_between_groups(posterior: ConceptionPosterior) -> dict[str, Floats]:

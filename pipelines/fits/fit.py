@@ -272,7 +272,8 @@ def _fit(
     thin = max(1, n_draws // N_KEPT_DRAWS)
     values = {name: draws[::thin] for name, draws in posterior.draws.items()}
     draws = Draws(values, posterior.diagnostics, posterior.seconds, posterior.labels)
-    return Fitted(draws, {**model.check(posterior, seed=seed), **density_now(model.name)})
+    checks = {**model.check(posterior, seed=seed), **model.ask(posterior, seed=seed)}
+    return Fitted(draws, {**checks, **density_now(model.name)})
 
 
 def _kept(

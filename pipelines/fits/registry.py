@@ -23,7 +23,7 @@ from studcurve.analytics.models.storage import model as storage
 from studcurve.analytics.models.storage.inputs import StorageData, prepare_storage
 from studcurve.analytics.models.stud import model as stud
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
-from studcurve.analytics.outcomes import contrast, needed
+from studcurve.analytics.outcomes import contrast, needed, regressions
 from studcurve.analytics.trust import checking, prior_width
 from studcurve.pipelines.fits.heats import dated_heats
 
@@ -70,7 +70,7 @@ def _unchecked(posterior: Posterior, *, seed: int) -> Mapping[str, Any]:
 
 
 def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
-    """Predictions with bitches left out, answers under other priors, and of the records alone."""
+    """Predictions with each bitch left out, answers under other priors, and plain regressions."""
     predicted = checking.left_out(posterior, seed=seed)
     return {
         "left_out": None
@@ -80,14 +80,27 @@ def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) ->
             "pareto_k": predicted.pareto_k.tolist(),
         },
         "prior_widths": prior_width.as_plain(prior_width.prior_widths(posterior, seed=seed)),
-        "outcomes": {
-            "shifts": contrast.as_plain(contrast.shifts_of_litters(posterior.data, seed=seed)),
-            "needed": needed.as_plain(needed.needed_for_litters(posterior, seed=seed)),
-        },
+        "regressions": regressions.as_plain(regressions.regress_litters(posterior.data, seed=seed)),
     }
 
 
 def check_litter(posterior: litter.LitterPosterior, *, seed: int) -> Mapping[str, Any]:
+    """What plain regressions say of the size of litters."""
+    found = regressions.regress_sizes(posterior.data, seed=seed)
+    return {"regressions": regressions.as_plain(found)}
+
+
+def ask_about_litters(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
+    """What the records alone say of the chance of a litter, and how many would say more."""
+    return {
+        "outcomes": {
+            "shifts": contrast.as_plain(contrast.shifts_of_litters(posterior.data, seed=seed)),
+            "needed": needed.as_plain(needed.needed_for_litters(posterior, seed=seed)),
+        }
+    }
+
+
+def ask_about_pups(posterior: litter.LitterPosterior, *, seed: int) -> Mapping[str, Any]:
     """What the records alone say of the size of litters, and how many would say more."""
     return {
         "outcomes": {
@@ -128,6 +141,8 @@ class Model(Generic[D, P]):
     check
         Computes once, at the fit, what pages tell of how far it can be trusted, as plain numbers;
         ``check(posterior, seed=…)``. Nothing by default.
+    ask
+        The same of what takes a sampler or a simulation of its own.
     """
 
     name: str
@@ -141,6 +156,7 @@ class Model(Generic[D, P]):
     restore: Callable[..., P]
     published: Callable[[int], Draws]
     check: Callable[..., Mapping[str, Any]] = _unchecked
+    ask: Callable[..., Mapping[str, Any]] = _unchecked
 
 
 def conception_data(store: Views) -> ConceptionData:
@@ -173,6 +189,7 @@ CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
     restore=conception.PUBLISHED.restore,
     published=conception.PUBLISHED.independent_draws,
     check=check_conception,
+    ask=ask_about_litters,
 )
 
 
@@ -210,6 +227,7 @@ LITTER: Model[litter.LitterData, litter.LitterPosterior] = Model(
     restore=litter.PUBLISHED.restore,
     published=litter.PUBLISHED.independent_draws,
     check=check_litter,
+    ask=ask_about_pups,
 )
 
 

@@ -51,25 +51,43 @@ def checks_agree(guard, one, other):
 
 def checks_of(models, name):
     """Sums of what is computed once of a model, over many copies of the fixed records."""
-    if name != models.CONCEPTION.name:
+    prepare = {
+        models.CONCEPTION.name: models.conception_data, models.LITTER.name: models.litter_data,
+    }.get(name)  # fmt: skip
+    if prepare is None:
         return {}
     from studcurve.pipelines.fits.fixed_records import FixedRecords
 
-    data = _copied(models.conception_data(FixedRecords()))
-    posterior = models.CONCEPTION.restore(data, models.CONCEPTION.published(0), seed=0)
-    return dict(_sums("", models.CONCEPTION.check(posterior, seed=0)))
+    (model,) = (model for model in models.MODELS if model.name == name)
+    data = _copied(prepare(FixedRecords()))
+    posterior = model.restore(data, model.published(0), seed=0)
+    return dict(_sums("", model.check(posterior, seed=0)))
 
 
 def _copied(data):
-    """The same breedings many times, each time of other bitches."""
-    n, n_bitches = data.n_breedings, len(data.levels["bitch"])
+    """The same breedings many times, of other bitches, a little otherwise each time.
+
+    Were they all alike, no regression could tell an exposure from a method.
+    """
+    n, n_bitches = len(data.groups["bitch"]), len(data.levels["bitch"])
+    copy = np.repeat(np.arange(N_COPIES), n)
     many = {
         field.name: _tiled(getattr(data, field.name))
         for field in fields(data)
         if field.name not in ("groups", "levels")
     }
+    bred = many.get("bred")
+    recorded = bred.exposures if bred else many["exposures"]
+    exposures = type(recorded)(*(part * (1.0 + 0.02 * copy) for part in recorded))
+    if bred:
+        many["bred"] = replace(bred, exposures=exposures)
+        many["n_alive"] = many["n_alive"] + copy % 3
+    else:
+        many["exposures"] = exposures
+        turned = (copy % 4 == 0) & (many["whelped"] >= 0)
+        many["whelped"] = np.where(turned, 1 - many["whelped"], many["whelped"])
     groups = {factor: np.tile(index, N_COPIES) for factor, index in data.groups.items()}
-    groups["bitch"] = groups["bitch"] + n_bitches * np.repeat(np.arange(N_COPIES), n)
+    groups["bitch"] = groups["bitch"] + n_bitches * copy
     bitches = tuple(f"{name}{k}" for k in range(N_COPIES) for name in data.levels["bitch"])
     return replace(data, **many, groups=groups, levels={**data.levels, "bitch": bitches})
 
@@ -78,6 +96,8 @@ def _tiled(value):
     """An array many times over, or each array of a record of arrays."""
     if is_dataclass(value):
         return type(value)(*(_tiled(getattr(value, field.name)) for field in fields(value)))
+    if isinstance(value, tuple):
+        return type(value)(*(_tiled(part) for part in value))
     return np.concatenate([value] * N_COPIES)
 
 
@@ -86,6 +106,8 @@ def _sums(path, plain):
     if isinstance(plain, dict):
         for key, value in sorted(plain.items()):
             yield from _sums(f"{path}/{key}", value)
+    elif isinstance(plain, str):
+        yield f"{path}={plain}", [0.0, 0.0]
     else:
         numbers = np.array(list(_numbers(plain)), dtype=float)
         yield path, [float(numbers.sum()), float((numbers**2).sum())]

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom, chi2, nbinom, poisson
-from statsmodels.stats.proportion import proportion_confint
+from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
 from studcurve.analytics.measures.counting import (
     DILUTION_GUIDE,
@@ -22,6 +22,7 @@ from studcurve.analytics.measures.counting import (
     max_percentage_difference,
     poisson_interval,
     sampling_error_pct,
+    share_difference_interval,
     wilson_interval,
 )
 
@@ -168,6 +169,33 @@ def test_score_intervals_of_published_groups(x, n, lower, upper):
     # 224 litters of 285 matings: Gavrilovic 2008, Theriogenology 70:783-794; 45 of 67 chilled:
     # Cochran et al. 2023, Top Companion Anim Med; intervals by the formula (D).
     assert wilson_interval(x, n, 0.95).tolist() == pytest.approx([lower, upper], abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("n_seen", "n_checked", "lower", "upper"),
+    [((56, 48), (70, 80), 0.0524, 0.3339), ((9, 3), (10, 10), 0.1705, 0.8090)],
+)
+def test_differences_of_shares_are_those_of_newcombe(n_seen, n_checked, lower, upper):
+    # Newcombe 1998, Statistics in Medicine 17:873-890, method 10 (M); statsmodels agrees below.
+    difference, *ends = share_difference_interval(n_seen, n_checked, 0.95)
+
+    assert difference == pytest.approx(n_seen[0] / n_checked[0] - n_seen[1] / n_checked[1])
+    assert ends == pytest.approx([lower, upper], abs=5e-5)
+
+
+@given(
+    st.integers(1, 200), st.integers(1, 200), st.floats(0, 1), st.floats(0, 1),
+    st.sampled_from([0.8, 0.9, 0.95]),
+)  # fmt: skip
+def test_differences_of_shares_agree_with_statsmodels(n_first, n_second, first, second, prob):
+    n_seen = round(first * n_first), round(second * n_second)
+
+    _, *ends = share_difference_interval(n_seen, (n_first, n_second), prob)
+
+    theirs = confint_proportions_2indep(
+        n_seen[0], n_first, n_seen[1], n_second, method="newcomb", compare="diff", alpha=1 - prob
+    )
+    assert ends == pytest.approx(theirs, abs=1e-9)
 
 
 @given(st.integers(1, 400), st.floats(0, 1), st.sampled_from([0.8, 0.9, 0.95]))

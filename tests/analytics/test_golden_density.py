@@ -15,19 +15,61 @@ NAMES = [model.name for model in models.MODELS]
 TOTAL, MOTILITY, MORPHOLOGY = (model.name for model in models.STUD_OVER_TIME)
 
 SILENT = {
+    "studcurve.analytics.outcomes.contrast": "asks the records anew, in a sample of its own",
+    "studcurve.analytics.outcomes.needed": "a simulation beside the fit",
     "studcurve.analytics.models.density": "how a density is asked, not what it is",
     "studcurve.analytics.errors": "refusals",
     "studcurve.analytics.models.arrays": "names for type checkers",
-    "studcurve.analytics.models.breedings.exposures": "recorded values, laid beside outcomes only",
     "studcurve.analytics.models.fingerprint": "compares data; enters no density",
     "studcurve.analytics.vocabulary": "words; a check of 1,000 outcomes reads one list",
+    "studcurve.analytics.models.litter.sizes": "reads kept draws and makes none",
     "studcurve.analytics.models.storage.curve": "reads kept draws and makes none",
+    "studcurve.analytics.sentences": "how a reason is written down, not which it is",
 }
 """Modules that a model imports and that have no say in its density, and why."""
 
 # Module, what stands in it, what stands there instead, and a model that must notice.
 MUTATIONS = [
     ("studcurve.analytics.measures.moments", "- earliest) / 2", "- earliest) / 3", "conception"),
+    (
+        "studcurve.analytics.models.breedings.exposures",
+        '"chilled": 36.0',
+        '"chilled": 50.0',
+        "conception",
+    ),
+    ("studcurve.analytics.models.breedings.exposures", "<= DAY_SD_LIMIT", "< 0.1", "conception"),
+    (
+        "studcurve.analytics.models.conception.response",
+        '"frozen": 3.0}',
+        '"frozen": 3.5}',
+        "conception",
+    ),
+    (
+        "studcurve.analytics.outcomes.regressing",
+        "N_INNER_KNOTS = 1",
+        "N_INNER_KNOTS = 2",
+        "conception",
+    ),
+    (
+        "studcurve.analytics.outcomes.regressions",
+        "data.n_alive + data.n_stillborn, np.nan",
+        "data.n_alive, np.nan",
+        "litter",
+    ),
+    (
+        "studcurve.analytics.outcomes.standardised",
+        '{"fresh": 1.0, "chilled": 24.0}',
+        '{"fresh": 1.0, "chilled": 30.0}',
+        "conception",
+    ),
+    ("studcurve.analytics.trust.estimating", "[m * (1.0 - m) if", "[m if", "conception"),
+    (
+        "studcurve.analytics.trust.estimating",
+        "0.5 + INTERVAL_PROB",
+        "0.4 + INTERVAL_PROB",
+        "litter",
+    ),
+    ("studcurve.analytics.trust.second_opinion", '"c14", "c15")', '"c14")', "conception"),
     (
         "studcurve.analytics.models.breedings.inputs",
         "DAY_WEIGHTS = normal_nodes(7)",

@@ -10,6 +10,7 @@ from tests.analytics.view_rows import inseminations, ovulations
 from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.models.regression import NormalPrior, fit_mixed_logistic, regression_table
 from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.trust.estimating import separated_rows
 from studcurve.analytics.trust.second_opinion import (
     CONCEPTION_TERMS,
     LITTER_TERMS,
@@ -17,7 +18,6 @@ from studcurve.analytics.trust.second_opinion import (
     SecondOpinion,
     second_opinion_on_litter_size,
     second_opinion_on_whelping,
-    separated_rows,
 )
 from studcurve.reports.words import Words
 

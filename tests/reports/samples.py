@@ -242,7 +242,7 @@ def checks(name="Rowan"):
     against = Estimate(-0.5, -0.9, -0.1)
     opinion = SecondOpinion(
         "whelped", (SecondOpinionRow("c05", Estimate(0.6, 0.3, 1.2), None),),
-        {"c08": sentence("second.not_recorded")}, 60, 20, 0, 0, 0.1,
+        {"c08": sentence("second.not_recorded")}, 60, 20, 0, 0, 0, 0.1,
         (sentence("second.no_published"),),
     )  # fmt: skip
     return Checks(

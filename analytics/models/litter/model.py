@@ -89,8 +89,8 @@ from studcurve.analytics.models.likelihoods import (
 from studcurve.analytics.models.regression import MixedTerms, draw_coefficients, draw_effects
 from studcurve.analytics.models.sampling import SCHEDULE, Run, padded_size
 
-MODEL_VERSION = 3
-"""Raised whenever the density, or what a kept draw means, changes (a test holds it)."""
+MODEL_VERSION = 4
+"""Raised whenever the density, or what a kept draw or check means, changes (a test holds it)."""
 
 SIZES_KG = {"l01_toy": 5.0, "l01_small": 10.0, "l01_medium": 25.0, "l01_large": 45.0,
             "l01_giant": np.inf}  # fmt: skip
