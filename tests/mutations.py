@@ -130,6 +130,11 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "edge of inner < levels[-1]": AT_AN_END,
         "edge of x[:, None] == levels[None, 1:]": "the same columns turned round, by an intercept",
     },
+    "analytics/trust/estimating.py": {
+        "edge of sizes > IN_ROW_SPACE * sizes[0]": NO_DRAW,
+        "edge of leverage >= ALONE": NO_DRAW,
+        "edge of np.abs(outside).max(axis=1, initial=0.0) <= IN_ROW_SPACE": NO_DRAW,
+    },
     "analytics/models/stud/announcement.py": {
         "edge of moved < 0": NO_DRAW,
         "edge of moved <= data.measure.act_on": NO_DRAW,

@@ -371,6 +371,12 @@ def test_the_penalty_is_the_one_that_predicts_left_out_bitches_best(outcome):
     assert 0 < np.argmin(losses) < len(PENALTIES) - 1 or outcome == "size"
 
 
+def test_penalties_are_tried_in_half_powers_of_ten():
+    roots = [1.0, 10.0**0.5]
+    expected = [power * root for power in (1e-3, 1e-2, 1e-1, 1.0) for root in roots]
+    assert list(PENALTIES) == pytest.approx([*expected, 10.0])
+
+
 def test_a_ridge_is_fitted_from_sixty_known_results_of_two_bitches():
     table = first_rows(simulated(6)[0], 60)
 
