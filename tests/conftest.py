@@ -6,6 +6,7 @@ import math
 import os
 import random
 import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -45,30 +46,60 @@ LONGEST = (
 """Files that take longest, the first to be begun: what is left at the end is short."""
 
 
+SAMPLED_SHARE = 0.2
+"""Share of the cases of a test marked ``sampled`` that are asked where the whole suite is."""
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config, items):
     """Mark the tests that fit, begin with the longest files, and draw from tests of one kind.
 
-    Of a test marked ``sampled``, which asks many cases alike, SAMPLED_SHARE of them are run (all
-    unless it is set), drawn by SAMPLED_SEED.
+    Of a test marked ``sampled``, which asks many cases alike, a share is run where the whole suite
+    is asked (SAMPLED_SHARE says another one), drawn by SAMPLED_SEED or else by the commit; whoever
+    names files, tests or words of them gets every case.
     """
     for item in items:
         if item.path.name in FITTING:
             item.add_marker("fits")
     place = {name: n for n, name in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(item.path.name, len(place)))
-    share = float(os.environ.get("SAMPLED_SHARE", "1"))
+    share = float(os.environ.get("SAMPLED_SHARE", SAMPLED_SHARE if is_whole(config) else 1))
+    if share < 1:
+        left_out = undrawn(items, share, os.environ.get("SAMPLED_SEED") or commit())
+        config.hook.pytest_deselected(items=[item for item in items if item in left_out])
+        items[:] = [item for item in items if item not in left_out]
+
+
+def undrawn(items, share, seed):
+    """The cases of sampled tests that are not asked; of each test at least one is."""
     many = {}
     for item in items:
         if item.get_closest_marker("sampled"):
-            many.setdefault((item.path, item.originalname), []).append(item)
+            # Slow cases of a test are asked apart from its quick ones, and so they are drawn.
+            is_slow = item.get_closest_marker("slow") is not None
+            many.setdefault((item.path, item.originalname, is_slow), []).append(item)
     left_out = set()
-    for (path, name), alike in many.items():
-        rng = random.Random(f"{os.environ.get('SAMPLED_SEED', '')} {path.name} {name}")
+    for (path, name, is_slow), alike in many.items():
+        rng = random.Random(f"{seed} {path.name} {name} {is_slow}")
         left_out |= set(rng.sample(alike, len(alike) - math.ceil(share * len(alike))))
-    if left_out:
-        config.hook.pytest_deselected(items=sorted(left_out, key=items.index))
-        items[:] = [item for item in items if item not in left_out]
+    return left_out
+
+
+def commit():
+    """The commit that is checked out; nothing where that cannot be told."""
+    try:
+        told = subprocess.run(
+            ["git", "rev-parse", "HEAD"], cwd=Path(__file__).parent, capture_output=True,
+            text=True, check=False,
+        )  # fmt: skip
+    except OSError:
+        return ""
+    return told.stdout.strip()
+
+
+def is_whole(config):
+    """Whether no file, test or word of one was named."""
+    return config.args == config.getini("testpaths") and not config.option.keyword
 
 
 def pytest_xdist_auto_num_workers(config):
@@ -77,10 +108,9 @@ def pytest_xdist_auto_num_workers(config):
     Anything smaller is one process, which starts at once; so are the slow tests, of which .ci/run
     has those that fit and the others side by side.
     """
-    is_whole = config.args == config.getini("testpaths") and not config.option.keyword
     is_default = "not slow" in config.option.markexpr
     n_cores = os.cpu_count() or 1
-    return 2 if is_whole and is_default and n_cores > 1 and os.name == "posix" else 0
+    return 2 if is_whole(config) and is_default and n_cores > 1 and os.name == "posix" else 0
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -209,7 +209,10 @@ COMPLETE = [words for words in printed() if _is_complete(words)]
 
 
 def _cases():
-    """Each command with each clock; slow is what takes long, or comes again with other names."""
+    """Each command with each clock; slow is what takes long, or comes again with other names.
+
+    Each is asked a year on; today, and what comes again, is asked of some.
+    """
     seen = set()
     for words in COMPLETE:
         name, _, rest = _command_of(words)
@@ -219,7 +222,8 @@ def _cases():
             is_slow = (
                 name in FITTING | ALL_STUDS or how in seen or (name in PAGES and clock == "today")
             )
-            marks = [pytest.mark.slow] * is_slow + [pytest.mark.sampled] * (how in seen)
+            is_alike = how in seen or clock == "today"
+            marks = [pytest.mark.slow] * is_slow + [pytest.mark.sampled] * is_alike
             yield pytest.param(words, clock, id=f"{' '.join(words)[:60]}, {clock}", marks=marks)
         seen.add(how)
 

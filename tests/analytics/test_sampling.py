@@ -63,6 +63,7 @@ def test_a_run_that_has_not_settled_is_refused_with_its_numbers():
         )  # fmt: skip
 
 
+@pytest.mark.slow
 def test_two_modes_that_chains_do_not_share_are_refused():
     def two_modes():
         x = numpyro.sample("x", dist.Normal(0.0, 50.0))

@@ -260,9 +260,7 @@ def stopping():
         yield pytest.param(n, variant, TODAY, id=variant.name)
         if variant.lasts:
             later = f"a year on, {variant.name}"
-            yield pytest.param(
-                n, variant, LATER, id=later, marks=[pytest.mark.slow, pytest.mark.sampled]
-            )
+            yield pytest.param(n, variant, LATER, id=later, marks=pytest.mark.slow)
 
 
 def test_the_table_is_large_enough():
@@ -272,6 +270,7 @@ def test_the_table_is_large_enough():
 
 
 @pytest.mark.usefixtures("files_are_read_once")
+@pytest.mark.sampled
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_a_danger_stops_every_answer_about_the_stud(n, variant, day, kennel, questions, read, due):
     assert (stud(n) in questions) is variant.asks
@@ -294,6 +293,7 @@ def test_a_danger_stops_every_answer_about_the_stud(n, variant, day, kennel, que
     assert stud(n) in stopped_in(due[TODAY])
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day, read):
     pages, _ = read[day]
@@ -316,6 +316,7 @@ def test_a_danger_stops_every_page_of_the_stud_in_both_languages(n, variant, day
 
 
 @pytest.mark.usefixtures("files_are_read_once")
+@pytest.mark.sampled
 @pytest.mark.parametrize(("n", "variant", "day"), list(stopping()))
 def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, kennel, read, due):
     sound = next(k for k, harmless in PASSING if harmless.name == "event travel")
@@ -333,6 +334,7 @@ def test_the_bitch_s_own_line_counts_wherever_a_pair_is_named(n, variant, day, k
 
 
 @pytest.mark.usefixtures("files_are_read_once")
+@pytest.mark.sampled
 @pytest.mark.parametrize(("n", "variant"), PASSING, ids=names_of(PASSING))
 def test_a_harmless_line_stops_nothing_and_asks_at_most_once(n, variant, kennel, questions, read):
     assert questions.get(stud(n), 0) == (variant.what in ASKED_ONCE)

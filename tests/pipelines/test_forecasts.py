@@ -243,6 +243,7 @@ SHIP = [
 ]  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("more", "n_kept"), [
     (["--expect", "62,5", "--bitch", "whin"], 1), (["--bitch", "Whin"], 0),
     (["--expect", "62,5", "--bitch", "Nobody"], 0), (["--expect", "62,5"], 0),

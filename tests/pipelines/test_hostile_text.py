@@ -209,6 +209,7 @@ def test_no_cell_of_an_export_is_run_by_a_spreadsheet(hostile, tmp_path):
     assert "'=HYPERLINK" in kept
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     "arguments",
     [

@@ -81,6 +81,7 @@ def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared,
     assert {option["records_weight"] for option in planned["options"]} == {0.0}
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("language", FORBIDDEN)
 @pytest.mark.parametrize(
     "more",

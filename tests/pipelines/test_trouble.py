@@ -117,6 +117,7 @@ def test_what_a_folder_refuses_is_a_sentence_for_a_person(kennel, capsys):
     assert not list(kennel.folder.glob("studcurve-error-*"))
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     "command",
     [("load", "nothing.csv"), ("load", "nothing.csv", "--check"), ("load", "broken.xlsx"),
@@ -155,6 +156,7 @@ def test_a_load_that_fails_leaves_an_older_records_file(kennel, capsys):
     assert digest(kennel.records) == before
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("command", ["due", "overview", "review"])
 def test_records_without_a_line_say_that_they_are_empty(command, kennel_class, tmp_path, capsys):
     kennel = kennel_class(tmp_path)

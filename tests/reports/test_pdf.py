@@ -72,6 +72,7 @@ def test_the_same_report_gives_the_same_sheets():
     assert pdf(report, "a4") == pdf(report, "a4")
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("kind", ["review", "overview", "shipment sheet", "handout", "compare"])
 def test_every_report_can_be_set_on_paper_whatever_its_names_hold(kind):
     # Text that the typesetter would take for markup, a function call or a file.

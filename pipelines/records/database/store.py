@@ -73,12 +73,15 @@ class Store:
         staging: tempfile.TemporaryDirectory[str],
         *,
         is_new: bool,
+        read_only: bool,
     ) -> None:
         self._connection = connection
         self._staging = staging
         self._is_new = is_new
         self._is_trusted = False
         self._is_ready_to_load = False
+        # Nobody writes to a file while it is open for reading.
+        self._views_read: dict[str, pd.DataFrame] | None = {} if read_only else None
         self.path = path
 
     @classmethod
@@ -112,7 +115,7 @@ class Store:
         except BaseException:
             staging.cleanup()
             raise
-        store = cls(connection, path, staging, is_new=is_new)
+        store = cls(connection, path, staging, is_new=is_new, read_only=read_only)
         try:
             store._migrate(read_only=read_only, are_macros_current=are_macros_current)
         except BaseException:
@@ -239,6 +242,13 @@ class Store:
         """
         if view not in VIEWS:
             raise ValueError(f"{view!r} is no view; the views are {', '.join(VIEWS)}")
+        if self._views_read is None:
+            return self._read_now(view)
+        if view not in self._views_read:
+            self._views_read[view] = self._read_now(view)
+        return self._views_read[view].copy()
+
+    def _read_now(self, view: str) -> pd.DataFrame:
         return self._connection.execute(f"SELECT * FROM {view} ORDER BY ALL").df()
 
     def lines(self, sheet: str) -> pd.DataFrame:

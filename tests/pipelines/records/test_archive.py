@@ -446,6 +446,7 @@ def test_prices_keep_their_name_among_the_notes_and_are_known_again(before_the_w
     assert report.findings.empty
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("old", WITHOUT_VALUES, ids=lambda path: path.name[:11])
 @pytest.mark.parametrize("language", ["en", "de"])
 def test_a_finding_of_an_older_file_is_shown_as_it_was_told_then(old, language, tmp_path):
@@ -478,6 +479,7 @@ def test_a_finding_of_an_older_file_is_shown_as_it_was_told_then(old, language, 
     )
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("old", OLD_FILES, ids=lambda path: path.name[:11])
 def test_an_older_file_is_not_changed_by_reading_or_backing_it_up(old, tmp_path):
     path = tmp_path / "kennel.duckdb"

@@ -185,6 +185,7 @@ def records_of_lives(tmp_path_factory, kennel_class, kennel_of_four):
     return made.records.read_bytes()
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("sheet", "sound", "late"), LIVES)
 def test_a_day_beyond_a_life_is_doubtful_and_the_last_day_of_it_is_not(
     kennel, records_of_lives, sheet, sound, late
@@ -743,6 +744,7 @@ def test_a_cell_shown_as_percent_is_read_as_it_is_shown(percentages, n, read):
     assert percentages[n] == read
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("form", ["0.0", "General", '0" % moving"', r"0.0\%", "[$%]0"])
 def test_a_percent_sign_that_is_only_text_multiplies_nothing(kennel, tmp_path, form):
     path = workbook(

@@ -72,6 +72,7 @@ def days_in_force(kennel, sheet):
     return kept[DEFINED[sheet].day].tolist()
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("sheet", SHEETS)
 def test_a_corrected_day_is_asked_about_and_withdrawing_takes_out_the_older_line(kennel, sheet):
     view = SHEETS[sheet][0]
@@ -98,6 +99,7 @@ def test_a_corrected_day_is_asked_about_and_withdrawing_takes_out_the_older_line
     assert not doubts(kennel)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("sheet", ["collections", "health"])
 def test_a_day_that_was_right_both_times_is_confirmed_and_not_asked_about_again(kennel, sheet):
     kennel.load(kennel.write(sheet, lines(sheet, day(0))))
@@ -122,6 +124,7 @@ def test_a_line_that_came_with_the_workbook_of_corrections_is_missed_too(kennel)
     assert kennel.read("breedings")["n_born_alive"].dropna().tolist() == [6]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("sheet", SHEETS)
 def test_the_only_line_of_a_sheet_is_asked_about_though_no_other_one_came_again(kennel, sheet):
     kennel.load(kennel.write(sheet, lines(sheet, day(0))[-1:]))
