@@ -95,7 +95,7 @@ def outcomes_of(kennel: Kennel, stud: str | None = None) -> OutcomesWording:
             ),
             kennel.litter.posterior,
         ),
-        _in_order(kennel.views["breedings"], bred),
+        in_order(kennel.views["breedings"], bred),
         bred=shown,
         litters=np.asarray(whelped, dtype=bool),
         kept=kept,
@@ -109,8 +109,16 @@ def outcomes_of(kennel: Kennel, stud: str | None = None) -> OutcomesWording:
     )
 
 
-def _in_order(breedings: pd.DataFrame, bred: ConceptionData) -> pd.DataFrame:
-    """Rows of the view in the order of the model's arrays, whatever its dogs are called here."""
+def in_order(breedings: pd.DataFrame, bred: ConceptionData) -> pd.DataFrame:
+    """Rows of the view in the order of the model's arrays, whatever its dogs are called here.
+
+    Parameters
+    ----------
+    breedings
+        The view ``breedings``.
+    bred
+        The arrays, with the same names of dogs.
+    """
     ranked = {
         name: pd.Categorical(breedings[name], bred.levels[name]) for name in ("bitch", "stud")
     }
