@@ -113,7 +113,7 @@ def outcomes_section(wording: OutcomesWording, words: Words) -> Section | None:
     heading = words["outcomes.overview_heading"]
     facts = [words.tell(counted) for one, _ in asked if (counted := fact(one)) is not None]
     return Section(
-        "outcomes",
+        "exposures",
         heading,
         words.say("outcomes.overview_lead", kind=words["outcomes.kind"]),
         paragraphs=(

@@ -121,7 +121,7 @@ def test_page_and_section_are_written_in_either_language(
 
     for part in told.answer:
         assert words.tell(part).replace("\u00a0", " ") in text
-    assert 'id="outcomes"' in text
+    assert 'id="exposures"' in text
     if write is write_outcomes:
         assert all(f'id="outcomes-{exposure}"' in text for exposure in EXPOSURES)
     assert not re.search(r"\bnan\b|\bNone\b|\{\w", re.sub(r"<(script|style).*?</\1>", "", text,

@@ -159,6 +159,13 @@ def test_every_chart_says_what_it_shows_and_every_table_has_a_caption(pages, kin
     assert all(len(row) == len(table.columns) for table in tables for row in table.rows)
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_two_parts_of_a_page_have_one_name(pages, kind):
+    ids = [attributes["id"] for _, attributes in Seen(pages[kind]).tags if "id" in attributes]
+
+    assert sorted(set(ids)) == sorted(ids)
+
+
 def test_every_picture_has_its_numbers_in_a_table():
     for kind in ("review", "overview", "outcomes", "shipment sheet", "compare"):
         for section in every_report()[kind].sections:
