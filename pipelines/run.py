@@ -39,7 +39,7 @@ from studcurve.reports.page import Link, Reader, render
 from studcurve.reports.pages.comparison import ComparisonResults, build_comparison
 from studcurve.reports.pages.handout import N_SHEETS, build_handout
 from studcurve.reports.pages.index import build_index
-from studcurve.reports.pages.outcomes import build_outcomes
+from studcurve.reports.pages.outcomes import OutcomesResults, build_outcomes
 from studcurve.reports.pages.overview import OverviewResults, build_overview
 from studcurve.reports.pages.shipment_sheet import build_shipment_sheet
 from studcurve.reports.pages.stud_review import build_stud_review
@@ -156,9 +156,11 @@ def write_pages(
     kennel, wanted = _seen_by(kennel, chosen_studs(kennel, studs), reader, anonymous=anonymous)
     everyone = read_studs(kennel)
     reviewed = [read_stud(kennel, name) for name in wanted] if studs else everyone
+    on_overview = overview_results(kennel, everyone)
+    along = outcomes_results(kennel, told=on_overview.outcomes_along)
     shelves = (
-        _overview(overview_results(kennel, everyone), out, reader),
-        _outcomes(kennel, None, out, reader),
+        _overview(on_overview, out, reader),
+        _outcomes(along, out, reader),
         *_reviews(kennel, reviewed, out, reader),
     )
     return [*(shelf.page for shelf in shelves), _index(kennel, shelves, out, reader)]
@@ -200,7 +202,8 @@ def write_outcomes(
     kennel = read_kennel(store_path, today)
     wanted = [] if stud is None else chosen_studs(kennel, [stud])
     kennel, names = _seen_by(kennel, wanted, reader, anonymous=anonymous)
-    return _outcomes(kennel, read_stud(kennel, names[0]) if names else None, out, reader).page
+    results = outcomes_results(kennel, read_stud(kennel, names[0]) if names else None)
+    return _outcomes(results, out, reader).page
 
 
 @on_one_core
@@ -320,7 +323,8 @@ def write_every_page(
     studs = read_studs(kennel)
     on_overview = overview_results(kennel, studs)
     overview = _overview(on_overview, out, ENGLISH_OWNER)
-    outcomes = _outcomes(kennel, None, out, ENGLISH_OWNER)
+    along = outcomes_results(kennel, told=on_overview.outcomes_along)
+    outcomes = _outcomes(along, out, ENGLISH_OWNER)
     reviews = _reviews(kennel, studs, out, ENGLISH_OWNER)
     say(f"  {len(reviews)} stud reviews, 1 overview")
     if not can_set_type():
@@ -348,7 +352,7 @@ def write_every_page(
     )
     in_german = (
         _overview(on_overview, there, german),
-        _outcomes(kennel, None, there, german),
+        _outcomes(along, there, german),
         *_reviews(kennel, studs[:1], there, german),
         *compared_in_german,
     )
@@ -388,11 +392,11 @@ def _overview(results: OverviewResults, out: Path, reader: Reader) -> Shelf:
     return Shelf(page, Link(page.name, words["overview.kind"], words["overview.lead"]))
 
 
-def _outcomes(kennel: Kennel, stud: StudOfKennel | None, out: Path, reader: Reader) -> Shelf:
+def _outcomes(results: OutcomesResults, out: Path, reader: Reader) -> Shelf:
     name = "outcomes.html"
-    if stud is not None:
-        name = file_names("outcomes", [stud.name])[stud.name]
-    page = _write(out / name, render(build_outcomes(outcomes_results(kennel, stud), reader)))
+    if results.is_of_one_stud:
+        name = file_names("outcomes", [results.title])[results.title]
+    page = _write(out / name, render(build_outcomes(results, reader)))
     words = reader.words
     return Shelf(page, Link(page.name, words["outcomes.kind"], words["index.outcomes"]))
 

@@ -7,13 +7,13 @@ can tell; one order for all, so that whoever reads one has read them all. Nothin
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.models.breedings.exposures import EXPOSURES
 from studcurve.analytics.outcomes.confounded import MEASURED, Together
-from studcurve.analytics.outcomes.counted import FEWEST_IN_BAND, Side
+from studcurve.analytics.outcomes.counted import FEWEST_IN_BAND, Outcome, Side
 from studcurve.analytics.outcomes.needed import MOST_BREEDINGS, WORTH_PUPS, WORTH_SHARE
 from studcurve.analytics.outcomes.summary import ExposureOutcome
 from studcurve.analytics.sentences import Sentence, sentence
@@ -35,13 +35,22 @@ class OutcomesWording:
         What heads the page.
     summaries
         The numbers, what could have mattered most first.
-    paragraphs
-        Sentences of each, in the same order.
+    paragraphs, verdicts
+        Sentences of each, and how far the records can tell, in the same order.
+    fitted
+        Outcomes whose model has seen the records: of the others nothing stands for both together.
     """
 
     answer: tuple[Sentence, ...]
     summaries: tuple[ExposureOutcome, ...]
     paragraphs: tuple[tuple[Sentence, ...], ...]
+    verdicts: tuple[Sentence, ...]
+    fitted: frozenset[Outcome]
+
+    @property
+    def has_breedings(self) -> bool:
+        """Whether there is any breeding that may be told of."""
+        return has_breedings(self.summaries)
 
     def exposures(self) -> tuple[str, ...]:
         """The four, what could have mattered most first."""
@@ -55,7 +64,11 @@ class OutcomesWording:
 
 
 def outcomes_wording(
-    summaries: Sequence[ExposureOutcome], *, is_fitted: bool, is_asked: bool
+    summaries: Sequence[ExposureOutcome],
+    *,
+    fitted: Collection[Outcome],
+    asked: Collection[Outcome],
+    is_of_one_stud: bool,
 ) -> OutcomesWording:
     """Choose the sentences.
 
@@ -63,16 +76,32 @@ def outcomes_wording(
     ----------
     summaries
         What could have mattered most first.
-    is_fitted
-        Whether a model has seen the records.
-    is_asked
-        Whether the records alone were asked at the fit.
+    fitted
+        Outcomes whose model has seen the records.
+    asked
+        Outcomes of which the records alone were asked at the fit.
+    is_of_one_stud
+        Whether the counts are of one stud: what the records show by themselves is the kennel's.
     """
-    return OutcomesWording(
-        _answer(summaries, is_fitted=is_fitted, is_asked=is_asked),
-        tuple(summaries),
-        tuple(_paragraph(one, is_fitted=is_fitted) for one in summaries),
+    verdicts = tuple(
+        verdict(one, is_asked=one.outcome in asked, is_of_one_stud=is_of_one_stud)
+        for one in summaries
     )
+    return OutcomesWording(
+        _answer(summaries, verdicts, fitted=fitted, asked=asked),
+        tuple(summaries),
+        tuple(
+            _paragraph(one, told, is_fitted=one.outcome in fitted)
+            for one, told in zip(summaries, verdicts, strict=True)
+        ),
+        verdicts,
+        frozenset(fitted),
+    )
+
+
+def has_breedings(summaries: Sequence[ExposureOutcome]) -> bool:
+    """Whether there is any breeding that may be told of; the day is asked of every one."""
+    return any(one.counts.n_bred for one in summaries)
 
 
 def fact(one: ExposureOutcome) -> Sentence | None:
@@ -91,10 +120,25 @@ def fact(one: ExposureOutcome) -> Sentence | None:
     )
 
 
-def verdict(one: ExposureOutcome) -> Sentence:
-    """How far the records can tell."""
-    if one.standing in {"fewer", "more", "open"}:
-        return sentence(f"outcomes.{one.standing}_{one.outcome}")
+def verdict(one: ExposureOutcome, *, is_asked: bool, is_of_one_stud: bool) -> Sentence:
+    """How far the records can tell.
+
+    Parameters
+    ----------
+    one
+        Exposure and outcome.
+    is_asked
+        Whether the records alone were asked at the fit: else they can neither show nor rule out.
+    is_of_one_stud
+        Whether the counts are of one stud, and a claim is the kennel's.
+    """
+    if one.standing in {"fewer", "more"}:
+        whose = "_in_kennel" if is_of_one_stud else ""
+        return sentence(f"outcomes.{one.standing}_{one.outcome}{whose}")
+    if one.standing in {"open", "bounded"} and not is_asked:
+        return sentence("outcomes.unasked")
+    if one.standing == "open":
+        return sentence(f"outcomes.open_{one.outcome}")
     if one.standing == "bounded":
         worth = {"worth": round(100 * WORTH_SHARE)} if one.outcome == "litter" else {}
         return sentence(f"outcomes.bounded_{one.outcome}", **worth)
@@ -110,40 +154,50 @@ def verdict(one: ExposureOutcome) -> Sentence:
 
 
 def _answer(
-    summaries: Sequence[ExposureOutcome], *, is_fitted: bool, is_asked: bool
+    summaries: Sequence[ExposureOutcome],
+    verdicts: Sequence[Sentence],
+    *,
+    fitted: Collection[Outcome],
+    asked: Collection[Outcome],
 ) -> tuple[Sentence, ...]:
     """What the records show by themselves, else what could have mattered most."""
-    if not is_fitted:
+    if not has_breedings(summaries):
+        return (sentence("outcomes.nothing"),)
+    if "litter" not in fitted:
         return (sentence("outcomes.no_fit"),)
-    if not is_asked:
+    if not set(fitted) <= set(asked):
         return (sentence("outcomes.fit_again"),)
-    claimed = [one for one in summaries if one.standing in {"fewer", "more"}]
+    claimed = [
+        (one, told)
+        for one, told in zip(summaries, verdicts, strict=True)
+        if one.standing in {"fewer", "more"}
+    ]
     if claimed:
-        parts = [part for one in claimed for part in (fact(one), verdict(one))]
+        parts = [part for one, told in claimed for part in (fact(one), told)]
         return (*(part for part in parts if part is not None), sentence("outcomes.association"))
     found = [sentence("outcomes.none_shown")]
-    foremost = next((one for one in summaries if one.pups_at_stake > 0.0), None)
+    foremost = next((one for one in summaries if round(one.pups_at_stake)), None)
     if foremost is not None:
         told = fact(foremost)
         found += [
             sentence(
                 "outcomes.foremost",
                 exposure=sentence(f"outcomes.of_{foremost.exposure}"),
-                pups=foremost.pups_at_stake,
+                n=round(foremost.pups_at_stake),
             ),
             *((told,) if told is not None else ()),
         ]
     return tuple(found)
 
 
-def _paragraph(one: ExposureOutcome, *, is_fitted: bool) -> tuple[Sentence, ...]:
+def _paragraph(one: ExposureOutcome, told: Sentence, *, is_fitted: bool) -> tuple[Sentence, ...]:
     """Fact, lateness, loss, verdict, what is needed, what else was different, what is missing."""
     counted = fact(one)
     parts = [
         *((counted,) if counted is not None else ()),
         *_late(one),
         *(_loss(one) if is_fitted else ()),
-        verdict(one),
+        told,
         *(_needed(one) if is_fitted else ()),
         *(_different(one.counts.together_with)),
         *_left_out(one),
@@ -183,6 +237,7 @@ def _loss(one: ExposureOutcome) -> tuple[Sentence, ...]:
     """What the poor side may have lost, before and after the records."""
     if one.loss is None:
         no_row = one.outcome == "size" and one.exposure == "concentration"
+        no_row = no_row and one.standing not in {"not_asked", "not_recorded"}
         return (sentence("outcomes.no_row"),) if no_row else ()
     scale = 100.0 if one.outcome == "litter" else 1.0
     return (
@@ -207,13 +262,15 @@ def _needed(one: ExposureOutcome) -> tuple[Sentence, ...]:
     if needed is None or one.standing not in SHOWN_NEEDED:
         return ()
     worth = WORTH_SHARE if one.outcome == "litter" else WORTH_PUPS
+    # Those of the page: the fit knows of no dog that a caution stops.
+    n_known = one.counts.poor.n_known + one.counts.usual.n_known
     values = {
         "worth": round(100 * worth) if one.outcome == "litter" else round(worth),
-        "n_known": needed.n_known,
+        "n_known": n_known,
     }
     if math.isinf(needed.n):
         return (sentence(f"outcomes.needed_many_{one.outcome}", most=MOST_BREEDINGS, **values),)
-    if needed.n_more == 0.0:
+    if needed.n <= n_known:
         return (sentence(f"outcomes.needed_none_{one.outcome}", **values),)
     return (sentence(f"outcomes.needed_{one.outcome}", n=_rounded(needed.n), **values),)
 

@@ -160,6 +160,26 @@ def left_out(kennel: Kennel, *dogs: str) -> tuple[Sentence, ...]:
     return (sentence("answer.left_out", n=n_lines),) if n_lines else ()
 
 
+def held_back(kennel: Kennel, stud: str | None = None) -> tuple[Sentence, ...]:
+    """How many breedings no sum counts since a caution stops a dog of them; nothing without any.
+
+    Parameters
+    ----------
+    kennel
+        What pages read.
+    stud
+        Whose breedings; those of all by default.
+    """
+    bred = kennel.views["breedings"]
+    if stud is not None:
+        bred = bred[bred["stud"] == stud]
+    stopped = bred[~without_stopped(kennel.stopped, bred["stud"], bred["bitch"])]
+    dogs = kennel.stopped & {*stopped["stud"], *stopped["bitch"]}
+    if not dogs:
+        return ()
+    return (sentence("answer.held_back", n=len(stopped), dogs=tuple(sorted(dogs))),)
+
+
 def held(kennel: Kennel) -> Sentence:
     """What the records file holds."""
     bred = kennel.views["breedings"]

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from studcurve.analytics.models.breedings.records import in_model_order
+from studcurve.analytics.models.breedings.records import ConceptionData, in_model_order
 from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.models.conception.bred import bred_by, partners, without_stopped
 from studcurve.analytics.models.litter import model as litter
@@ -15,10 +16,11 @@ from studcurve.analytics.outcomes import contrast, needed
 from studcurve.analytics.outcomes.contrast import Shift
 from studcurve.analytics.outcomes.counted import Outcome
 from studcurve.analytics.outcomes.needed import Needed
-from studcurve.analytics.outcomes.summary import NOTHING_KEPT, Kept, Models, summarized
+from studcurve.analytics.outcomes.summary import OUTCOMES, Kept, Models, summarized
 from studcurve.analytics.wording.outcomes import OutcomesWording, outcomes_wording
+from studcurve.analytics.wording.program import fit_age_sentence
 from studcurve.analytics.wording.sources import page_sources
-from studcurve.pipelines.pages.kennel import Kennel
+from studcurve.pipelines.pages.kennel import Kennel, held_back, left_out
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import StudOfKennel
 from studcurve.pipelines.records.database.kept_fits import KeptFit
@@ -31,7 +33,9 @@ PUBLISHED_SEED = 1
 """Seed of the published table's draws: the same records, the same page."""
 
 
-def outcomes_results(kennel: Kennel, stud: StudOfKennel | None = None) -> OutcomesResults:
+def outcomes_results(
+    kennel: Kennel, stud: StudOfKennel | None = None, *, told: OutcomesWording | None = None
+) -> OutcomesResults:
     """Everything the page shows, of the kennel or of one stud.
 
     Parameters
@@ -40,14 +44,25 @@ def outcomes_results(kennel: Kennel, stud: StudOfKennel | None = None) -> Outcom
         What pages read.
     stud
         Whose breedings; those of all by default.
+    told
+        What :func:`outcomes_of` said of the same, where another page has asked already.
     """
+    name = None if stud is None else stud.name
+    wording = outcomes_of(kennel, name) if told is None else told
+    known, shown = kennel.conception, wording.has_breedings
+    aged = known.kept is not None and known.n_records_since > 0 and shown
     return OutcomesResults(
-        title=kennel.name if stud is None else stud.name,
+        title=kennel.name if name is None else name,
         is_of_one_stud=stud is not None,
         cautions=() if stud is None else stud.cautions,
-        wording=outcomes_of(kennel, None if stud is None else stud.name),
-        method=METHOD_OF_OUTCOMES,
-        sources=page_sources(with_chances=True, with_litters=True),
+        fit_age=fit_age_sentence(known.n_records_since, known.kept.fitted_at)
+        if aged and known.kept is not None
+        else None,
+        wording=wording,
+        held_back=held_back(kennel, name),
+        left_out=left_out(kennel, *(() if name is None else (name,))),
+        method=METHOD_OF_OUTCOMES if shown else (),
+        sources=page_sources(with_chances=shown, with_litters=shown),
         provenance=provenance(kennel),
     )
 
@@ -68,6 +83,7 @@ def outcomes_of(kennel: Kennel, stud: str | None = None) -> OutcomesWording:
     if stud is not None:
         shown, whelped = shown & bred_by(bred, stud), whelped & (kennel.litters.stud == stud)
     kept = _kept(kennel)
+    fits = {"litter": kennel.conception.kept, "size": kennel.litter.kept}
     summaries = summarized(
         Models(
             conception.PUBLISHED.restore(
@@ -79,19 +95,38 @@ def outcomes_of(kennel: Kennel, stud: str | None = None) -> OutcomesWording:
             ),
             kennel.litter.posterior,
         ),
-        in_model_order(kennel.views["breedings"]),
+        in_order(kennel.views["breedings"], bred),
         bred=shown,
         litters=np.asarray(whelped, dtype=bool),
-        kept=kept or NOTHING_KEPT,
+        kept=kept,
         is_of_one_stud=stud is not None,
     )
     return outcomes_wording(
-        summaries, is_fitted=kennel.conception.kept is not None, is_asked=kept is not None
+        summaries,
+        fitted=[outcome for outcome in OUTCOMES if fits[outcome] is not None],
+        asked=tuple(kept.shifts),
+        is_of_one_stud=stud is not None,
     )
 
 
-def _kept(kennel: Kennel) -> Kept | None:
-    """What the fits kept of the records alone; None before they were asked."""
+def in_order(breedings: pd.DataFrame, bred: ConceptionData) -> pd.DataFrame:
+    """Rows of the view in the order of the model's arrays, whatever its dogs are called here.
+
+    Parameters
+    ----------
+    breedings
+        The view ``breedings``.
+    bred
+        The arrays, with the same names of dogs.
+    """
+    ranked = {
+        name: pd.Categorical(breedings[name], bred.levels[name]) for name in ("bitch", "stud")
+    }
+    return in_model_order(breedings.assign(**ranked))
+
+
+def _kept(kennel: Kennel) -> Kept:
+    """What the fits kept of the records alone, by outcome of which they were asked."""
     shifts: dict[Outcome, Mapping[str, Shift]] = {}
     sizes: dict[Outcome, Mapping[str, Needed]] = {}
     fits: dict[Outcome, KeptFit | None] = {
@@ -103,4 +138,4 @@ def _kept(kennel: Kennel) -> Kept | None:
         if read is not None:
             shifts[outcome] = contrast.from_plain(read["shifts"])
             sizes[outcome] = needed.from_plain(read["needed"])
-    return Kept(shifts, sizes) if "litter" in shifts else None
+    return Kept(shifts, sizes)

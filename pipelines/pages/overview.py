@@ -15,13 +15,13 @@ from studcurve.analytics.measures.counting import exact_share
 from studcurve.analytics.measures.semen import total_sperm_m
 from studcurve.analytics.measures.stages import compared_stages
 from studcurve.analytics.models.conception.bred import without_stopped
-from studcurve.analytics.sentences import Word, sentence
+from studcurve.analytics.sentences import Word
 from studcurve.analytics.wording.checks import semen_type_sentences
 from studcurve.analytics.wording.program import program_sentences
 from studcurve.analytics.wording.sources import page_sources
 from studcurve.analytics.wording.stud_page import total_level
 from studcurve.pipelines.due import alarms_of, due_of
-from studcurve.pipelines.pages.kennel import Kennel, left_out
+from studcurve.pipelines.pages.kennel import Kennel, held_back, left_out
 from studcurve.pipelines.pages.ledger import forecasts_wording
 from studcurve.pipelines.pages.outcomes import outcomes_of
 from studcurve.pipelines.pages.provenance import provenance
@@ -51,13 +51,9 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         Those that were collected or bred, in the order of their lines.
     """
     views = kennel.views
-    bred, n_bred = open_breedings(kennel), len(views["breedings"])
+    bred = open_breedings(kennel)
     answer = program_sentences(bred, kennel.today, overdue_days=RECENT_DAYS)
-    if len(bred) < n_bred:
-        n_held = n_bred - len(bred)
-        dogs = kennel.stopped & {*views["breedings"]["stud"], *views["breedings"]["bitch"]}
-        answer += (sentence("answer.held_back", n=n_held, dogs=tuple(sorted(dogs))),)
-    answer += left_out(kennel)
+    answer += (*held_back(kennel), *left_out(kennel))
     forecasts = forecasts_wording(kennel)
     beside = semen_type_sentences(due_breedings(bred, kennel.today), prior_widths(kennel))
     chances, litters = kennel.chances, kennel.litters

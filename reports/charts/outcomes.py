@@ -50,7 +50,7 @@ def outcome_along(
         Of the reader.
     """
     x_scale = alt.Scale(type="log", base=2, nice=False) if log_scale else alt.Scale(nice=False)
-    x = alt.X("x:Q", title=x_title, scale=x_scale, axis=alt.Axis(tickCount=6, format="~g"))
+    x = alt.X("x:Q", title=x_title, scale=x_scale, axis=alt.Axis(tickCount=6, format="~f"))
     scale = alt.Scale(domain=[-ROOM * highest, (1.0 + ROOM) * highest], nice=False)
     axis = alt.Axis(tickCount=5, format="d")
 

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
-from studcurve.analytics.outcomes.counted import FEWEST_IN_BAND, Band, Side
+from studcurve.analytics.outcomes.counted import Band, Side
 from studcurve.analytics.outcomes.standardised import Curve
 from studcurve.analytics.outcomes.summary import ExposureOutcome
-from studcurve.analytics.wording.outcomes import OutcomesWording, fact, scaled, verdict
+from studcurve.analytics.wording.outcomes import OutcomesWording, fact, scaled
 from studcurve.reports.charts.outcomes import outcome_along
 from studcurve.reports.page import Section, Table, columns
 from studcurve.reports.words import Words
@@ -24,7 +24,7 @@ LARGEST_SHOWN = 6.0
 
 
 def exposure_section(
-    wording: OutcomesWording, exposure: str, words: Words, *, is_first: bool
+    wording: OutcomesWording, exposure: str, words: Words, *, is_first: bool, has_marks: bool
 ) -> Section:
     """Both outcomes of one exposure: its sentences, a picture each, and the bands.
 
@@ -37,15 +37,28 @@ def exposure_section(
     words
         Of the reader.
     is_first
-        Whether it is the first on its page, and says how to read the pictures.
+        Whether its pictures are the first on the page, and it says how to read them.
+    has_marks
+        Whether single breedings are drawn.
     """
     pairs = wording.of(exposure)
     pictures = [
-        (_spoken(one, words), _picture(one, words))
+        (
+            _spoken(one, words, has_marks=has_marks),
+            _picture(one, words, has_marks=has_marks, is_fitted=one.outcome in wording.fitted),
+        )
         for one, _ in pairs
-        if one.counts.marks or one.curve is not None
+        if (has_marks and one.counts.marks) or one.curve is not None
     ]
-    rows = tuple(row for one, _ in pairs for row in _bands(one, words))
+    rows = tuple(
+        row
+        for one, _ in pairs
+        for row in _bands(one, words, is_fitted=one.outcome in wording.fitted)
+    )
+    # What holds of both outcomes alike is said once.
+    paragraphs = dict.fromkeys(
+        " ".join(words.tell(part) for part in paragraph) for _, paragraph in pairs
+    )
     names = [
         "outcome_of", "values_between", "n_bred", "known", "came", "observed_rate",
         "curve_published", "curve_together",
@@ -56,8 +69,12 @@ def exposure_section(
         heading,
         words[f"outcomes.lead_{exposure}"],
         paragraphs=(
-            *(" ".join(words.tell(part) for part in paragraph) for _, paragraph in pairs),
-            *((words["outcomes.picture_lead"],) if pictures and is_first else ()),
+            *paragraphs,
+            *(
+                (_how_to_read(wording, words, has_marks=has_marks),)
+                if pictures and is_first
+                else ()
+            ),
         ),
         charts=tuple(pictures),
         table=Table(heading, columns(words, names, texts_in={"outcome_of", "values_between"}), rows)
@@ -68,7 +85,8 @@ def exposure_section(
 
 def outcomes_section(wording: OutcomesWording, words: Words) -> Section | None:
     """One line for each of the eight questions; None where nothing is on record."""
-    asked = [one for one in wording.summaries if one.standing != "not_asked"]
+    told = zip(wording.summaries, wording.verdicts, strict=True)
+    asked = [(one, verdict) for one, verdict in told if one.standing != "not_asked"]
     if not asked:
         return None
     rows = tuple(
@@ -78,10 +96,14 @@ def outcomes_section(wording: OutcomesWording, words: Words) -> Section | None:
             _rate(one.counts.poor, one, words),
             _rate(one.counts.usual, one, words),
             _signed(one.loss.published if one.loss else None, one, words),
-            _signed(one.loss.together if one.loss else None, one, words),
-            words.tell(verdict(one)),
+            _signed(
+                one.loss.together if one.loss and one.outcome in wording.fitted else None,
+                one,
+                words,
+            ),
+            words.tell(verdict),
         )
-        for one in asked
+        for one, verdict in asked
     )
     names = [
         "exposure", "outcome_of", "poor_side", "usual_side", "published_loss", "together_loss",
@@ -89,9 +111,9 @@ def outcomes_section(wording: OutcomesWording, words: Words) -> Section | None:
     ]  # fmt: skip
     texts = {"exposure", "outcome_of", "verdict"}
     heading = words["outcomes.overview_heading"]
-    facts = [words.tell(told) for one in asked if (told := fact(one)) is not None]
+    facts = [words.tell(counted) for one, _ in asked if (counted := fact(one)) is not None]
     return Section(
-        "outcomes",
+        "exposures",
         heading,
         words.say("outcomes.overview_lead", kind=words["outcomes.kind"]),
         paragraphs=(
@@ -105,17 +127,27 @@ def outcomes_section(wording: OutcomesWording, words: Words) -> Section | None:
     )
 
 
-def _spoken(one: ExposureOutcome, words: Words) -> str:
+def _how_to_read(wording: OutcomesWording, words: Words, *, has_marks: bool) -> str:
+    """What marks, points, lines and ribbon of the pictures are."""
+    line = "both" if wording.fitted else "published"
+    parts = [*(["marks"] if has_marks else []), "points", line]
+    return " ".join(words[f"outcomes.picture_{part}"] for part in parts)
+
+
+def _spoken(one: ExposureOutcome, words: Words, *, has_marks: bool) -> str:
     return words.say(
-        f"outcomes.picture_{one.outcome}",
+        f"outcomes.picture_{one.outcome}{'' if has_marks else '_without_marks'}",
         exposure=words[f"outcomes.of_{one.exposure}"],
         n=len(one.counts.marks),
     )
 
 
-def _picture(one: ExposureOutcome, words: Words) -> dict[str, Any]:
+def _picture(
+    one: ExposureOutcome, words: Words, *, has_marks: bool, is_fitted: bool
+) -> dict[str, Any]:
     scale = SCALE[one.outcome]
-    marks, bands, curve = _marks(one, words), _points(one, scale), _curve(one, scale)
+    marks, bands = _marks(one, words, has_marks=has_marks), _points(one, scale)
+    curve = _curve(one, scale, is_fitted=is_fitted)
     highest = 100.0
     if one.outcome == "size":
         tops = [marks["y"].max(), bands["upper"].max(), curve["upper"].max(), LARGEST_SHOWN]
@@ -133,10 +165,10 @@ def _picture(one: ExposureOutcome, words: Words) -> dict[str, Any]:
     )
 
 
-def _marks(one: ExposureOutcome, words: Words) -> pd.DataFrame:
+def _marks(one: ExposureOutcome, words: Words, *, has_marks: bool) -> pd.DataFrame:
     """Single breedings: litters above the axis and missed ones below, or at their pups."""
     rows = []
-    for mark in one.counts.marks:
+    for mark in one.counts.marks if has_marks else ():
         at = mark.outcome if one.outcome == "size" else (106.0 if mark.outcome else -6.0)
         came = (
             words.number(mark.outcome)
@@ -162,7 +194,8 @@ def _points(one: ExposureOutcome, scale: float) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["x", "median", "lower", "upper", "n"])
 
 
-def _curve(one: ExposureOutcome, scale: float) -> pd.DataFrame:
+def _curve(one: ExposureOutcome, scale: float, *, is_fitted: bool) -> pd.DataFrame:
+    """Both curves of an outcome; before a fit there is none of the records."""
     names = ["x", "source", "median", "lower", "upper", "is_recorded"]
     if one.curve is None:
         return pd.DataFrame(columns=names)
@@ -172,14 +205,14 @@ def _curve(one: ExposureOutcome, scale: float) -> pd.DataFrame:
         (x, source, scale * at.median, scale * at.lower, scale * at.upper, low <= x <= high)
         for source, estimates in (
             ("published", one.curve.published),
-            ("together", one.curve.together),
+            ("together", one.curve.together if is_fitted else ()),
         )
-        for x, at in zip(one.curve.positions, estimates, strict=True)
+        for x, at in zip(one.curve.positions, estimates, strict=bool(estimates))
     ]
     return pd.DataFrame(rows, columns=names)
 
 
-def _bands(one: ExposureOutcome, words: Words) -> list[tuple[str, ...]]:
+def _bands(one: ExposureOutcome, words: Words, *, is_fitted: bool) -> list[tuple[str, ...]]:
     return [
         (
             words.word("outcome_of", one.outcome),
@@ -188,7 +221,8 @@ def _bands(one: ExposureOutcome, words: Words) -> list[tuple[str, ...]]:
             words.number(band.side.n_known),
             words.number(band.side.total),
             _rate(band.side, one, words),
-            *(_read(one, source, band.middle, words) for source in ("published", "together")),
+            _read(one, "published", band.middle, words),
+            _read(one, "together", band.middle, words) if is_fitted else "–",
         )
         for band in one.counts.bands
     ]
@@ -204,9 +238,9 @@ def _band(band: Band, words: Words) -> str:
 
 
 def _rate(side: Side, one: ExposureOutcome, words: Words) -> str:
-    """Share or mean with its interval; of few breedings only what came, without a share."""
+    """Share or mean with its interval; of few breedings how many they are."""
     if side.rate is None:
-        return words.say("outcomes.few_of", n=side.n_known, wanted=FEWEST_IN_BAND)
+        return words.say("outcomes.too_few", known=side.n_known) if side.n_known else "–"
     return _stated(side.rate, one, words)
 
 
