@@ -41,7 +41,16 @@ FITTING = {"demo", "fit"}
 ALL_STUDS = {"pages"}
 """Commands that take half a minute."""
 
-PAGES = {"pages", "review", "overview", "handout", "shipment-sheet", "compare", "schedule"}
+PAGES = {
+    "pages",
+    "review",
+    "overview",
+    "outcomes",
+    "handout",
+    "shipment-sheet",
+    "compare",
+    "schedule",
+}
 """Commands that take seconds."""
 
 

@@ -57,11 +57,19 @@ def test_help_starts_without_the_heavy_packages():
     assert heavy & set(loaded) == set()
 
 
-def test_a_stud_s_page_loads_neither_statsmodels_nor_scikit_learn(demo_store_path, tmp_path):
+@pytest.mark.parametrize(
+    ("write", "page"),
+    [
+        ("run.write_stud_reviews(store, out, studs=['Tarn'], today=today)", "stud-tarn"),
+        ("run.write_outcomes(store, out, stud='Tarn', today=today)", "outcomes-tarn"),
+        ("run.write_outcomes(store, out, today=today)", "outcomes"),
+    ],
+)
+def test_a_page_loads_neither_statsmodels_nor_scikit_learn(demo_store_path, tmp_path, write, page):
     code = (
         "import sys; from pathlib import Path; from studcurve.pipelines import run\n"
         "store, out = map(Path, sys.argv[1:])\n"
-        "run.write_stud_reviews(store, out, today=run.DEMO_TODAY, studs=['Tarn'])\n"
+        f"today = run.DEMO_TODAY; {write}\n"
         "print(*sorted(sys.modules))"
     )
 
@@ -73,7 +81,7 @@ def test_a_stud_s_page_loads_neither_statsmodels_nor_scikit_learn(demo_store_pat
         check=True,
     ).stdout.split()
 
-    assert (tmp_path / "stud-tarn.html").is_file()
+    assert (tmp_path / f"{page}.html").is_file()
     assert {"statsmodels", "sklearn"} & set(loaded) == set()
 
 

@@ -108,6 +108,8 @@ def test_every_command_answers_or_says_why_not(fitted, name, tmp_path, capsys):
 
     assert run("review", *pages) == 0
     assert run("overview", *pages) == 0
+    assert run("outcomes", *pages) == 0
+    assert run("outcomes", "Rowan", *pages) == 0
     assert run("handout", "Rowan", *pages) == 0
     capsys.readouterr()
     code = run("compare", "Rowan", "Bryony", *store, "--now", TODAY, "--json")
@@ -117,6 +119,10 @@ def test_every_command_answers_or_says_why_not(fitted, name, tmp_path, capsys):
     assert json.loads(printed.out)
     overview = (tmp_path / "overview.html").read_text(encoding="utf-8")
     review = (tmp_path / "stud-rowan.html").read_text(encoding="utf-8")
-    for page in (overview, review):
+    outcomes = [
+        (tmp_path / f"{page}.html").read_text(encoding="utf-8")
+        for page in ("outcomes", "outcomes-rowan")
+    ]
+    for page in (overview, review, *outcomes):
         assert not re.search(r"\bnan\b|None", page.split("<script")[0])
     assert "nan %" not in review

@@ -18,7 +18,12 @@ from studcurve.pipelines.cli import app
 from studcurve.pipelines.records.archive import export
 from studcurve.pipelines.records.sheets.cell_rules import FORMULA
 from studcurve.pipelines.records.sheets.columns import SHEETS
-from studcurve.pipelines.run import write_every_page, write_handout, write_shipment_sheet
+from studcurve.pipelines.run import (
+    write_every_page,
+    write_handout,
+    write_outcomes,
+    write_shipment_sheet,
+)
 from studcurve.reports.pdf import can_set_type
 from studcurve.reports.words import visible
 
@@ -155,6 +160,12 @@ def sound(path):
 def holds(path, text):
     """A sound page on which a text stands as it is read."""
     return visible(text) in unescape(sound(path)).replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize("text", TAKEN.values(), ids=TAKEN)
+def test_the_page_of_a_studs_outcomes_holds_it_as_text(hostile, tmp_path, text):
+    assert holds(write_outcomes(hostile.records, tmp_path, today=DAY, stud=f"{text} he"), text)
+    assert sound(write_outcomes(hostile.records, tmp_path, today=DAY))
 
 
 def test_a_handout_and_a_client_sheet_hold_an_escape_as_text(hostile, tmp_path):

@@ -34,6 +34,8 @@ def commands(folder, language):
     yield ("due", *asked, "--json")
     yield ("corrections", *store)
     yield ("pages", *pages)
+    yield ("outcomes", *pages)
+    yield ("outcomes", STUDS[0], *pages)
     yield ("handout", STUDS[0], *pages)
     yield ("shipment-sheet", BITCHES[0], *pages)
     yield ("compare", STUDS[0], BITCHES[0], *pages)
@@ -158,6 +160,7 @@ def test_a_fit_answers_where_everything_optional_is_blank(capsys, tmp_path):
     assert run("load", tmp_path, *store, "--now", TODAY) in (0, 1)
     assert run("fit", *store, "--seed", 1) in (0, 1), _reports(tmp_path)
     assert run("overview", *store, "--now", TODAY, "--out", tmp_path) == 0
+    assert run("outcomes", *store, "--now", TODAY, "--out", tmp_path) == 0
 
 
 def test_a_whole_kennel_is_let_in_so_that_there_is_something_to_leave_blank(kennel_class, tmp_path):

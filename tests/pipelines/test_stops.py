@@ -12,6 +12,7 @@ from tests.printed import sentences_in
 from studcurve.pipelines.cli import app
 from studcurve.pipelines.pages.handout import handout_results
 from studcurve.pipelines.pages.kennel import read_kennel
+from studcurve.pipelines.pages.outcomes import outcomes_of, outcomes_results
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.stud import read_stud, read_studs
 from studcurve.pipelines.pages.stud_review import stud_results
@@ -26,6 +27,7 @@ from studcurve.pipelines.run import (
 from studcurve.reports.catalog import LANGUAGES
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.handout import build_handout
+from studcurve.reports.pages.outcomes import build_outcomes
 from studcurve.reports.pages.overview import build_overview
 from studcurve.reports.pages.stud_review import build_stud_review
 from studcurve.reports.pdf import can_set_type
@@ -136,6 +138,19 @@ def test_no_sum_of_the_overview_counts_his_breedings_and_it_says_so(kennel, shee
     (held_back,) = [one for one in results.answer if one.key == "answer.held_back"]
     assert (held_back.values["n"], held_back.values["dogs"][0]) == (n_bred - len(sheet), STOPPED)
     assert ENGLISH_OWNER.words.tell(held_back) in text
+
+
+def test_outcomes_beside_the_four_count_none_of_his_and_his_page_tells_of_none(kennel, sheet):
+    (day,) = [one for one in outcomes_of(kennel).summaries
+              if (one.exposure, one.outcome) == ("day", "litter")]  # fmt: skip
+    results = outcomes_results(kennel, read_stud(kennel, STOPPED))
+    report = build_outcomes(results, ENGLISH_OWNER)
+
+    assert day.counts.n_bred == len(sheet)
+    assert day.curve.n_bred == len(sheet)
+    assert "Brucella" in ENGLISH_OWNER.words.tell(report.cautions[0].sentence)
+    assert [one.key for one in results.wording.answer] == ["outcomes.nothing"]
+    assert report.sections == report.annex == ()
 
 
 def test_no_dot_beside_another_studs_sliders_is_a_breeding_of_his(kennel, sheet, demo_records):

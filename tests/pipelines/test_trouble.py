@@ -123,7 +123,7 @@ def test_what_a_folder_refuses_is_a_sentence_for_a_person(kennel, capsys):
     [("load", "nothing.csv"), ("load", "nothing.csv", "--check"), ("load", "broken.xlsx"),
      ("load", DEMO / "typing_errors", "--check"), ("load", DEMO / "records", "--check"), ("fit",),
      ("confirm", "1"), ("withdraw", "1"), ("erase", "Holm", "--reason", "asked"), ("due",),
-     ("corrections",), ("overview",), ("backup", "copy.duckdb"), ("export", "out")],
+     ("corrections",), ("overview",), ("outcomes",), ("backup", "copy.duckdb"), ("export", "out")],
 )  # fmt: skip
 def test_work_that_fails_or_only_checks_makes_no_records_file(
     command, tmp_path, capsys, monkeypatch
@@ -157,7 +157,7 @@ def test_a_load_that_fails_leaves_an_older_records_file(kennel, capsys):
 
 
 @pytest.mark.sampled
-@pytest.mark.parametrize("command", ["due", "overview", "review"])
+@pytest.mark.parametrize("command", ["due", "overview", "outcomes", "review"])
 def test_records_without_a_line_say_that_they_are_empty(command, kennel_class, tmp_path, capsys):
     kennel = kennel_class(tmp_path)
     with kennel.open():

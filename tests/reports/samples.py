@@ -16,6 +16,7 @@ from studcurve.analytics.measures.dates import retest
 from studcurve.analytics.measures.motility_kept import published_storage
 from studcurve.analytics.measures.semen import with_measures
 from studcurve.analytics.measures.stages import EvaluatorsAgreement, Recovery, StagesCompared
+from studcurve.analytics.models.breedings.exposures import EXPOSURES
 from studcurve.analytics.models.conception.bred import (
     BredDot,
     BreedingsChance,
@@ -41,6 +42,13 @@ from studcurve.analytics.models.stud.level import (
     StudAnswers,
 )
 from studcurve.analytics.models.stud.summary import StudSummary
+from studcurve.analytics.outcomes.confounded import Together
+from studcurve.analytics.outcomes.contrast import Loss
+from studcurve.analytics.outcomes.counted import Band as ValuesBand
+from studcurve.analytics.outcomes.counted import Mark, Side
+from studcurve.analytics.outcomes.needed import Needed
+from studcurve.analytics.outcomes.standardised import Curve
+from studcurve.analytics.outcomes.summary import OUTCOMES, Counts, ExposureOutcome
 from studcurve.analytics.plan.breakeven import BreakEven
 from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatSummary
 from studcurve.analytics.plan.compare import answer_options, gap_between
@@ -63,11 +71,13 @@ from studcurve.analytics.trust.prior_width import PriorWidth
 from studcurve.analytics.trust.second_opinion import SecondOpinion, SecondOpinionRow
 from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.ledger import ledger_wording
+from studcurve.analytics.wording.outcomes import outcomes_wording
 from studcurve.analytics.wording.sources import Source
 from studcurve.analytics.wording.stud_page import headline
 from studcurve.reports.page import Reader
 from studcurve.reports.pages.comparison import ComparisonResults
 from studcurve.reports.pages.handout import Animal, BredRow, HandoutResults
+from studcurve.reports.pages.outcomes import OutcomesResults
 from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unreported, YearRow
 from studcurve.reports.pages.shipment_sheet import Kept, ShipmentSheetResults
 from studcurve.reports.pages.stud_review import StudResults
@@ -335,6 +345,85 @@ def overview_results(name="Rowan", *, is_stopped=False):
         forecasts=stated_chances(name, is_stopped=is_stopped),
         provenance=PROVENANCE,
         checks=checks(name),
+        outcomes_along=outcomes_along(is_stopped=is_stopped),
+    )
+
+
+NOTHING_BRED = Side(0, 0, 0.0, None)
+FOUR, FIVE = Side(6, 4, 3.0, None), Side(7, 5, 3.0, Estimate(0.613, 0.231, 0.897))
+"""What came of one breeding too few for a share, and of just enough."""
+
+GRID = {
+    "motility": (10.0, 50.0, 90.0), "concentration": (6.25, 50.0, 400.0),
+    "hours": (0.0, 24.0, 72.0), "day": (-3.0, 2.0, 7.0),
+}  # fmt: skip
+"""Where the curves of these results are read: no value beyond was studied."""
+
+BEYOND = {"motility": 95.0, "concentration": 900.0, "hours": 96.0, "day": 9.0}
+"""A recorded value beyond each grid, alone in its band."""
+
+
+def exposure_outcome(exposure, outcome, standing="open", **changed):
+    """One of the four and one outcome: two bands within what was studied, and one beyond."""
+    low, middle, high = GRID[exposure]
+    scale = 1.0 if outcome == "litter" else 6.0
+    five = replace(FIVE, rate=Estimate(scale * 0.613, scale * 0.231, scale * 0.897))
+    marks = [Mark(low + k, outcome == "litter" or 4.0 + k) for k in range(4)]
+    marks += [Mark(middle + k, 0.0 if outcome == "litter" else 3.0) for k in range(5)]
+    marks += [Mark(BEYOND[exposure], 1.0)]
+    curve = tuple(
+        Estimate(scale * m, scale * (m - 0.1), scale * (m + 0.1)) for m in (0.3, 0.6, 0.7)
+    )
+    has_row = (exposure, outcome) != ("concentration", "size")
+    one = ExposureOutcome(
+        exposure,
+        outcome,
+        standing,
+        Counts(
+            19, 4, 2, FOUR, five, None, None,
+            (
+                ValuesBand(-np.inf, middle, low + 1.5, FOUR),
+                ValuesBand(middle, high, middle + 2.0, five),
+                ValuesBand(high, np.inf, BEYOND[exposure], Side(2, 1, 1.0, None)),
+            ),
+            tuple(marks),
+            (Together("frozen", 0.9, 0.83, 0.21, 9),) if outcome == "litter" else (),
+        ),
+        Curve(GRID[exposure], curve, curve, 19) if has_row else None,
+        Loss(4, *(Estimate(scale * m, scale * (m - 0.1), scale * (m + 0.1)) for m in (0.11, 0.17)))
+        if has_row
+        else None,
+        Needed(863.0, 999, 0.2),
+        7.3,
+    )  # fmt: skip
+    return replace(one, **changed)
+
+
+def outcomes_along(*, is_stopped=False, fitted=OUTCOMES, asked=OUTCOMES, **changed):
+    """What is told of the four; of a dog that a caution stops there is no breeding to tell of."""
+    standing = "not_asked" if is_stopped else "open"
+    found = [exposure_outcome(e, o, standing, **changed) for e in EXPOSURES for o in OUTCOMES]
+    if is_stopped:
+        nothing = Counts(0, 0, 0, NOTHING_BRED, NOTHING_BRED, None, None, (), (), ())
+        found = [
+            replace(one, counts=nothing, curve=None, loss=None, needed=None, pups_at_stake=0.0)
+            for one in found
+        ]
+    return outcomes_wording(found, fitted=fitted, asked=asked, is_of_one_stud=is_stopped)
+
+
+def outcomes_results(name="Rowan", cautions=(), **how):
+    return OutcomesResults(
+        title=name,
+        is_of_one_stud=bool(cautions),
+        cautions=cautions,
+        fit_age=None,
+        wording=outcomes_along(is_stopped=bool(cautions), **how),
+        held_back=(sentence("answer.held_back", n=3, dogs=(name,)),),
+        left_out=(),
+        method=() if cautions else ("outcomes_counted",),
+        sources=SOURCES,
+        provenance=PROVENANCE,
     )
 
 
@@ -453,6 +542,7 @@ def every_report(name="Rowan", *, is_stopped=False):
     from studcurve.reports.pages.comparison import build_comparison
     from studcurve.reports.pages.handout import build_handout
     from studcurve.reports.pages.index import build_index
+    from studcurve.reports.pages.outcomes import build_outcomes
     from studcurve.reports.pages.overview import build_overview
     from studcurve.reports.pages.shipment_sheet import build_shipment_sheet
     from studcurve.reports.pages.stud_review import build_stud_review
@@ -472,6 +562,7 @@ def every_report(name="Rowan", *, is_stopped=False):
     return {
         "review": build_stud_review(stud_results(name, cautions), OWNER),
         "overview": build_overview(overview_results(name, is_stopped=is_stopped), (), OWNER),
+        "outcomes": build_outcomes(outcomes_results(name, cautions), OWNER),
         "shipment sheet": build_shipment_sheet(shipment_sheet_results(name, cautions), CLIENT),
         "handout": build_handout(handout_results(name, cautions), VET),
         "compare": build_comparison(comparison_results(name, cautions), OWNER),

@@ -26,8 +26,8 @@ ARGUMENTS = [
     "--disable-background-networking", "--disable-component-update",
 ]  # fmt: skip
 KINDS = (
-    "index", "overview", "stud-tarn", "handout-tarn", "shipment-sheet-", "compare-", "de/overview",
-    "de/compare-",
+    "index", "overview", "outcomes", "stud-tarn", "handout-tarn", "shipment-sheet-", "compare-",
+    "de/overview", "de/outcomes", "de/compare-",
 )  # fmt: skip
 AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 
@@ -253,6 +253,51 @@ def test_every_label_of_the_outcomes_is_whole_and_within_its_block(browser, page
         )
     ]  # fmt: skip
     assert outside == []
+    tab.context.close()
+
+
+@pytest.mark.parametrize("kind", ["outcomes", "de/outcomes"])
+@pytest.mark.parametrize("width", [390, 1000])
+def test_pictures_along_the_four_have_plain_labels_marks_points_and_a_line(
+    browser, pages, kind, width
+):
+    tab, _, _ = visit(browser, one(pages, kind), viewport={"width": width, "height": 844})
+    drawn = tab.evaluate(
+        "[...document.querySelectorAll('.chart')].map((chart) => ({id: chart.id,"
+        " labels: [...chart.querySelectorAll('svg .role-axis-label text')].map((text) => {"
+        " const {left, right} = text.getBoundingClientRect();"
+        " return {text: text.textContent, left, right}; }),"
+        " titles: [...chart.querySelectorAll('svg .role-axis-title text')]"
+        ".map((text) => text.textContent),"
+        " n: ['symbol', 'rule', 'line', 'area'].map((mark) =>"
+        " chart.querySelectorAll(['path', 'line'].map((part) =>"
+        " `svg .mark-${mark}.role-mark ${part}`).join(', ')).length)}))"
+    )
+
+    # Chance and size of each of the four.
+    assert len(drawn) == 8
+    for chart in drawn:
+        labels = [label["text"] for label in chart["labels"] if label["text"]]
+        assert len(labels) >= 6, chart["id"]
+        assert [text for text in labels if not re.fullmatch(r"−?\d+([.,]\d+)?", text)] == []
+        assert len(chart["titles"]) == 2
+        assert [title for title in chart["titles"] if "…" in title] == []
+        assert all(label["left"] >= 0 and label["right"] <= width for label in chart["labels"])
+        assert chart["n"][0] > 0, chart["id"]
+    # Concentration has no curve of sizes: no study relates the two.
+    without_line = {chart["id"] for chart in drawn if chart["n"][2] == 0}
+    assert without_line == {"outcomes-concentration-1"}
+    tab.context.close()
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("kind", ["outcomes", "de/outcomes"])
+def test_the_four_print_with_every_picture(browser, pages, kind, paper):
+    tab, _, lines = visit(browser, one(pages, kind))
+
+    printed = re.findall(rb"/Type\s*/Page[^s]", tab.pdf(format=paper))
+    assert 3 <= len(printed) <= 9
+    assert lines == []
     tab.context.close()
 
 

@@ -31,7 +31,7 @@ from tests.reports.samples import (
     stud_results,
 )
 
-KINDS = ("review", "overview", "shipment sheet", "handout", "index", "compare")
+KINDS = ("review", "overview", "outcomes", "shipment sheet", "handout", "index", "compare")
 
 
 class Seen(HTMLParser):
@@ -159,8 +159,15 @@ def test_every_chart_says_what_it_shows_and_every_table_has_a_caption(pages, kin
     assert all(len(row) == len(table.columns) for table in tables for row in table.rows)
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_two_parts_of_a_page_have_one_name(pages, kind):
+    ids = [attributes["id"] for _, attributes in Seen(pages[kind]).tags if "id" in attributes]
+
+    assert sorted(set(ids)) == sorted(ids)
+
+
 def test_every_picture_has_its_numbers_in_a_table():
-    for kind in ("review", "overview", "shipment sheet", "compare"):
+    for kind in ("review", "overview", "outcomes", "shipment sheet", "compare"):
         for section in every_report()[kind].sections:
             assert section.table is not None or not section.charts
 
@@ -177,7 +184,7 @@ def test_charts_carry_their_titles_and_units():
     assert all(chart["width"] == "container" for chart in charts.values())
 
 
-@pytest.mark.parametrize("kind", ["review", "shipment sheet", "handout", "overview"])
+@pytest.mark.parametrize("kind", ["review", "shipment sheet", "handout", "overview", "outcomes"])
 def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
     free = render(every_report()[kind])
     stopped = render(every_report(is_stopped=True)[kind])
@@ -196,7 +203,14 @@ def test_a_stop_keeps_its_numbers_out_of_every_page(kind):
         ],
         "shipment sheet": ["151\u00a0M", ">123<", "4.2\u00a0mL"],
         "handout": ["Alert: ", "baseline at the last"],
-        "overview": [">37<", ">4.7<", "470 (376–564)"],
+        "overview": [">37<", ">4.7<", "470 (376–564)", ">61 (23–90)<"],
+        "outcomes": [
+            ">61 (23–90)<",
+            "about 860",
+            "+17\u00a0points",
+            'id="outcomes-day"',
+            "whelped",
+        ],
     }[kind]
 
     assert all(number in free for number in numbers)
