@@ -76,9 +76,6 @@ class Kept:
     needed: Mapping[Outcome, Mapping[str, Needed]]
 
 
-NOTHING_KEPT = Kept({}, {})
-
-
 @dataclass(frozen=True, slots=True)
 class Counts:
     """What was counted of one exposure and one outcome.
