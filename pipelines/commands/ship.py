@@ -176,7 +176,8 @@ def ship(
 ) -> None:
     """Divide a sample, record its shipment and write its slip.
 
-    The answer gives the doses, the extender and the chance of each dose at the insemination.
+    The answer gives the doses, the extender and the chance of each dose at the insemination; for a
+    bitch of the records and with a kept fit also the chance of a litter, which is kept.
     """
     from studcurve.pipelines.answers.shipment import pack_shipment
     from studcurve.pipelines.answers.slip import ShipmentRequest

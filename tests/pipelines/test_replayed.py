@@ -202,8 +202,8 @@ def test_a_month_s_forecasts_are_the_same_from_records_cut_there_and_altered_aft
         one["records_fingerprint"] for one in from_cut
     ]
     for before, now in zip(stated, from_cut, strict=True):
-        # Other libraries may draw otherwise: four standard errors of the difference of two means, at
-        # the effective sample of 400 that the gate demands.
+        # Other libraries may draw otherwise: four standard errors of the difference of two means,
+        # at the effective sample of 400 that the gate demands.
         spread = (now["litter_prob_upper"] - now["litter_prob_lower"]) / 3.3
         error = 4.0 * spread * np.sqrt(2.0 / 400.0)
         assert now["litter_prob"] == pytest.approx(before["litter_prob"], abs=error)
