@@ -6,8 +6,10 @@ as an owner would have filled them in, and beside them the truth they were made 
 
     python demo_data/simulate.py [--out DIR]
 
-The outcome of a breeding follows the conception chain and the litter model that the toolkit
-documents; the parameters are one plausible kennel's, not the centres of the toolkit's priors.
+The outcome of a breeding follows a story that is not the toolkit's: sperm that can still fertilize
+meet ova that still can be fertilized (`STORY`), without a hinge, a logit or a term for each row of
+its table. What the toolkit's rows come to under this story is computed by regressing its noiseless
+chances and litters on their columns (`best_fitting_rows`), and no row is typed by hand.
 
 Two studs and three bitches were written in by hand afterwards, so that a stop, its exposures and
 two pairs fit to be bred can be seen; so were the tests before natural matings. They have a random
@@ -21,7 +23,7 @@ import csv
 import json
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -31,29 +33,48 @@ SEED = 20240229
 START, TODAY = date(2018, 11, 1), date(2026, 10, 31)
 N_BREEDINGS = 240
 
+STORY = {
+    # Ova met by sperm, saturating: half of them at so many usable sperm where they are put, and how
+    # steeply; a dose far above the usual one adds little (Farstad, Fougner & Torres 1992,
+    # Theriogenology, fox). The shares of each kind that are usable are set to its group's litters.
+    "half_vaginal_m": 52.0, "half_intrauterine_m": 8.5, "steepness": 1.4,
+    "natural_m": 650.0, "usable_fresh": 0.5, "usable_chilled": 0.33, "usable_frozen": 0.32,
+    # Motility at which half of a sample's motile sperm get there, a smooth threshold: litters fall
+    # off below it (Hollinshead & Hanlon 2017, Theriogenology 101:62-72). [%]
+    "motile_half_fresh_pct": 42.0, "motile_half_chilled_pct": 42.0, "motile_half_frozen_pct": 28.0,
+    "motile_width_pct": 9.0,
+    # Fertile life outside the dog: a delay in which nothing is lost, then an exponential (J). [h]
+    "fresh_delay_h": 4.0, "fresh_life_h": 30.0, "chilled_delay_h": 30.0, "chilled_life_h": 150.0,
+    # A window around the best day from ovulation, as wide as sperm of that kind live (J); natural
+    # matings are fertile from five days before ovulation on (Concannon, secondary). [d]
+    "day_natural": 1.3, "width_natural_d": 3.4, "day_fresh": 1.7, "width_fresh_d": 2.9,
+    "day_chilled": 2.5, "width_chilled_d": 2.7, "day_frozen": 3.4, "width_frozen_d": 1.5,
+    # Aging of the ova: when half are lost, and how fast; litters of 4.3, 4.0 and 2.5 on successive
+    # late days (Tsutsui 2009, Reprod Domest Anim 44). [d]
+    "ova_half_d": 9.7, "ova_width_d": 1.6,
+    # Log hazard of a pregnancy with every ovum met, and what takes from it (J).
+    "level": 1.14, "bitch_ages_at_years": 10.0, "missed_before": -0.55, "stud_ages_at_years": 14.0,
+    "level_frozen": -0.25, "bitch_sd": 0.24, "stud_sd": 0.16, "breed_sd": 0.14,
+    # Log litter with every ovum met, by size (Borge et al. 2011, Theriogenology 75:911-919 (M)),
+    # and what takes from it.
+    "pups_small": 1.46, "pups_medium": 1.84, "pups_large": 2.01, "pups_by_sperm": 0.24,
+    "pups_by_age_sq": -0.0035, "pups_first": -0.07, "pups_frozen": -0.12,
+    "dam_sd": 0.13, "sire_sd": 0.06,
+}  # fmt: skip
+"""What decides a breeding here: one plausible kennel's, set so that the rows of the toolkit that it
+comes to lie among the published ones (a test holds it there)."""
+
 TRUE = {
-    "c01": 2.35, "c02": 2.5, "c03": -0.45, "c04": 0.85, "c05": -0.65, "c06": -0.7, "c07": -0.6,
-    "c08": -0.2, "c09": 0.15, "c10": 0.5, "c11": 0.03, "c12": -0.2, "c13": -0.3, "c14": -0.22,
-    "c15": -1.1, "c16": -0.12, "c17_fresh": -0.35, "c17_chilled": -0.6, "c17_frozen": -1.2,
-    "c18_vaginal": -1.1, "c18_intrauterine": -1.9, "c19": 0.3,
-    "c20_bitch": 0.45, "c20_stud": 0.3, "c20_breed": 0.25,
-    # Not put in: beyond the dose neither motility, concentration nor hours change a chance here.
-    "c23": 0.0, "c24": 0.0, "c25": 0.0, "c26": 0.0,
-    "l01_small": 1.40, "l01_medium": 1.78, "l01_large": 1.95, "l03": -0.12, "l04": -0.05,
-    "l05": -0.28, "l06": 0.08, "l07": 0.08, "l08": 0.05, "l09": -0.025, "l10": -0.07,
-    "l16": 0.0, "l17": 0.0, "l18": 0.0, "l19": 0.0,
-    "l12_dam": 0.13, "l12_stud": 0.06, "l13": 0.2, "l14": -2.75, "l14_size": 0.08, "l15": -3.0,
+    "c02": 2.5, "l13": 0.2, "l14": -2.75, "l14_size": 0.08, "l15": -3.0,
     "s01_hours": 170.0, "s02_milk": 0.5, "s03": 1.5,
     "r01_sd_pct": 8.0, "r02_cv": 0.06,
     "q01_within": 0.40, "q02_within": 0.4, "q03_days": 2.5, "q03_deficit": 0.30, "q04": 0.08,
 }  # fmt: skip
-"""The truth, under the ids of the toolkit's table of priors."""
+"""What story and toolkit both speak of, under the ids of the toolkit's table of priors."""
 
 SCAN_SENSITIVITY, SCAN_SPECIFICITY = 0.97, 0.99
-USUAL_DOSE_M = {"vaginal": 200.0, "transcervical": 100.0}
-EARLY_EDGE = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}
-LATE_EDGE = {"natural": 5.0, "vaginal": 5.0, "transcervical": 6.0}
-HINGE_WIDTH = 0.25
+THAWED_PCT = 50.0
+"""Progressive motility after thaw of every lot. [%]"""
 
 EVALUATOR_BIAS_PCT = {"Ida": 0.0, "Rolf": 8.0, "Dr. Sund": 0.0}
 LABORATORIES = {"Vessel Lab": ("ng/mL", 1.0), "Norra Analys": ("nmol/L", 0.75)}
@@ -212,11 +233,6 @@ LAPSED = {"Sorrel": (date(2025, 3, 12), date(2025, 10, 2))}
 """Whose tests lapse at the end: after these two there is none."""
 
 
-def hinge(x: float) -> float:
-    """Smooth positive part."""
-    return HINGE_WIDTH * float(np.logaddexp(0.0, x / HINGE_WIDTH))
-
-
 def expit(x: float) -> float:
     """Inverse logit."""
     return 1.0 / (1.0 + math.exp(-x))
@@ -239,8 +255,8 @@ def make_bitches(rng: np.random.Generator) -> list[Bitch]:
                 "" if own else CLINICS[int(rng.integers(len(CLINICS)))],
                 bool(rng.random() < 0.17),
                 int(rng.integers(0, 3)) if born < date(2016, 6, 1) else 0,
-                float(rng.normal(0.0, TRUE["c20_bitch"])),
-                float(rng.normal(0.0, TRUE["l12_dam"])),
+                float(rng.normal(0.0, STORY["bitch_sd"])),
+                float(rng.normal(0.0, STORY["dam_sd"])),
             )
         )
     return bitches
@@ -420,17 +436,6 @@ def stored_hours(breeding: Breeding) -> float:
     return max(0.0, (used - collected - timedelta(hours=10)).total_seconds() / 3600)
 
 
-def timing_term(breeding: Breeding, day: float) -> float:
-    """What the day of one insemination, counted from ovulation, does on the logit scale."""
-    early = {"natural": "fresh"}.get(breeding.semen, breeding.semen)
-    late = "intrauterine" if breeding.route == "transcervical" else "vaginal"
-    term = TRUE[f"c17_{early}"] * hinge(EARLY_EDGE[breeding.semen] - day)
-    term += TRUE[f"c18_{late}"] * hinge(day - LATE_EDGE[breeding.route])
-    if breeding.semen == "frozen":
-        term += TRUE["c19"] * (math.exp(-0.5 * ((day - 3.3) / 0.7) ** 2) - 1.0)
-    return term
-
-
 def insemination_days(breeding: Breeding) -> list[float]:
     """Days from true ovulation to each insemination."""
     days = []
@@ -441,50 +446,222 @@ def insemination_days(breeding: Breeding) -> list[float]:
     return days
 
 
-def pregnant_logit(breeding: Breeding, breed_effect: float) -> float:
-    """Linear predictor of a pregnancy, term by term as the priors table lists them."""
-    bitch, on = breeding.bitch, breeding.days[0]
-    eta = TRUE["c01"] + bitch.effect + breeding.stud.effect + breed_effect
+@dataclass(frozen=True)
+class Circumstances:
+    """All of one breeding that the story reads.
+
+    Dose and motility are those when inseminated; days count from ovulation, hours from the
+    collection; log effects are of bitch, stud and breed on her level, of dam and sire on the pups.
+    """
+
+    semen: str
+    route: str
+    days: tuple[float, ...]
+    dose_m: float
+    motile_pct: float
+    hours: float
+    volume_ml: float
+    normal_pct: float
+    bitch_age_years: float
+    stud_age_years: float
+    missed_before: bool
+    size: str
+    first_litter: bool
+    effects: dict[str, float]
+
+
+def circumstances_of(breeding: Breeding, breed_effect: float) -> Circumstances:
+    """What was true of a breeding, whether anybody wrote it down or not."""
+    bitch, stud, on = breeding.bitch, breeding.stud, breeding.days[0]
+    hours, motile_pct, dose_m = 0.0, 100.0, STORY["natural_m"]
     if breeding.semen != "natural":
-        eta += TRUE["c03"]
-        eta += TRUE["c04"] if breeding.route == "transcervical" else 0.0
-        eta += {"fresh": 0.0, "chilled": TRUE["c05"], "frozen": TRUE["c06"]}[breeding.semen]
-        if breeding.semen == "frozen" and breeding.route == "vaginal":
-            eta += TRUE["c07"]
-        doublings = math.log2((breeding.true_dose_m or 1.0) / USUAL_DOSE_M[breeding.route])
-        eta += TRUE["c11"] * hinge(doublings) - TRUE["c10"] * hinge(-doublings)
-    if breeding.semen == "chilled":
-        eta += TRUE["c12"] * max(0.0, stored_hours(breeding) / 24 - 1.0)
-    if len(breeding.days) > 1:
-        eta += TRUE["c09"]
+        dose_m, motile_pct = breeding.true_dose_m or 1.0, THAWED_PCT
+    if breeding.collected_on and breeding.semen != "natural":
+        sample, hours = stud.collections[breeding.collected_on], stored_hours(breeding)
+        kept = kept_share(hours, sample.extender) if breeding.semen == "chilled" else 1.0
+        motile_pct = 100.0 * sample.motile_share * kept
     shapes = [
         sample.normal_share
-        for day, sample in breeding.stud.collections.items()
+        for day, sample in stud.collections.items()
         if day <= on and not sample.failed
     ]
-    if shapes:
-        eta += TRUE["c13"] * max(0.0, (70 - 100 * shapes[-1]) / 10)
-    eta += TRUE["c14"] * max(0.0, (on - bitch.born).days / 365.25 - 5)
-    eta += TRUE["c15"] * bitch.missed_before
-    eta += TRUE["c16"] * max(0.0, (on - breeding.stud.born).days / 365.25 - 8)
-    return eta + max(timing_term(breeding, day) for day in insemination_days(breeding))
+    return Circumstances(
+        breeding.semen, breeding.route, tuple(insemination_days(breeding)), dose_m, motile_pct,
+        hours, 4.0, 100.0 * shapes[-1] if shapes else 75.0,
+        (on - bitch.born).days / 365.25, (on - stud.born).days / 365.25, bitch.missed_before,
+        "small" if bitch.weight_kg < 10 else "medium" if bitch.weight_kg < 25 else "large",
+        breeding.first_litter,
+        {
+            "bitch": bitch.effect, "stud": stud.effect, "breed": breed_effect,
+            "dam": bitch.dam_effect, "sire": stud.litter_effect,
+        },
+    )  # fmt: skip
 
 
-def litter_log_mean(breeding: Breeding) -> float:
-    """Log mean of total born."""
-    bitch = breeding.bitch
-    size = "small" if bitch.weight_kg < 10 else "medium" if bitch.weight_kg < 25 else "large"
-    log_mean = TRUE[f"l01_{size}"] + bitch.dam_effect + breeding.stud.litter_effect
-    if breeding.semen != "natural":
-        log_mean += (
-            TRUE["l03"]
-            + {"fresh": 0.0, "chilled": TRUE["l04"], "frozen": TRUE["l05"]}[breeding.semen]
-        )
-        log_mean += TRUE["l06"] if breeding.route == "transcervical" else 0.0
-        log_mean += TRUE["l08"] * min(0.0, math.log2((breeding.true_dose_m or 1.0) / 100.0))
-    log_mean += TRUE["l07"] if len(breeding.days) > 1 else 0.0
-    log_mean += TRUE["l09"] * ((breeding.days[0] - bitch.born).days / 365.25 - 4)
-    return log_mean + (TRUE["l10"] if breeding.first_litter else 0.0)
+def fertile_sperm(of: Circumstances, day: float) -> float:
+    """Sperm of one insemination that meet ripe ova, in units that fertilize half of them.
+
+    Motile sperm, as far as their shape and the motility of the sample let them get there, as far as
+    their fertile life outside the dog has not run out, and as far as the day is theirs.
+    """
+    mated = of.semen == "natural"
+    half_m = STORY[f"half_{'intrauterine' if of.route == 'transcervical' else 'vaginal'}_m"]
+    sperm_m = of.dose_m * of.normal_pct / 75.0
+    if not mated:
+        beyond_pct = of.motile_pct - STORY[f"motile_half_{of.semen}_pct"]
+        sperm_m *= STORY[f"usable_{of.semen}"] * expit(beyond_pct / STORY["motile_width_pct"])
+    if of.semen in ("fresh", "chilled"):
+        # A second dose of one sample is a day older.
+        aged_h = of.hours + (24.0 * (day - of.days[0]) if of.semen == "chilled" else 0.0)
+        beyond_h = max(0.0, aged_h - STORY[f"{of.semen}_delay_h"])
+        sperm_m *= math.exp(-beyond_h / STORY[f"{of.semen}_life_h"])
+    off = (day - STORY[f"day_{of.semen}"]) / STORY[f"width_{of.semen}_d"]
+    return sperm_m / half_m * math.exp(-0.5 * off**2)
+
+
+def fertile_ova(day: float) -> float:
+    """Share of her ova that can still be fertilized so many days after ovulation."""
+    return expit((STORY["ova_half_d"] - day) / STORY["ova_width_d"])
+
+
+def fertilized(of: Circumstances) -> tuple[float, float]:
+    """Share of the fertile ova that sperm reach, saturating; and the share that were fertile.
+
+    Sperm of all inseminations add up; the ova are those of the insemination that brought most.
+    """
+    sperm = [fertile_sperm(of, day) for day in of.days]
+    together = sum(sperm)
+    reached = together ** STORY["steepness"]
+    return reached / (1.0 + reached), fertile_ova(of.days[int(np.argmax(sperm))])
+
+
+def pregnant_prob(of: Circumstances) -> float:
+    """Chance of a pregnancy: one less what a hazard in proportion to the fertilized ova leaves."""
+    log_hazard = STORY["level"] + sum(of.effects[who] for who in ("bitch", "stud", "breed"))
+    log_hazard -= (of.bitch_age_years / STORY["bitch_ages_at_years"]) ** 4
+    log_hazard -= (of.stud_age_years / STORY["stud_ages_at_years"]) ** 4
+    log_hazard += STORY["missed_before"] * of.missed_before
+    log_hazard += STORY["level_frozen"] * (of.semen == "frozen")
+    reached, fertile = fertilized(of)
+    return 1.0 - math.exp(-math.exp(log_hazard) * reached * fertile)
+
+
+def litter_log_mean(of: Circumstances) -> float:
+    """Log mean of total born: aged ova are lost, scarce sperm take a part."""
+    reached, fertile = fertilized(of)
+    log_mean = STORY[f"pups_{of.size}"] + of.effects["dam"] + of.effects["sire"]
+    log_mean += math.log(fertile) + STORY["pups_by_sperm"] * math.log(reached)
+    log_mean += STORY["pups_by_age_sq"] * max(0.0, of.bitch_age_years - 3.0) ** 2
+    log_mean += STORY["pups_frozen"] * (of.semen == "frozen")
+    return log_mean + STORY["pups_first"] * of.first_litter
+
+
+EDGES_EARLY = {"natural": -2.0, "fresh": -2.0, "chilled": 0.0, "frozen": 2.5}
+EDGES_LATE = {"natural": 5.0, "vaginal": 5.0, "transcervical": 6.0}
+USUAL_DOSE_M = {"vaginal": 200.0, "transcervical": 100.0}
+USUAL_MOTILITY_PCT = {"fresh": 65.0, "chilled": 65.0, "frozen": 45.0}
+"""What the toolkit's table counts from; read only to say what its rows come to here."""
+
+N_LIKE_IT = 40
+"""Breedings by the kennel's habits for each of its own, from which rows are regressed."""
+
+
+def bent(x: float) -> float:
+    """Positive part with a bend a quarter of a unit wide, as the toolkit's rows have it."""
+    return 0.25 * float(np.logaddexp(0.0, 4.0 * x))
+
+
+def like_it(rng: np.random.Generator, of: Circumstances) -> Circumstances:
+    """Another breeding by the same habits: its day, dose, motility and hours fall otherwise."""
+    shift = float(rng.normal(0.0, 0.9))
+    odds = math.log(of.motile_pct / (100.0 - of.motile_pct)) if of.motile_pct < 100.0 else 9.0
+    moved = odds + float(rng.normal(0.0, 0.4))
+    return replace(
+        of,
+        days=tuple(day + shift for day in of.days),
+        dose_m=of.dose_m * math.exp(rng.normal(0.0, 0.5)),
+        motile_pct=of.motile_pct if of.semen in ("natural", "frozen") else 100.0 * expit(moved),
+        hours=max(0.0, of.hours + float(rng.uniform(-12.0, 8.0))),
+        volume_ml=float(rng.uniform(3.0, 6.0)),
+    )
+
+
+def toolkit_columns(of: Circumstances) -> dict[str, float]:
+    """What each row of the toolkit's table is multiplied by, for a breeding of this story."""
+    inseminated, frozen, deep = of.semen != "natural", of.semen == "frozen", of.route != "vaginal"
+    doublings = math.log2(of.dose_m / USUAL_DOSE_M[of.route]) if inseminated else 0.0
+    short = USUAL_MOTILITY_PCT.get(of.semen, -np.inf) - of.motile_pct
+    kind = "fresh" if of.semen == "natural" else of.semen
+    where = "intrauterine" if of.route == "transcervical" else "vaginal"
+    day = of.days[int(np.argmax([fertile_sperm(of, day) for day in of.days]))]
+    early, late = bent(EDGES_EARLY[of.semen] - day), bent(day - EDGES_LATE[of.route])
+    old_days = float(np.clip(of.hours / 24.0, 1.0, 3.0)) - 1.0
+    old_hours = float(np.clip(of.hours, 1.0, 24.0)) - 1.0
+    concentrated = math.log2(of.dose_m / of.volume_ml / 50.0)
+    chilled = of.semen == "chilled"
+    columns: dict[str, float] = {
+        "c01": 1.0, "c03": inseminated, "c04": inseminated and deep, "c05": chilled, "c06": frozen,
+        "c07": frozen and not deep, "c09": len(of.days) > 1,
+        "c10": -inseminated * bent(-doublings), "c11": inseminated * bent(doublings),
+        "c12": chilled * old_days, "c13": max(0.0, 70.0 - of.normal_pct) / 10.0,
+        "c14": max(0.0, of.bitch_age_years - 5.0), "c15": of.missed_before,
+        "c16": max(0.0, of.stud_age_years - 8.0), f"c17_{kind}": early, f"c18_{where}": late,
+        "c19": frozen * (math.exp(-0.5 * ((day - 3.3) / 0.7) ** 2) - 1.0),
+        "c23": bent(short / 10.0) if inseminated else 0.0,
+        "c24": chilled * float(np.clip(concentrated, -3.0, 3.0)),
+        "c25": (of.semen == "fresh") * old_hours / 6.0,
+        "c26": chilled * max(0.0, 24.0 - of.hours) / 6.0,
+        "c20_bitch": of.effects["bitch"] / STORY["bitch_sd"],
+        "c20_stud": of.effects["stud"] / STORY["stud_sd"],
+        "c20_breed": of.effects["breed"] / STORY["breed_sd"],
+        f"l01_{of.size}": 1.0, "l03": inseminated, "l04": chilled, "l05": frozen,
+        "l06": inseminated and deep, "l07": len(of.days) > 1,
+        "l08": -bent(-math.log2(of.dose_m / 100.0)) if inseminated else 0.0,
+        "l09": max(0.0, of.bitch_age_years - 4.0), "l10": of.first_litter,
+        "l16": early, "l17": late,
+        "l18": chilled * old_days + (of.semen == "fresh") * old_hours / 12.0,
+        "l12_dam": of.effects["dam"] / STORY["dam_sd"],
+        "l12_stud": of.effects["sire"] / STORY["sire_sd"],
+    }  # fmt: skip
+    return columns | {"l19": columns["c23"]}
+
+
+def of_these_habits(
+    breedings: list[Breeding], breed_effect: dict[str, float]
+) -> list[Circumstances]:
+    """Breedings as the kennel's own are, :data:`N_LIKE_IT` for each."""
+    rng = np.random.default_rng((SEED, 7))
+    bred = [circumstances_of(one, breed_effect[one.bitch.breed]) for one in breedings]
+    return [like_it(rng, of) for of in bred for _ in range(N_LIKE_IT)]
+
+
+def best_fitting_rows(bred: list[Circumstances]) -> dict[str, float]:
+    """What the toolkit's rows come to when they are fitted to the story's chances and litters.
+
+    No outcome is drawn: the rows of the chain are a logistic regression on the chances themselves,
+    those of litter size a log-linear one on the mean litters, weighted by the chance of one. With
+    ever more breedings of these habits an estimate of such a model runs to these values (White
+    1982, Econometrica 50:1-25 (M)).
+    """
+    columns = [toolkit_columns(of) for of in bred]
+    names = sorted({name for row in columns for name in row})
+    chance = np.array([pregnant_prob(of) for of in bred])
+    found = {}
+    for head in ("c", "l"):
+        rows = [name for name in names if name.startswith(head)]
+        design = np.array([[float(row.get(name, 0.0)) for name in rows] for row in columns])
+        if head == "c":
+            answer, weight, value = chance, np.ones(len(bred)), np.zeros(len(rows))
+        else:
+            answer, weight = np.exp([litter_log_mean(of) for of in bred]), chance
+            value = np.array([name.startswith("l01") * math.log(6.0) for name in rows])
+        for _ in range(40):  # Newton's steps
+            fit = np.exp(design @ value)
+            fit, slope = (fit / (1.0 + fit), fit / (1.0 + fit) ** 2) if head == "c" else (fit, fit)
+            curvature = design.T @ (design * (weight * slope)[:, None])
+            value = value + np.linalg.solve(curvature, design.T @ (weight * (answer - fit)))
+        found |= dict(zip(rows, value.tolist(), strict=True))
+    return found
 
 
 def draw_litter(rng: np.random.Generator, mean: float) -> int:
@@ -871,29 +1048,44 @@ def heat_row(
 def breedings_sheet(rng: np.random.Generator, breedings: list[Breeding]) -> list[dict[str, object]]:
     """The Breedings sheet; outcomes follow the chain, and some are never reported."""
     # Breed effects on conception, drawn once.
-    effects = {breed: float(rng.normal(0.0, TRUE["c20_breed"])) for breed in BREEDS}
+    effects = {breed: float(rng.normal(0.0, STORY["breed_sd"])) for breed in BREEDS}
+    leave_as_they_were(rng)
     n_litters = {breeding.bitch.name: breeding.bitch.litters_before for breeding in breedings}
     rows = []
-    for breeding in sorted(breedings, key=lambda breeding: breeding.days[0]):
-        eta = pregnant_logit(breeding, effects[breeding.bitch.breed])
-        pregnant = rng.random() < expit(eta)
-        whelped = pregnant and rng.random() < expit(TRUE["c02"])
+    for n, breeding in enumerate(sorted(breedings, key=lambda breeding: breeding.days[0])):
+        # Streams of its own: an outcome that comes otherwise moves nothing else.
+        fate = np.random.default_rng((SEED, 5, n))
         breeding.first_litter = n_litters[breeding.bitch.name] == 0
-        row = breeding_row(rng, breeding)
+        of = circumstances_of(breeding, effects[breeding.bitch.breed])
+        pregnant = fate.random() < pregnant_prob(of)
+        whelped = pregnant and fate.random() < expit(TRUE["c02"])
+        row = breeding_row(np.random.default_rng((SEED, 6, n)), breeding)
         mated = breeding.days[0]
-        if rng.random() < 0.75:
-            report_scan(rng, row, mated, pregnant=pregnant)
+        came = LITTERS_THAT_CAME.get((breeding.bitch.name, mated))
+        if fate.random() < 0.75:
+            report_scan(fate, row, mated, pregnant=pregnant)
         litter_due = (breeding.ovulation + timedelta(days=63)).date()
-        reported = rng.random() > (0.03 if breeding.bitch.owner == "Ambertarn" else 0.13)
-        if whelped:
-            n_litters[breeding.bitch.name] += 1
+        reported = fate.random() > (0.03 if breeding.bitch.owner == "Ambertarn" else 0.13)
         if litter_due < TODAY - timedelta(days=6) and reported:
-            report_litter(rng, row, breeding, whelped=whelped)
+            report_litter(fate, row, breeding, of, whelped=whelped)
+        if came is not None:
+            row |= dict(zip(OUTCOME_HEADINGS, came, strict=True))
+        n_litters[breeding.bitch.name] += whelped or came is not None
         rows.append(row)
     TRUE_EFFECTS["breed"] = effects
     explain_missed_scans(rows)
     rows += [added_breeding_row(breeding) for breeding in added_breedings()]
     return sorted(rows, key=lambda row: str(row["Date"]))
+
+
+def leave_as_they_were(rng: np.random.Generator) -> None:
+    """Move the stream to where it stood when outcomes were still drawn from it.
+
+    The sheets that are drawn after the breedings are thereby the same, whatever becomes of these.
+    """
+    moved = rng.bit_generator
+    moved.advance(2457)  # type: ignore[attr-defined]
+    moved.state = dict(moved.state) | {"has_uint32": 1, "uinteger": 27447394}
 
 
 def explain_missed_scans(rows: list[dict[str, object]]) -> None:
@@ -932,6 +1124,20 @@ def added_breedings() -> list[Breeding]:
     ]  # fmt: skip
 
 
+OUTCOME_HEADINGS = (
+    "Scan on", "Scan", "Result", "Whelped on", "Born alive", "Stillborn", "Alive at 8 weeks",
+)  # fmt: skip
+
+LITTERS_THAT_CAME = {
+    ("Elder", date(2022, 5, 4)): ("2022-06-04", "pregnant", "whelped", "2022-07-06", 4, 0, 4),
+    ("Dulse", date(2021, 2, 4)): ("2021-03-06", "pregnant", "whelped", "2021-04-07", 4, 0, 4),
+    ("Coral", date(2023, 2, 1)): ("", "", "whelped", "2023-04-03", 5, 0, ""),
+    ("Calla", date(2022, 7, 25)): ("2022-08-21", "pregnant", "whelped", "2022-09-22", 7, 1, ""),
+    ("Thyme", date(2025, 7, 18)): ("2025-08-15", "pregnant", "whelped", "2025-09-20", 8, 0, 8),
+}
+"""By dam and mating, whatever is drawn: the litters that added dogs were born in, and the last one
+of the bitch that is fit to be bred on the last day."""
+
 ADDED_OUTCOMES = {
     date(2025, 7, 22): ("2025-08-20", "pregnant", "whelped", "2025-09-22", 6, 1, 6),
     date(2025, 8, 14): ("2025-09-13", "pregnant", "whelped", "2025-10-16", 5, 0, 5),
@@ -939,18 +1145,16 @@ ADDED_OUTCOMES = {
     date(2026, 6, 25): ("2026-07-24", "pregnant", "whelped", "2026-08-26", 4, 0, 4),
     date(2026, 9, 6): ("2026-10-06", "pregnant", "", "", "", "", ""),
 }
-"""Scan, what it showed, result, whelped on, born alive, stillborn, alive at 8 weeks, by mating."""
+"""By mating."""
 
 
 def added_breeding_row(breeding: Breeding) -> dict[str, object]:
     """One line of the Breedings sheet that was written in by hand."""
-    headings = ("Scan on", "Scan", "Result", "Whelped on", "Born alive", "Stillborn",
-                "Alive at 8 weeks")  # fmt: skip
     # What is drawn of a line elsewhere is set here: its stream is its own and thrown away.
     row = breeding_row(np.random.default_rng((SEED, 4)), breeding)
     dose = f"{breeding.true_dose_m:.0f}" if breeding.true_dose_m else ""
     row |= {"Time": "", "Second time": "", "Progressively motile per dose (M)": dose}
-    return row | dict(zip(headings, ADDED_OUTCOMES[breeding.days[0]], strict=True))
+    return row | dict(zip(OUTCOME_HEADINGS, ADDED_OUTCOMES[breeding.days[0]], strict=True))
 
 
 TRUE_EFFECTS: dict[str, dict[str, float]] = {}
@@ -1004,13 +1208,14 @@ def report_scan(
 
 
 def report_litter(
-    rng: np.random.Generator, row: dict[str, object], breeding: Breeding, *, whelped: bool
-) -> None:
+    rng: np.random.Generator, row: dict[str, object], breeding: Breeding, of: Circumstances,
+    *, whelped: bool,
+) -> None:  # fmt: skip
     """Fill in what came of it."""
     if not whelped:
         row["Result"] = "lost" if row["Scan"] == "pregnant" else "missed"
         return
-    size = draw_litter(rng, math.exp(litter_log_mean(breeding)))
+    size = draw_litter(rng, math.exp(litter_log_mean(of)))
     born = breeding.ovulation + timedelta(days=63.1 - 0.2 * (size - 5) + float(rng.normal(0, 1.3)))
     n_dead = int(rng.binomial(size, expit(TRUE["l14"] + TRUE["l14_size"] * (size - 6))))
     n_dead = min(n_dead, size - 1)
@@ -1167,7 +1372,7 @@ def frozen_sheet(breedings: list[Breeding]) -> list[dict[str, object]]:
                     "Lot": f"{stud.name[:2].upper()}-{session:%y%m}",
                     "Straws": used + (5 if i + 1 == len(sessions) else 0),
                     "Progressively motile per straw (M)": 34,
-                    "Progressive motility after thaw (%)": 50,
+                    "Progressive motility after thaw (%)": round(THAWED_PCT),
                     "Straws per dose": 3,
                     "Stored at": "home tank",
                     "Notes": "",
@@ -1242,10 +1447,13 @@ COLLECTION_HEADINGS = (
 
 def true_parameters(bitches: list[Bitch], breedings: list[Breeding]) -> dict[str, object]:
     """Everything the records were made from."""
+    fitting = best_fitting_rows(of_these_habits(breedings, TRUE_EFFECTS["breed"]))
+    rows_of_toolkit = {row: round(value, 4) for row, value in sorted(fitting.items())}
     return {
         "seed": SEED,
         "today": TODAY.isoformat(),
-        "parameters": TRUE,
+        "parameters": TRUE | rows_of_toolkit,
+        "story": STORY,
         "evaluator_bias_pct": EVALUATOR_BIAS_PCT,
         "laboratory_scale": {name: scale for name, (_, scale) in LABORATORIES.items()},
         "stud_effect": {stud.name: round(stud.effect, 4) for stud in STUDS},
@@ -1279,8 +1487,8 @@ def simulate(out: Path) -> None:
     rng = np.random.default_rng(SEED)
     for stud in STUDS:
         stud.collections.clear()
-        stud.effect = float(rng.normal(0.0, TRUE["c20_stud"]))
-        stud.litter_effect = float(rng.normal(0.0, TRUE["l12_stud"]))
+        stud.effect = float(rng.normal(0.0, STORY["stud_sd"]))
+        stud.litter_effect = float(rng.normal(0.0, STORY["sire_sd"]))
     bitches = make_bitches(rng)
     breedings = [
         plan_breeding(rng, bitch, first_day)

@@ -33,6 +33,7 @@ from studcurve.pipelines.pages.stud import (
 from studcurve.pipelines.pages.stud_review import stud_results
 from studcurve.pipelines.plan.comparison import on_one_core, plan_breeding
 from studcurve.pipelines.plan.records import PlanRecords
+from studcurve.pipelines.plan.replayed import read_replayed
 from studcurve.pipelines.plan.wishes import Wishes
 from studcurve.pipelines.records.database.store import Store
 from studcurve.reports.page import Link, Reader, render
@@ -288,7 +289,7 @@ def write_comparison(
 
 
 def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
-    """Load the invented kennel, fit, and write every page.
+    """Load the invented kennel with what was forecast of it, fit, and write every page.
 
     Returns
     -------
@@ -301,11 +302,25 @@ def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
     with Store.open(store_path) as store:
         report = store.load([DEMO / "records"], today=DEMO_TODAY)
         store.end_on(DEMO_TODAY)
+        n_replayed = add_replayed(store)
+    say(f"  {n_replayed} chances of a litter as they would have been stated in their time")
     for sheet, count in report.sheets.items():
         say(f"  {sheet}: {count.n_new} new lines, {count.n_questions} questions")
     fit_records(store_path, seed=seed, say=say)
     say("demo: writing the pages")
     return write_every_page(store_path, out, today=DEMO_TODAY, say=say)
+
+
+def add_replayed(store: Store) -> int:
+    """Keep what would have been forecast of the demo's breedings, once; how many there are.
+
+    Each was made from the records of its own day (``demo_data/replay.py``), so no load of this file
+    counts as known to it.
+    """
+    replayed = read_replayed(DEMO / "forecasts.json", store.read("dogs"))
+    if not store.read("forecasts")["command"].eq("replay").any():
+        store.add_forecasts(replayed.forecasts, load_id=0)
+    return len(replayed.forecasts)
 
 
 @on_one_core

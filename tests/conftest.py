@@ -31,8 +31,8 @@ FITTED_DEMO = os.environ.get("STUDCURVE_FITTED_DEMO")
 
 FITTING = (
     "test_conception.py", "test_demo_studs.py", "test_fit.py", "test_fitted_plan.py",
-    "test_mixed_logistic_in_r.py", "test_regression.py", "test_sampling.py", "test_storage.py",
-    "test_stud_alarms.py", "test_stud_mixed_model.py", "test_studies.py",
+    "test_mixed_logistic_in_r.py", "test_regression.py", "test_replayed.py", "test_sampling.py",
+    "test_storage.py", "test_stud_alarms.py", "test_stud_mixed_model.py", "test_studies.py",
 )  # fmt: skip
 """Files whose slow tests fit models: side by side they would take a small machine's memory."""
 

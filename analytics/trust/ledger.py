@@ -150,6 +150,8 @@ class Record:
         latest day of whelping of which nobody reported any.
     n_replayed
         Counting ones that were worked out later from the records of their day.
+    n_older
+        Counting ones that another version of the model made than today's.
     n_withdrawn
         Stated for a breeding that somebody took out of the records.
     litters
@@ -171,6 +173,7 @@ class Record:
     n_settled: int
     n_missing: int
     n_replayed: int
+    n_older: int
     n_withdrawn: int
     litters: Litters | None
     by_semen_type: Mapping[str, Litters]
@@ -216,7 +219,9 @@ class Ledger:
     rows: pd.DataFrame
 
 
-def ledger_of(forecasts: pd.DataFrame, breedings: pd.DataFrame, today: date) -> Ledger:
+def ledger_of(
+    forecasts: pd.DataFrame, breedings: pd.DataFrame, today: date, *, model: str | None = None
+) -> Ledger:
     """Score what was stated.
 
     Parameters
@@ -225,20 +230,29 @@ def ledger_of(forecasts: pd.DataFrame, breedings: pd.DataFrame, today: date) -> 
         The views of these names, without the dogs that a caution stops.
     today
         Day of the question.
+    model
+        Name and version of today's model, as ``model_fingerprint`` has it; None where nobody asks
+        which of them made a chance.
     """
     bred_on = forecasts["bred_earliest"].astype("datetime64[us]").dt.normalize()
     since = (pd.Timestamp(today) - bred_on).dt.days
     rows = forecasts.assign(is_settled=since.ge(SETTLED_DAYS).fillna(False).astype(bool))
     by_model = rows[rows["stated_by"] == "model"]
     by_people = rows[rows["stated_by"] == "person"]
+    n_older = 0
+    if model is not None:
+        is_older = ~by_model["model_fingerprint"].isin([model, f"published:{model}"])
+        n_older = int((is_older & by_model["counts"].astype(bool)).sum())
     return Ledger(
-        _record(by_model, breedings, None),
+        _record(by_model, breedings, None, n_older=n_older),
         None if by_people.empty else _record(by_people, breedings, by_model),
         rows.sort_values("forecast_id", ascending=False),
     )
 
 
-def _record(rows: pd.DataFrame, breedings: pd.DataFrame, model: pd.DataFrame | None) -> Record:
+def _record(
+    rows: pd.DataFrame, breedings: pd.DataFrame, model: pd.DataFrame | None, *, n_older: int = 0
+) -> Record:
     counting = rows[rows["counts"].astype(bool)]
     known = counting["whelped"].notna()
     settled = _in_order(counting[known & counting["is_settled"]])
@@ -254,6 +268,7 @@ def _record(rows: pd.DataFrame, breedings: pd.DataFrame, model: pd.DataFrame | N
         n_settled=n,
         n_missing=int(missing.sum()),
         n_replayed=int((counting["command"] == "replay").sum()),
+        n_older=n_older,
         n_withdrawn=int((rows["standing"] == "withdrawn").sum()),
         litters=litters_against(prob, whelped) if n else None,
         by_semen_type={

@@ -72,6 +72,7 @@ def _record(record: Record, key: str) -> tuple[Sentence, ...]:
         "waiting": record.n_known - record.n_settled,
         "missing": record.n_missing,
         "replayed": record.n_replayed,
+        "older": record.n_older,
         "withdrawn": record.n_withdrawn,
     }
     for name, n in counts.items():

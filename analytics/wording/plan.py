@@ -226,9 +226,29 @@ def beyond_own_sentences(plan: BreedingPlan) -> tuple[Sentence, ...]:
 
 def chance_sentence(answer: OptionAnswer) -> Sentence:
     """The chance of a litter of one way; an interval alone where there are no data like this."""
-    if not answer.has_centre:
-        return sentence("plan.chance_without_centre", ends=answer.chance)
-    return sentence("plan.chance", mean=answer.expected_litters, ends=answer.chance)
+    return _mean_and_ends(answer.expected_litters if answer.has_centre else None, answer.chance)
+
+
+def _mean_and_ends(mean: float | None, ends: Estimate) -> Sentence:
+    if mean is None:
+        return sentence("plan.chance_without_centre", ends=ends)
+    return sentence("plan.chance", mean=mean, ends=ends)
+
+
+def shipment_chance_sentence(mean: float | None, ends: Estimate, share: float) -> Sentence:
+    """The chance of a litter of a shipment, and what the kennel's records carry of it.
+
+    Parameters
+    ----------
+    mean, ends
+        The number to print and its 90 % range; no mean where there are no data like this.
+    share
+        Share of the certainty that the records supply, 0 to 1.
+    """
+    chance = _mean_and_ends(mean, ends)
+    if share < SMALLEST_SHARE:
+        return sentence("plan.shipment_barely", chance=chance, share=SMALLEST_SHARE)
+    return sentence("plan.shipment_chance", chance=chance, share=share)
 
 
 def _lead_sentence(plan: BreedingPlan) -> Sentence:

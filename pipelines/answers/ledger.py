@@ -108,6 +108,7 @@ def _record_values(record: Record) -> dict[str, object]:
         "n_settled": record.n_settled,
         "n_missing": record.n_missing,
         "n_replayed": record.n_replayed,
+        "n_older": record.n_older,
         "n_withdrawn": record.n_withdrawn,
         "litters": None if record.litters is None else _litters_values(record.litters),
         "by_semen_type": {kind: _litters_values(one) for kind, one in record.by_semen_type.items()},

@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -21,7 +22,9 @@ from studcurve.analytics.cautions.records import Sample
 from studcurve.analytics.errors import RecordsError, ToolkitError
 from studcurve.analytics.measures import doses, extending, motility_kept
 from studcurve.analytics.measures.semen import total_sperm_m
+from studcurve.analytics.models.conception import FIT_NAME
 from studcurve.pipelines.answers.answer import (
+    DEFAULT_SEED,
     Answer,
     TextTable,
     one_plus,
@@ -56,6 +59,9 @@ from studcurve.pipelines.records.dog_history import (
 from studcurve.reports.pages.slip import render_slip
 from studcurve.reports.words import Words
 
+if TYPE_CHECKING:
+    from studcurve.pipelines.plan.shipment import ShipmentChance
+
 N_OWN_SAMPLES = 20
 """Latest counted samples that say what is usual for a dog (J)."""
 
@@ -72,11 +78,14 @@ class PackedShipment:
         Whether a caution stopped it.
     slip
         File of the slip; None where none was written.
+    chance
+        Chance of a litter that the answer states; None where it states none.
     """
 
     answer: Answer
     is_stopped: bool
     slip: Path | None
+    chance: ShipmentChance | None = None
 
 
 def pack_shipment(
@@ -86,6 +95,7 @@ def pack_shipment(
     out: Path,
     words: Words,
     rng: np.random.Generator,
+    seed: int = DEFAULT_SEED,
     check_only: bool = False,
 ) -> PackedShipment:
     """Divide a sample, record the shipment and write its slip.
@@ -99,9 +109,9 @@ def pack_shipment(
     out
         Folder of the slip.
     words
-        Language of the slip.
-    rng
-        Source of the draws.
+        Language of the slip and of the chance of a litter.
+    rng, seed
+        Source of the draws of the sample, and seed of those of the chance of a litter.
     check_only
         Answer, and record and write nothing.
 
@@ -120,6 +130,7 @@ def pack_shipment(
     refuse_unstudied(request.hours)
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in (*CAUTION_VIEWS, "lab_tests")}
+        has_fit = store.read_fit(FIT_NAME) is not None
     stud, registered = _stud(request.stud, views["dogs"])
     request = _with_recorded_weight(request, views["dogs"])
     cautions = _cautions(stud, views, request)
@@ -147,11 +158,19 @@ def pack_shipment(
         noted = replace(refused, sentences=(*_notes(cautions), *refused.sentences))
         return PackedShipment(noted, True, None)
     # Everything is worked out before anything is recorded.
+    bitch = _known_bitch(request.for_bitch, views["dogs"])
+    chance = None
+    if has_fit and bitch is not None:
+        chance = _chance(store_path, request, (stud, bitch), sample, made, cautions, seed)
     slip_path = None
     if not check_only:
         slip = make_slip(stud, registered, request, plan, made, views["lab_tests"])
         slip_path, text = out / slip_name(slip), render_slip(slip, words)
     answer = _answer(request, plan, worth, made, curve, usual, cautions, slip_path)
+    if chance is not None:
+        told = " ".join(words.tell(one) for one in chance.sentences)
+        values = {**answer.values, "chance": chance.values()}
+        answer = replace(answer, sentences=(*answer.sentences, told), values=values)
     if slip_path is not None:
         out.mkdir(parents=True, exist_ok=True)
         record_shipment(store_path, stud, request, made)
@@ -162,7 +181,36 @@ def pack_shipment(
                 f"The shipment is recorded, but its slip {slip_path} cannot be written "
                 f"({why.strerror}). Write the slip by hand."
             ) from None
-    return PackedShipment(answer, False, slip_path)
+    return PackedShipment(answer, False, slip_path, chance)
+
+
+def _chance(
+    store_path: Path,
+    request: ShipmentRequest,
+    pair: tuple[str, str],
+    sample: doses.SampleDraws,
+    made: MadeUp,
+    cautions: tuple[Caution, ...],
+    seed: int,
+) -> ShipmentChance | None:
+    """The chance of a litter from one dose; loads the models, which nothing else here does."""
+    from studcurve.pipelines.plan.shipment import PackedDose, shipment_chance
+
+    stud, bitch = pair
+    dose = PackedDose(
+        stud=stud,
+        bitch=bitch,
+        sample=sample,
+        n_doses=made.n_doses,
+        route=request.route,
+        collected_at=request.collected_at,
+        sent_at=request.sent_at,
+        inseminate_at=request.inseminate_at,
+        extender=request.extender,
+        carrier=request.carrier,
+        clinic=request.clinic,
+    )
+    return shipment_chance(store_path, dose, cautions, seed=seed)
 
 
 def _stud(name: str, dogs: pd.DataFrame) -> tuple[str, str | None]:

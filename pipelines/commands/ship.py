@@ -38,7 +38,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from studcurve.pipelines.answers.answer import Answer
+    from studcurve.pipelines.answers.shipment import PackedShipment
     from studcurve.pipelines.answers.slip import ShipmentRequest
+    from studcurve.reports.words import Words
 
 
 ExpectOption = Annotated[
@@ -174,7 +176,8 @@ def ship(
 ) -> None:
     """Divide a sample, record its shipment and write its slip.
 
-    The answer gives the doses, the extender and the chance of each dose at the insemination.
+    The answer gives the doses, the extender and the chance of each dose at the insemination; for a
+    bitch of the records and with a kept fit also the chance of a litter, which is kept.
     """
     from studcurve.pipelines.answers.shipment import pack_shipment
     from studcurve.pipelines.answers.slip import ShipmentRequest
@@ -205,20 +208,28 @@ def ship(
     )
     packed = pack_shipment(
         common.store, request, out=sheet.out, words=sheet.words, rng=common.rng(),
-        check_only=check,
+        seed=common.seed, check_only=check,
     )  # fmt: skip
     answer = packed.answer
-    if expect is not None and not (packed.is_stopped or check):
-        answer = _with_own_chance(answer, request, expect / 100.0, asked_by, common.store)
+    if not (packed.is_stopped or check):
+        own_prob = None if expect is None else expect / 100.0
+        answer = _with_chances(packed, request, own_prob, asked_by, common.store, sheet.words)
     show(answer, as_json=common.as_json)
     if packed.is_stopped:
         raise typer.Exit(1)
 
 
-def _with_own_chance(
-    answer: Answer, request: ShipmentRequest, prob: float, asked_by: str | None, store: Path
+def _with_chances(
+    packed: PackedShipment,
+    request: ShipmentRequest,
+    own_prob: float | None,
+    asked_by: str | None,
+    store: Path,
+    words: Words,
 ) -> Answer:
-    """Keep what the sender expects of the shipment, and say so."""
+    """Keep the chance that the answer states and what the sender expects, and say so."""
+    if packed.chance is None and own_prob is None:
+        return packed.answer
     from studcurve.analytics.errors import StoreLockedError
     from studcurve.analytics.sentences import sentence
     from studcurve.pipelines.answers.ledger import with_kept
@@ -226,21 +237,27 @@ def _with_own_chance(
         Kept,
         asker,
         chance_of_shipment,
+        chances_of_shipment,
         keep,
         stated_at,
     )
-    from studcurve.reports.words import Words
 
+    who, stated = asker(asked_by), []
     try:
-        stated = chance_of_shipment(
-            store, (request.stud, request.for_bitch or ""), route=request.route,
-            inseminate_at=request.inseminate_at, prob=prob, asked_by=asker(asked_by),
-            at=stated_at(store),
-        )  # fmt: skip
+        at = stated_at(store)
+        if packed.chance is not None:
+            stated += chances_of_shipment(packed.chance, asked_by=who, at=at)
+        if own_prob is not None:
+            own = chance_of_shipment(
+                store, (request.stud, request.for_bitch or ""), route=request.route,
+                inseminate_at=request.inseminate_at, prob=own_prob, asked_by=who, at=at,
+            )  # fmt: skip
+            if own is None:
+                return with_kept(packed.answer, Kept((), sentence("forecast.unknown_bitch")), words)
+            stated.append(own)
     except StoreLockedError:
-        return with_kept(answer, Kept((), sentence("forecast.in_use")), Words("en"))
-    kept = Kept((), sentence("forecast.unknown_bitch")) if stated is None else keep(store, [stated])
-    return with_kept(answer, kept, Words("en"))
+        return with_kept(packed.answer, Kept((), sentence("forecast.in_use")), words)
+    return with_kept(packed.answer, keep(store, stated), words)
 
 
 def _given_once(option: str, behind: float | None, named: float | None) -> float:

@@ -8,6 +8,10 @@
     One breeding.
 ``schedule``
     Several bitches and one stud.
+``shipment``
+    A shipment that is about to leave.
+``replayed``
+    Chances that would have been stated in the past, from a file.
 ``forecasts``
     Chances that were stated, kept; what became of earlier ones.
 """

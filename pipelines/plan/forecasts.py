@@ -30,6 +30,7 @@ from studcurve.pipelines.fits.guard import engine_versions, model_fingerprint
 from studcurve.pipelines.fits.registry import CONCEPTION
 from studcurve.pipelines.plan.records import PlanRecords, dog_row
 from studcurve.pipelines.plan.schedule import StudSchedule
+from studcurve.pipelines.plan.shipment import ShipmentChance
 from studcurve.pipelines.records.database.forecasts import Command, Forecast
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.database.whole_file import last_day
@@ -181,6 +182,33 @@ def chances_of_schedule(
     return stated
 
 
+def chances_of_shipment(
+    told: ShipmentChance, *, asked_by: str | None, at: datetime
+) -> list[Forecast]:
+    """The chance that the answer to a shipment prints; none where there are no data like it.
+
+    Parameters
+    ----------
+    told
+        The chance and what it was read from.
+    asked_by, at
+        As for a comparison.
+    """
+    if not told.has_centre:
+        return []
+    common = _common(told.records, told.stud, "ship", asked_by, at)
+    bitch_id = int(dog_row(told.records, told.bitch, "female")["dog_id"])
+    return [
+        Forecast(
+            **common,
+            **_way(bitch_id, told.bitch, told.option, told.published_prob),
+            **_chance(told.expected, told.chance),
+            records_weight=told.records_weight,
+            n_draws=told.n_draws,
+        )
+    ]
+
+
 def chance_of_shipment(
     store_path: Path,
     pair: tuple[str, str],
@@ -271,7 +299,7 @@ def ledger_of_views(views: Mapping[str, pd.DataFrame], today: date) -> tuple[Led
     """The same of views that are read already, those that the rules of caution read among them."""
     stated, bred = views["forecasts"], views["breedings"]
     if stated.empty:
-        return ledger_of(stated, bred, today), 0
+        return ledger_of(stated, bred, today, model=_model_now()), 0
     dogs = {*stated["stud"], *stated["bitch"], *bred["stud"], *bred["bitch"]}
     return kennel_ledger(views, dogs_without_chances(views, dogs, today), today)
 
@@ -298,7 +326,12 @@ def kennel_ledger(
     stated, bred = views["forecasts"], views["breedings"]
     open_rows = stated[without_stopped(stopped, stated["stud"], stated["bitch"])]
     known = bred[without_stopped(stopped, bred["stud"], bred["bitch"])]
-    return ledger_of(open_rows, known, today), len(stated) - len(open_rows)
+    ledger = ledger_of(open_rows, known, today, model=_model_now())
+    return ledger, len(stated) - len(open_rows)
+
+
+def _model_now() -> str:
+    return model_fingerprint(CONCEPTION.name, CONCEPTION.version)
 
 
 _BY_A_PERSON: Mapping[str, Any] = MappingProxyType({
@@ -312,7 +345,7 @@ def _common(
 ) -> dict[str, Any]:
     """What all chances of one answer have in common."""
     kept = records.conception.kept
-    model = model_fingerprint(CONCEPTION.name, CONCEPTION.version)
+    model = _model_now()
     versions: Mapping[str, str] = engine_versions() if kept is None else kept.versions
     return {
         "stated_at": at,

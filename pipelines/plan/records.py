@@ -263,7 +263,7 @@ def heat_of(records: PlanRecords, bitch: str, *, ovulation_on: date | None = Non
     today = records.asked_at.date()
     if ovulation_on is not None:
         named = sentence("heat.named", on=ovulation_on, sd_days=DATE_SD_DAYS)
-        return Heat(_around(ovulation_on), named, is_named=True)
+        return Heat(_on(ovulation_on), named, is_named=True)
     cycles = records.views["cycles"]
     own = cycles[
         (cycles["bitch"] == bitch) & (pd.to_datetime(cycles["first_day"]).dt.date <= today)
@@ -273,25 +273,30 @@ def heat_of(records: PlanRecords, bitch: str, *, ovulation_on: date | None = Non
     if last is None or (today - last["first_day"].date()).days > HEAT_DAYS:
         supposed = today + timedelta(days=NEXT_HEAT_DAYS)
         none = sentence("heat.supposed", on=supposed, sd_days=DATE_SD_DAYS)
-        return Heat(_around(supposed), none)
+        return Heat(_on(supposed), none)
     readings = tuple(readings_of_heat(records.views["progesterone"], int(last["cycle_id"]), today))
     first_day = last["first_day"].date()
     if not pd.isna(last["vet_ovulation_on"]):
         by_vet = last["vet_ovulation_on"].date()
         basis = sentence("heat.by_vet", on=by_vet, sd_days=DATE_SD_DAYS)
-        return Heat(_around(by_vet), basis, is_named=True)
+        return Heat(_on(by_vet), basis, is_named=True)
     surge = None if pd.isna(last["lh_surge_on"]) else last["lh_surge_on"].date()
     posterior = ovulation_posterior(readings, first_day=first_day, lh_surge_on=surge)
     words = sentence("heat.recorded", on=first_day, n=len(readings))
     return Heat(posterior, words, readings, first_day, surge)
 
 
-def _around(day: date) -> OvulationPosterior:
+def _on(day: date) -> OvulationPosterior:
     """A normal ovulation around the noon of a day."""
-    half = int(np.ceil(5.0 * DATE_SD_DAYS / GRID_STEP_DAYS))
+    return around(datetime(day.year, day.month, day.day, 12), DATE_SD_DAYS)
+
+
+def around(moment: datetime, sd_days: float) -> OvulationPosterior:
+    """A normal ovulation of a mean and a standard deviation [d]."""
+    half = int(np.ceil(5.0 * sd_days / GRID_STEP_DAYS))
     days: Floats = GRID_STEP_DAYS * np.arange(2.0 * half + 1.0)
-    weight: Floats = np.exp(-0.5 * ((days - days[half]) / DATE_SD_DAYS) ** 2)
-    origin = datetime(day.year, day.month, day.day, 12) - timedelta(days=float(days[half]))
+    weight: Floats = np.exp(-0.5 * ((days - days[half]) / sd_days) ** 2)
+    origin = moment - timedelta(days=float(days[half]))
     return OvulationPosterior(origin, days, weight / weight.sum(), 0)
 
 

@@ -15,6 +15,7 @@ from studcurve.analytics.errors import ConvergenceError
 from studcurve.analytics.estimate import records_weight
 from studcurve.analytics.models import sampling
 from studcurve.analytics.models.breedings.records import prepare_conception
+from studcurve.analytics.models.breedings.semen import hours_since_collection
 from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
 from studcurve.analytics.models.conception.chance import own_breedings_prob
 from studcurve.analytics.models.conception.model import (
@@ -203,8 +204,11 @@ def test_a_kennel_that_says_little_is_given_the_published_table(outcomes):
 def test_the_demos_truth_lies_within_the_intervals(demo_fit):
     truth = json.loads((DEMO / "true_parameters.json").read_text(encoding="utf-8"))["parameters"]
 
+    rows = {*COEFFICIENTS, "c19", "c20_stud", "c20_bitch", "c20_breed"}
+    # No insemination of the demo is surgical.
+    assert rows - set(truth) == {"c08"}
     missed = []
-    for row in (*COEFFICIENTS, "c19", "c20_stud", "c20_bitch", "c20_breed"):
+    for row in sorted(rows & set(truth)):
         low, high = np.quantile(demo_fit.draws[row], [0.025, 0.975])
         if not low <= truth[row] <= high:
             missed.append(row)
@@ -267,13 +271,16 @@ def test_a_missing_dose_is_less_sure_than_a_recorded_one(demo_store):
     data = conception_data(demo_store)
     rows = demo_store.read("breedings").sort_values(["bred_earliest", "bitch", "stud"])
     first = demo_store.read("inseminations").query("n_in_breeding == 1").set_index("breeding_id")
-    recorded = first.loc[rows["breeding_id"], "motile_dose_m"].notna().to_numpy()
+    first = first.loc[rows["breeding_id"]]
+    recorded = first["motile_dose_m"].notna().to_numpy()
+    # What the storage curve leaves open of a dose since it was packed is another doubt.
+    in_time = ~(hours_since_collection(first) > 30.0)
 
     dose_sd = data.inseminated_semen.dose_sd
     for kind in ("fresh", "chilled"):
         of_kind = data.semen_type == kind
-        assert dose_sd[of_kind & recorded].max() < 0.36
-        assert dose_sd[of_kind & ~recorded].min() > dose_sd[of_kind & recorded].max()
+        assert dose_sd[of_kind & recorded & in_time].max() < 0.36
+        assert dose_sd[of_kind & ~recorded].min() > dose_sd[of_kind & recorded & in_time].max()
 
 
 def test_days_without_progesterone_are_less_sure(demo_store):

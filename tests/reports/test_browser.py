@@ -4,9 +4,11 @@ import json
 import re
 import shutil
 from importlib.resources import files
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from studcurve.analytics.models.conception.response import read_response
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
@@ -14,9 +16,11 @@ from studcurve.pipelines.pages.comparison import coming_breedings, records_of_pa
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.plan.comparison import plan_breeding
 from studcurve.pipelines.plan.wishes import Wishes
-from studcurve.pipelines.run import DEMO_TODAY, write_every_page
+from studcurve.pipelines.records.database.store import Store
+from studcurve.pipelines.run import DEMO_TODAY, add_replayed, write_every_page
 from studcurve.reports.page import render
 from studcurve.reports.pages.handout import N_SHEETS
+from studcurve.reports.words import Words
 from tests.conftest import FITTED_DEMO
 from tests.reports.samples import HOSTILE, every_report
 
@@ -45,10 +49,13 @@ def browser():
 @pytest.fixture(scope="module")
 def store_of_pages(tmp_path_factory, request):
     """The records file that the pages were made from: the demo's own, or the one fitted here."""
-    if FITTED_DEMO is None:
-        return request.getfixturevalue("fitted_store_path")
     copy = tmp_path_factory.mktemp("store") / "ambertarn.duckdb"
-    return Path(shutil.copyfile(Path(FITTED_DEMO) / copy.name, copy))
+    if FITTED_DEMO is not None:
+        return Path(shutil.copyfile(Path(FITTED_DEMO) / copy.name, copy))
+    shutil.copyfile(request.getfixturevalue("fitted_store_path"), copy)
+    with Store.open(copy) as store:
+        add_replayed(store)
+    return copy
 
 
 @pytest.fixture(scope="module")
@@ -228,6 +235,60 @@ def test_a_phone_never_scrolls_sideways(browser, pages):
 
         assert tab.evaluate("document.documentElement.scrollWidth") <= 390, name
         tab.context.close()
+
+
+LEDGER = ("ledger", "ledger-scores", "ledger-kinds", "ledger-bands")
+"""Headings of the section of the overview, and of its tables in "How we know"."""
+
+
+@pytest.mark.parametrize(("kind", "language"), [("overview", "en"), ("de/overview", "de")])
+@pytest.mark.parametrize("width", [390, 1000])
+def test_the_ledger_is_drawn_listed_and_within_the_page(browser, pages, kind, language, width):
+    tab, _, lines = visit(
+        browser, one(pages, kind), viewport={"width": width, "height": 844}, bypass_csp=True
+    )
+    words, section = Words(language), "section[aria-labelledby=ledger]"
+    how_we_know = "section[aria-labelledby=method]"
+
+    tab.evaluate("document.querySelectorAll('details').forEach((fold) => (fold.open = true))")
+    headings = [tab.inner_text(f"#{name}") for name in LEDGER]
+    wanted = ("heading", "scores_heading", "kinds_heading", "bands_heading")
+    assert headings == [words[f"ledger.{name}"] for name in wanted]
+    # A mark for each of five groups, and a line for each of the latest sixty chances.
+    assert tab.locator("#ledger-0 svg .mark-symbol path").count() == 5
+    assert tab.locator(f"{section} tbody tr").count() == 60
+    replayed = words.say("ledger.replayed", n=240)
+    assert replayed in tab.inner_text(section)
+    assert replayed in tab.inner_text(how_we_know)
+    assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    outside = tab.evaluate(
+        "([parts, width]) => [...document.querySelectorAll(parts)].filter((part) =>"
+        " part.getBoundingClientRect().right > width + 0.5).length",
+        [", ".join(f"{section} {part}" for part in ("p", "h2", "svg", ".scroll")), width],
+    )
+    assert outside == 0
+    tab.add_script_tag(content=AXE)
+    found = tab.evaluate(
+        "(parts) => axe.run({include: parts}).then((results) => results.violations)",
+        [[section], [how_we_know]],
+    )
+    assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found] == []
+    assert lines == []
+    tab.context.close()
+
+
+@pytest.mark.parametrize(("kind", "language"), [("overview", "en"), ("de/overview", "de")])
+def test_the_ledger_is_on_paper(browser, pages, kind, language):
+    tab, _, _ = visit(browser, one(pages, kind))
+    words = Words(language)
+
+    sheets = PdfReader(BytesIO(tab.pdf(format="A4"))).pages
+
+    text = "".join("".join(sheet.extract_text().split()) for sheet in sheets)
+    for name in ("heading", "list_heading", "scores_heading", "kinds_heading", "bands_heading"):
+        assert "".join(words[f"ledger.{name}"].split()) in text, name
+    assert "".join(words.say("ledger.replayed", n=240).split()) in text
+    tab.context.close()
 
 
 @pytest.mark.parametrize("kind", ["overview", "de/overview"])

@@ -73,6 +73,7 @@ SPEAKING = {
     "pipelines/fits/registry.py": NAMES,
     "pipelines/fits/storage.py": TERMINAL,
     "pipelines/plan/records.py": NAMES,
+    "pipelines/plan/replayed.py": "why a file is refused, printed as errors are",
     "pipelines/records/archive.py": "what stands in an export beside its tables, in English",
     "pipelines/records/corrections.py": WORKBOOK,
     "pipelines/records/database/connection.py": SQL,

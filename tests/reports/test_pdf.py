@@ -80,6 +80,15 @@ def test_every_report_can_be_set_on_paper_whatever_its_names_hold(kind):
         assert pdf(every_report(name)[kind], "a4").startswith(b"%PDF-")
 
 
+def test_stated_chances_are_on_the_sheets_of_the_overview():
+    sheets = PdfReader(BytesIO(pdf(every_report()["overview"], "a4"))).pages
+
+    text = "".join("".join(sheet.extract_text().split()) for sheet in sheets)
+    told = [Words("en")[f"ledger.{name}"] for name in ("heading", "lead", "bands_lead")]
+    told.append(Words("en").say("ledger.list_lead", n=41, shown=41))
+    assert [one for one in told if "".join(one.split()) not in text] == []
+
+
 def test_a_stop_reaches_the_sheets():
     free, stopped = (
         every_report(is_stopped=stopped)["shipment sheet"] for stopped in (False, True)
