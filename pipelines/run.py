@@ -9,6 +9,7 @@ from pathlib import Path
 
 from studcurve.analytics.plan.breeding_plan import BreedingPlan
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
+from studcurve.pipelines.due import DUE_VIEWS
 from studcurve.pipelines.fits.fit import FitOutcome, fit_models
 from studcurve.pipelines.pages.anonymous import without_names
 from studcurve.pipelines.pages.comparison import (
@@ -18,7 +19,7 @@ from studcurve.pipelines.pages.comparison import (
 )
 from studcurve.pipelines.pages.files import file_names
 from studcurve.pipelines.pages.handout import handout_results
-from studcurve.pipelines.pages.kennel import Kennel, held, left_out, read_kennel
+from studcurve.pipelines.pages.kennel import Kennel, held, left_out, read_kennel, stopped_dogs
 from studcurve.pipelines.pages.outcomes import outcomes_results
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.provenance import provenance
@@ -88,10 +89,26 @@ class Shelf:
         return replace(self, link=replace(self.link, more=more))
 
 
-def fit_records(store_path: Path, *, seed: int, say: Callable[[str], None]) -> list[FitOutcome]:
-    """Fit what the records allow and keep it."""
+def fit_records(
+    store_path: Path, *, today: date, seed: int, say: Callable[[str], None]
+) -> list[FitOutcome]:
+    """Fit what the records allow and keep it.
+
+    Parameters
+    ----------
+    store_path
+        Records file.
+    today
+        Day on which cautions are read: what is summed holds no breeding of a dog that one stops.
+    seed
+        Of the sampler.
+    say
+        Called with each sentence of progress.
+    """
     with Store.open(store_path, make=False) as store:
-        return fit_models(store, seed=seed, say=say)
+        views = {name: store.read(name) for name in sorted({*DUE_VIEWS, "forecasts"})}
+        silent = stopped_dogs(views, today)
+        return fit_models(store, seed=seed, say=say, silent=silent)
 
 
 @on_one_core
@@ -306,7 +323,7 @@ def run_demo(out: Path, *, seed: int, say: Callable[[str], None]) -> Path:
     say(f"  {n_replayed} chances of a litter as they would have been stated in their time")
     for sheet, count in report.sheets.items():
         say(f"  {sheet}: {count.n_new} new lines, {count.n_questions} questions")
-    fit_records(store_path, seed=seed, say=say)
+    fit_records(store_path, today=DEMO_TODAY, seed=seed, say=say)
     say("demo: writing the pages")
     return write_every_page(store_path, out, today=DEMO_TODAY, say=say)
 

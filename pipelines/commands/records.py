@@ -234,7 +234,7 @@ def fit(
     """Fit the models to the records and keep the result."""
     from studcurve.pipelines.run import fit_records
 
-    outcomes = fit_records(store, seed=seed, say=_progress)
+    outcomes = fit_records(store, today=asked_on(None, store), seed=seed, say=_progress)
     if as_json:
         show_json({outcome.model: asdict(outcome) for outcome in outcomes})
     else:

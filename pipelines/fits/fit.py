@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,6 +19,7 @@ from typing import Any, Generic, Literal
 
 from studcurve.analytics.errors import ConvergenceError, StaleFitError
 from studcurve.analytics.models import sampling
+from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.analytics.models.sampling import Diagnostics, Draws
 from studcurve.analytics.priors import priors_fingerprint
 from studcurve.pipelines.fits.guard import (
@@ -124,6 +125,7 @@ def fit_models(
     seed: int,
     say: Callable[[str], None],
     models: Sequence[Model[Any, Any]] = MODELS,
+    silent: Collection[str] = (),
 ) -> list[FitOutcome]:
     """Fit what the records allow and keep it.
 
@@ -137,6 +139,8 @@ def fit_models(
         Called with each sentence of progress.
     models
         Which models.
+    silent
+        Call names of dogs whose breedings no sum over the kennel may hold.
 
     Returns
     -------
@@ -156,7 +160,12 @@ def fit_models(
                 "is the starting table alone"
             )
             outcomes[model.name] = FitOutcome(model.name, "skipped", sentence)
-        elif kept is not None and kept.seed == seed and _is_of(kept, model, data):
+        elif (
+            kept is not None
+            and kept.seed == seed
+            and _is_of(kept, model, data)
+            and _is_told_of(kept, data, silent)
+        ):
             if not holds_under_this_engine(kept):
                 store.save_fit(marked_as_held(kept))
             sentence = f"{model.name}: nothing changed since the model of {kept.fitted_at:%Y-%m-%d}"
@@ -169,7 +178,7 @@ def fit_models(
             continue
         say(outcomes[model.name].sentence)
     by_name = {model.name: model for model in models}
-    for name, result in _sampled(by_name, waiting, seed, say):
+    for name, result in _sampled(by_name, waiting, seed, say, silent):
         if isinstance(result, ConvergenceError):
             outcomes[name] = FitOutcome(name, "refused", str(result))
         else:
@@ -222,11 +231,12 @@ def _sampled(
     waiting: Mapping[str, Any],
     seed: int,
     say: Callable[[str], None],
+    silent: Collection[str],
 ) -> Any:  # noqa: ANN401
     """Yield each model's name with its draws, or with the refusal of its sampler, as they come."""
     if len(waiting) == 1:
         ((name, data),) = waiting.items()
-        yield name, _fit(by_name[name], data, seed, cache_folder())
+        yield name, _fit(by_name[name], data, seed, cache_folder(), silent)
     if len(waiting) < 2:
         return
     with ProcessPoolExecutor(
@@ -234,7 +244,7 @@ def _sampled(
         mp_context=multiprocessing.get_context("spawn"),
     ) as pool:
         running: dict[Future[Fitted | ConvergenceError], str] = {
-            pool.submit(_fit_named, name, data, seed, cache_folder()): name
+            pool.submit(_fit_named, name, data, seed, cache_folder(), silent): name
             for name, data in waiting.items()
         }
         started = datetime.now()
@@ -247,10 +257,16 @@ def _sampled(
                 yield running.pop(future), future.result()
 
 
-def _fit_named(name: str, data: Any, seed: int, cache: Path) -> Fitted | ConvergenceError:  # noqa: ANN401
+def _fit_named(
+    name: str,
+    data: Any,  # noqa: ANN401
+    seed: int,
+    cache: Path,
+    silent: Collection[str],
+) -> Fitted | ConvergenceError:
     """Fit one model of :data:`MODELS` in a process of its own."""
     (model,) = (model for model in MODELS if model.name == name)
-    return _fit(model, data, seed, cache)
+    return _fit(model, data, seed, cache, silent)
 
 
 def _fit(
@@ -258,6 +274,7 @@ def _fit(
     data: Any,  # noqa: ANN401
     seed: int,
     cache: Path,
+    silent: Collection[str],
 ) -> Fitted | ConvergenceError:
     """Thinned draws of one model and what was checked, or the refusal of its sampler."""
     # Read at the sampler's first use in a process: two fits side by side share no core, and sums do
@@ -272,7 +289,10 @@ def _fit(
     thin = max(1, n_draws // N_KEPT_DRAWS)
     values = {name: draws[::thin] for name, draws in posterior.draws.items()}
     draws = Draws(values, posterior.diagnostics, posterior.seconds, posterior.labels)
-    checks = {**model.check(posterior, seed=seed), **model.ask(posterior, seed=seed)}
+    checks = {
+        **model.check(posterior, seed=seed, silent=silent),
+        **model.ask(posterior, seed=seed),
+    }
     return Fitted(draws, {**checks, **density_now(model.name)})
 
 
@@ -329,3 +349,9 @@ def _is_of(kept: KeptFit, model: Model[Any, Any], data: Any) -> bool:  # noqa: A
     return kept.data_fingerprint == data.fingerprint() and is_current(
         kept, model.version, model.prior_ids
     )
+
+
+def _is_told_of(kept: KeptFit, data: Any, silent: Collection[str]) -> bool:  # noqa: ANN401
+    """Whether what was regressed left out the same breedings; true where nothing was."""
+    regressed = kept.checks.get("regressed")
+    return regressed is None or regressed == without_stopped(silent, *partners(data)).tolist()

@@ -5,10 +5,11 @@ One description a model; `pipelines/fits/fit.py` fits, keeps and reads them all 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
 from typing import Any, Generic, Protocol, TypeVar
 
+import numpy as np
 import pandas as pd
 
 from studcurve.analytics.estimate import Floats
@@ -16,6 +17,7 @@ from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.models.breedings.records import ConceptionData, prepare_conception
 from studcurve.analytics.models.conception import FIT_NAME
 from studcurve.analytics.models.conception import model as conception
+from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.sampling import Diagnostics, Draws
@@ -65,13 +67,19 @@ D = TypeVar("D", bound=ModelData)
 P = TypeVar("P", bound=Posterior)
 
 
-def _unchecked(posterior: Posterior, *, seed: int) -> Mapping[str, Any]:
+def _unchecked(
+    posterior: Posterior, *, seed: int, silent: Collection[str] = ()
+) -> Mapping[str, Any]:
     """Nothing is computed of a model that no page checks."""
     return {}
 
 
-def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
+def check_conception(
+    posterior: conception.ConceptionPosterior, *, seed: int, silent: Collection[str] = ()
+) -> Mapping[str, Any]:
     """Predictions with each bitch left out, answers under other priors, and plain regressions."""
+    told = without_stopped(silent, *partners(posterior.data))
+    open_data = replace(posterior.data, whelped=np.where(told, posterior.data.whelped, -1))
     predicted = checking.left_out(posterior, seed=seed)
     return {
         "left_out": None
@@ -81,14 +89,21 @@ def check_conception(posterior: conception.ConceptionPosterior, *, seed: int) ->
             "pareto_k": predicted.pareto_k.tolist(),
         },
         "prior_widths": prior_width.as_plain(prior_width.prior_widths(posterior, seed=seed)),
-        "regressions": regressions.as_plain(regressions.regress_litters(posterior.data, seed=seed)),
+        "regressions": regressions.as_plain(regressions.regress_litters(open_data, seed=seed)),
+        "regressed": told.tolist(),
     }
 
 
-def check_litter(posterior: litter.LitterPosterior, *, seed: int) -> Mapping[str, Any]:
+def check_litter(
+    posterior: litter.LitterPosterior, *, seed: int, silent: Collection[str] = ()
+) -> Mapping[str, Any]:
     """What plain regressions say of the size of litters."""
-    found = regressions.regress_sizes(posterior.data, seed=seed)
-    return {"regressions": regressions.as_plain(found)}
+    told = without_stopped(silent, *partners(posterior.data))
+    data = posterior.data
+    found = regressions.regress_sizes(
+        replace(data, n_stillborn=np.where(told, data.n_stillborn, -1.0)), seed=seed
+    )
+    return {"regressions": regressions.as_plain(found), "regressed": told.tolist()}
 
 
 def ask_about_litters(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
@@ -141,9 +156,10 @@ class Model(Generic[D, P]):
         of a kennel without records.
     check
         Computes once, at the fit, what pages tell of how far it can be trusted, as plain numbers;
-        ``check(posterior, seed=…)``. Nothing by default.
+        ``check(posterior, seed=…, silent=…)``, the last the call names of dogs whose breedings no
+        sum over the kennel may hold. Nothing by default.
     ask
-        The same of what takes a sampler or a simulation of its own.
+        The same of what takes a sampler or a simulation of its own; ``ask(posterior, seed=…)``.
     """
 
     name: str

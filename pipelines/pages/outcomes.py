@@ -53,7 +53,7 @@ def outcomes_results(
     wording = outcomes_of(kennel, name) if told is None else told
     known, shown = kennel.conception, wording.has_breedings
     found = regressions_of(kennel) if stud is None else ()
-    stands_back = bool(found) and bool(kennel.stopped)
+    stands_back = bool(found) and not _is_regressed_without_stopped(kennel)
     aged = known.kept is not None and known.n_records_since > 0 and shown
     return OutcomesResults(
         title=kennel.name if name is None else name,
@@ -153,21 +153,38 @@ def _kept(kennel: Kennel) -> Kept:
 def regressions_of(kennel: Kennel) -> tuple[Regressions, ...]:
     """What the fits kept of regressions, of litters and of their size.
 
-    They were computed over all breedings: while a caution stops a dog nobody may be shown them.
+    They are without the breedings of dogs that a caution stopped when the model was fitted.
     """
     kept: tuple[KeptFit | None, ...] = (kennel.conception.kept, kennel.litter.kept)
     read = (fit.checks.get("regressions") for fit in kept if fit is not None)
     return tuple(regressions.from_plain(one) for one in read if one is not None)
 
 
+def _is_regressed_without_stopped(kennel: Kennel) -> bool:
+    """Whether every regression left out the very breedings that are left out today."""
+    for model in (kennel.conception, kennel.litter):
+        regressed = None if model.kept is None else model.kept.checks.get("regressed")
+        if regressed is None:
+            continue
+        data = model.posterior.data
+        if regressed != without_stopped(kennel.stopped, *partners(data)).tolist():
+            return False
+    return True
+
+
 def _model_score(kennel: Kennel) -> Mapping[str, float]:
-    """Log loss and Brier score of the model's chances with each bitch left out; empty without."""
+    """Log loss and Brier score of the model's chances with each bitch left out; empty without.
+
+    Of the breedings that the regressions predict, so that the two may stand side by side.
+    """
     kept = kennel.conception.kept
     read = None if kept is None else kept.checks.get("left_out")
     if not read or not kennel.conception.is_of_today:
         return {}
-    whelped = kennel.conception.posterior.data.whelped
-    came, prob = whelped[whelped >= 0], np.array(read["ways"]["model"])
+    data = kennel.conception.posterior.data
+    known = data.whelped >= 0
+    shown = without_stopped(kennel.stopped, *partners(data))[known]
+    came, prob = data.whelped[known][shown], np.array(read["ways"]["model"])[shown]
     return {
         "log_loss": float(-np.log(np.where(came == 1, prob, 1.0 - prob)).mean()),
         "brier": float(((came - prob) ** 2).mean()),

@@ -23,6 +23,7 @@ from studcurve.analytics.estimate import (
 )
 from studcurve.analytics.measures.counting import exact_share
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
+from studcurve.analytics.models.breedings.posterior import GroupedData
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.models.conception.chance import own_breedings_prob
 from studcurve.analytics.models.conception.model import COEFFICIENTS, ConceptionPosterior
@@ -143,8 +144,8 @@ class StudChances:
     dots: tuple[BredDot, ...]
 
 
-def partners(data: ConceptionData) -> tuple[Mask, Mask]:
-    """Call names of stud and bitch of every breeding that the model reads."""
+def partners(data: GroupedData) -> tuple[Mask, Mask]:
+    """Call names of stud and bitch of every breeding, or litter, that a model reads."""
     studs, bitches = (np.array(data.levels[factor], dtype=object) for factor in ("stud", "bitch"))
     return studs[data.groups["stud"]], bitches[data.groups["bitch"]]
 
