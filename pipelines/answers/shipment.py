@@ -22,7 +22,6 @@ from studcurve.analytics.cautions.records import Sample
 from studcurve.analytics.errors import RecordsError, ToolkitError
 from studcurve.analytics.measures import doses, extending, motility_kept
 from studcurve.analytics.measures.semen import total_sperm_m
-from studcurve.analytics.models.conception import FIT_NAME
 from studcurve.pipelines.answers.answer import (
     DEFAULT_SEED,
     Answer,
@@ -48,6 +47,7 @@ from studcurve.pipelines.answers.slip import (
     slip_name,
     until_at,
 )
+from studcurve.pipelines.fits.guard import CHANCE_FIT
 from studcurve.pipelines.fits.storage import storage_curve
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.records.dog_history import (
@@ -130,7 +130,7 @@ def pack_shipment(
     refuse_unstudied(request.hours)
     with Store.open(store_path, read_only=True) as store:
         views = {name: store.read(name) for name in (*CAUTION_VIEWS, "lab_tests")}
-        has_fit = store.read_fit(FIT_NAME) is not None
+        has_fit = store.read_fit(CHANCE_FIT) is not None
     stud, registered = _stud(request.stud, views["dogs"])
     request = _with_recorded_weight(request, views["dogs"])
     cautions = _cautions(stud, views, request)

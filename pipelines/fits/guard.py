@@ -19,6 +19,9 @@ import numpy as np
 from studcurve.analytics.priors import priors_fingerprint
 from studcurve.pipelines.records.database.kept_fits import KeptFit
 
+CHANCE_FIT = "conception"
+"""Name of the kept fit behind a chance of a litter, for who asks without loading the models."""
+
 ENGINE = ("jax", "jaxlib", "numpyro", "numpy")
 """Libraries that make the draws."""
 

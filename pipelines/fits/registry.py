@@ -15,7 +15,6 @@ import pandas as pd
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.models.breedings.records import ConceptionData, prepare_conception
-from studcurve.analytics.models.conception import FIT_NAME
 from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.analytics.models.density import Story
@@ -195,7 +194,7 @@ def litter_data(store: Views) -> litter.LitterData:
 
 
 CONCEPTION: Model[ConceptionData, conception.ConceptionPosterior] = Model(
-    name=FIT_NAME,
+    name="conception",
     prior_ids=("c0", "c1", "c20", "c21", "c23", "c24", "c25", "c26", "r05"),
     version=conception.MODEL_VERSION,
     prepare=conception_data,

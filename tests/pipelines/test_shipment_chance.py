@@ -14,10 +14,10 @@ from typer.testing import CliRunner
 
 from studcurve.analytics.measures import doses
 from studcurve.analytics.models.breedings.terms import design_matrix
-from studcurve.analytics.models.conception import FIT_NAME
 from studcurve.analytics.models.conception.chance import pregnant_logits
 from studcurve.pipelines.cli import app
 from studcurve.pipelines.commands import ship
+from studcurve.pipelines.fits.guard import CHANCE_FIT
 from studcurve.pipelines.fits.registry import CONCEPTION
 from studcurve.pipelines.plan.forecasts import chances_of_shipment
 from studcurve.pipelines.plan.records import heat_of, pair_of
@@ -98,7 +98,8 @@ def test_what_is_stated_is_what_is_kept_in_the_same_words_as_a_comparison(ask, f
     assert (row["route"], row["n_inseminations"]) == ("vaginal", 1)
     assert row["planned_at"] == INSEMINATE
     assert row["stated_at"].date() == END
-    assert row["model_fingerprint"] == f"conception, version {CONCEPTION.version}"
+    assert CONCEPTION.name == CHANCE_FIT
+    assert row["model_fingerprint"] == f"{CHANCE_FIT}, version {CONCEPTION.version}"
     assert answer["forecasts"]["n_kept"] == 1
     with Store.open(fitted, read_only=True) as store:
         assert store.broken_promises() == []
@@ -217,10 +218,10 @@ def test_a_check_states_the_chance_and_keeps_nothing(ask, fitted):
 def test_without_a_current_fit_no_chance_is_stated(ask, fitted, is_stale):
     with Store.open(fitted) as store:
         if is_stale:
-            older = replace(store.read_fit(FIT_NAME), model_fingerprint="conception, version 1")
+            older = replace(store.read_fit(CHANCE_FIT), model_fingerprint="conception, version 1")
             store.save_fit(older)
         else:
-            store.drop_fit(FIT_NAME)
+            store.drop_fit(CHANCE_FIT)
 
     ran = ask("--json")
 

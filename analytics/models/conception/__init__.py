@@ -9,6 +9,3 @@
 ``bred``
     What they say of the breedings of the records.
 """
-
-FIT_NAME = "conception"
-"""What the kept fit is called; read at the bench, which loads no sampler."""
