@@ -9,7 +9,6 @@ from pathlib import Path
 
 from studcurve.analytics.plan.breeding_plan import BreedingPlan
 from studcurve.pipelines.answers.answer import DEFAULT_SEED
-from studcurve.pipelines.due import DUE_VIEWS
 from studcurve.pipelines.fits.fit import FitOutcome, fit_models
 from studcurve.pipelines.pages.anonymous import without_names
 from studcurve.pipelines.pages.comparison import (
@@ -19,7 +18,7 @@ from studcurve.pipelines.pages.comparison import (
 )
 from studcurve.pipelines.pages.files import file_names
 from studcurve.pipelines.pages.handout import handout_results
-from studcurve.pipelines.pages.kennel import Kennel, held, left_out, read_kennel, stopped_dogs
+from studcurve.pipelines.pages.kennel import Kennel, held, left_out, read_kennel, stopped_in
 from studcurve.pipelines.pages.outcomes import outcomes_results
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.provenance import provenance
@@ -106,9 +105,7 @@ def fit_records(
         Called with each sentence of progress.
     """
     with Store.open(store_path, make=False) as store:
-        views = {name: store.read(name) for name in sorted({*DUE_VIEWS, "forecasts"})}
-        silent = stopped_dogs(views, today)
-        return fit_models(store, seed=seed, say=say, silent=silent)
+        return fit_models(store, seed=seed, say=say, silent=stopped_in(store, today))
 
 
 @on_one_core

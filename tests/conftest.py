@@ -17,6 +17,7 @@ from studcurve.analytics.models.sampling import keep_compiled
 from studcurve.pipelines import run
 from studcurve.pipelines.fits.fit import cache_folder, fit_models, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, LITTER, MODELS, STUD_OVER_TIME
+from studcurve.pipelines.pages.kennel import stopped_in
 from studcurve.pipelines.plan import records as plan_records
 from studcurve.pipelines.records.database import connection as database_connection
 from studcurve.pipelines.records.database.connection import remember_trusted, write_ahead
@@ -330,7 +331,10 @@ def made_once(tmp_path_factory, name, make) -> Path:
 def fit_or_take(store, models):
     """Fit models to the demo, or take the fits that the demo's own command has kept of it."""
     if FITTED_DEMO is None:
-        outcomes = fit_models(store, seed=DEMO_SEED, say=lambda sentence: None, models=models)
+        outcomes = fit_models(
+            store, seed=DEMO_SEED, say=lambda sentence: None, models=models,
+            silent=stopped_in(store, DEMO_TODAY),
+        )  # fmt: skip
         assert {one.state for one in outcomes} == {"fitted"}, [one.sentence for one in outcomes]
         return
     with Store.open(Path(FITTED_DEMO) / "ambertarn.duckdb", read_only=True) as demo:

@@ -164,7 +164,7 @@ def fit_models(
             kept is not None
             and kept.seed == seed
             and _is_of(kept, model, data)
-            and _is_told_of(kept, data, silent)
+            and is_told_of(kept, data, silent)
         ):
             if not holds_under_this_engine(kept):
                 store.save_fit(marked_as_held(kept))
@@ -351,7 +351,15 @@ def _is_of(kept: KeptFit, model: Model[Any, Any], data: Any) -> bool:  # noqa: A
     )
 
 
-def _is_told_of(kept: KeptFit, data: Any, silent: Collection[str]) -> bool:  # noqa: ANN401
-    """Whether what was regressed left out the same breedings; true where nothing was."""
+def is_told_of(kept: KeptFit, data: Any, silent: Collection[str]) -> bool:  # noqa: ANN401
+    """Whether what was regressed left out the same breedings; true where nothing was.
+
+    Parameters
+    ----------
+    kept, data
+        A kept fit and the records of today.
+    silent
+        Call names of dogs whose breedings no sum over the kennel may hold.
+    """
     regressed = kept.checks.get("regressed")
     return regressed is None or regressed == without_stopped(silent, *partners(data)).tolist()

@@ -151,6 +151,12 @@ def stopped_dogs(views: Mapping[str, pd.DataFrame], today: date) -> frozenset[st
     return dogs_without_chances(views, dogs, today)
 
 
+def stopped_in(store: Store, today: date) -> frozenset[str]:
+    """Call names of the dogs of a records file whose chances a caution holds back."""
+    views = {name: store.read(name) for name in sorted({*DUE_VIEWS, "forecasts"})}
+    return stopped_dogs(views, today)
+
+
 def left_out(kennel: Kennel, *dogs: str) -> tuple[Sentence, ...]:
     """How many doubtful lines nothing here counts: of some dogs, or of all; nothing without any."""
     lines = kennel.views["doubtful_lines"]

@@ -7,9 +7,19 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from studcurve.reports.charts.frame import HEIGHT, ends_tooltip, estimate_tooltip, finished
+from studcurve.reports.charts.frame import (
+    HEIGHT,
+    cycle,
+    ends_tooltip,
+    estimate_tooltip,
+    finished,
+    legend_of,
+)
 from studcurve.reports.theme import INK, MUTED, SERIES
 from studcurve.reports.words import Words
+
+DASHES: Any = ([1, 2], [4, 2], [6, 2, 1, 2])
+"""How the lines of regressions are told apart; all are thin."""
 
 ROOM = 0.09
 """Room above and below for marks of single breedings, in parts of the axis."""
@@ -19,6 +29,7 @@ def outcome_along(
     curve: pd.DataFrame,
     bands: pd.DataFrame,
     marks: pd.DataFrame,
+    regressed: pd.DataFrame,
     *,
     x_title: str,
     y_title: str,
@@ -38,6 +49,8 @@ def outcome_along(
         Columns x, median, lower, upper, n.
     marks
         Columns x, y (where the mark stands), about.
+    regressed
+        Columns x, way (as the legend has it), median; empty where no regression has a curve.
     x_title, y_title
         Of the axes, with units.
     log_scale
@@ -70,6 +83,26 @@ def outcome_along(
                 x=x, y=y("median"), tooltip=estimate_tooltip(words, digits)
             ),
         ]
+    if len(regressed):
+        ways = list(dict.fromkeys(regressed["way"]))
+        dash = alt.StrokeDash(
+            "way:N",
+            scale=alt.Scale(domain=ways, range=cycle(DASHES, ways)),
+            legend=legend_of(words["legend.source"], ways),
+        )
+        layers.append(
+            alt.Chart(regressed)
+            .mark_line(stroke=SERIES[2], strokeWidth=1.2, clip=True)
+            .encode(
+                x=x,
+                y=y("median"),
+                strokeDash=dash,
+                tooltip=[
+                    alt.Tooltip("way:N", title=words["legend.source"]),
+                    alt.Tooltip("median:Q", title=y_title, format=digits),
+                ],
+            )
+        )
     layers.append(
         alt.Chart(marks)
         .mark_tick(thickness=1.4, size=11, opacity=0.55, color=INK, orient="vertical")

@@ -12,7 +12,7 @@ from studcurve.analytics.wording.outcomes import OutcomesWording
 from studcurve.analytics.wording.sources import Source
 from studcurve.reports.page import Reader, Report, Section
 from studcurve.reports.sections.outcomes import exposure_section, outcomes_section
-from studcurve.reports.sections.regressed import regressed_annex
+from studcurve.reports.sections.regressed import regressed_annex, regressed_curves
 from studcurve.reports.sections.sources import in_words, on_one_line
 
 
@@ -71,7 +71,14 @@ def build_outcomes(results: OutcomesResults, reader: Reader) -> Report:
     for exposure in exposures:
         is_first = not any(section.charts for section in sections)
         sections.append(
-            exposure_section(wording, exposure, words, is_first=is_first, has_marks=others)
+            exposure_section(
+                wording,
+                exposure,
+                words,
+                is_first=is_first,
+                has_marks=others,
+                regressed=regressed_curves(results.regressions, exposure, words),
+            )
         )
     answer = (
         *(() if results.fit_age is None else (results.fit_age,)),

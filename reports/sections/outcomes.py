@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
-from studcurve.analytics.outcomes.counted import Band, Side
+from studcurve.analytics.outcomes.counted import Band, Outcome, Side
 from studcurve.analytics.outcomes.standardised import Curve
 from studcurve.analytics.outcomes.summary import ExposureOutcome
 from studcurve.analytics.wording.outcomes import OutcomesWording, fact, scaled
@@ -19,12 +20,20 @@ from studcurve.reports.words import Words
 SCALE = {"litter": 100.0, "size": 1.0}
 """Of an outcome as it is shown: percent, or pups."""
 
+NO_CURVE = pd.DataFrame(columns=["x", "way", "median"])
+
 LARGEST_SHOWN = 6.0
 """Pups to which the axis of litter size reaches at least."""
 
 
 def exposure_section(
-    wording: OutcomesWording, exposure: str, words: Words, *, is_first: bool, has_marks: bool
+    wording: OutcomesWording,
+    exposure: str,
+    words: Words,
+    *,
+    is_first: bool,
+    has_marks: bool,
+    regressed: Mapping[Outcome, pd.DataFrame],
 ) -> Section:
     """Both outcomes of one exposure: its sentences, a picture each, and the bands.
 
@@ -40,12 +49,20 @@ def exposure_section(
         Whether its pictures are the first on the page, and it says how to read them.
     has_marks
         Whether single breedings are drawn.
+    regressed
+        Curves of regressions by outcome.
     """
     pairs = wording.of(exposure)
     pictures = [
         (
             _spoken(one, words, has_marks=has_marks),
-            _picture(one, words, has_marks=has_marks, is_fitted=one.outcome in wording.fitted),
+            _picture(
+                one,
+                words,
+                regressed.get(one.outcome, NO_CURVE),
+                has_marks=has_marks,
+                is_fitted=one.outcome in wording.fitted,
+            ),
         )
         for one, _ in pairs
         if (has_marks and one.counts.marks) or one.curve is not None
@@ -71,7 +88,7 @@ def exposure_section(
         paragraphs=(
             *paragraphs,
             *(
-                (_how_to_read(wording, words, has_marks=has_marks),)
+                (_how_to_read(wording, words, has_marks=has_marks, has_regressed=bool(regressed)),)
                 if pictures and is_first
                 else ()
             ),
@@ -127,10 +144,13 @@ def outcomes_section(wording: OutcomesWording, words: Words) -> Section | None:
     )
 
 
-def _how_to_read(wording: OutcomesWording, words: Words, *, has_marks: bool) -> str:
+def _how_to_read(
+    wording: OutcomesWording, words: Words, *, has_marks: bool, has_regressed: bool
+) -> str:
     """What marks, points, lines and ribbon of the pictures are."""
     line = "both" if wording.fitted else "published"
     parts = [*(["marks"] if has_marks else []), "points", line]
+    parts += ["regressed"] if has_regressed else []
     return " ".join(words[f"outcomes.picture_{part}"] for part in parts)
 
 
@@ -143,7 +163,12 @@ def _spoken(one: ExposureOutcome, words: Words, *, has_marks: bool) -> str:
 
 
 def _picture(
-    one: ExposureOutcome, words: Words, *, has_marks: bool, is_fitted: bool
+    one: ExposureOutcome,
+    words: Words,
+    regressed: pd.DataFrame,
+    *,
+    has_marks: bool,
+    is_fitted: bool,
 ) -> dict[str, Any]:
     scale = SCALE[one.outcome]
     marks, bands = _marks(one, words, has_marks=has_marks), _points(one, scale)
@@ -156,6 +181,7 @@ def _picture(
         curve,
         bands,
         marks,
+        regressed,
         x_title=words[f"axis.exposure_{one.exposure}"],
         y_title=words["axis.chance" if one.outcome == "litter" else "axis.pups_born"],
         log_scale=one.exposure == "concentration",

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import pandas as pd
+
 from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.outcomes.counted import Outcome
 from studcurve.analytics.outcomes.regressing import Answer, WithinBetween
 from studcurve.analytics.outcomes.regressions import Regressions
 from studcurve.analytics.outcomes.summary import ExposureOutcome
@@ -42,6 +45,34 @@ def regressed_annex(
         _studs(found, words),
     )
     return tuple(section for section in sections if section is not None)
+
+
+def regressed_curves(
+    found: Sequence[Regressions], exposure: str, words: Words
+) -> dict[Outcome, pd.DataFrame]:
+    """Mean prediction of each way along an exposure, by outcome; as the picture shows it.
+
+    Parameters
+    ----------
+    found
+        Of litters, and of their size.
+    exposure
+        One of the four.
+    words
+        Of the reader.
+    """
+    curves = {}
+    for of_outcome in found:
+        one = of_outcome.exposures.get(exposure)
+        rows = [
+            (x, words.word("regressed_by", way), SCALE[of_outcome.outcome][0] * value)
+            for way, answer in (one.ways.items() if one is not None else ())
+            for x, value in zip(one.grid if one is not None else (), answer.curve, strict=False)
+            if value is not None
+        ]
+        if rows:
+            curves[of_outcome.outcome] = pd.DataFrame(rows, columns=["x", "way", "median"])
+    return curves
 
 
 def _differences(

@@ -15,6 +15,7 @@ NAMES = [model.name for model in models.MODELS]
 TOTAL, MOTILITY, MORPHOLOGY = (model.name for model in models.STUD_OVER_TIME)
 
 SILENT = {
+    "studcurve.analytics.models.conception.bred": "reads kept draws; of a check whose it is",
     "studcurve.analytics.outcomes.counted": "counts for pages; of a model's checks only outcomes",
     "studcurve.analytics.outcomes.contrast": "asks the records anew, in a sample of its own",
     "studcurve.analytics.outcomes.needed": "a simulation beside the fit",

@@ -14,6 +14,7 @@ from numpyro.infer.util import log_density
 from scipy.special import expit, roots_hermitenorm
 from scipy.stats import norm
 
+from studcurve.analytics.models.breedings.posterior import Belief
 from studcurve.analytics.models.conception import model as conception
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.litter import model as litter
@@ -138,7 +139,7 @@ def test_the_joint_density_of_breedings_is_that_of_each_breeding_in_turn(factor_
     assert PRIORS["r05_sensitivity"].centre == 0.97
     assert PRIORS["r05_specificity"].centre == 0.99
 
-    values, found = at_a_point(conception.conception_story(data, factor_sd), seed=3)
+    values, found = at_a_point(conception.conception_story(data, Belief(factor_sd)), seed=3)
 
     c = coefficients_at(values, rows, factor_sd)
     peak = abs(float(values["signed_c19"]))
@@ -158,7 +159,7 @@ def test_the_joint_density_of_litters_is_that_of_each_litter_alone(factor_sd):
     data = litter_data(FixedRecords())
     rows = litter.PUBLISHED
 
-    values, found = at_a_point(litter.litter_story(data, factor_sd), seed=4)
+    values, found = at_a_point(litter.litter_story(data, Belief(factor_sd)), seed=4)
 
     c = coefficients_at(values, rows, factor_sd)
     wanted = log_prior(values, rows, data, factor_sd)

@@ -10,11 +10,13 @@ from tests.conftest import DEMO_SEED
 
 from studcurve.analytics.errors import StaleFitError
 from studcurve.analytics.models import sampling
+from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.analytics.models.conception.model import fit_conception
 from studcurve.analytics.wording.program import fit_age_sentence
 from studcurve.pipelines.cli import main
-from studcurve.pipelines.fits.fit import fit_models, read_posterior
+from studcurve.pipelines.fits.fit import fit_models, is_told_of, read_posterior
 from studcurve.pipelines.fits.registry import CONCEPTION, MODELS
+from studcurve.pipelines.pages.kennel import stopped_in
 from studcurve.pipelines.records.database.store import Store
 from studcurve.pipelines.run import DEMO_TODAY, write_stud_reviews
 from studcurve.reports.words import Words
@@ -96,10 +98,29 @@ def test_a_fit_of_another_model_or_other_priors_is_refused(fitted_store_path, tm
 def test_an_unchanged_kennel_is_not_fitted_again(fitted_store_path):
     lines = []
     with Store.open(fitted_store_path) as store:
-        outcomes = fit_models(store, seed=DEMO_SEED, say=lines.append, models=[CONCEPTION])
+        stopped = stopped_in(store, DEMO_TODAY)
+        outcomes = fit_models(
+            store, seed=DEMO_SEED, say=lines.append, models=[CONCEPTION], silent=stopped
+        )
 
     assert [outcome.state for outcome in outcomes] == ["unchanged"]
     assert lines[0].startswith("conception: nothing changed since the model of ")
+
+
+def test_a_kennel_of_which_other_dogs_are_stopped_is_fitted_again(fitted_store_path, tmp_path):
+    path = tmp_path / "kennel.duckdb"
+    path.write_bytes(fitted_store_path.read_bytes())
+    with Store.open(path) as store:
+        stopped = stopped_in(store, DEMO_TODAY)
+        data, kept = CONCEPTION.prepare(store), store.read_fit("conception")
+
+    names, _ = partners(data)
+    told = np.array(kept.checks["regressed"])
+    assert stopped
+    assert told.tolist() == without_stopped(stopped, *partners(data)).tolist()
+    assert is_told_of(kept, data, stopped)
+    assert not is_told_of(kept, data, {*stopped, str(names[told][0])})
+    assert not is_told_of(kept, data, ())
 
 
 def test_records_too_thin_are_skipped_with_a_sentence_and_answered_from_the_table(tmp_path):

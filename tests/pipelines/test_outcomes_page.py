@@ -6,6 +6,7 @@ import time
 from dataclasses import replace
 from html import unescape
 
+import numpy as np
 import pandas as pd
 import pytest
 from tests.printed import sentences_in
@@ -13,6 +14,7 @@ from tests.printed import sentences_in
 from studcurve.analytics.estimate import estimate_from_draws
 from studcurve.analytics.models.breedings.exposures import EXPOSURES
 from studcurve.analytics.models.breedings.records import in_model_order
+from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.pipelines.pages.anonymous import without_names
 from studcurve.pipelines.pages.kennel import read_kennel
 from studcurve.pipelines.pages.outcomes import in_order, outcomes_of, outcomes_results
@@ -520,3 +522,39 @@ def render_overview(kennel):
     return render(
         build_overview(overview_results(kennel, read_studs(kennel)), (), ENGLISH_OWNER)
     ).replace("\u00a0", " ")
+
+
+# Regressions beside the model
+
+
+def test_regressions_left_out_the_breedings_that_the_page_leaves_out(kennel, told):
+    results = outcomes_results(kennel, told=told)
+
+    litters, sizes = results.regressions
+    counts = counted(told)["day", "litter"]
+    assert litters.n_known == counts.poor.n_known + counts.usual.n_known + sum(
+        1 for mark in known_without_a_day(kennel) if mark
+    )
+    assert (litters.outcome, sizes.outcome) == ("litter", "size")
+    assert set(results.model_score) == {"log_loss", "brier"}
+    assert "regressed.held" not in keys(results.left_out)
+
+
+def known_without_a_day(kennel):
+    """Whether each breeding that is told of has a known result and no recorded day."""
+    data = kennel.conception.posterior.data
+    shown = without_stopped(kennel.stopped, *partners(data))
+    return shown & (data.whelped >= 0) & np.isnan(data.exposures.day)
+
+
+def test_where_other_dogs_are_stopped_today_no_regression_is_shown(kennel, told):
+    others = replace(kennel, stopped=kennel.stopped - {min(kennel.stopped)})
+
+    results = outcomes_results(others)
+
+    assert results.regressions == ()
+    assert "regressed.held" in keys(results.left_out)
+
+
+def test_of_one_stud_no_regression_is_shown(kennel):
+    assert outcomes_results(kennel, read_stud(kennel, "Tarn")).regressions == ()

@@ -436,7 +436,7 @@ def regressions_of_litters():
     ways = {
         "rates": Answer(Estimate(0.12, -0.03, 0.25), 40, 9, 4),
         "gee": Answer(sentence("regress.few_litter", n=9, wanted=45), 40, 9, 4),
-        "ridge": Answer(0.05, 40, 9, 4, shape="straight"),
+        "ridge": Answer(0.05, 40, 9, 4, shape="straight", curve=(0.6, 0.4)),
     }
     studs = WithinBetween(Estimate(0.02, -0.05, 0.09), Estimate(-0.1, -0.4, 0.2), 40, 2)
     chances = np.full(40, 0.6)

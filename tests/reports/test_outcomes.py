@@ -79,7 +79,10 @@ def test_both_languages_tell_the_same_numbers_and_draw_the_same_marks():
         assert all_numbers(english, one) == all_numbers(german, other)
         for (_, drawn), (_, again) in zip(one.charts, other.charts, strict=True):
             places = [
-                [{k: v for k, v in row.items() if k != "about"} for row in data_of(chart)]
+                [
+                    {k: v for k, v in row.items() if k not in {"about", "way"}}
+                    for row in data_of(chart)
+                ]
                 for chart in (drawn, again)
             ]
             assert places[0] == places[1]
@@ -188,7 +191,7 @@ def test_before_a_fit_nothing_is_told_of_both_together():
         text = " ".join(one.paragraphs)
         assert EN["outcomes.picture_both"] not in text
         assert "863" not in text
-    (summary,) = report.annex
+    summary = report.annex[0]
     assert {row[5] for row in summary.table.rows} == {NONE_SHOWN}
     assert {row[6] for row in summary.table.rows} == {EN["outcomes.unasked"]}
 
@@ -328,3 +331,31 @@ def test_a_sheet_and_a_heading_that_are_asked_for_exist(language, exposure):
     amid = re.findall(r"(?<![.] )(?<!^)\b[A-Z][a-z]+", plain)
     named = {word for sheet in sheets for word in sheet.title.split()}
     assert language != "en" or set(amid) <= named
+
+
+def test_a_regression_is_drawn_where_it_has_a_curve_and_told_beside_the_model():
+    report = page()
+    chart = dict(section(report, "hours").charts)
+    (litters, *_) = chart.values()
+    drawn = [row for row in data_of(litters) if "way" in row]
+    assert [(row["x"], row["median"]) for row in drawn] == [(24.0, 60.0), (48.0, 40.0)]
+    assert {row["way"] for row in drawn} == {EN.word("regressed_by", "ridge")}
+    others = [one for name in ("motility", "day") for _, one in section(report, name).charts]
+    assert not any("way" in row for one in others for row in data_of(one))
+
+    by_name = {one.name: one for one in report.annex}
+    ways = {row[2]: row[3] for row in by_name["regressed"].table.rows if row[0] == EN.word(
+        "exposed_to", "hours")}  # fmt: skip
+    assert numbers(ways[EN.word("regressed_by", "rates")]) == numbers("+12 (−3 to +25)")
+    assert numbers(ways[EN.word("regressed_by", "ridge")]) == numbers("+5")
+    assert ways[EN.word("regressed_by", "gee")] == EN.say("regress.few_litter", n=9, wanted=45)
+    (scores, model) = by_name["regressed-scores"].table.rows
+    assert numbers(scores[1]) == numbers("0.660")
+    assert model[0] == EN["predictor.model"]
+    assert len(by_name["regressed-studs"].table.rows) == 1
+
+
+def test_without_regressions_nothing_is_said_of_them():
+    report = build_outcomes(replace(outcomes_results(), regressions=(), model_score={}), OWNER)
+
+    assert not any(one.name.startswith("regressed") for one in report.annex)

@@ -642,7 +642,7 @@ def test_pages_say_how_many_lines_they_leave_out_in_either_language(kennel, tmp_
             kennel.records, tmp_path / language, today=TODAY, studs=["Bracken"], reader=reader,
             anonymous=False,
         )  # fmt: skip
-        assert len(pages) == 3
+        assert len(pages) == 4
         for page in pages:
             assert words.tell(of_all) in page.read_text(encoding="utf-8"), page
 
