@@ -104,8 +104,8 @@ MUTATIONS = [
     ),
     (
         "studcurve.analytics.models.breedings.records",
-        "storage_days=hours / 24.0",
-        "storage_days=hours / 12.0",
+        "storage_days=bred.hours / 24.0",
+        "storage_days=bred.hours / 12.0",
         "conception",
     ),
     (
