@@ -122,8 +122,8 @@ MUTATIONS = [
     ),
     (
         "studcurve.analytics.models.breedings.semen",
-        "np.hypot(kept * error, kept_sd * read)",
-        "kept * error",
+        "np.hypot(self.of_reading_pct, self.of_curve_pct)",
+        "self.of_reading_pct",
         "conception",
     ),
     (
