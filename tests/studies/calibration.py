@@ -11,6 +11,7 @@ on each, and the rank of every true value among 99 thinned draws must be uniform
 One line a kennel is appended to the lines file, so that an interrupted run goes on where it was.
 """
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -167,9 +168,7 @@ def conception_kennel(seed, kennel, spoil=None):
     )
     simulated = spoil(truth) if spoil else truth
     scan, report = drawn_outcomes(rng, simulated, rows)
-    data = type(data)(**{
-        name: getattr(data, name) for name in data.__slots__
-    } | {"scanned_pregnant": scan, "whelped": report})  # fmt: skip
+    data = replace(data, scanned_pregnant=scan, whelped=report)
     posterior = fit_conception(data, seed=seed + kennel)
     draws = thinned(posterior.draws)
     ids = (*CHAIN_ROWS, "c19", *CHAIN_SPREADS)
