@@ -8,10 +8,11 @@ import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.outcomes.counted import Outcome
-from studcurve.analytics.outcomes.regressing import Answer, WithinBetween
+from studcurve.analytics.outcomes.regressing import N_FOR_RIDGE, Answer, WithinBetween
 from studcurve.analytics.outcomes.regressions import Regressions
 from studcurve.analytics.outcomes.summary import ExposureOutcome
 from studcurve.analytics.sentences import Sentence
+from studcurve.analytics.trust.checking import N_FOR_CHALLENGER
 from studcurve.analytics.wording.outcomes import scaled
 from studcurve.reports.page import Section, Table, columns
 from studcurve.reports.words import Words
@@ -84,6 +85,8 @@ def _differences(
         for exposure, one in of_outcome.exposures.items():
             head = words.word("exposed_to", exposure), words.word("outcome_of", of_outcome.outcome)
             for way, answer in one.ways.items():
+                if _is_too_early(answer):
+                    continue
                 rows.append(
                     (
                         *head,
@@ -108,7 +111,14 @@ def _differences(
     names = ["exposure", "outcome_of", "regressed_by", "difference_at_best", "n_read", "n_left_out"]
     texts = {"exposure", "outcome_of", "regressed_by"}
     table = Table(heading, columns(words, names, texts_in=texts), tuple(rows))
-    return Section("regressed", heading, words["regressed.lead"], table=table)
+    lead = words.say("regressed.lead", ridge=N_FOR_RIDGE, boosting=N_FOR_CHALLENGER)
+    return Section("regressed", heading, lead, table=table)
+
+
+def _is_too_early(answer: Answer) -> bool:
+    """Whether a way is asked only of more results; the lead says of how many."""
+    why = answer.difference
+    return isinstance(why, Sentence) and why.key == "regress.few_known"
 
 
 def _left_out(answer: Answer) -> int:
