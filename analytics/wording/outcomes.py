@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.models.breedings.exposures import EXPOSURES
 from studcurve.analytics.outcomes.confounded import MEASURED, Together
+from studcurve.analytics.outcomes.contrast import OPEN_ROWS
 from studcurve.analytics.outcomes.counted import FEWEST_IN_BAND, Outcome, Side
 from studcurve.analytics.outcomes.needed import MOST_BREEDINGS, WORTH_PUPS, WORTH_SHARE
 from studcurve.analytics.outcomes.summary import ExposureOutcome
@@ -135,6 +136,8 @@ def verdict(one: ExposureOutcome, *, is_asked: bool, is_of_one_stud: bool) -> Se
     if one.standing in {"fewer", "more"}:
         whose = "_in_kennel" if is_of_one_stud else ""
         return sentence(f"outcomes.{one.standing}_{one.outcome}{whose}")
+    if one.standing in {"open", "bounded"} and not has_row(one):
+        return sentence("outcomes.no_row")
     if one.standing in {"open", "bounded"} and not is_asked:
         return sentence("outcomes.unasked")
     if one.standing == "open":
@@ -236,9 +239,7 @@ def _late(one: ExposureOutcome) -> tuple[Sentence, ...]:
 def _loss(one: ExposureOutcome) -> tuple[Sentence, ...]:
     """What the poor side may have lost, before and after the records."""
     if one.loss is None:
-        no_row = one.outcome == "size" and one.exposure == "concentration"
-        no_row = no_row and one.standing not in {"not_asked", "not_recorded"}
-        return (sentence("outcomes.no_row"),) if no_row else ()
+        return ()
     scale = 100.0 if one.outcome == "litter" else 1.0
     return (
         sentence(
@@ -250,6 +251,11 @@ def _loss(one: ExposureOutcome) -> tuple[Sentence, ...]:
     )
 
 
+def has_row(one: ExposureOutcome) -> bool:
+    """Whether the models hold a row of an exposure for this outcome, so that it can be asked."""
+    return one.exposure in OPEN_ROWS[one.outcome]
+
+
 def scaled(estimate: Estimate, by: float) -> Estimate:
     """An estimate in another unit: points of a share."""
     median, lower, upper = (by * part for part in (estimate.median, estimate.lower, estimate.upper))
@@ -259,7 +265,7 @@ def scaled(estimate: Estimate, by: float) -> Estimate:
 def _needed(one: ExposureOutcome) -> tuple[Sentence, ...]:
     """How many breedings would show a loss worth acting on, and what those on record would."""
     needed = one.needed
-    if needed is None or one.standing not in SHOWN_NEEDED:
+    if needed is None or one.standing not in SHOWN_NEEDED or not has_row(one):
         return ()
     worth = WORTH_SHARE if one.outcome == "litter" else WORTH_PUPS
     # Those of the page: the fit knows of no dog that a caution stops.

@@ -193,7 +193,22 @@ def test_before_a_fit_nothing_is_told_of_both_together():
         assert "863" not in text
     summary = report.annex[0]
     assert {row[5] for row in summary.table.rows} == {NONE_SHOWN}
-    assert {row[6] for row in summary.table.rows} == {EN["outcomes.unasked"]}
+    said = {row[:2]: row[6] for row in summary.table.rows}
+    never = EN.word("exposed_to", "concentration"), EN.word("outcome_of", "size")
+    assert said.pop(never) == EN["outcomes.no_row"]
+    assert set(said.values()) == {EN["outcomes.unasked"]}
+
+
+@pytest.mark.parametrize("standing", ["open", "bounded"])
+def test_concentration_is_never_set_beside_the_size_of_a_litter_by_a_model(standing):
+    wording = told(exposure_outcome("concentration", "size", standing))
+
+    assert keys(wording.verdicts) == ["outcomes.no_row"]
+    (paragraph,) = wording.paragraphs
+    assert keys(paragraph).count("outcomes.no_row") == 1
+    assert not any(key.startswith("outcomes.needed") for key in keys(paragraph))
+    other = told(exposure_outcome("concentration", "litter", standing)).paragraphs[0]
+    assert any(key.startswith("outcomes.needed") for key in keys(other))
 
 
 def test_a_model_of_litters_alone_says_nothing_of_sizes_together():
