@@ -27,6 +27,7 @@ from studcurve.analytics.models.breedings.posterior import Belief
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.models.conception.model import ConceptionPosterior, fit_conception
 from studcurve.analytics.models.litter.model import LitterData, LitterPosterior, fit_litter
+from studcurve.analytics.models.litter.sizes import log_means
 from studcurve.analytics.models.sampling import SCHEDULE
 from studcurve.analytics.outcomes.counted import (
     Mask,
@@ -40,7 +41,6 @@ from studcurve.analytics.outcomes.standardised import (
     litter_at,
     litter_chances,
     litter_means,
-    log_means,
     on_poor_side,
 )
 
@@ -129,11 +129,12 @@ def loss_of_litters(
     if not poor.any():
         return None
     at_best = conception_at(data, exposure, best_value(data, exposure))
-    losses = [
-        (litter_chances(one, at_best, poor) - litter_chances(one, data, poor)).mean(axis=1)
-        for one in (published, together)
-    ]
-    return Loss(int(poor.sum()), *(estimate_from_draws(each) for each in losses))
+    return _loss(
+        *(
+            litter_chances(one, at_best, poor) - litter_chances(one, data, poor)
+            for one in (published, together)
+        )
+    )
 
 
 def loss_of_pups(
@@ -145,11 +146,18 @@ def loss_of_pups(
     if not poor.any() or exposure not in OPEN_ROWS["size"]:
         return None
     at_best = litter_at(data, exposure, best_value(data.bred, exposure))
-    losses = [
-        (litter_means(one, at_best, poor) - litter_means(one, data, poor)).mean(axis=1)
-        for one in (published, together)
-    ]
-    return Loss(int(poor.sum()), *(estimate_from_draws(each) for each in losses))
+    return _loss(
+        *(
+            litter_means(one, at_best, poor) - litter_means(one, data, poor)
+            for one in (published, together)
+        )
+    )
+
+
+def _loss(before: Floats, after: Floats) -> Loss:
+    """Means over the breedings of the poor side; arrays of shape (n_draws, n)."""
+    published, together = (estimate_from_draws(each.mean(axis=1)) for each in (before, after))
+    return Loss(before.shape[1], published, together)
 
 
 def shifts_of_litters(data: ConceptionData, *, seed: int) -> dict[str, Shift]:

@@ -30,14 +30,13 @@ from studcurve.analytics.models.breedings.terms import LINEAR
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.litter.model import LitterPosterior
-from studcurve.analytics.models.litter.sizes import drawn_total_born
+from studcurve.analytics.models.litter.sizes import drawn_total_born, log_means
 from studcurve.analytics.outcomes.counted import outcome_of_breedings
 from studcurve.analytics.outcomes.standardised import (
     best_value,
     conception_at,
     litter_at,
     litter_chances,
-    log_means,
     on_poor_side,
     thinned,
 )

@@ -15,7 +15,7 @@ Does not know: whatever went with an exposure and stands in no column.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
@@ -47,7 +47,7 @@ from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.conception.response import BEST_DAY
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.litter.model import LitterData, LitterPosterior
-from studcurve.analytics.models.litter.sizes import mean_total_born
+from studcurve.analytics.models.litter.sizes import log_means, mean_total_born
 
 Mask = np.ndarray[Any, Any]
 B = TypeVar("B", bound=BredHow)
@@ -282,14 +282,6 @@ def litter_means(
     return mean_total_born(log_means(draws, data, chosen), draws["l13"])
 
 
-def log_means(draws: Mapping[str, Floats], data: LitterData, chosen: Mask) -> Floats:
-    """Linear predictor of litter size, shape (n_draws, n_chosen). [log pups]"""
-    straight = np.column_stack([draws[row] for row in litter.LINEAR]) @ data.design[chosen].T
-    for factor, index in data.groups.items():
-        straight = straight + draws[f"effect_{factor}"][:, index[chosen]]
-    return np.asarray(straight)
-
-
 @dataclass(frozen=True, slots=True)
 class Curve:
     """Mean chance, or mean size, of the same breedings along an exposure.
@@ -336,10 +328,9 @@ def chance_curve(
         return None
     at_each = [conception_at(data, exposure, np.full(data.n_breedings, x)) for x in grid]
     before, after = (
-        tuple(estimate_from_draws(litter_chances(one, at, read).mean(axis=1)) for at in at_each)
-        for one in (published, together)
+        [litter_chances(one, at, read) for at in at_each] for one in (published, together)
     )
-    return Curve(grid, before, after, int(read.sum()))
+    return _curve(grid, before, after)
 
 
 def size_curve(
@@ -354,7 +345,15 @@ def size_curve(
         return None
     at_each = [litter_at(data, exposure, np.full(data.n_litters, x)) for x in grid]
     before, after = (
-        tuple(estimate_from_draws(litter_means(one, at, read).mean(axis=1)) for at in at_each)
-        for one in (published, together)
+        [litter_means(one, at, read) for at in at_each] for one in (published, together)
     )
-    return Curve(grid, before, after, int(read.sum()))
+    return _curve(grid, before, after)
+
+
+def _curve(grid: tuple[float, ...], before: Sequence[Floats], after: Sequence[Floats]) -> Curve:
+    """Means over the breedings at each position; arrays of shape (n_draws, n)."""
+    published, together = (
+        tuple(estimate_from_draws(values.mean(axis=1)) for values in each)
+        for each in (before, after)
+    )
+    return Curve(grid, published, together, before[0].shape[1])

@@ -19,12 +19,14 @@ from studcurve.analytics.outcomes.needed import Needed
 from studcurve.analytics.outcomes.regressions import Regressions
 from studcurve.analytics.outcomes.summary import OUTCOMES, Kept, Models, summarized
 from studcurve.analytics.sentences import sentence
+from studcurve.analytics.trust.checking import scores
 from studcurve.analytics.wording.outcomes import OutcomesWording, outcomes_wording
 from studcurve.analytics.wording.program import fit_age_sentence
 from studcurve.analytics.wording.sources import page_sources
 from studcurve.pipelines.pages.kennel import Kennel, held_back, left_out
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import StudOfKennel
+from studcurve.pipelines.pages.trust import predicted_left_out
 from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.reports.pages.outcomes import OutcomesResults
 
@@ -177,15 +179,12 @@ def _model_score(kennel: Kennel) -> Mapping[str, float]:
 
     Of the breedings that the regressions predict, so that the two may stand side by side.
     """
-    kept = kennel.conception.kept
-    read = None if kept is None else kept.checks.get("left_out")
-    if not read or not kennel.conception.is_of_today:
+    predicted = predicted_left_out(kennel)
+    if predicted is None:
         return {}
     data = kennel.conception.posterior.data
     known = data.whelped >= 0
     shown = without_stopped(kennel.stopped, *partners(data))[known]
-    came, prob = data.whelped[known][shown], np.array(read["ways"]["model"])[shown]
-    return {
-        "log_loss": float(-np.log(np.where(came == 1, prob, 1.0 - prob)).mean()),
-        "brier": float(((came - prob) ** 2).mean()),
-    }
+    prob = predicted.ways["model"][shown]
+    found = scores(prob, data.whelped[known][shown], data.groups["bitch"][known][shown], model=prob)
+    return {"log_loss": -found.log_score, "brier": found.brier}

@@ -26,7 +26,7 @@ def kennel_checks(kennel: Kennel) -> Checks:
         chain.posterior,
         kennel.stopped,
         is_fitted=chain.kept is not None,
-        predicted=_left_out(kennel),
+        predicted=predicted_left_out(kennel),
         widths=prior_widths(kennel),
         litters=kennel.litters,
         opinions=second_opinions(
@@ -60,7 +60,7 @@ def prior_widths(kennel: Kennel) -> PriorWidths | None:
     return None if read is None else from_plain(read)
 
 
-def _left_out(kennel: Kennel) -> LeftOut | None:
+def predicted_left_out(kennel: Kennel) -> LeftOut | None:
     """What the fit predicted with each bitch left out; None when records came since."""
     kept = kennel.conception.kept
     if kept is None or not kennel.conception.is_of_today or not kept.checks.get("left_out"):

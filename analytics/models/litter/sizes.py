@@ -12,6 +12,7 @@ Does not know: whether the same dams would have the same litters again.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,6 +33,7 @@ from studcurve.analytics.models.litter.model import (
     LINEAR,
     N_SUPPORT,
     PUBLISHED,
+    LitterData,
     LitterPosterior,
     stillborn_logit,
 )
@@ -203,9 +205,7 @@ def _drawn(posterior: LitterPosterior, rng: np.random.Generator) -> Drawn:
     """Draw every litter once in each draw of the coefficients."""
     data = posterior.data
     draws = {row: values[:N_DRAWS_READ] for row, values in posterior.draws.items()}
-    straight = np.column_stack([draws[row] for row in LINEAR]) @ data.design.T
-    for factor, index in data.groups.items():
-        straight += draws[f"effect_{factor}"][:, index]
+    straight = log_means(draws, data, np.arange(data.n_litters))
     born_counts = np.arange(1, N_SUPPORT + 1)
     alive: Counts = np.zeros(straight.shape, dtype=np.int64)
     mean = np.zeros(straight.shape)
@@ -224,6 +224,29 @@ def _drawn(posterior: LitterPosterior, rng: np.random.Generator) -> Drawn:
         own = rng.beta(np.maximum(chance / over, 1e-9), np.maximum((1.0 - chance) / over, 1e-9))
         alive[:, part] = born - rng.binomial(born, own)
     return Drawn(alive, mean)
+
+
+def log_means(
+    draws: Mapping[str, Floats], data: LitterData, chosen: np.ndarray[Any, Any]
+) -> Floats:
+    """Linear predictor of litter size with the litters' own parents.
+
+    Parameters
+    ----------
+    draws
+        Draws by id, first axis draws.
+    data, chosen
+        Litters, and a mask or index of those that are asked about.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n_draws, n_chosen). [log pups]
+    """
+    straight = np.column_stack([draws[row] for row in LINEAR]) @ data.design[chosen].T
+    for factor, index in data.groups.items():
+        straight += draws[f"effect_{factor}"][:, index[chosen]]
+    return np.asarray(straight)
 
 
 def mean_total_born(log_mean: Floats, log_nu: Floats) -> Floats:
