@@ -489,9 +489,6 @@ def by_ridge(table: Table) -> Answer:
     read = table.is_read
     if read.sum() < N_FOR_RIDGE:
         return _answer(table, _few_known(int(read.sum()), N_FOR_RIDGE))
-    n_clusters = len(np.unique(table.cluster[read]))
-    if n_clusters < 2:
-        return _answer(table, sentence("regress.few_bitches", n=n_clusters, wanted=2))
     design = next(designs_of(table))
     fitted = penalized(
         table.outcome, design.as_recorded(read), table.observed[read], table.cluster[read]
@@ -581,10 +578,13 @@ def penalized(
     outcome
         Logistic of a litter, log-linear of a size.
     columns, observed, cluster
-        Of the rows that are read; at least two clusters.
+        Of the rows that are read.
     """
     from sklearn.metrics import log_loss, mean_poisson_deviance
 
+    n_clusters = len(np.unique(cluster))
+    if n_clusters < 2:
+        return sentence("regress.few_bitches", n=n_clusters, wanted=2)
     folds = bitch_folds(cluster)
     if outcome == "litter" and any(len(np.unique(observed[train])) < 2 for train, _ in folds):
         return sentence("regress.one_kind")

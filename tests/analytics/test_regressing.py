@@ -395,6 +395,17 @@ def test_a_ridge_is_fitted_from_sixty_known_results_of_two_bitches():
     )
 
 
+def test_a_ridge_of_two_bitches_cannot_leave_one_of_them_out():
+    rng = np.random.default_rng(4)
+    y = (rng.random(80) < 0.5).astype(float)
+    designs = {"straight": rng.normal(size=(80, 2))}
+
+    found = predicted_left_out(designs, y, np.arange(80) % 2, seed=1)
+
+    assert "ridge" not in found.ways
+    assert dict(found.why_not["ridge"].values) == {"n": 1, "wanted": 2}
+
+
 def test_trees_are_grown_from_a_thousand_known_results():
     table = first_rows(simulated(6)[0], 1000)
 
