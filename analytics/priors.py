@@ -145,7 +145,7 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
     ),
     (
         "c12", "each day of chilled storage beyond 24 h (no claim beyond 72 h)",
-        -0.15, 0.15, "logit", f"{_J}; no dog study relates hours of storage to pregnancy", "J",
+        -0.15, 0.35, "logit", f"{_J}; no dog study relates hours of storage to pregnancy", "J",
     ),
     (
         "c13", "each 10 points of normal morphology below 70 %",
@@ -200,6 +200,17 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
     (
         "c26", "chilled semen, each 6 h nearer to collection than 24 h",
         0.03, 0.05, "logit", _J, "J",
+    ),
+    *(
+        (
+            f"m02_{kind}", f"result never reported, {words}: the chance of the kind of result that "
+            "is reported less",
+            -1.5, 1.5, "logit", f"{_J}; the records tell it", "J",
+        )
+        for kind, words in (
+            ("natural", "mating"), ("fresh", "fresh semen"), ("chilled", "chilled semen"),
+            ("frozen", "frozen semen"),
+        )
     ),
     ("l01_toy", "log litter size, under 5 kg", 1.25, 0.15, "log", _BORGE, "P"),
     ("l01_small", "log litter size, 5 to 10 kg", 1.44, 0.15, "log", _BORGE, "M"),
@@ -343,6 +354,8 @@ _HALF_NORMAL: tuple[tuple[str, str, float, str, str, str], ...] = (
     ("c21_kennel", "spread between kennels", 0.3, "logit", _J, "J"),
     ("c21_clinic", "spread between inseminating clinics", 0.3, "logit", _J, "J"),
     ("c21_year", "spread between years", 0.3, "logit", _J, "J"),
+    ("c27", "spread between breedings beyond every column, for the chance of one of them", 0.4,
+     "logit", f"{_J}; single results cannot tell its size", "J"),
     ("l02", "spread between breeds of one size", 0.2, "log", f"spread in {_BORGE}", "P"),
     ("l12_dam", "spread between dams", 0.15, "log", "judgment on heritability 0.06 to 0.31", "J"),
     ("l12_stud", "spread between studs", 0.08, "log", "judgment on heritability", "J"),
@@ -361,6 +374,9 @@ _HALF_NORMAL: tuple[tuple[str, str, float, str, str, str], ...] = (
 _OTHER = (
     Prior("c22", "plan only: bias of each semen and route contrast", "normal", 0.0, 0.3, "logit",
           "judgment: choice of bitch, not method, may have made the difference", "J"),
+    Prior("m01", "bitches that did not whelp whose result is never reported, beside those that did",
+          "log-normal", 2.0, 0.6, "ratio of chances",
+          f"{_J}: litters are reported and empties forgotten; no source found", "J"),
     Prior("c10_vaginal", "usual motile dose, vaginal", "fixed", 200.0, 0.0, "M",
           "at least 150 to 200 M: Linde-Forsberg 1991 (secondary); litters not at their most below "
           f"200 M: {_BURGESS}", "D"),

@@ -30,7 +30,11 @@ import pandas as pd
 from scipy.special import expit, logit
 
 from studcurve.analytics.estimate import Floats, estimate_from_draws
-from studcurve.analytics.models.conception.chance import partner_effects, recorded_pregnant_prob
+from studcurve.analytics.models.conception.chance import (
+    of_one_breeding,
+    partner_effects,
+    recorded_pregnant_prob,
+)
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.sampling import SCHEDULE, Draws, Run
 from studcurve.analytics.priors import priors_fingerprint
@@ -239,7 +243,8 @@ def chance(posterior: ConceptionPosterior, planned: Sheets, breeding: pd.Series)
     pregnant = recorded_pregnant_prob(
         posterior.draws, data, chosen, effects=partner_effects(posterior, chosen)
     )
-    return np.asarray(pregnant[:, 0] * expit(posterior.draws["c02"]))
+    of_this = of_one_breeding(pregnant[:, 0], np.random.default_rng([SEED, k]))
+    return np.asarray(of_this * expit(posterior.draws["c02"]))
 
 
 def replay(folder: Path) -> dict[str, Any]:

@@ -14,7 +14,7 @@ Does not know: why a bitch was given this semen on this day.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -264,7 +264,7 @@ def _both_sides(side: np.ndarray[Any, Any], value: Floats) -> bool:
 
 def _open(outcome: Outcome) -> Belief:
     rows = [row for of_exposure in OPEN_ROWS[outcome].values() for row in of_exposure]
-    return replace(Belief(), opened=dict.fromkeys(rows, OPEN_SD[outcome]))
+    return Belief(otherwise=dict.fromkeys(rows, (0.0, OPEN_SD[outcome])))
 
 
 def _shift(moved: Floats) -> Shift:

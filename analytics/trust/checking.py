@@ -34,6 +34,9 @@ from studcurve.analytics.models.conception.chance import (
     new_partner_spread,
     partner_effects,
     recorded_pregnant_prob,
+    reported_as_here,
+    reported_litter_prob,
+    reporting_probs,
 )
 from studcurve.analytics.models.conception.model import (
     ConceptionPosterior,
@@ -205,7 +208,10 @@ def expected_and_observed(
         return None
     prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
     pregnant = recorded_pregnant_prob(prior, data, known, spread=new_partner_spread(prior))
-    chances = pregnant * expit(prior["c02"])[:, None]
+    chances = reported_litter_prob(
+        reported_as_here(prior, posterior.draws), data, known,
+        pregnant * expit(prior["c02"])[:, None],
+    )  # fmt: skip
     rng = np.random.default_rng(seed)
     counts = (rng.random(chances.shape) < chances).sum(axis=1)
     n_whelped = int((data.whelped[known] == 1).sum())
@@ -321,8 +327,8 @@ def left_out(posterior: ConceptionPosterior, *, seed: int) -> LeftOut | None:
         return None
     step = max(1, len(posterior.draws["c01"]) // N_DRAWS_READ)
     draws = {row: values[::step] for row, values in posterior.draws.items()}
-    # A scan without a report is hers as well: it goes when she is left out.
-    seen = np.flatnonzero((data.whelped >= 0) | (data.scanned_pregnant >= 0))
+    # A scan without a result, and a result that nobody reported, are hers as well.
+    seen = np.flatnonzero((data.whelped >= 0) | (data.scanned_pregnant >= 0) | data.is_unreported)
     bitch, ks = data.groups["bitch"][seen], np.empty(len(seen))
     others = partner_effects(replace(posterior, draws=draws), seen)
     others -= draws["effect_bitch"][:, bitch]
@@ -335,14 +341,15 @@ def left_out(posterior: ConceptionPosterior, *, seed: int) -> LeftOut | None:
             for node in _BITCH_NODES
         ]
     )
-    probs = seen_probs(data.scanned_pregnant[seen], data.whelped[seen])
-    log_seen = np.asarray(chain_log_likelihood(nodes, lives, probs[:, None, None, :]))
+    probs = seen_probs(data.scanned_pregnant[seen], data.whelped[seen])[:, None, :]
+    reported = reporting_probs(draws, data, seen)
+    log_seen = np.asarray(chain_log_likelihood(nodes, lives, (probs * reported)[:, None]))
     of_seen = np.empty(len(seen))
     for b in np.unique(data.groups["bitch"][known]):
         hers = np.flatnonzero(bitch == b)
         by_node = log_seen[:, :, hers].sum(axis=2) + np.log(_BITCH_WEIGHTS)[:, None]
         weight, ks[hers] = smoothed_weights(-logsumexp(by_node, axis=0))
-        litter = nodes[:, :, hers] * lives
+        litter = reported_litter_prob(draws, data, seen[hers], nodes[:, :, hers] * lives)
         of_seen[hers] = np.einsum("s,jsi,j->i", weight, litter, _BITCH_WEIGHTS)
     is_known = np.isin(seen, known)
     whelped, bitch = data.whelped[known].astype(np.float64), data.groups["bitch"][known]
@@ -350,7 +357,9 @@ def left_out(posterior: ConceptionPosterior, *, seed: int) -> LeftOut | None:
     pregnant = recorded_pregnant_prob(prior, data, known, spread=new_partner_spread(prior))
     ways = {
         "model": of_seen[is_known],
-        "published": (pregnant * expit(prior["c02"])[:, None]).mean(axis=0),
+        "published": reported_litter_prob(
+            reported_as_here(prior, draws), data, known, pregnant * expit(prior["c02"])[:, None]
+        ).mean(axis=0),
         "raw": _raw_rates(data.semen_type[known], bitch, whelped),
     }
     if len(known) >= N_FOR_CHALLENGER:
@@ -623,7 +632,8 @@ def replicated_litters(
     fresh = draws["c20_bitch"][:, None] * rng.normal(size=draws["effect_bitch"].shape)
     effects = partner_effects(posterior, known) + (fresh - draws["effect_bitch"])[:, bitch]
     chances = recorded_pregnant_prob(draws, data, known, effects=effects)
-    born = rng.random(chances.shape) < chances * expit(draws["c02"])[:, None]
+    chances = reported_litter_prob(draws, data, known, chances * expit(draws["c02"])[:, None])
+    born = rng.random(chances.shape) < chances
     seen = data.whelped[known] == 1
     found = []
     for kind in np.unique(data.semen_type[known]):

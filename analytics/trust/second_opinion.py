@@ -31,6 +31,7 @@ import pandas as pd
 from studcurve.analytics.estimate import INTERVAL_PROB, Estimate, Floats, estimate_from_draws
 from studcurve.analytics.models.breedings.inputs import numbers
 from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
+from studcurve.analytics.models.conception.chance import LOGISTIC_TO_NORMAL
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter import model as litter
 from studcurve.analytics.models.litter.model import LitterPosterior, prepare_litter
@@ -50,9 +51,6 @@ CONCEPTION_TERMS = ("c03", "c04", "c05", "c06", "c07", "c08", "c09", "c14", "c15
 
 LITTER_TERMS = ("l03", "l04", "l05", "l06", "l07", "l09")
 """Rows of the priors table that are read of the size of a litter, beside the classes of weight."""
-
-LOGISTIC_TO_NORMAL = 16.0 * np.sqrt(3.0) / (15.0 * np.pi)
-"""Ratio of the scales of a logistic and the normal nearest to it: Zeger, Liang & Albert 1988."""
 
 
 @dataclass(frozen=True, slots=True)

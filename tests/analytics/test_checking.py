@@ -133,6 +133,8 @@ def test_a_bitch_left_out_by_weights_is_predicted_as_by_a_fit_without_her():
             replace(
                 data,
                 whelped=np.where(silent, -1, data.whelped),
+                is_owed=data.is_owed & ~silent,
+                is_unreported=data.is_unreported & ~silent,
                 scanned_pregnant=np.where(silent, -1, data.scanned_pregnant),
             ),
             seed=5,

@@ -6,7 +6,7 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.special import expit
+from scipy.special import expit, logit
 from tests.analytics.archetypes import ARCHETYPES, archetype_prob
 from tests.analytics.view_rows import inseminations as inseminations_view
 from tests.analytics.view_rows import ovulations
@@ -14,21 +14,28 @@ from tests.analytics.view_rows import ovulations
 from studcurve.analytics.errors import ConvergenceError
 from studcurve.analytics.estimate import records_weight
 from studcurve.analytics.models import sampling
-from studcurve.analytics.models.breedings.records import prepare_conception
+from studcurve.analytics.models.breedings.records import could_be_reported, prepare_conception
 from studcurve.analytics.models.breedings.semen import hours_since_collection
 from studcurve.analytics.models.breedings.terms import LINEAR, design_matrix
-from studcurve.analytics.models.conception.chance import own_breedings_prob
+from studcurve.analytics.models.conception.chance import (
+    beyond_stretch,
+    of_one_breeding,
+    own_breedings_prob,
+    reported_litter_prob,
+)
 from studcurve.analytics.models.conception.model import (
     COEFFICIENTS,
     PUBLISHED,
     chain_log_likelihood,
     conception_story,
     fit_conception,
+    reported_probs,
     seen_probs,
 )
 from studcurve.analytics.models.density import at_fixed_points
 from studcurve.analytics.models.ovulation.model import ovulation_of_cycles
 from studcurve.analytics.models.sampling import SCHEDULE
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 from studcurve.pipelines.fits.fit import N_KEPT_DRAWS
 from studcurve.pipelines.fits.registry import conception_data
 from studcurve.pipelines.records.database.store import Store
@@ -121,9 +128,75 @@ def test_what_can_be_seen_of_a_breeding_sums_to_one():
     assert seen(-1, 1) == pytest.approx(p * q, abs=1e-12)
 
 
+@pytest.mark.parametrize("ratio", [0.2, 1.0, 2.0, 10.0])
+def test_misses_go_unreported_so_many_times_as_often_and_neither_more_than_always(ratio):
+    owed = {
+        "is_owed": np.array([True, True, False]),
+        "is_unreported": np.array([True, False, False]),
+    }
+    for less in (0.001, 0.3, 0.999):
+        litter, lost, empty = reported_probs(np, np.array(ratio), np.array(less), **owed)
+
+        assert np.array_equal(lost, empty)
+        # Never reported, reported, and not owed.
+        assert empty[0] == pytest.approx(ratio * litter[0], rel=1e-12)
+        assert (litter[1], empty[1]) == pytest.approx((1.0 - litter[0], 1.0 - empty[0]), rel=1e-12)
+        assert litter[2] == empty[2] == 1.0
+        larger = max(litter[0], empty[0])
+        assert 0.91 * less < larger < less
+        assert ratio in (1.0,) or larger == pytest.approx(less, rel=0.001)
+
+
+def test_results_that_are_owed_are_those_bred_ninety_days_before_the_last_and_not_scanned_empty():
+    days = pd.to_datetime(["2024-01-01", "2024-01-02", "2024-03-31"])
+    assert could_be_reported(pd.Series(days)).tolist() == [True, False, False]
+    assert could_be_reported(pd.Series([], dtype="datetime64[ns]")).tolist() == []
+    outcomes = [(None, None), (False, None), (False, False), (True, None), (None, True)] * 2
+
+    data = prepare_conception(*kennel(outcomes))
+
+    owed = [True, False, False, True, True] * 2
+    assert data.is_owed.tolist() == [*owed[:-1], False]
+    assert data.is_unreported.tolist() == [True, False, False, True, False] * 2
+
+
+def test_a_reported_litter_was_likelier_than_a_litter():
+    data = prepare_conception(*kennel([(None, True), (None, True)]))
+    draws = {"m01": np.array([4.0]), **{f"m02_{kind}": np.array([0.0]) for kind in SEMEN_TYPES}}
+
+    first, last = reported_litter_prob(draws, data, np.array([0, 1]), np.array([[0.6, 0.6]]))[0]
+
+    # By Bayes: 60 litters of which one in eight is silent, and 40 misses of which half are.
+    assert first == pytest.approx(60 * 0.875 / (60 * 0.875 + 40 * 0.5), rel=1e-3)
+    assert last == pytest.approx(0.6, rel=1e-12)
+
+
+@pytest.mark.parametrize("sd", [0.0, 0.3, 1.0])
+@pytest.mark.parametrize("eta", [-2.5, -0.4, 0.0, 1.1, 3.0])
+def test_what_no_column_holds_leaves_the_mean_chance_where_it_was(sd, eta):
+    nodes, weights = np.polynomial.hermite_e.hermegauss(41)
+
+    averaged = weights @ expit(beyond_stretch(np.array(sd)) * eta + sd * nodes) / weights.sum()
+
+    # The logistic is not quite the normal that stands for it: by less than a point where the spread
+    # is more than twice its scale.
+    assert averaged == pytest.approx(expit(eta), abs=0.001 + 0.007 * sd**2)
+
+
+def test_one_breeding_is_less_sure_than_the_mean_of_breedings_like_it():
+    prob = np.full(200_000, 0.7)
+
+    one = of_one_breeding(prob, np.random.default_rng(3))
+
+    assert one.mean() == pytest.approx(0.7, abs=0.006)
+    # The spread of row c27 is half-normal of 0.4: a logit's variance is its square.
+    assert logit(one).std() == pytest.approx(0.4, rel=0.02)
+
+
 @pytest.mark.slow
 def test_a_small_kennel_agrees_with_importance_sampling_from_the_table():
-    outcomes = [(None, True)] * 3 + [(None, False)] * 4 + [(True, False)] * 2 + [(True, None)]
+    outcomes = [(None, None)] * 3 + [(None, True)] * 3 + [(None, False)] * 4 + [(True, False)] * 2
+    outcomes += [(True, None), (False, None), (True, None)]
     data = prepare_conception(*kennel(outcomes))
     posterior = fit_conception(data, seed=5)
 
@@ -136,20 +209,27 @@ def test_a_small_kennel_agrees_with_importance_sampling_from_the_table():
     year_sd, q = np.abs(rng.normal(0, 0.3, n)), expit(c02)
     years = [pd.Timestamp("2020-01-05") + pd.Timedelta(days=200 * i) for i in range(len(outcomes))]
     effect = {year: year_sd * rng.normal(size=n) for year in {on.year for on in years}}
+    ratio, less = 2.0 * np.exp(0.6 * rng.normal(size=n)), expit(rng.normal(-1.5, 1.5, n))
+    of_litter = less / (1 + ratio**8) ** (1 / 8)
     weight = np.ones(n)
-    for on, (pregnant, whelped) in zip(years, outcomes, strict=True):
+    for k, (on, (pregnant, whelped)) in enumerate(zip(years, outcomes, strict=True)):
         p = expit(c01 + shared + effect[on.year])
-        seen = (0.97, 0.01) if pregnant else (1.0, 1.0)
-        if whelped is None:
+        seen = {True: (0.97, 0.01), False: (0.03, 0.99), None: (1.0, 1.0)}[pregnant]
+        # The last one's result is still awaited; that of a negative scan tells nothing.
+        owed = k < len(outcomes) - 1 and pregnant is not False
+        a, b = (of_litter, ratio * of_litter) if owed else (np.zeros(n),) * 2
+        if whelped is None and owed:
+            weight *= p * seen[0] * (q * a + (1 - q) * b) + (1 - p) * seen[1] * b
+        elif whelped is None:
             weight *= p * seen[0] + (1 - p) * seen[1]
         elif whelped:
-            weight *= p * q * seen[0]
+            weight *= p * q * seen[0] * (1 - a)
         else:
-            weight *= p * (1 - q) * seen[0] + (1 - p) * seen[1]
+            weight *= (p * (1 - q) * seen[0] + (1 - p) * seen[1]) * (1 - b)
     weight /= weight.sum()
     ess = 1 / (weight**2).sum()
 
-    for name, values in (("c01", c01), ("c02", c02)):
+    for name, values in (("c01", c01), ("c02", c02), ("m01", ratio)):
         mean = weight @ values
         sd = np.sqrt(weight @ (values - mean) ** 2)
         error = np.hypot(sd / np.sqrt(ess), sd / np.sqrt(posterior.diagnostics.min_ess_bulk))

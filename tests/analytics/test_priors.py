@@ -10,10 +10,11 @@ from studcurve.analytics.priors import PRIORS, priors_fingerprint
 
 def test_every_row_of_the_table_is_there():
     wanted = [
-        *(f"c{n:02d}" for n in range(1, 27)),
+        *(f"c{n:02d}" for n in range(1, 28)),
         *(f"l{n:02d}" for n in range(1, 20)),
         *(f"s{n:02d}" for n in range(1, 7)), *(f"r{n:02d}" for n in range(1, 6)),
-        *(f"q{n:02d}" for n in range(1, 7)), *(f"o{n:02d}" for n in range(1, 9)), "p01",
+        *(f"q{n:02d}" for n in range(1, 7)), *(f"o{n:02d}" for n in range(1, 9)),
+        "p01", "m01", "m02",
     ]  # fmt: skip
     stems = {row.split("_")[0] for row in PRIORS}
 

@@ -6,6 +6,7 @@ levels, and compared at arbitrary points.
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -119,8 +120,14 @@ def short_given_dose(pair, i, z_dose, usual_pct):
     return mean - spread, mean + spread
 
 
-def seen_prob(p, q, scan, whelped):
-    """Of scan and report, state by state."""
+def forgotten(state, ratio, less):
+    """Chance that a result of this state is never reported."""
+    of_litter = less / (1 + ratio**8) ** (1 / 8)
+    return of_litter if state == "whelped" else ratio * of_litter
+
+
+def seen_prob(p, q, scan, whelped, *, is_owed, ratio, less):
+    """Of scan, result and whether it was reported, state by state."""
     states = {"whelped": p * q, "lost": p * (1 - q), "missed": 1 - p}
     total = 0.0
     for state, prob in states.items():
@@ -128,7 +135,9 @@ def seen_prob(p, q, scan, whelped):
         positive = 0.97 if of_pregnant else 0.01
         of_scan = {1: positive, 0: 1 - positive, -1: 1.0}[scan]
         of_report = 1.0 if whelped == -1 else float((state == "whelped") == bool(whelped))
-        total += prob * of_scan * of_report
+        lost = forgotten(state, ratio, less)
+        of_silence = (lost if whelped == -1 else 1.0 - lost) if is_owed else 1.0
+        total += prob * of_scan * of_report * of_silence
     return total
 
 
@@ -139,15 +148,27 @@ def test_the_joint_density_of_breedings_is_that_of_each_breeding_in_turn(factor_
     assert PRIORS["r05_sensitivity"].centre == 0.97
     assert PRIORS["r05_specificity"].centre == 0.99
 
+    # Of the fixed records one is owed and was not reported, and none that was missed is owed.
+    owed = np.array([True, True, True, True, False, True, True, True, True, False])
+    data = replace(data, is_owed=owed, is_unreported=owed & (data.whelped < 0))
+    assert data.is_unreported.sum() == 2
+    assert (owed & (data.whelped == 0)).sum() == 1
     values, found = at_a_point(conception.conception_story(data, Belief(factor_sd)), seed=3)
 
     c = coefficients_at(values, rows, factor_sd)
     peak = abs(float(values["signed_c19"]))
     wanted = log_prior(values, rows, data, factor_sd)
     wanted += norm.logpdf(values["signed_c19"], scale=factor_sd * PRIORS["c19"].sd)
+    assert (PRIORS["m01"].centre, PRIORS["m02_chilled"].centre) == (2.0, -1.5)
+    ratio = 2.0 * math.exp(factor_sd * PRIORS["m01"].sd * values["z_m01"])
+    less = expit(-1.5 + factor_sd * 1.5 * values["z_m02"])
+    kinds = ["natural", "fresh", "chilled", "frozen"]
     for i in range(data.n_breedings):
         p = pregnant_prob(data, i, c, peak, effects_at(values, data, i))
-        seen = seen_prob(p, expit(c["c02"]), int(data.scanned_pregnant[i]), int(data.whelped[i]))
+        seen = seen_prob(
+            p, expit(c["c02"]), int(data.scanned_pregnant[i]), int(data.whelped[i]),
+            is_owed=owed[i], ratio=ratio, less=less[kinds.index(data.semen_type[i])],
+        )  # fmt: skip
         wanted += math.log(seen)
     assert set(data.groups) >= {"stud", "bitch", "breed", "clinic", "year"}
     assert found == pytest.approx(wanted, rel=1e-9)

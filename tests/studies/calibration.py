@@ -23,6 +23,7 @@ from tests.studies.kennels import (
     CHAIN_SPREADS,
     LITTER_ROWS,
     LITTER_SPREADS,
+    REPORT_ROWS,
     chain_truth,
     conception_data,
     days_given_record,
@@ -38,6 +39,7 @@ from tests.studies.kennels import (
     pregnant_logit,
     semen_given_records,
     summed_effects,
+    unreported_chances,
 )
 from tests.studies.runner import Study, of_today, run
 
@@ -78,9 +80,16 @@ def seen_given(scan, report):
     return positive * (report != 0), positive * (report != 1), false_positive * (report != 1)
 
 
-def log_seen(pregnant, whelps, data):
+def log_seen(pregnant, whelps, data, values):
     """Log probability of what was seen, at a chance of pregnancy and of whelping."""
     lives, lost, empty = seen_given(data.scanned_pregnant, data.whelped)
+    of_litter, of_miss = (
+        np.where(
+            data.scanned_pregnant == 0, 1.0, np.where(data.whelped < 0, forgotten, 1 - forgotten)
+        )
+        for forgotten in unreported_chances(values, data.semen_type)
+    )
+    lives, lost, empty = lives * of_litter, lost * of_miss, empty * of_miss
     with np.errstate(divide="ignore"):
         return np.log(pregnant * (whelps * lives + (1 - whelps) * lost) + (1 - pregnant) * empty)
 
@@ -121,10 +130,10 @@ def chain_quantities(rng, values, effects, rows, data, latents=None):
         # Exact draws by rejection: what was seen is likeliest at a chance of either 0 or 1.
         shape = averaged.shape
         latents, wanting = np.empty((3, *shape)), np.ones(shape, dtype=bool)
-        ceiling = np.maximum(log_seen(0.0, whelps, data), log_seen(1.0, whelps, data))
+        ceiling = np.maximum(*(log_seen(p, whelps, data, values) for p in (0.0, 1.0)))
         while wanting.any():
             offered = rng.normal(size=(3, *shape))
-            logs = log_seen(chance(*offered), whelps, data)
+            logs = log_seen(chance(*offered), whelps, data, values)
             taken = wanting & (np.log(rng.random(shape)) < logs - ceiling)
             latents[:, taken] = offered[:, taken]
             wanting &= ~taken
@@ -136,7 +145,7 @@ def chain_quantities(rng, values, effects, rows, data, latents=None):
     latent_day = data.day_mean[:, 0] + data.day_sd[:, 0] * day_z
     known_day = np.abs(latent_day - data.day_mean[:, 0])
     return {
-        "log likelihood": log_seen(averaged, whelps, data).sum(axis=1),
+        "log likelihood": log_seen(averaged, whelps, data, values).sum(axis=1),
         "mean chance of a litter": (averaged * whelps).mean(axis=1),
         "spread of chances": averaged.std(axis=1),
         **{f"effect of {factor} 0": levels[:, 0] for factor, levels in effects.items()},
@@ -168,10 +177,16 @@ def conception_kennel(seed, kennel, spoil=None):
     )
     simulated = spoil(truth) if spoil else truth
     scan, report = drawn_outcomes(rng, simulated, rows)
-    data = replace(data, scanned_pregnant=scan, whelped=report)
+    data = replace(
+        data,
+        scanned_pregnant=scan,
+        whelped=report,
+        is_owed=scan != 0,
+        is_unreported=(scan != 0) & (report < 0),
+    )
     posterior = fit_conception(data, seed=seed + kennel)
     draws = thinned(posterior.draws)
-    ids = (*CHAIN_ROWS, "c19", *CHAIN_SPREADS)
+    ids = (*CHAIN_ROWS, "c19", *REPORT_ROWS, *CHAIN_SPREADS)
     factors = tuple(truth.effects)
     true = {row: truth.values[row] for row in ids} | {
         name: value[0]

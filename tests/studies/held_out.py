@@ -63,6 +63,8 @@ def predicted(data, left_out, seed):
         data,
         scanned_pregnant=np.where(silent, -1, data.scanned_pregnant),
         whelped=np.where(silent, -1, data.whelped),
+        is_owed=data.is_owed & ~silent,
+        is_unreported=data.is_unreported & ~silent,
     )
     posterior = fit_conception(rest, seed=seed)
     chance = recorded_pregnant_prob(

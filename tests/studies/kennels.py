@@ -27,6 +27,8 @@ METHODS = (
 )
 """Semen, route and how often."""
 
+METHODS_OF = ("natural", "fresh", "chilled", "frozen")
+
 DAYS = {"natural": (1.0, 2.0), "fresh": (1.5, 2.0), "chilled": (2.0, 2.0), "frozen": (3.0, 1.5)}
 """Mean and sd of the true day of the first insemination from ovulation. [d]"""
 
@@ -62,6 +64,7 @@ CHAIN_ROWS = (
     "c17_fresh", "c17_chilled", "c17_frozen", "c18_vaginal", "c18_intrauterine",
     "c23", "c24", "c25", "c26",
 )  # fmt: skip
+REPORT_ROWS = ("m01", "m02_natural", "m02_fresh", "m02_chilled", "m02_frozen")
 CHAIN_SPREADS = ("c20_stud", "c20_bitch", "c20_breed", "c21_clinic", "c21_year")
 LITTER_ROWS = (
     "l01_toy", "l01_small", "l01_medium", "l01_large", "l01_giant", "l03", "l04", "l05", "l06",
@@ -87,8 +90,12 @@ def drawn_values(rng, rows, shape=()):
     found = {}
     for row in rows:
         prior = PRIORS[row]
-        normal = prior.centre + prior.sd * rng.normal(size=shape)
-        found[row] = np.abs(normal) if prior.distribution == "half-normal" else normal
+        z = rng.normal(size=shape)
+        found[row] = {
+            "normal": prior.centre + prior.sd * z,
+            "half-normal": np.abs(prior.sd * z),
+            "log-normal": prior.centre * np.exp(prior.sd * z),
+        }[prior.distribution]
     return found
 
 
@@ -146,7 +153,7 @@ def drawn_effects(rng, rows, spreads):
 
 def chain_truth(rng, rows):
     """A kennel's chain drawn from the table."""
-    values = drawn_values(rng, (*CHAIN_ROWS, "c19", *CHAIN_SPREADS))
+    values = drawn_values(rng, (*CHAIN_ROWS, "c19", *REPORT_ROWS, *CHAIN_SPREADS))
     spreads = {row.split("_")[1]: values[row] for row in CHAIN_SPREADS}
     return Truth(values, drawn_effects(rng, rows, spreads))
 
@@ -242,8 +249,23 @@ def summed_effects(effects, rows):
     return sum(level[..., rows[factor].to_numpy()] for factor, level in effects.items())
 
 
-def drawn_outcomes(rng, truth, rows, *, scanned_share=0.6, reported_share=0.85):
-    """What came of the breedings, and what was seen: scan and report, 1, 0 or −1 for not known."""
+def unreported_chances(values, semen):
+    """Chance of going unreported of a litter and of a miss, by semen type of the breedings.
+
+    Values may have a first axis of draws.
+    """
+    less = expit(np.stack([values[f"m02_{kind}"] for kind in METHODS_OF]))
+    less = np.moveaxis(less, 0, -1)[..., [METHODS_OF.index(kind) for kind in semen]]
+    ratio = np.asarray(values["m01"])[..., None]
+    litter = less * (1.0 + ratio**8) ** -0.125
+    return litter, ratio * litter
+
+
+def drawn_outcomes(rng, truth, rows, *, scanned_share=0.6, reported_share=None):
+    """What came of the breedings, and what was seen: scan and report, 1, 0 or −1 for not known.
+
+    With a reported share, litters and misses are forgotten alike.
+    """
     chance = expit(
         pregnant_logit(
             truth.values,
@@ -260,7 +282,14 @@ def drawn_outcomes(rng, truth, rows, *, scanned_share=0.6, reported_share=0.85):
     whelped = pregnant & (rng.random(n) < expit(truth.values["c02"]))
     says_pregnant = np.where(pregnant, rng.random(n) < 0.97, rng.random(n) < 0.01)
     scan = np.where(rng.random(n) < scanned_share, says_pregnant, -1)
-    report = np.where(rng.random(n) < reported_share, whelped, -1)
+    of_litter, of_miss = (
+        unreported_chances(truth.values, rows["semen"])
+        if reported_share is None
+        else (1.0 - reported_share,) * 2
+    )
+    # After a negative scan three results in four are written all the same.
+    forgotten = np.where(scan == 0, 0.25, np.where(whelped, of_litter, of_miss))
+    report = np.where(rng.random(n) < forgotten, -1, whelped)
     return scan.astype(int), report.astype(int)
 
 
@@ -340,6 +369,8 @@ def conception_data(rng, rows, scan, report):
         exposures=unrecorded(n),
         scanned_pregnant=scan,
         whelped=report,
+        is_owed=scan != 0,
+        is_unreported=(scan != 0) & (report < 0),
         groups={factor: rows[factor].to_numpy() for factor in factors},
         levels={
             factor: tuple(f"{factor} {k}" for k in range(int(rows[factor].max()) + 1))

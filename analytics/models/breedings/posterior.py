@@ -53,12 +53,21 @@ class Belief:
     ----------
     sd_factor
         By which every prior's spread is multiplied.
-    opened
-        Rows of which nothing is believed: their centre is 0, and their spread this, by id.
+    otherwise
+        Centre and spread of rows that are believed otherwise, by id; of a log-normal row on the log
+        scale.
     """
 
     sd_factor: float = 1.0
-    opened: Mapping[str, float] = field(default_factory=dict)
+    otherwise: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    def of(self, row: str) -> tuple[float, float]:
+        """Centre and spread of a normal row, or of the logarithm of a log-normal one."""
+        if row in self.otherwise:
+            return self.otherwise[row]
+        prior = PRIORS[row]
+        centre = float(np.log(prior.centre)) if prior.distribution == "log-normal" else prior.centre
+        return centre, self.sd_factor * prior.sd
 
 
 AS_PUBLISHED = Belief()
@@ -111,13 +120,7 @@ class PublishedRows:
         for factor, index in groups.items():
             scale = belief.sd_factor * PRIORS[self.spreads[factor]].sd
             factors.append(grouping_factor(factor, index, n_levels[factor], scale))
-        believed = [
-            (0.0, belief.opened[row])
-            if row in belief.opened
-            else (PRIORS[row].centre, belief.sd_factor * PRIORS[row].sd)
-            for row in self.coefficients
-        ]
-        centre, sd = np.array(believed).T
+        centre, sd = np.array([belief.of(row) for row in self.coefficients]).T
         return MixedTerms(centre, sd, tuple(factors))
 
     def named(

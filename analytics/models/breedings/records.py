@@ -35,6 +35,10 @@ GROUPED_BY = ("stud", "bitch", "breed", "kennel", "clinic", "year")
 
 ALWAYS_GROUPED = ("stud", "bitch", "breed")
 
+REPORTED_WITHIN_DAYS = 90
+"""Days after a breeding by which its result would stand in the records: whelping by day 72, and a
+few weeks to write it down. [d] (J)"""
+
 
 @dataclass(frozen=True, slots=True)
 class BredHow:
@@ -137,6 +141,8 @@ class ConceptionData(BredHow):
         Columns of :data:`LINEAR`, shape (n, 15).
     scanned_pregnant, whelped
         1, 0 or −1 for not known, shape (n,).
+    is_owed, is_unreported
+        Whether a result was to be reported by now, and whether it never was, shape (n,).
     groups
         Level index by grouping factor, shape (n,).
     levels
@@ -146,6 +152,8 @@ class ConceptionData(BredHow):
     design: Floats
     scanned_pregnant: np.ndarray[Any, Any]
     whelped: np.ndarray[Any, Any]
+    is_owed: np.ndarray[Any, Any]
+    is_unreported: np.ndarray[Any, Any]
     groups: Mapping[str, np.ndarray[Any, Any]]
     levels: Mapping[str, tuple[str, ...]]
 
@@ -164,7 +172,8 @@ class ConceptionData(BredHow):
         # What else is recorded of the breedings is only laid beside outcomes.
         arrays = (
             self.design, *astuple(self.inseminated_semen), self.day_mean, self.day_sd,
-            self.inseminated, self.scanned_pregnant, self.whelped, *self.groups.values(),
+            self.inseminated, self.scanned_pregnant, self.whelped, self.is_owed,
+            self.is_unreported, *self.groups.values(),
         )  # fmt: skip
         names = [name for factor in self.levels for name in (factor, *self.levels[factor])]
         return fingerprint_of(arrays, [*self.semen_type, *self.route, *names])
@@ -189,6 +198,10 @@ def prepare_conception(
     rows = in_model_order(breedings)
     bred = bred_how(rows, inseminations, ovulation)
     groups, levels = grouped(rows, GROUPED_BY)
+    scanned_pregnant, whelped = known_outcome(rows["pregnant"]), known_outcome(rows["whelped"])
+    # After a negative scan nobody waits for a result, and whether one is written all the same tells
+    # nothing of those who were not scanned.
+    is_owed = (scanned_pregnant != 0) & could_be_reported(rows["bred_earliest"])
     return ConceptionData(
         **{field.name: getattr(bred, field.name) for field in fields(bred)},
         design=design_matrix(
@@ -203,11 +216,27 @@ def prepare_conception(
             motile_m_per_ml=bred.motile_m_per_ml,
             hours_known=bred.hours_known,
         ),
-        scanned_pregnant=known_outcome(rows["pregnant"]),
-        whelped=known_outcome(rows["whelped"]),
+        scanned_pregnant=scanned_pregnant,
+        whelped=whelped,
+        is_owed=is_owed,
+        is_unreported=is_owed & (whelped < 0),
         groups=groups,
         levels=levels,
     )
+
+
+def could_be_reported(bred_earliest: pd.Series) -> np.ndarray[Any, Any]:
+    """Whether the records go on long enough after each breeding to hold its result.
+
+    They go on to the last breeding: of what was bred shortly before, nobody has forgotten anything.
+
+    Parameters
+    ----------
+    bred_earliest
+        Instants.
+    """
+    bred = pd.to_datetime(bred_earliest)
+    return np.asarray((bred.max() - bred).dt.days >= REPORTED_WITHIN_DAYS, dtype=bool)
 
 
 def in_model_order(breedings: pd.DataFrame) -> pd.DataFrame:

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from scipy.special import expit
+from scipy.special import expit, logit
 
 from studcurve.analytics.estimate import Floats, normal_nodes
 from studcurve.analytics.models.breedings.inputs import (
@@ -33,13 +33,24 @@ from studcurve.analytics.models.breedings.terms import (
     method_flags,
     timing_term,
 )
-from studcurve.analytics.models.conception.model import EARLY, LATE, ConceptionPosterior
+from studcurve.analytics.models.conception.model import (
+    EARLY,
+    LATE,
+    REPORTED_LESS,
+    ConceptionPosterior,
+    reported_probs,
+    semen_type_index,
+)
+from studcurve.analytics.priors import draw_priors
 
 SPREAD_NODES, SPREAD_WEIGHTS = normal_nodes(15)
 """Where the effects of partners not seen before are read, in sd."""
 
 CELLS_AT_ONCE = 40_000
 """Cells that are averaged over partners at once: what a core holds close by."""
+
+LOGISTIC_TO_NORMAL = 16.0 * np.sqrt(3.0) / (15.0 * np.pi)
+"""Ratio of the scales of a logistic and the normal nearest to it: Zeger, Liang & Albert 1988."""
 
 N_DRAWS_READ = 1000
 """Draws that a chance over many breedings is read from; more would not show in its interval."""
@@ -240,6 +251,120 @@ def litter_prob(draws: Mapping[str, Floats], logits: Floats, *, spread: Floats) 
     )
     pregnant = _mean_chance(np.exp(-cells), wide).reshape(logits.shape)
     return np.asarray(pregnant * expit(draws["c02"]).reshape(-1, *(1,) * (logits.ndim - 1)))
+
+
+def reported_litter_prob(
+    draws: Mapping[str, Floats],
+    data: ConceptionData,
+    chosen: np.ndarray[Any, Any],
+    prob: Floats,
+) -> Floats:
+    """Chance of a litter of breedings whose result was reported: litters are reported more often.
+
+    Parameters
+    ----------
+    draws
+        Draws by id.
+    data, chosen
+        Records, and a mask or index of the breedings.
+    prob
+        Chance of a litter of each, shape (..., n_draws, n_chosen).
+    """
+    is_owed = data.is_owed[chosen]
+    of_litter, _, of_miss = _reporting(
+        draws, data.semen_type[chosen], is_owed, np.zeros(len(is_owed), dtype=bool)
+    )
+    litters = prob * of_litter
+    return np.asarray(litters / (litters + (1.0 - prob) * of_miss))
+
+
+def reporting_probs(
+    draws: Mapping[str, Floats], data: ConceptionData, chosen: np.ndarray[Any, Any]
+) -> Floats:
+    """Chance that results are reported, or are not, as the records have them.
+
+    Parameters
+    ----------
+    draws
+        Draws by id; rows m01 and m02 are read.
+    data, chosen
+        Records, and a mask or index of the breedings.
+
+    Returns
+    -------
+    numpy.ndarray
+        In each of the three true states, shape (3, n_draws, n_chosen).
+    """
+    return _reporting(
+        draws, data.semen_type[chosen], data.is_owed[chosen], data.is_unreported[chosen]
+    )
+
+
+def _reporting(
+    draws: Mapping[str, Floats],
+    semen_type: np.ndarray[Any, Any],
+    is_owed: np.ndarray[Any, Any],
+    is_unreported: np.ndarray[Any, Any],
+) -> Floats:
+    less = np.stack([draws[row] for row in REPORTED_LESS], axis=1)[:, semen_type_index(semen_type)]
+    return np.asarray(
+        reported_probs(
+            np,
+            draws["m01"][:, None],
+            expit(less),
+            is_owed=is_owed,
+            is_unreported=is_unreported,
+        )
+    )
+
+
+def reported_as_here(
+    published: Mapping[str, Floats], here: Mapping[str, Floats]
+) -> dict[str, Floats]:
+    """Draws of the published table of which results are reported as in these records.
+
+    Parameters
+    ----------
+    published, here
+        Draws by id, of the table and of the fit.
+    """
+    n_draws = len(published["c01"])
+    rows = ("m01", *REPORTED_LESS)
+    return {**published, **{row: np.resize(here[row], n_draws) for row in rows}}
+
+
+def beyond_stretch(sd: Floats) -> Floats:
+    r"""Factor on the logit of the mean of breedings, on the way to that of one of them.
+
+    What no column holds differs from breeding to breeding by :math:`\tau z` (row c27). Single
+    results never tell it apart, so every chance above is a mean over it, and
+
+    .. math::
+
+        \eta_i = \sqrt{1 + c^2 \tau^2}\; \eta + \tau z_i
+
+    leaves that mean as it was (Zeger, Liang & Albert 1988, Biometrics 44:1049-1060).
+
+    Parameters
+    ----------
+    sd
+        Spread :math:`\tau` beyond every column. [logit]
+    """
+    return np.asarray(np.sqrt(1.0 + (LOGISTIC_TO_NORMAL * sd) ** 2))
+
+
+def of_one_breeding(prob: Floats, rng: np.random.Generator) -> Floats:
+    """Draws of the chance of one breeding, from those of the mean of breedings like it.
+
+    Parameters
+    ----------
+    prob
+        Chance of a pregnancy, first axis draws.
+    rng
+        Source of its spread (row c27) and of where each breeding stands in it.
+    """
+    sd = draw_priors(["c27"], rng, len(prob))["c27"].reshape(-1, *(1,) * (prob.ndim - 1))
+    return np.asarray(expit(beyond_stretch(sd) * logit(prob) + sd * rng.normal(size=prob.shape)))
 
 
 def new_partner_spread(draws: Mapping[str, Floats]) -> Floats:

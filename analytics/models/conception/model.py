@@ -28,14 +28,21 @@ sampled. What the dose says is not in :math:`c_{23}`: it is the remainder. Hours
 twice: what storage takes from the motility of chilled semen is in :math:`d` and :math:`m`, and rows
 c12 and c26 are what is left; fresh semen is carried by no curve, and row c25 is all.
 
-Priors: rows c01 to c21 and c23 to c26. Does not know: why a bitch was given this method; the chosen
-may differ from the others in ways that no column holds. A missing age or shape enters at its
-harmless value.
+A litter goes unreported with chance :math:`\nu`, a bitch that did not whelp with :math:`\rho\nu`,
+where :math:`\rho` is row m01 and the larger of the two is row m02 of the semen type (the maximum
+is smooth). A result that is still awaited, or that a negative scan has said, tells nothing of
+either. The records can hardly tell :math:`\rho` from fewer litters: it stands nearly as it was
+believed, and widens what is said.
+
+Priors: rows c01 to c21, c23 to c26, m01 and m02. Does not know: why a bitch was given this method;
+the chosen may differ from the others in ways that no column holds. A missing age or shape enters at
+its harmless value.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from types import ModuleType
 from typing import Any, NamedTuple, TypeAlias
 
 import jax
@@ -73,8 +80,9 @@ from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.regression import MixedTerms, draw_coefficients, draw_effects
 from studcurve.analytics.models.sampling import SCHEDULE, Run, padded_size
 from studcurve.analytics.priors import PRIORS
+from studcurve.analytics.vocabulary import SEMEN_TYPES
 
-MODEL_VERSION = 4
+MODEL_VERSION = 5
 """Raised whenever the density, or what a kept draw or check means, changes (a test holds it)."""
 
 COEFFICIENTS = (
@@ -88,6 +96,9 @@ EARLY = ("c17_fresh", "c17_chilled", "c17_frozen")
 LATE = ("c18_vaginal", "c18_intrauterine")
 """Ids of the timing slopes, in the order of the columns of :func:`method_flags`."""
 
+REPORTED_LESS = tuple(f"m02_{kind}" for kind in SEMEN_TYPES)
+"""Ids of the chances of going unreported, in the order of the semen types."""
+
 PADDING = {"breeding": 64, "stud": 8, "bitch": 32, "breed": 4, "kennel": 4, "clinic": 4, "year": 8}
 """Sizes are rounded up to these steps, so that compiled programs can be kept."""
 
@@ -97,12 +108,15 @@ PUBLISHED = PublishedRows(
         "stud": "c20_stud", "bitch": "c20_bitch", "breed": "c20_breed", "clinic": "c21_clinic",
         "kennel": "c21_kennel", "year": "c21_year",
     },
-    others=("c19",),
+    others=("c19", "m01", *REPORTED_LESS),
 )  # fmt: skip
-"""Rows c01 to c21 and c23 to c26 of the priors table."""
+"""Rows c01 to c21, c23 to c26, m01 and m02 of the priors table."""
+
+SMOOTH_MAXIMUM = 8.0
+"""Power of the mean that stands for the larger of two chances: within 9 % where they are equal."""
 
 ConceptionPosterior: TypeAlias = BreedingsPosterior[ConceptionData]
-"""Draws by id: c01 … c19, c23 … c26 and the spreads c20, c21."""
+"""Draws by id: c01 … c19, c23 … c26, m01, m02 and the spreads c20, c21."""
 
 
 class ConceptionArrays(NamedTuple):
@@ -127,9 +141,17 @@ class ConceptionArrays(NamedTuple):
     method
         Edges and timing coefficients.
     seen
-        Probability of scan and report in each true state, shape (3, n).
+        Probability of scan and result in each true state, shape (3, n).
+    semen_type
+        Place in :data:`REPORTED_LESS`, shape (n,).
+    is_owed, is_unreported
+        Of the result, 1 or 0, shape (n,).
     peak_scale
         Scale of the half-normal prior c19.
+    forgotten
+        Mean and sd of the logarithm of row m01.
+    reported_less
+        Mean and sd of the rows of :data:`REPORTED_LESS`, shape (2, 4).
     """
 
     weight: Array
@@ -143,7 +165,12 @@ class ConceptionArrays(NamedTuple):
     twice: Array
     method: MethodFlags
     seen: Array
+    semen_type: Array
+    is_owed: Array
+    is_unreported: Array
     peak_scale: Array
+    forgotten: Array
+    reported_less: Array
 
 
 def fit_conception(
@@ -219,8 +246,63 @@ def _model(data: ConceptionArrays) -> None:
     nodes = jax.nn.sigmoid(eta + semen[:, :, None, :] + best)
     pregnant = jnp.einsum("jlki,j,k->i", nodes, DOSE_WEIGHTS / len(SIDES), DAY_WEIGHTS)
     whelped = jax.nn.sigmoid(by_id["c02"])
-    logs = chain_log_likelihood(pregnant, whelped, data.seen)
+    reported = reported_probs(
+        jnp,
+        *_reporting(data),
+        is_owed=data.is_owed,
+        is_unreported=data.is_unreported,
+    )
+    logs = chain_log_likelihood(pregnant, whelped, data.seen * reported)
     numpyro.factor("outcome", jnp.sum(data.weight * logs))
+
+
+def _reporting(data: ConceptionArrays) -> tuple[Array, Array]:
+    """Sites of rows m01 and m02: the ratio, and the less reported chance of each breeding."""
+    centre, sd = data.forgotten
+    z = numpyro.sample("z_m01", dist.Normal(0.0, 1.0))
+    ratio = numpyro.deterministic("m01", jnp.exp(centre + sd * z))
+    centres, sds = data.reported_less
+    z_less = numpyro.sample(
+        "z_m02", dist.Normal(0.0, 1.0).expand((len(REPORTED_LESS),)).to_event(1)
+    )
+    less = centres + sds * z_less
+    for k, row in enumerate(REPORTED_LESS):
+        numpyro.deterministic(row, less[k])
+    return ratio, jax.nn.sigmoid(less)[data.semen_type]
+
+
+def reported_probs(
+    xp: ModuleType,
+    ratio: Array,
+    less: Array,
+    *,
+    is_owed: Array,
+    is_unreported: Array,
+) -> Array:
+    """Chance that a result is reported, or is not, as it came: in each of the three true states.
+
+    Parameters
+    ----------
+    xp
+        ``numpy`` or its jax twin.
+    ratio
+        Chance of going unreported of a bitch that did not whelp over that of one that did.
+    less
+        The larger of the two, 0 to 1.
+    is_owed, is_unreported
+        Of the result, 1 or 0; one that is not owed tells nothing. The arguments broadcast.
+
+    Returns
+    -------
+    Array
+        Given whelped, given lost after the scan, given empty; first axis.
+    """
+    litter = less / (1.0 + ratio**SMOOTH_MAXIMUM) ** (1.0 / SMOOTH_MAXIMUM)
+    states = [
+        xp.where(is_owed, xp.where(is_unreported, unreported, 1.0 - unreported), 1.0)
+        for unreported in (litter, ratio * litter)
+    ]
+    return xp.stack([states[0], states[1], states[1]])
 
 
 def chain_log_likelihood(pregnant: Array, whelped: Array, seen: Array) -> Array:
@@ -239,8 +321,13 @@ def chain_log_likelihood(pregnant: Array, whelped: Array, seen: Array) -> Array:
     return logs
 
 
+def semen_type_index(semen_type: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    """Place of each semen type in :data:`REPORTED_LESS`."""
+    return np.array([SEMEN_TYPES.index(kind) for kind in semen_type], dtype=np.int64)
+
+
 def seen_probs(scanned_pregnant: np.ndarray[Any, Any], whelped: np.ndarray[Any, Any]) -> Floats:
-    """Probability of scan and report in each of the three true states.
+    """Probability of scan and result in each of the three true states.
 
     Parameters
     ----------
@@ -288,5 +375,10 @@ def _padded(data: ConceptionData, belief: Belief) -> ConceptionArrays:
         twice=pad(data.inseminated[:, 1]),
         method=MethodFlags(*(pad(np.asarray(each, dtype=np.float64)) for each in flags)),
         seen=pad(seen_probs(data.scanned_pregnant, data.whelped).T, 1.0).T,
+        semen_type=pad(semen_type_index(data.semen_type)),
+        is_owed=pad(data.is_owed),
+        is_unreported=pad(data.is_unreported),
         peak_scale=np.float64(belief.sd_factor * PRIORS["c19"].sd),
+        forgotten=np.array(belief.of("m01")),
+        reported_less=np.array([belief.of(row) for row in REPORTED_LESS]).T,
     )

@@ -112,7 +112,8 @@ def _way(
         doublings = np.log2(sperm / USUAL_DOSE_M[option.route])
         draws = unknowns.coefficients
         dose = dose_term(np, doublings, draws["c10"][:, None], draws["c11"][:, None])
-        logit = (whole.logit - whole.parts["motile dose"])[:, None] + dose
+        others = (whole.logit - whole.parts["motile dose"])[:, None]
+        logit = others + unknowns.stretch[:, None] * dose
         chance = expit(logit) * expit(draws["c02"])[:, None]
     elif taken:
         chance = np.repeat(chance, len(STATES), axis=1)

@@ -7,14 +7,17 @@ For draw :math:`d` of all that is unknown and option :math:`a`
     h_{da} &= \text{hours from the collection to the insemination, late shipments included} \\
     D_{da} &= D^0_{d}\, S_d(h_{da}) \quad\text{progressively motile sperm when inseminated} \\
     M_{da} &= M^0_{d}\, S_d(h_{da}) \quad\text{progressive motility when inseminated} \\
-    \mathrm{logit}\,p_{da} &= \text{the conception chain at } D_{da},\; M_{da},\; h_{da},\;
+    \eta_{da} &= \text{the conception chain at } D_{da},\; M_{da},\; h_{da},\;
         \delta_{daj} - T_d \;+\; \sum_k b_{dk} x_{ak} + u_d \\
+    \mathrm{logit}\,p_{da} &= \sqrt{1 + c^2 \tau_d^2}\; \eta_{da} + \tau_d z_d \\
     \mathrm{litter}_{da} &= p_{da}\, q_d
 
 with the sample :math:`D^0, M^0`, its storage curve :math:`S`, the ovulation :math:`T`, the bias
 :math:`b_k \sim N(0, 0.3^2)` of each contrast between semen types and routes (prior c22: the choice
-of the bitch, not the method, may have made the published difference; records never update it) and
-the partners' effects :math:`u`. Every option is computed from the same draws (common random
+of the bitch, not the method, may have made the published difference; records never update it),
+the partners' effects :math:`u` and what no column holds of this breeding,
+:math:`\tau z` (prior c27; :func:`~studcurve.analytics.models.conception.chance.beyond_stretch`).
+Every option is computed from the same draws (common random
 numbers), so a difference between two options holds only what differs between them.
 
 Older semen, fewer sperm and a day further from the window are taken never to help: coefficients
@@ -48,6 +51,7 @@ from studcurve.analytics.models.breedings.terms import (
     timing_term,
 )
 from studcurve.analytics.models.conception import model as conception
+from studcurve.analytics.models.conception.chance import beyond_stretch
 from studcurve.analytics.plan.options import Option
 from studcurve.analytics.plan.simulation.lateness import outcome_draws
 from studcurve.analytics.plan.simulation.samples import (
@@ -146,6 +150,8 @@ class Unknowns:
         Draws of the conception chain by id, signs as said above, each of shape (n,).
     partners
         Effects of stud, bitch, breed and, where the records hold several, clinic and year. [logit]
+    beyond_sd, beyond_z
+        Spread between breedings beyond every column, and where this heat stands in it. [logit, sd]
     bias
         Bias of each contrast by id, centred. [logit]
     sample, on_hand
@@ -164,6 +170,8 @@ class Unknowns:
     ovulation_days: Floats
     coefficients: Mapping[str, Floats]
     partners: Floats
+    beyond_sd: Floats
+    beyond_z: Floats
     bias: Mapping[str, Floats]
     sample: SampleDraws
     z_straws: Floats
@@ -176,6 +184,11 @@ class Unknowns:
     def n_draws(self) -> int:
         """Joint draws."""
         return len(self.ovulation_days)
+
+    @property
+    def stretch(self) -> Floats:
+        """Factor on every part of the logit, for this one breeding."""
+        return beyond_stretch(self.beyond_sd)
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,4 +389,6 @@ def _parts(
         "partners and level": draws["c01"] + unknowns.partners
         + term["c13"] + term["c14"] + term["c15"] + term["c16"],
     }  # fmt: skip
-    return parts, day[rows, best]
+    of_this = {name: unknowns.stretch * part for name, part in parts.items()}
+    of_this["partners and level"] += unknowns.beyond_sd * unknowns.beyond_z
+    return of_this, day[rows, best]

@@ -19,6 +19,7 @@ from studcurve.analytics.models.ovulation.model import OvulationPosterior
 from studcurve.analytics.plan.simulation.chain import Pair, Unknowns, bias_draws, plan_coefficients
 from studcurve.analytics.plan.simulation.lateness import ShipmentRecord, share_draws
 from studcurve.analytics.plan.simulation.samples import SampleDraws
+from studcurve.analytics.priors import draw_priors
 
 N_JOINT_DRAWS = 4000
 """Joint draws of a plan; a chance is then sure to a quarter of a point."""
@@ -84,8 +85,8 @@ def draw_unknowns(
         Joint draws.
     """
     # One stream for each kind of draw: another number of one kind leaves the others as they were.
-    streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(6)]
-    rng_bias, rng_day, rng_sample, rng_storage, rng_shipments, rng_thawed = streams
+    streams = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(7)]
+    rng_bias, rng_day, rng_sample, rng_storage, rng_shipments, rng_thawed, rng_beyond = streams
     uniform = rng_day.uniform(size=(2, n_draws))
     cumulative = np.cumsum(ovulation.weight)
     return Unknowns(
@@ -93,6 +94,8 @@ def draw_unknowns(
         ovulation_days=np.interp(uniform[0], cumulative, ovulation.days),
         coefficients=plan_coefficients(chain.draws, n_draws),
         partners=_pair_effects(chain, pair, seed=seed, n_draws=n_draws),
+        beyond_sd=draw_priors(["c27"], rng_beyond, n_draws)["c27"],
+        beyond_z=_named_stream("heat", pair.bitch, seed=seed).normal(size=n_draws),
         bias=bias_draws(rng_bias, n_draws),
         z_straws=np.stack([rng_sample.normal(size=n_draws), rng_thawed.normal(size=n_draws)]),
         sample=sample(rng_sample, n_draws),
@@ -176,8 +179,12 @@ def partner_effects(
             own = chain.draws[f"effect_{factor}"][:, levels.index(names[factor])]
             total += np.resize(own, n_draws)
         else:
-            # Two bitches without a record are two dogs: each name has a stream of its own.
-            name = crc32(f"{question}{factor} {names.get(factor, '')}".encode())
-            z = np.random.default_rng([seed, name]).normal(size=n_draws)
+            rng = _named_stream(f"{question}{factor}", names.get(factor, ""), seed=seed)
+            z = rng.normal(size=n_draws)
             total += np.resize(chain.draws[row], n_draws) * z
     return total
+
+
+def _named_stream(of: str, name: str, *, seed: int) -> np.random.Generator:
+    """Draws of one name's own: two bitches without a record are two dogs."""
+    return np.random.default_rng([seed, crc32(f"{of} {name}".encode())])

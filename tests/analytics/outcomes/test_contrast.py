@@ -56,14 +56,14 @@ def test_shifts_come_back_from_plain_numbers():
     assert from_plain(as_plain(kept)) == kept
 
 
-def test_an_opened_row_believes_nothing_and_the_others_what_is_published():
-    rows = {"c23": 1.5, "c12": 1.5}
+def test_a_row_is_believed_otherwise_and_the_others_as_published():
+    rows = {"c23": (0.0, 1.5), "c12": (-0.3, 1.5)}
     groups = {"stud": np.zeros(3, dtype=int)}
 
-    terms = conception.PUBLISHED.terms(groups, {"stud": 8}, Belief(opened=rows))
+    terms = conception.PUBLISHED.terms(groups, {"stud": 8}, Belief(otherwise=rows))
 
     for k, row in enumerate(conception.COEFFICIENTS):
-        expected = (0.0, 1.5) if row in rows else (PRIORS[row].centre, PRIORS[row].sd)
+        expected = rows.get(row) or (PRIORS[row].centre, PRIORS[row].sd)
         assert (terms.coefficient_mean[k], terms.coefficient_sd[k]) == pytest.approx(expected), row
 
 

@@ -87,4 +87,7 @@ def litter(unknowns):
 
 @pytest.fixture(scope="session")
 def without_bias(unknowns):
-    return replace(unknowns, bias={row: 0.0 * z for row, z in unknowns.bias.items()})
+    nothing = np.zeros(unknowns.n_draws)
+    return replace(
+        unknowns, bias={row: nothing for row in unknowns.bias}, beyond_sd=nothing,
+    )  # fmt: skip

@@ -91,6 +91,36 @@ def test_new_partners_average_to_the_models_own_integral(options, pair, without_
     assert outcome.litter_prob.mean() == pytest.approx(averaged.mean(), abs=4.0 * error)
 
 
+def test_what_no_column_holds_of_this_heat_widens_every_option_alike(options, pair, without_bias):
+    n = without_bias.n_draws
+    z = np.random.default_rng(8).normal(size=n)
+    wide = replace(without_bias, beyond_sd=np.full(n, 0.8), beyond_z=z)
+    for option in one_of_each(options):
+        plain, one = (simulate(option, pair, u) for u in (without_bias, wide))
+
+        # Written out: every part is stretched, and where this heat stands is added.
+        stretch = math.sqrt(1.0 + (0.8 * 16.0 * math.sqrt(3.0) / (15.0 * math.pi)) ** 2)
+        assert one.logit == pytest.approx(stretch * plain.logit + 0.8 * z, abs=1e-12)
+        assert one.litter_prob.std() > plain.litter_prob.std()
+        assert one.litter_prob.mean() == pytest.approx(plain.litter_prob.mean(), abs=0.02)
+
+
+def test_a_heat_stands_where_it_does_whoever_is_compared(
+    pair, ovulation, sample_of_a_new_stud, in_egg_yolk
+):
+    def draw_again(pair):
+        return draw_unknowns(
+            published_chain(np.random.default_rng(0)), pair, ovulation, sample_of_a_new_stud,
+            storage=in_egg_yolk, shipments=None, seed=11, n_draws=50,
+        )  # fmt: skip
+
+    one, other = draw_again(pair), draw_again(replace(pair, stud="another"))
+
+    assert np.array_equal(one.beyond_z, other.beyond_z)
+    assert np.array_equal(one.beyond_sd, other.beyond_sd)
+    assert not np.array_equal(one.beyond_z, draw_again(replace(pair, bitch="another")).beyond_z)
+
+
 def test_a_dose_counts_as_a_tenth_of_a_million_where_it_holds_less(options, pair, unknowns):
     option = next(o for o in options if o.method == "fresh vaginal once")
     dose_m = simulate(option, pair, unknowns).motile_dose_m
