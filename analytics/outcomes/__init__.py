@@ -2,6 +2,8 @@
 
 ``standardised``
     The same breedings with one of the four set, and everything else left as it was.
+``methods``
+    The same bitches with each of the semen types that the kennel used.
 ``counted``
     What came of the breedings on either side of the usual, and band by band.
 ``contrast``

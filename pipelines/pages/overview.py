@@ -14,7 +14,8 @@ from studcurve.analytics.due.items import together
 from studcurve.analytics.measures.counting import exact_share
 from studcurve.analytics.measures.semen import total_sperm_m
 from studcurve.analytics.measures.stages import compared_stages
-from studcurve.analytics.models.conception.bred import without_stopped
+from studcurve.analytics.models.conception.bred import partners, without_stopped
+from studcurve.analytics.outcomes.methods import MethodOutcome, method_outcomes
 from studcurve.analytics.sentences import Word
 from studcurve.analytics.wording.checks import semen_type_sentences
 from studcurve.analytics.wording.program import program_sentences
@@ -65,6 +66,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         # Without a fit no shares are shown to stand beside.
         answer=(*forecasts.alarm, *answer, *(() if chances else beside)),
         of_chances=beside,
+        methods=_methods(kennel),
         due=_due(kennel),
         unreported=_unreported(kennel),
         outcomes=outcomes(bred),
@@ -81,6 +83,14 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         forecasts=forecasts,
         outcomes_along=outcomes_of(kennel),
     )
+
+
+def _methods(kennel: Kennel) -> tuple[MethodOutcome, ...]:
+    """The same bitches with each semen type, of breedings of which neither dog is stopped."""
+    fitted = kennel.conception.posterior
+    if kennel.conception.kept is None:
+        return ()
+    return method_outcomes(fitted, without_stopped(kennel.stopped, *partners(fitted.data)))
 
 
 def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:

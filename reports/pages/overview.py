@@ -14,6 +14,7 @@ from studcurve.analytics.measures.stages import StagesCompared
 from studcurve.analytics.models.conception.bred import SemenTypeChance
 from studcurve.analytics.models.litter.sizes import LitterSizes
 from studcurve.analytics.models.stud.summary import StudSummary
+from studcurve.analytics.outcomes.methods import MethodOutcome
 from studcurve.analytics.sentences import Sentence, Word
 from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.ledger import LedgerWording
@@ -24,7 +25,7 @@ from studcurve.reports.page import Link, Reader, Report, Section, Table, columns
 from studcurve.reports.pages.stud_review import chances_section
 from studcurve.reports.sections.ledger import ledger_annex, ledger_section
 from studcurve.reports.sections.litter_sizes import litter_sizes_section
-from studcurve.reports.sections.outcomes import outcomes_section
+from studcurve.reports.sections.outcomes import methods_section, outcomes_section
 from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.sections.stored import stages_section
 from studcurve.reports.sections.stud_over_time import state_text
@@ -151,6 +152,8 @@ class OverviewResults:
         In a line each.
     chances, of_chances
         By semen type, empty without a fit; what must be said before they are read.
+    methods
+        The same bitches with each semen type; empty without a fit, or of one type.
     litters
         By size; None without a litter.
     stages
@@ -177,6 +180,7 @@ class OverviewResults:
     years: tuple[YearRow, ...]
     chances: tuple[SemenTypeChance, ...]
     of_chances: tuple[Sentence, ...]
+    methods: tuple[MethodOutcome, ...]
     litters: LitterSizes | None
     stages: StagesCompared | None
     straws: pd.DataFrame
@@ -197,6 +201,7 @@ def build_overview(results: OverviewResults, links: tuple[Link, ...], reader: Re
     if results.chances:
         sentences = tuple(words.tell(sentence) for sentence in results.of_chances)
         sections.append(replace(chances_section(results.chances, words), paragraphs=sentences))
+    sections.append(methods_section(results.methods, words))
     sections.append(outcomes_section(results.outcomes_along, words))
     sections.append(ledger_section(results.forecasts, words))
     if results.litters is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,8 +10,10 @@ import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.outcomes.counted import Band, Outcome, Side
+from studcurve.analytics.outcomes.methods import MethodOutcome
 from studcurve.analytics.outcomes.standardised import Curve
 from studcurve.analytics.outcomes.summary import ExposureOutcome
+from studcurve.analytics.sentences import Word
 from studcurve.analytics.wording.outcomes import OutcomesWording, fact, scaled
 from studcurve.reports.charts.outcomes import outcome_along
 from studcurve.reports.page import Section, Table, columns
@@ -98,6 +100,36 @@ def exposure_section(
         if rows
         else None,
     )
+
+
+def methods_section(methods: Sequence[MethodOutcome], words: Words) -> Section | None:
+    """The same bitches with each semen type; None where fewer than two were used."""
+    if not methods:
+        return None
+    rows = tuple(
+        (
+            words.word("semen", one.semen_type),
+            words.number(one.n_known),
+            words.percent(one.own),
+            words.percent(one.same_bitches),
+            "–" if one.difference is None else words.signed(_in_points(one.difference), 0),
+            "–" if one.fewer_prob is None else words.whole_percent(one.fewer_prob),
+        )
+        for one in methods
+    )
+    names = ["semen", "known", "observed_rate", "same_bitches", "beside_reference", "fewer_prob"]
+    reference = next(one.semen_type for one in methods if one.difference is None)
+    heading = words["methods.heading"]
+    return Section(
+        "same-bitches",
+        heading,
+        words.say("methods.lead", reference=Word("semen", reference)),
+        table=Table(heading, columns(words, names, texts_in={"semen"}), rows),
+    )
+
+
+def _in_points(share: Estimate) -> Estimate:
+    return Estimate(100 * share.median, 100 * share.lower, 100 * share.upper)
 
 
 def outcomes_section(wording: OutcomesWording, words: Words) -> Section | None:

@@ -46,6 +46,7 @@ from studcurve.analytics.outcomes.confounded import Together
 from studcurve.analytics.outcomes.contrast import Loss
 from studcurve.analytics.outcomes.counted import Band as ValuesBand
 from studcurve.analytics.outcomes.counted import Mark, Side
+from studcurve.analytics.outcomes.methods import MethodOutcome
 from studcurve.analytics.outcomes.needed import Needed
 from studcurve.analytics.outcomes.regressing import Answer, Predicted, WithinBetween
 from studcurve.analytics.outcomes.regressions import ExposureRegressed, Regressions
@@ -338,6 +339,12 @@ def overview_results(name="Rowan", *, is_stopped=False):
         ),
         years=(YearRow(2026, 29, 21, 9, Estimate(0.43, 0.24, 0.63), 43),),
         chances=(chance(),),
+        methods=(
+            MethodOutcome("fresh", "vaginal", 12, 9, Estimate(0.75, 0.47, 0.93),
+                          Estimate(0.66, 0.5, 0.8), None, None),
+            MethodOutcome("chilled", "vaginal", 0, 0, None, Estimate(0.6, 0.4, 0.7),
+                          Estimate(-0.06, -0.17, 0.01), 0.93),
+        ),
         of_chances=(sentence("answer.no_counted_sample", stud=name),),
         litters=litter_sizes(),
         stages=stages_of_samples(),
