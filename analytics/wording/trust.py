@@ -26,8 +26,12 @@ from studcurve.analytics.trust.checking import (
     smallest_difference,
     survives_missing,
 )
+from studcurve.analytics.trust.forgotten import Forgotten, moved_points
 from studcurve.analytics.trust.prior_width import MOVED_POINTS, NARROW, PriorWidth, direction
 from studcurve.analytics.vocabulary import SEMEN_TYPES
+
+TELLS_APART = 0.3
+"""Share from the records below which they do not tell bitches apart. (rule)"""
 
 CLEAR_SES = 2.0
 """Standard errors from which a gain is more than chance allows; common practice, no source."""
@@ -321,3 +325,56 @@ def stud_width_sentence(stud: str, width: PriorWidth, *, short: bool) -> tuple[S
             wide=width.wide.median,
         ),
     )
+
+
+def forgotten_sentences(found: Forgotten | None) -> tuple[Sentence, ...]:
+    """What the chance of a litter hangs on where results were never reported.
+
+    Parameters
+    ----------
+    found
+        None where no result is owing.
+    """
+    if found is None:
+        return ()
+    kinds = [kind for kind, of in found.semen_types.items() if moved_points(of) > MOVED_POINTS]
+    return (
+        sentence(
+            "check.forgotten",
+            n=found.n_unreported,
+            ratio=found.believed,
+            **_at_ratios(found.everything),
+        ),
+        *(
+            sentence(
+                "check.forgotten_kind",
+                kind=Word("semen", kind),
+                **_at_ratios(found.semen_types[kind]),
+            )
+            for kind in kinds
+        ),
+    )
+
+
+def forgotten_stud_sentence(stud: str, found: Forgotten | None) -> tuple[Sentence, ...]:
+    """The same of one stud, where it moves his chance."""
+    of = () if found is None else found.studs.get(stud, ())
+    if not of or moved_points(of) <= MOVED_POINTS:
+        return ()
+    return (sentence("check.forgotten_stud", stud=stud, **_at_ratios(of)),)
+
+
+def _at_ratios(at: tuple[Estimate, ...]) -> dict[str, float]:
+    once, thrice, tenfold = (one.median for one in at)
+    return {"once": once, "thrice": thrice, "tenfold": tenfold}
+
+
+def bitches_sentence(weight: float) -> tuple[Sentence, ...]:
+    """How little the records tell bitches apart, where they do not.
+
+    Parameters
+    ----------
+    weight
+        Share of what is known of the spread between bitches that the records supply, 0 to 1.
+    """
+    return () if weight >= TELLS_APART else (sentence("check.bitches", share=weight),)
