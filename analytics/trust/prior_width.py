@@ -15,15 +15,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, Literal
+from typing import Any
 
 from studcurve.analytics.errors import ConvergenceError
-from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.estimate import (
+    Estimate,
+    Floats,
+    below_zero_prob,
+    estimate_from_draws,
+)
 from studcurve.analytics.models.breedings.posterior import Belief
-from studcurve.analytics.models.conception.chance import own_breedings_prob
+from studcurve.analytics.models.conception.chance import mean_litter_prob
 from studcurve.analytics.models.conception.model import ConceptionPosterior, fit_conception
 from studcurve.analytics.models.sampling import SCHEDULE
-from studcurve.analytics.trust.checking import with_other_prior
+from studcurve.analytics.trust.checking import other_prior_weights, with_other_prior
 
 NARROW, WIDE = 0.5, 2.0
 """Factors of the priors' spreads. (rule)"""
@@ -41,8 +46,6 @@ STUD_ROWS = ("c01", "c02", "c20_stud")
 MOVED_POINTS = 5.0
 """A chance that moves by more hangs on the published numbers: the gap below which no option of a
 plan is called better. [points] (rule)"""
-
-Direction = Literal["fewer", "more", "open"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,19 +70,23 @@ class PriorWidth:
         medians = [other.median for other in (self.narrow, self.wide) if other is not None]
         return 100.0 * max((abs(value - self.table.median) for value in medians), default=0.0)
 
-    @property
-    def changed(self) -> tuple[float, ...]:
-        """Factors under which the direction of a difference is another one."""
-        return tuple(
-            factor
-            for factor, other in ((NARROW, self.narrow), (WIDE, self.wide))
-            if other is not None and direction(other) != direction(self.table)
-        )
 
-    @property
-    def is_shown(self) -> bool:
-        """Whether both other priors could be computed."""
-        return self.narrow is not None and self.wide is not None
+@dataclass(frozen=True, slots=True)
+class MethodWidth:
+    """A semen type beside fresh, with the table's priors and with narrower and wider ones.
+
+    Attributes
+    ----------
+    difference
+        Of the logit of a litter.
+    fewer_prob, fewer_prob_narrow, fewer_prob_wide
+        Chance that it lies below zero, by the same draws; None where that could not be computed.
+    """
+
+    difference: PriorWidth
+    fewer_prob: float
+    fewer_prob_narrow: float | None
+    fewer_prob_wide: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,23 +96,16 @@ class PriorWidths:
     Attributes
     ----------
     methods
-        Difference from fresh by semen type, of those recorded. [logit]
+        Beside fresh, by semen type, of those recorded.
     studs
         Mean chance of a litter over his breedings, by call name. [0 to 1]
     refitted
         Factors for which the model was fitted again.
     """
 
-    methods: Mapping[str, PriorWidth]
+    methods: Mapping[str, MethodWidth]
     studs: Mapping[str, PriorWidth]
     refitted: tuple[float, ...]
-
-
-def direction(difference: Estimate) -> Direction:
-    """Whether fewer or more litters go with a difference, or its interval holds zero. [logit]"""
-    if difference.upper < 0.0:
-        return "fewer"
-    return "more" if difference.lower > 0.0 else "open"
 
 
 def prior_widths(posterior: ConceptionPosterior, *, seed: int) -> PriorWidths:
@@ -114,7 +114,7 @@ def prior_widths(posterior: ConceptionPosterior, *, seed: int) -> PriorWidths:
     Parameters
     ----------
     posterior
-        Fitted.
+        Fitted, with the draws that pages read: a number and its verdict are then one everywhere.
     seed
         Seed of a further fit.
     """
@@ -144,17 +144,27 @@ def prior_widths(posterior: ConceptionPosterior, *, seed: int) -> PriorWidths:
 
         return PriorWidth(estimate_from_draws(values), other(NARROW), other(WIDE))
 
-    recorded = [kind for kind in METHOD_ROWS if (data.semen_type == kind).any()]
-    methods = {
-        kind: width_of(
-            (METHOD_ROWS[kind],), lambda fitted, row=METHOD_ROWS[kind]: fitted.draws[row]
+    def method(row: str) -> MethodWidth:
+        def fewer_with(factor: float) -> float | None:
+            weight = other_prior_weights(posterior.draws, (row,), factor)
+            if weight is not None:
+                return below_zero_prob(posterior.draws[row], weight)
+            fitted = again(factor)
+            return None if fitted is None else below_zero_prob(fitted.draws[row])
+
+        return MethodWidth(
+            width_of((row,), lambda fitted: fitted.draws[row]),
+            below_zero_prob(posterior.draws[row]),
+            fewer_with(NARROW),
+            fewer_with(WIDE),
         )
-        for kind in recorded
-    }
+
+    recorded = [kind for kind in METHOD_ROWS if (data.semen_type == kind).any()]
+    methods = {kind: method(METHOD_ROWS[kind]) for kind in recorded}
     studs = {
         name: width_of(
             STUD_ROWS,
-            lambda fitted, his=data.groups["stud"] == k: own_breedings_prob(fitted, his)[1],
+            lambda fitted, his=data.groups["stud"] == k: mean_litter_prob(fitted, his),
         )
         for k, name in enumerate(data.levels["stud"])
         if (data.whelped[data.groups["stud"] == k] >= 0).any()
@@ -168,15 +178,18 @@ def as_plain(widths: PriorWidths) -> dict[str, Any]:
     def ends(estimate: Estimate | None) -> list[float] | None:
         return None if estimate is None else [estimate.median, estimate.lower, estimate.upper]
 
-    def plain(widths_by_name: Mapping[str, PriorWidth]) -> dict[str, list[list[float] | None]]:
-        return {
-            name: [ends(one.table), ends(one.narrow), ends(one.wide)]
-            for name, one in widths_by_name.items()
-        }
+    def plain(width: PriorWidth) -> list[list[float] | None]:
+        return [ends(width.table), ends(width.narrow), ends(width.wide)]
 
     return {
-        "methods": plain(widths.methods),
-        "studs": plain(widths.studs),
+        "methods": {
+            kind: {
+                "difference": plain(one.difference),
+                "fewer_probs": [one.fewer_prob, one.fewer_prob_narrow, one.fewer_prob_wide],
+            }
+            for kind, one in widths.methods.items()
+        },
+        "studs": {name: plain(width) for name, width in widths.studs.items()},
         "refitted": list(widths.refitted),
     }
 
@@ -184,10 +197,14 @@ def as_plain(widths: PriorWidths) -> dict[str, Any]:
 def from_plain(kept: Mapping[str, Any]) -> PriorWidths:
     """What was kept, again as it was."""
 
-    def read(ends_by_name: Mapping[str, list[list[float] | None]]) -> dict[str, PriorWidth]:
-        return {
-            name: PriorWidth(*(None if ends is None else Estimate(*ends) for ends in one))  # type: ignore[arg-type]
-            for name, one in ends_by_name.items()
-        }
+    def read(ends_of_all: list[list[float] | None]) -> PriorWidth:
+        return PriorWidth(*(None if ends is None else Estimate(*ends) for ends in ends_of_all))  # type: ignore[arg-type]
 
-    return PriorWidths(read(kept["methods"]), read(kept["studs"]), tuple(kept["refitted"]))
+    return PriorWidths(
+        {
+            kind: MethodWidth(read(one["difference"]), *one["fewer_probs"])
+            for kind, one in kept["methods"].items()
+        },
+        {name: read(ends_of_all) for name, ends_of_all in kept["studs"].items()},
+        tuple(kept["refitted"]),
+    )

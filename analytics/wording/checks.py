@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from studcurve.analytics.models.breedings.records import known_outcome
 from studcurve.analytics.models.conception.bred import bred_by, partners, without_stopped
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter.model import LitterPosterior
@@ -24,7 +23,7 @@ from studcurve.analytics.trust.checking import (
     replicated_litters,
     sparse_cells,
 )
-from studcurve.analytics.trust.prior_width import PriorWidth, PriorWidths
+from studcurve.analytics.trust.prior_width import MethodWidth, PriorWidth, PriorWidths
 from studcurve.analytics.trust.second_opinion import (
     SecondOpinion,
     second_opinion_on_litter_size,
@@ -59,8 +58,8 @@ class Checks:
     replicated
         Figures of the records beside records drawn again; may be empty.
     methods, studs
-        Answers under narrower and wider priors: differences from fresh by semen type,
-        chances by stud. Empty without a fit.
+        Answers under narrower and wider priors: semen types beside fresh, chances by stud. Empty
+        without a fit.
     is_refitted
         Whether one of them came from a further fit.
     opinions
@@ -70,7 +69,7 @@ class Checks:
     paragraphs: tuple[tuple[Sentence, ...], ...] = ()
     scores: Mapping[str, Scores] | None = None
     replicated: tuple[Replicated, ...] = ()
-    methods: Mapping[str, PriorWidth] | None = None
+    methods: Mapping[str, MethodWidth] | None = None
     studs: Mapping[str, PriorWidth] | None = None
     is_refitted: bool = False
     opinions: Mapping[str, SecondOpinion | Sentence] | None = None
@@ -202,9 +201,7 @@ def semen_type_sentences(due: pd.DataFrame, widths: PriorWidths | None) -> tuple
     widths
         Answers under other priors; None without them.
     """
-    unusable = unusable_sentences(
-        due["semen_type"].to_numpy(dtype=str), known_outcome(due["whelped"])
-    )
+    unusable = unusable_sentences(due)
     return unusable if widths is None else (*unusable, *method_sentences(widths.methods))
 
 

@@ -64,7 +64,7 @@ def stud_results(kennel: Kennel, stud: StudOfKennel, audience: Audience) -> Stud
         ),
         events=stud.events,
         chances=by_semen_type,
-        coefficients=chain_coefficients(fitted) if chances else (),
+        coefficients=chain_coefficients(fitted, kennel.stopped) if chances else (),
         litters=litters,
         responses=chances.responses if chances else (),
         dots=chances.dots if chances else (),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -54,10 +55,17 @@ def due_breedings(bred: pd.DataFrame, today: date) -> pd.DataFrame:
 
 
 def prior_widths(kennel: Kennel) -> PriorWidths | None:
-    """Answers under other priors, as the fit kept them."""
+    """Answers under other priors, as the fit kept them.
+
+    Once records came since, a stud's chance is one over other breedings than the fit has seen: it
+    waits for the next fit.
+    """
     kept = kennel.conception.kept
     read = None if kept is None else kept.checks.get("prior_widths")
-    return None if read is None else from_plain(read)
+    if read is None:
+        return None
+    widths = from_plain(read)
+    return widths if kennel.conception.is_of_today else replace(widths, studs={})
 
 
 def predicted_left_out(kennel: Kennel) -> LeftOut | None:

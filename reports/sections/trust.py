@@ -87,10 +87,10 @@ def _priors(checks: Checks, words: Words) -> Section | None:
             words[f"coefficient.{METHOD_ROWS[kind]}"],
             *(
                 "–" if estimate is None else words.signed(estimate)
-                for estimate in (width.table, width.narrow, width.wide)
+                for estimate in (one.difference.table, one.difference.narrow, one.difference.wide)
             ),
         )
-        for kind, width in (checks.methods or {}).items()
+        for kind, one in (checks.methods or {}).items()
     ]
     rows += [
         (

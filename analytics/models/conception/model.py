@@ -74,7 +74,7 @@ from studcurve.analytics.models.regression import MixedTerms, draw_coefficients,
 from studcurve.analytics.models.sampling import SCHEDULE, Run, padded_size
 from studcurve.analytics.priors import PRIORS
 
-MODEL_VERSION = 4
+MODEL_VERSION = 5
 """Raised whenever the density, or what a kept draw or check means, changes (a test holds it)."""
 
 COEFFICIENTS = (
