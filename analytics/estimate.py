@@ -18,7 +18,15 @@ INTERVAL_Z = NormalDist().inv_cdf(0.5 + INTERVAL_PROB / 2.0)
 """Half width of that interval of a normal quantity, in its standard deviations."""
 
 SMALLEST_SHARE = 0.10
-"""Share below which records cannot speak for themselves yet (rule of this toolkit)."""
+"""Share of the weight below which records are too few to count. (rule)"""
+
+SMALLEST_SHIFT = 0.1
+"""Shift of the middle below which they have moved nothing: twice what the draws of a fit leave
+open. [standard deviations before the records] (rule)"""
+
+ALONE_FROM_SHARE = 0.30
+"""Share from which records speak for themselves: below it what they alone say is a difference of
+two precisions that draws do not know well enough. (rule)"""
 
 
 def interval_quantiles(interval_prob: float = INTERVAL_PROB) -> tuple[float, float, float]:
@@ -76,42 +84,116 @@ def estimate_from_draws(draws: ArrayLike, interval_prob: float = INTERVAL_PROB) 
     return Estimate(float(median), float(lower), float(upper), interval_prob)
 
 
-def records_weight(posterior: Floats, prior: Floats) -> float:
-    """Share of what is known that the kennel's own records supply, 0 to 1.
-
-    One minus posterior over prior variance, not below 0.
+def below_zero_prob(draws: Floats, weight: Floats | None = None) -> float:
+    """Probability that a difference is below zero; said as it is, never cut at an interval's end.
 
     Parameters
     ----------
-    posterior, prior
-        Draws of one quantity before and after the records.
+    draws
+        Of the difference, shape (n,).
+    weight
+        Of each draw, summing to one; all the same by default.
     """
-    return max(0.0, 1.0 - float(np.var(posterior)) / float(np.var(prior)))
+    below = draws < 0.0
+    return float(below.mean() if weight is None else weight[below].sum())
 
 
-def records_alone(posterior: Floats, prior: Floats) -> Estimate | None:
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What is known of a quantity before the records, on the scale of its linear predictor.
+
+    Attributes
+    ----------
+    mean, median, sd
+        Exact for a row of the priors table, of many draws for what is derived from several.
+    """
+
+    mean: float
+    median: float
+    sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class RecordsWeight:
+    """What the kennel's own records supply of a number.
+
+    Attributes
+    ----------
+    share
+        Share of the precision that they supply, 0 to 1.
+    shift_sds
+        How far they moved the median, in standard deviations before them.
+    """
+
+    share: float
+    shift_sds: float
+
+    @property
+    def is_nothing(self) -> bool:
+        """Whether the records say nothing yet: they neither narrow the number nor move it."""
+        return self.share < SMALLEST_SHARE and abs(self.shift_sds) < SMALLEST_SHIFT
+
+
+NO_WEIGHT = RecordsWeight(0.0, 0.0)
+"""Of a number that no record has entered."""
+
+
+def before_of(draws: Floats) -> Before:
+    """Moments of a derived quantity from its draws before the records.
+
+    Parameters
+    ----------
+    draws
+        Of the same quantity with the same partners, their effects drawn and not averaged out: else
+        the records would be credited with knowing less than the table. [logit or log]
+    """
+    return Before(float(np.mean(draws)), float(np.median(draws)), float(np.std(draws)))
+
+
+def records_weight(after: Floats, before: Before) -> RecordsWeight:
+    r"""Share of the precision that records supply, and how far they moved the middle.
+
+    Parameters
+    ----------
+    after
+        Draws after the records, on the scale of ``before``. [logit or log]
+    before
+        What was known without them.
+
+    Returns
+    -------
+    RecordsWeight
+        :math:`1 - v_1 / v_0`, not below 0, and the shift of the median over :math:`\sqrt{v_0}`.
+    """
+    if before.sd == 0.0:
+        return NO_WEIGHT
+    share = max(0.0, 1.0 - (float(np.std(after)) / before.sd) ** 2)
+    return RecordsWeight(share, (float(np.median(after)) - before.median) / before.sd)
+
+
+def records_alone(after: Floats, before: Before) -> Estimate | None:
     r"""What the records alone say of a quantity, everything beside it being as published.
 
     Parameters
     ----------
-    posterior, prior
-        Draws of one quantity before and after the records.
+    after, before
+        As for :func:`records_weight`; both near normal.
 
     Returns
     -------
     Estimate or None
-        None where the records supply less than :data:`SMALLEST_SHARE`.
+        None where the records supply less than :data:`ALONE_FROM_SHARE`.
 
     Notes
     -----
     A posterior is likelihood times prior, so with both near normal the likelihood alone has
     precision :math:`1/v_1 - 1/v_0` and mean :math:`(m_1/v_1 - m_0/v_0)` over that.
     """
-    if records_weight(posterior, prior) < SMALLEST_SHARE:
+    if records_weight(after, before).share < ALONE_FROM_SHARE:
         return None
-    after, before = float(np.var(posterior)), float(np.var(prior))
-    precision = 1.0 / after - 1.0 / before
-    mean = (float(np.mean(posterior)) / after - float(np.mean(prior)) / before) / precision
+    variance, variance_before = float(np.var(after)), before.sd**2
+    precision = 1.0 / variance - 1.0 / variance_before
+    mean = (float(np.mean(after)) / variance - before.mean / variance_before) / precision
     half = INTERVAL_Z / precision**0.5
     return Estimate(mean, mean - half, mean + half)
 

@@ -29,7 +29,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from studcurve.analytics.estimate import Floats, estimate_from_draws
+from studcurve.analytics.estimate import Floats, before_of, estimate_from_draws, records_weight
 from studcurve.analytics.models.conception.chance import (
     of_one_breeding,
     partner_effects,
@@ -209,7 +209,7 @@ def forecast(sheets: Sheets, breeding: pd.Series, draws: Draws | None) -> dict[s
     if draws is not None:
         after = chance(CONCEPTION.restore(data, draws, seed=SEED), planned, breeding)
     read = estimate_from_draws(after)
-    weight = max(0.0, 1.0 - float(logit(after).var() / logit(published).var()))
+    weight = records_weight(logit(after), before_of(logit(published))).share
     return {
         "bitch": breeding["Bitch"],
         "stud": breeding["Stud"],

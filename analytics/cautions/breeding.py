@@ -10,6 +10,7 @@ from studcurve.analytics.cautions import words
 from studcurve.analytics.cautions.illness import RECENT_DAYS
 from studcurve.analytics.cautions.lifting import of_kind, that_lift
 from studcurve.analytics.cautions.records import Caution, DogRecords, as_date, until
+from studcurve.analytics.measures.missing import missing_outcomes, scanned_empty
 from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.sentences import sentence
 
@@ -157,17 +158,17 @@ def outcome_unknown(records: DogRecords, today: date, *, with_shares: bool) -> l
     overdue = bred[bred["whelped"].isna() & (bred["bred_earliest"] < due_since)]
     if overdue.empty:
         return []
-    known = bred[bred["whelped"].notna()]
-    n_whelped = int(known["whelped"].astype(bool).sum())
-    n_unknown, n_bred = len(overdue), len(known) + len(overdue)
-    message = sentence("caution.outcome_missing", n=n_unknown, dog=records.dog, n_bred=n_bred)
+    missing = missing_outcomes(bred[bred["whelped"].notna() | (bred["bred_earliest"] < due_since)])
+    n, n_bred = missing.n_missing, missing.n_breedings
+    message = sentence("caution.outcome_missing", n=n, dog=records.dog, n_bred=n_bred)
     if with_shares:
         message = sentence(
             "caution.outcome_unknown",
-            n=n_unknown,
+            n=n,
             dog=records.dog,
             n_bred=n_bred,
-            if_none=n_whelped / n_bred,
-            if_all=(n_whelped + n_unknown) / n_bred,
+            if_none=missing.lowest_share,
+            if_all=missing.highest_share,
+            scanned=scanned_empty(missing),
         )
     return [Caution("outcome unknown", "say", message, "counted from the records")]

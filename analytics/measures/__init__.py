@@ -8,6 +8,8 @@
     How long a sample lasts, how it is divided, thinned and spun.
 ``dates``, ``moments``
     Which day is it, counted from what; the middle of a moment that lies between two.
+``missing``
+    What the results that nobody reported could do to a share of litters.
 ``value_of_information``
     What it would be worth to know more before deciding.
 """

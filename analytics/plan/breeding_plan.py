@@ -71,7 +71,7 @@ class BreedingPlan:
        - ``answer.expected_loss`` in litters, or in ``currency`` where ``worth_of_litter`` is
          stated;
          ``answer.value`` likewise, NaN without a worth; ``answer.highest_prob``;
-       - ``answer.records_weight``: 0 to 1;
+       - ``answer.records_weight``: share of the precision, 0 to 1, and shift of the middle;
        - ``answer.has_centre``: where it is false there are no data like this, and only the ends of
          ``chance`` and of ``pups_shown`` may be shown, no mean, median, cost per litter, expected
          loss or order; ``answer.outside`` says why;

@@ -22,7 +22,14 @@ from typing import Literal
 import numpy as np
 from scipy.special import expit
 
-from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
+from studcurve.analytics.estimate import (
+    Estimate,
+    Floats,
+    RecordsWeight,
+    before_of,
+    estimate_from_draws,
+    records_weight,
+)
 from studcurve.analytics.measures.value_of_information import conditional_mean
 from studcurve.analytics.plan.simulation.chain import DRIVERS, Outcome, Pair
 from studcurve.analytics.plan.simulation.pups import Pups
@@ -90,7 +97,7 @@ class OptionAnswer:
     highest_prob
         Share of the draws in which no other option has more of it.
     records_weight
-        Share of the chance's certainty that the kennel's own records supply, 0 to 1.
+        What the kennel's own records supply of the chance, on its logit.
     published_prob
         Mean chance of a litter by the published table alone, 0 to 1.
     outside
@@ -108,7 +115,7 @@ class OptionAnswer:
     expected_loss: float
     value: float
     highest_prob: float
-    records_weight: float
+    records_weight: RecordsWeight
     published_prob: float
     outside: tuple[Sentence, ...]
 
@@ -229,7 +236,7 @@ def answer_options(
                 expected_loss=expected_loss,
                 value=float(values[:, k].mean()) if worth_of_litter is not None else float("nan"),
                 highest_prob=float((comparable[:, k] >= best).mean()),
-                records_weight=records_weight(outcome, published[k]),
+                records_weight=weight_of_records(outcome, published[k]),
                 published_prob=float(published[k].litter_prob.mean()),
                 outside=outside_studied(outcome, pair),
             )
@@ -358,7 +365,12 @@ def _middle(values: Floats) -> float:
     return float("nan") if np.isnan(values).any() else float(np.median(values))
 
 
-def records_weight(outcome: Outcome, published: Outcome) -> float:
-    """One minus variance after over variance before, of the logit, not below 0."""
-    before = float(published.logit.var())
-    return max(0.0, 1.0 - float(outcome.logit.var()) / before) if before else 0.0
+def weight_of_records(outcome: Outcome, published: Outcome) -> RecordsWeight:
+    """What the kennel's own records supply of an option's chance of a litter, on its logit.
+
+    Parameters
+    ----------
+    outcome, published
+        The same option and the same two dogs after and before the records.
+    """
+    return records_weight(outcome.litter_logit, before_of(published.litter_logit))

@@ -8,6 +8,10 @@
     What estimating equations can tell of a table, and how surely.
 ``second_opinion``
     What would a classical analysis say of the same breedings.
+``refit``
+    The same records fitted again with another belief.
+``forgotten``
+    What if results that nobody reported were not missing at random.
 ``prior_width``
     How much of an answer hangs on how far the published numbers are trusted.
 """

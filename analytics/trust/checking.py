@@ -3,11 +3,11 @@ r"""Is the model right about kennels like this one, and what could so few record
 Sized to the records: below 100 known outcomes, expected against observed litters with its interval;
 from 100, every bitch is left out in turn and her breedings are predicted from the others; from
 1,000, gradient boosting is set against the model on the same bitches. Beside it, whatever the size:
-outcomes never reported at both extremes, the smallest difference that so many breedings could have
-shown, cells that cannot be told apart, replicated records, and how much hangs on the priors.
+the smallest difference that so many breedings could have shown, cells that cannot be told apart,
+replicated records, and how much hangs on the priors.
 
-Does not know whether the outcomes that were never reported differ from those that were; the
-extremes bound what they could do.
+Does not know whether the outcomes that were never reported differ from those that were; what they
+could do is bounded by ``studcurve.analytics.measures.missing``.
 """
 
 from __future__ import annotations
@@ -96,25 +96,6 @@ class ExpectedObserved:
     n_whelped: int
     expected: Estimate
     as_many_prob: float
-
-
-@dataclass(frozen=True, slots=True)
-class MissingOutcomes:
-    """What the outcomes that were never reported could do to a share of litters.
-
-    Attributes
-    ----------
-    n_breedings, n_missing
-        All, and those without a reported outcome.
-    share, lowest_share, highest_share
-        Of the known; of all if none, or every one, of the missing gave a litter. NaN for none.
-    """
-
-    n_breedings: int
-    n_missing: int
-    share: float
-    lowest_share: float
-    highest_share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,33 +199,6 @@ def expected_and_observed(
     return ExpectedObserved(
         len(known), n_whelped, estimate_from_draws(counts), float((counts >= n_whelped).mean())
     )
-
-
-def missing_outcomes(whelped: np.ndarray[Any, Any]) -> MissingOutcomes:
-    """Share of litters among the known, and at both extremes of the missing.
-
-    Parameters
-    ----------
-    whelped
-        1, 0 or −1 for not known.
-    """
-    n, n_missing = len(whelped), int((whelped < 0).sum())
-    n_litters = int((whelped == 1).sum())
-    n_known = n - n_missing
-    return MissingOutcomes(
-        n,
-        n_missing,
-        n_litters / n_known if n_known else float("nan"),
-        n_litters / n if n else float("nan"),
-        (n_litters + n_missing) / n if n else float("nan"),
-    )
-
-
-def survives_missing(first: MissingOutcomes, second: MissingOutcomes) -> bool:
-    """Whether the missing outcomes, at either extreme, leave the same one of two shares higher."""
-    lowest = first.lowest_share - second.highest_share
-    highest = first.highest_share - second.lowest_share
-    return bool(lowest * highest > 0)
 
 
 def smallest_difference(n_first: int, n_second: int, share: float) -> float | None:
@@ -538,6 +492,20 @@ def prior_log_ratio(draws: Mapping[str, Floats], rows: tuple[str, ...], factor: 
     return total
 
 
+def other_prior_weights(
+    draws: Mapping[str, Floats], rows: tuple[str, ...], factor: float
+) -> Floats | None:
+    """Weights of the kept draws under other priors; None where they cannot be trusted.
+
+    Parameters
+    ----------
+    draws, rows, factor
+        As for :func:`prior_log_ratio`.
+    """
+    weight, k = smoothed_weights(prior_log_ratio(draws, rows, factor))
+    return weight if k <= MAX_PARETO_K else None
+
+
 def with_other_prior(
     draws: Mapping[str, Floats], rows: tuple[str, ...], factor: float, of: Floats
 ) -> Estimate | None:
@@ -561,8 +529,8 @@ def with_other_prior(
         again with other priors, as
         :func:`studcurve.analytics.models.conception.model.fit_conception` can.
     """
-    weight, k = smoothed_weights(prior_log_ratio(draws, rows, factor))
-    if not k <= MAX_PARETO_K:
+    weight = other_prior_weights(draws, rows, factor)
+    if weight is None:
         return None
     order = np.argsort(of)
     below = np.cumsum(weight[order])

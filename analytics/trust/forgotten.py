@@ -96,9 +96,7 @@ def forgotten(fitted: ConceptionPosterior, chosen: Mask, *, seed: int) -> Forgot
         n_unreported=int(is_owing.sum()),
         believed=fitted.estimate("m01"),
         everything=at_ratios(chosen),
-        semen_types={
-            kind: at_ratios(of) for kind, of in by_type.items() if (is_owing & of).any()
-        },
+        semen_types={kind: at_ratios(of) for kind, of in by_type.items() if (is_owing & of).any()},
         studs={name: at_ratios(of) for name, of in by_stud.items() if (is_owing & of).any()},
     )
 

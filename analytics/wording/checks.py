@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from studcurve.analytics.models.breedings.records import known_outcome
 from studcurve.analytics.models.conception.bred import bred_by, partners, without_stopped
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.litter.model import LitterPosterior
@@ -24,15 +23,19 @@ from studcurve.analytics.trust.checking import (
     replicated_litters,
     sparse_cells,
 )
-from studcurve.analytics.trust.prior_width import PriorWidth, PriorWidths
+from studcurve.analytics.trust.forgotten import Forgotten
+from studcurve.analytics.trust.prior_width import MethodWidth, PriorWidth, PriorWidths
 from studcurve.analytics.trust.second_opinion import (
     SecondOpinion,
     second_opinion_on_litter_size,
     second_opinion_on_whelping,
 )
 from studcurve.analytics.wording.trust import (
+    bitches_sentence,
     difference_sentences,
     expected_sentence,
+    forgotten_sentences,
+    forgotten_stud_sentence,
     method_sentences,
     prediction_sentences,
     replicated_sentence,
@@ -59,8 +62,8 @@ class Checks:
     replicated
         Figures of the records beside records drawn again; may be empty.
     methods, studs
-        Answers under narrower and wider priors: differences from fresh by semen type,
-        chances by stud. Empty without a fit.
+        Answers under narrower and wider priors: semen types beside fresh, chances by stud. Empty
+        without a fit.
     is_refitted
         Whether one of them came from a further fit.
     opinions
@@ -70,14 +73,18 @@ class Checks:
     paragraphs: tuple[tuple[Sentence, ...], ...] = ()
     scores: Mapping[str, Scores] | None = None
     replicated: tuple[Replicated, ...] = ()
-    methods: Mapping[str, PriorWidth] | None = None
+    methods: Mapping[str, MethodWidth] | None = None
     studs: Mapping[str, PriorWidth] | None = None
     is_refitted: bool = False
     opinions: Mapping[str, SecondOpinion | Sentence] | None = None
 
 
 def stud_checks(
-    fitted: ConceptionPosterior, stud: str, stopped: Collection[str], widths: PriorWidths | None
+    fitted: ConceptionPosterior,
+    stud: str,
+    stopped: Collection[str],
+    widths: PriorWidths | None,
+    lost: Forgotten | None = None,
 ) -> Checks:
     """The checks of the models about one stud whom no caution stops.
 
@@ -91,6 +98,8 @@ def stud_checks(
         Call names of the dogs whose chances a caution holds back.
     widths
         Answers under other priors; None without them.
+    lost
+        What hangs on results that were never reported; None without any.
     """
     data = fitted.data
     if stud not in data.levels["stud"]:
@@ -106,6 +115,7 @@ def stud_checks(
             stud_difference_sentence(data, shown, stud),
             cells,
             () if width is None else stud_width_sentence(stud, width, short=False),
+            forgotten_stud_sentence(stud, lost),
         ),
         studs=None if width is None else {stud: width},
         is_refitted=widths is not None and bool(widths.refitted),
@@ -119,6 +129,7 @@ def kennel_checks(
     is_fitted: bool,
     predicted: LeftOut | None,
     widths: PriorWidths | None,
+    lost: Forgotten | None,
     litters: LittersAgain,
     opinions: Mapping[str, SecondOpinion | Sentence],
 ) -> Checks:
@@ -136,6 +147,8 @@ def kennel_checks(
         What the fit predicted with each bitch left out; None when records came since.
     widths
         Answers under other priors; None without them.
+    lost
+        What hangs on results that were never reported; None without any.
     litters
         The recorded litters, and draws of the same.
     opinions
@@ -155,8 +168,12 @@ def kennel_checks(
         scored, n_known=n_known, is_of_today=predicted is not None
     )
     again = _again(fitted, litters, stopped, shown)
+    hardly = bitches_sentence(fitted.records_weight("c20_bitch").share)
     return Checks(
-        paragraphs=_nonempty(*paragraphs, replicated_sentence(again), *comparable),
+        paragraphs=_nonempty(
+            *paragraphs, forgotten_sentences(lost), replicated_sentence(again),
+            (*hardly, *comparable[0]), cells,
+        ),
         scores=None if scored is None else scored.scores,
         replicated=again,
         methods=None if widths is None else widths.methods,
@@ -202,9 +219,7 @@ def semen_type_sentences(due: pd.DataFrame, widths: PriorWidths | None) -> tuple
     widths
         Answers under other priors; None without them.
     """
-    unusable = unusable_sentences(
-        due["semen_type"].to_numpy(dtype=str), known_outcome(due["whelped"])
-    )
+    unusable = unusable_sentences(due)
     return unusable if widths is None else (*unusable, *method_sentences(widths.methods))
 
 

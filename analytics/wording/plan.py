@@ -11,7 +11,7 @@ from datetime import date
 
 import numpy as np
 
-from studcurve.analytics.estimate import SMALLEST_SHARE, Estimate
+from studcurve.analytics.estimate import SMALLEST_SHARE, Estimate, RecordsWeight
 from studcurve.analytics.models.storage.inputs import product_name
 from studcurve.analytics.plan.breakeven import BreakEven
 from studcurve.analytics.plan.breeding_plan import BreedingPlan, HeatSummary
@@ -124,20 +124,19 @@ def bitch_sentence(plan: BreedingPlan) -> Sentence:
     return sentence("plan.bitch", bitch=plan.pair.bitch, age=years, litters=litters, since=since)
 
 
-def chance_source_sentence(share: float | None) -> Sentence:
+def chance_source_sentence(weight: RecordsWeight | None) -> Sentence:
     """Where chances come from that a fit of the kennel's breedings is behind.
 
     Parameters
     ----------
-    share
-        Share of the lead's certainty that the records supply, 0 to 1; None where no single chance
-        is spoken of.
+    weight
+        What the records supply of the lead's chance; None where no single chance is spoken of.
     """
-    if share is None:
+    if weight is None:
         return sentence("source.chance_moved")
-    if share < SMALLEST_SHARE:
+    if weight.is_nothing:
         return sentence("source.chance_barely", share=SMALLEST_SHARE)
-    return sentence("source.chance_fitted", share=share)
+    return sentence("source.chance_fitted", share=weight.share, shift=weight.shift_sds)
 
 
 def pups_source_sentence(n_litters: int) -> Sentence:
@@ -235,20 +234,22 @@ def _mean_and_ends(mean: float | None, ends: Estimate) -> Sentence:
     return sentence("plan.chance", mean=mean, ends=ends)
 
 
-def shipment_chance_sentence(mean: float | None, ends: Estimate, share: float) -> Sentence:
+def shipment_chance_sentence(mean: float | None, ends: Estimate, weight: RecordsWeight) -> Sentence:
     """The chance of a litter of a shipment, and what the kennel's records carry of it.
 
     Parameters
     ----------
     mean, ends
         The number to print and its 90 % range; no mean where there are no data like this.
-    share
-        Share of the certainty that the records supply, 0 to 1.
+    weight
+        What the records supply of it.
     """
     chance = _mean_and_ends(mean, ends)
-    if share < SMALLEST_SHARE:
+    if weight.is_nothing:
         return sentence("plan.shipment_barely", chance=chance, share=SMALLEST_SHARE)
-    return sentence("plan.shipment_chance", chance=chance, share=share)
+    return sentence(
+        "plan.shipment_chance", chance=chance, share=weight.share, shift=weight.shift_sds
+    )
 
 
 def _lead_sentence(plan: BreedingPlan) -> Sentence:

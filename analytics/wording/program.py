@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from studcurve.analytics.estimate import INTERVAL_Z, SMALLEST_SHARE, Estimate
+from studcurve.analytics.estimate import INTERVAL_Z, Estimate, RecordsWeight
 from studcurve.analytics.measures.doses import SHIPMENT_HOURS
+from studcurve.analytics.measures.missing import missing_outcomes, scanned_empty
 from studcurve.analytics.sentences import Sentence, sentence
 
 if TYPE_CHECKING:
@@ -117,11 +118,11 @@ def litters_sentence(stud: str, chance: BreedingsChance) -> Sentence:
     )
 
 
-def speaking_sentence(records_weight: float) -> Sentence:
-    """How much of a number the records supply, or that they cannot speak yet."""
-    if records_weight < SMALLEST_SHARE:
+def speaking_sentence(weight: RecordsWeight) -> Sentence:
+    """How much of a number the records supply and moved it, or that they cannot speak yet."""
+    if weight.is_nothing:
         return sentence("answer.records_cannot_speak")
-    return sentence("answer.records_weight", share=records_weight)
+    return sentence("answer.records_weight", share=weight.share, shift=weight.shift_sds)
 
 
 def program_sentences(
@@ -141,21 +142,22 @@ def program_sentences(
     since = (pd.Timestamp(today) - breedings["bred_earliest"]).dt.days
     n_year = int(since.between(0, DAYS_OF_A_YEAR).sum())
     due = breedings[since > overdue_days]
-    known = due[due["whelped"].notna()]
-    n_known, n_unknown = len(known), len(due) - len(known)
-    n_whelped = int(known["whelped"].astype(bool).sum())
+    missing = missing_outcomes(due)
     unreported = (
-        sentence("answer.unreported", n=n_unknown) if n_unknown else sentence("answer.all_reported")
+        sentence("answer.unreported", n=missing.n_missing)
+        if missing.n_missing
+        else sentence("answer.all_reported")
     )
     sentences = [sentence("answer.year", n=n_year, n_all=len(breedings), unreported=unreported)]
-    if n_known:
+    if missing.n_known:
         sentences.append(
             sentence(
                 "answer.program",
-                n_known=n_known,
-                n_whelped=n_whelped,
-                if_none=n_whelped / len(due),
-                if_all=(n_whelped + n_unknown) / len(due),
+                n_known=missing.n_known,
+                n_whelped=missing.n_litters,
+                if_none=missing.lowest_share,
+                if_all=missing.highest_share,
+                scanned=scanned_empty(missing),
             )
         )
     return tuple(sentences)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.estimate import Estimate, RecordsWeight
 from studcurve.analytics.measures.dates import DayWindow, look_back, retest
 from studcurve.analytics.models.stud.announcement import (
     MOST_SETTLING,
@@ -59,15 +59,15 @@ def per_kg_sentence(answers: StudAnswers, weight_kg: float) -> Sentence:
     )
 
 
-def level_sentence(answers: StudAnswers, records_weight: float) -> Sentence:
+def level_sentence(answers: StudAnswers, weight: RecordsWeight) -> Sentence:
     """Where he stands now, and how that lies to the commonly used value; never pass or fail.
 
     Parameters
     ----------
     answers
         Of one measure.
-    records_weight
-        Share of the level that the records supply, 0 to 1.
+    weight
+        What the records supply of the level.
     """
     key = "answer.level_total" if answers.measure.is_log else "answer.level_share"
     return sentence(
@@ -79,7 +79,7 @@ def level_sentence(answers: StudAnswers, records_weight: float) -> Sentence:
         common=answers.measure.common,
         above=answers.common_prob,
         n=answers.n_collections,
-        speaking=speaking_sentence(records_weight),
+        speaking=speaking_sentence(weight),
     )
 
 

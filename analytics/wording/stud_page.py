@@ -14,12 +14,11 @@ from datetime import datetime
 import pandas as pd
 
 from studcurve.analytics.cautions import Answer, Caution
-from studcurve.analytics.models.breedings.records import known_outcome
+from studcurve.analytics.measures.missing import missing_outcomes
 from studcurve.analytics.models.conception.bred import bred_by, breedings_chance
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence, sentence
-from studcurve.analytics.trust.checking import missing_outcomes
 from studcurve.analytics.trust.prior_width import PriorWidth
 from studcurve.analytics.wording.program import (
     fit_age_sentence,
@@ -225,7 +224,7 @@ def _of_breedings(stud: str, bred: StudBreedings) -> Iterator[Sentence]:
         return
     chance = breedings_chance(bred.fitted, his)
     yield litters_sentence(stud, chance)
-    missing = missing_outcomes(known_outcome(bred.due["whelped"]))
+    missing = missing_outcomes(bred.due)
     yield from stud_unusable_sentence(missing, chance.published)
     if bred.width is not None:
         yield from stud_width_sentence(stud, bred.width, short=True)

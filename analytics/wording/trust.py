@@ -10,8 +10,15 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.missing import (
+    MissingOutcomes,
+    missing_outcomes,
+    scanned_empty,
+    survives_missing,
+)
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.sentences import Sentence, Word, sentence
 from studcurve.analytics.trust.checking import (
@@ -19,15 +26,12 @@ from studcurve.analytics.trust.checking import (
     N_FOR_CROSS_VALIDATION,
     CrossValidation,
     ExpectedObserved,
-    MissingOutcomes,
     Replicated,
     Scores,
-    missing_outcomes,
     smallest_difference,
-    survives_missing,
 )
 from studcurve.analytics.trust.forgotten import Forgotten, moved_points
-from studcurve.analytics.trust.prior_width import MOVED_POINTS, NARROW, PriorWidth, direction
+from studcurve.analytics.trust.prior_width import MOVED_POINTS, MethodWidth, PriorWidth
 from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 TELLS_APART = 0.3
@@ -197,28 +201,21 @@ def sparse_sentences(cells: Sequence[tuple[str, str, str]]) -> tuple[Sentence, .
     return tuple(sentences)
 
 
-def unusable_sentences(
-    semen_type: np.ndarray[Any, Any], whelped: np.ndarray[Any, Any]
-) -> tuple[Sentence, ...]:
+def unusable_sentences(due: pd.DataFrame) -> tuple[Sentence, ...]:
     """Plain shares of semen types that missing outcomes alone could turn round.
 
     Parameters
     ----------
-    semen_type
-        Of breedings whose outcome is known or due.
-    whelped
-        1, 0 or −1 for not known.
+    due
+        Rows of the view ``breedings`` whose outcome is known or due.
     """
-
-    def of_kind(kind: str) -> MissingOutcomes:
-        return missing_outcomes(whelped[semen_type == kind])
-
-    fresh = of_kind("fresh")
+    by_kind = {kind: missing_outcomes(due[due["semen_type"] == kind]) for kind in SEMEN_TYPES}
+    fresh = by_kind["fresh"]
     sentences = []
     for kind in ("chilled", "frozen"):
-        other = of_kind(kind)
+        other = by_kind[kind]
         n_missing = fresh.n_missing + other.n_missing
-        if not n_missing or not _known(fresh) or not _known(other):
+        if not n_missing or not fresh.n_known or not other.n_known:
             continue
         if not survives_missing(fresh, other):
             sentences.append(
@@ -230,13 +227,10 @@ def unusable_sentences(
                     highest=other.highest_share,
                     fresh_lowest=fresh.lowest_share,
                     fresh_highest=fresh.highest_share,
+                    scanned=scanned_empty(fresh, other),
                 )
             )
     return tuple(sentences)
-
-
-def _known(missing: MissingOutcomes) -> int:
-    return missing.n_breedings - missing.n_missing
 
 
 def stud_unusable_sentence(missing: MissingOutcomes, published: Estimate) -> tuple[Sentence, ...]:
@@ -249,7 +243,7 @@ def stud_unusable_sentence(missing: MissingOutcomes, published: Estimate) -> tup
     published
         Mean chance of his breedings from published work alone. [0 to 1]
     """
-    if not missing.n_missing or not _known(missing):
+    if not missing.n_missing or not missing.n_known:
         return ()
     if not missing.lowest_share < published.median < missing.highest_share:
         return ()
@@ -260,12 +254,15 @@ def stud_unusable_sentence(missing: MissingOutcomes, published: Estimate) -> tup
             lowest=missing.lowest_share,
             highest=missing.highest_share,
             published=published.median,
+            scanned=scanned_empty(missing),
         ),
     )
 
 
-def method_sentences(methods: Mapping[str, PriorWidth]) -> tuple[Sentence, ...]:
-    """How semen types stand next to fresh, and whether that hangs on the published numbers.
+def method_sentences(methods: Mapping[str, MethodWidth]) -> tuple[Sentence, ...]:
+    """How surely fewer litters go with semen types than with fresh, and what that hangs on.
+
+    The probability itself: whether an interval holds zero turns on its last digit.
 
     Parameters
     ----------
@@ -275,28 +272,23 @@ def method_sentences(methods: Mapping[str, PriorWidth]) -> tuple[Sentence, ...]:
     if not methods:
         return ()
     parts = tuple(
-        sentence(f"check.{direction(one.table)}_method", kind=Word("semen", kind))
+        sentence(
+            "check.method",
+            kind=Word("semen", kind),
+            fewer=one.fewer_prob,
+            narrow=_told(one.fewer_prob_narrow),
+            wide=_told(one.fewer_prob_wide),
+        )
         for kind, one in methods.items()
     )
-    sentences = [sentence("check.methods", parts=parts)]
-    changed = [(kind, one) for kind, one in methods.items() if one.changed]
-    for kind, one in changed:
-        for factor in one.changed:
-            other = one.narrow if factor == NARROW else one.wide
-            sentences.append(
-                sentence(
-                    "check.flips_narrow" if factor == NARROW else "check.flips_wide",
-                    part=sentence(
-                        f"check.{direction(other or one.table)}_method", kind=Word("semen", kind)
-                    ),
-                )
-            )
-    unweighed = tuple(Word("semen", kind) for kind, one in methods.items() if not one.is_shown)
-    if unweighed:
-        sentences.append(sentence("check.unweighed", kinds=unweighed))
-    elif not changed:
-        sentences.append(sentence("check.holds"))
-    return tuple(sentences)
+    return (sentence("check.methods", parts=parts),)
+
+
+def _told(fewer: float | None) -> Sentence:
+    """A probability, or that draws under another spread could not tell it."""
+    if fewer is None:
+        return sentence("check.method_untold")
+    return sentence("check.method_prob", fewer=fewer)
 
 
 def stud_width_sentence(stud: str, width: PriorWidth, *, short: bool) -> tuple[Sentence, ...]:

@@ -233,7 +233,8 @@ def _option_values(answer: OptionAnswer, heat: HeatSummary, words: Words) -> dic
         "litter_prob_upper": answer.chance.upper,
         "pups_10_50_90": list(answer.pups_shown),
         "cost_if_it_fails": answer.cost,
-        "records_weight": answer.records_weight,
+        "records_weight": answer.records_weight.share,
+        "records_shift_sds": answer.records_weight.shift_sds,
         "outside_studied": list(tell(answer.outside, words)),
         "proviso": words["plan.by_a_veterinarian"] if option.is_guarded else "",
     }

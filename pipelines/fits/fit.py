@@ -289,9 +289,11 @@ def _fit(
     thin = max(1, n_draws // N_KEPT_DRAWS)
     values = {name: draws[::thin] for name, draws in posterior.draws.items()}
     draws = Draws(values, posterior.diagnostics, posterior.seconds, posterior.labels)
+    # Of the draws that pages read, or one contrast would have two numbers.
+    kept = model.restore(data, draws, seed=seed)
     checks = {
-        **model.check(posterior, seed=seed, silent=silent),
-        **model.ask(posterior, seed=seed),
+        **model.check(kept, seed=seed, silent=silent),
+        **model.ask(kept, seed=seed, silent=silent),
     }
     return Fitted(draws, {**checks, **density_now(model.name)})
 

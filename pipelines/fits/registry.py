@@ -26,7 +26,7 @@ from studcurve.analytics.models.storage.inputs import StorageData, prepare_stora
 from studcurve.analytics.models.stud import model as stud
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, StudData, prepare_stud_data
 from studcurve.analytics.outcomes import contrast, needed, regressions
-from studcurve.analytics.trust import checking, prior_width
+from studcurve.analytics.trust import checking, forgotten, prior_width
 from studcurve.pipelines.fits.heats import dated_heats
 
 MIN_STORED_EVALUATIONS = 5
@@ -76,7 +76,7 @@ def _unchecked(
 def check_conception(
     posterior: conception.ConceptionPosterior, *, seed: int, silent: Collection[str] = ()
 ) -> Mapping[str, Any]:
-    """Predictions with each bitch left out, answers under other priors, and plain regressions."""
+    """Predictions with each bitch left out, and plain regressions."""
     told = without_stopped(silent, *partners(posterior.data))
     open_data = replace(posterior.data, whelped=np.where(told, posterior.data.whelped, -1))
     predicted = checking.left_out(posterior, seed=seed)
@@ -87,7 +87,6 @@ def check_conception(
             "ways": {way: prob.tolist() for way, prob in predicted.ways.items()},
             "pareto_k": predicted.pareto_k.tolist(),
         },
-        "prior_widths": prior_width.as_plain(prior_width.prior_widths(posterior, seed=seed)),
         "regressions": regressions.as_plain(regressions.regress_litters(open_data, seed=seed)),
         "regressed": told.tolist(),
     }
@@ -105,17 +104,25 @@ def check_litter(
     return {"regressions": regressions.as_plain(found), "regressed": told.tolist()}
 
 
-def ask_about_litters(posterior: conception.ConceptionPosterior, *, seed: int) -> Mapping[str, Any]:
-    """What the records alone say of the chance of a litter, and how many would say more."""
+def ask_about_litters(
+    posterior: conception.ConceptionPosterior, *, seed: int, silent: Collection[str] = ()
+) -> Mapping[str, Any]:
+    """What records alone say of the chance of a litter, what it hangs on, what would say more."""
+    told = without_stopped(silent, *partners(posterior.data))
+    lost = forgotten.forgotten(posterior, told, seed=seed)
     return {
+        "prior_widths": prior_width.as_plain(prior_width.prior_widths(posterior, seed=seed)),
+        "forgotten": None if lost is None else forgotten.as_plain(lost),
         "outcomes": {
             "shifts": contrast.as_plain(contrast.shifts_of_litters(posterior.data, seed=seed)),
             "needed": needed.as_plain(needed.needed_for_litters(posterior, seed=seed)),
-        }
+        },
     }
 
 
-def ask_about_pups(posterior: litter.LitterPosterior, *, seed: int) -> Mapping[str, Any]:
+def ask_about_pups(
+    posterior: litter.LitterPosterior, *, seed: int, silent: Collection[str] = ()
+) -> Mapping[str, Any]:
     """What the records alone say of the size of litters, and how many would say more."""
     return {
         "outcomes": {
@@ -158,7 +165,8 @@ class Model(Generic[D, P]):
         ``check(posterior, seed=…, silent=…)``, the last the call names of dogs whose breedings no
         sum over the kennel may hold. Nothing by default.
     ask
-        The same of what takes a sampler or a simulation of its own; ``ask(posterior, seed=…)``.
+        The same of what takes a sampler or a simulation of its own; ``ask(posterior, seed=…,
+        silent=…)``.
     """
 
     name: str

@@ -18,6 +18,9 @@ _CODED = {
 }  # fmt: skip
 """Columns whose names become codes, by the kind of code."""
 
+CHECKS_OF_STUDS = ("prior_widths", "forgotten")
+"""Kept checks with numbers by the call name of a stud."""
+
 _OPEN = frozenset({
     "sex", "breed", "stage", "failed_reason", "appearance", "count_method", "motility_method",
     "extender", "semen_type", "route", "result", "kind", "drug_class", "what", "unit",
@@ -52,10 +55,18 @@ def without_names(kennel: Kennel, names: Sequence[str], words: Words) -> tuple[K
         levels[factor] = tuple(_code(name, _CODED[factor], codes, words) for name in levels[factor])
     posterior = replace(posterior, data=replace(posterior.data, levels=levels))
     kept = kennel.conception.kept
-    if kept is not None and "prior_widths" in kept.checks:
-        widths = kept.checks["prior_widths"]
-        studs = {_code(name, "dog", codes, words): of for name, of in widths["studs"].items()}
-        kept = replace(kept, checks={**kept.checks, "prior_widths": {**widths, "studs": studs}})
+    if kept is not None:
+        coded = {
+            check: {
+                **found,
+                "studs": {
+                    _code(name, "dog", codes, words): of for name, of in found["studs"].items()
+                },
+            }
+            for check in CHECKS_OF_STUDS
+            if (found := kept.checks.get(check)) is not None
+        }
+        kept = replace(kept, checks={**kept.checks, **coded})
     seen = replace(
         kennel,
         name=words["veil.kennel"],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -11,7 +12,9 @@ import pandas as pd
 
 from studcurve.analytics.cautions import RECENT_DAYS
 from studcurve.analytics.models.conception.bred import without_stopped
+from studcurve.analytics.trust import forgotten
 from studcurve.analytics.trust.checking import LeftOut
+from studcurve.analytics.trust.forgotten import Forgotten
 from studcurve.analytics.trust.prior_width import PriorWidths, from_plain
 from studcurve.analytics.wording import checks
 from studcurve.analytics.wording.checks import Checks, second_opinions
@@ -28,6 +31,7 @@ def kennel_checks(kennel: Kennel) -> Checks:
         is_fitted=chain.kept is not None,
         predicted=predicted_left_out(kennel),
         widths=prior_widths(kennel),
+        lost=forgotten_results(kennel),
         litters=kennel.litters,
         opinions=second_opinions(
             open_breedings(kennel),
@@ -54,10 +58,25 @@ def due_breedings(bred: pd.DataFrame, today: date) -> pd.DataFrame:
 
 
 def prior_widths(kennel: Kennel) -> PriorWidths | None:
-    """Answers under other priors, as the fit kept them."""
+    """Answers under other priors, as the fit kept them.
+
+    Once records came since, a stud's chance is one over other breedings than the fit has seen: it
+    waits for the next fit.
+    """
     kept = kennel.conception.kept
     read = None if kept is None else kept.checks.get("prior_widths")
-    return None if read is None else from_plain(read)
+    if read is None:
+        return None
+    widths = from_plain(read)
+    return widths if kennel.conception.is_of_today else replace(widths, studs={})
+
+
+def forgotten_results(kennel: Kennel) -> Forgotten | None:
+    """What hangs on results that were never reported; None when records came since."""
+    kept = kennel.conception.kept
+    if kept is None or not kennel.conception.is_of_today or not kept.checks.get("forgotten"):
+        return None
+    return forgotten.from_plain(kept.checks["forgotten"])
 
 
 def predicted_left_out(kennel: Kennel) -> LeftOut | None:

@@ -38,7 +38,7 @@ from studcurve.analytics.plan.simulation.pups import draw_litter, pups_of
 from studcurve.analytics.plan.simulation.unknowns import (
     N_JOINT_DRAWS,
     Chain,
-    published_chain,
+    chain_before_records,
     with_chain,
 )
 from studcurve.analytics.plan.what_if import option_grid
@@ -152,7 +152,7 @@ def plan_breeding(
     # Without a fit the answer is the published table's own.
     published = best
     if records.conception.kept is not None:
-        table = published_chain(np.random.default_rng(seed), n_draws)
+        table = chain_before_records(records.conception.posterior)
         before = with_chain(unknowns, table, pair, seed=seed)
         published = [simulate(outcome.option, pair, before) for outcome in best]
     born = records.litter.posterior

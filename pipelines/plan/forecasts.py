@@ -130,7 +130,7 @@ def chances_of_comparison(
                 Forecast(
                     **way,
                     **_chance(answer.expected_litters, answer.chance),
-                    records_weight=answer.records_weight,
+                    records_weight=answer.records_weight.share,
                     n_draws=plan.n_draws,
                 )
             )
@@ -175,7 +175,7 @@ def chances_of_schedule(
             Forecast(
                 **way,
                 **_chance(float(one.litter_prob.mean()), chance),
-                records_weight=beside.records_weight,
+                records_weight=beside.records_weight.share,
                 n_draws=schedule.n_draws,
             )
         )
@@ -203,7 +203,7 @@ def chances_of_shipment(
             **common,
             **_way(bitch_id, told.bitch, told.option, told.published_prob),
             **_chance(told.expected, told.chance),
-            records_weight=told.records_weight,
+            records_weight=told.records_weight.share,
             n_draws=told.n_draws,
         )
     ]

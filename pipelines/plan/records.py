@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from studcurve.analytics.errors import RecordsError
-from studcurve.analytics.estimate import Floats
+from studcurve.analytics.estimate import Floats, RecordsWeight
 from studcurve.analytics.measures.counting import HOME_COUNT_CV
 from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.measures.semen import with_measures
@@ -149,20 +149,22 @@ def read_plan_records(store_path: Path, asked_at: datetime) -> PlanRecords:
         )
 
 
-def chance_sources(records: PlanRecords, share: float | None = None) -> tuple[Sentence, ...]:
+def chance_sources(
+    records: PlanRecords, weight: RecordsWeight | None = None
+) -> tuple[Sentence, ...]:
     """Where the chances come from, and how many records their fit has not seen.
 
     Parameters
     ----------
     records
         The records.
-    share
-        Share of the certainty that the records supply, where one chance is spoken of.
+    weight
+        What the records supply, where one chance is spoken of.
     """
     conception = records.conception
     if conception.kept is None:
         return (sentence("source.chance_published"),)
-    source = chance_source_sentence(share)
+    source = chance_source_sentence(weight)
     if not conception.n_records_since:
         return (source,)
     fitted_on = conception.kept.fitted_at.date()

@@ -11,15 +11,16 @@ import numpy as np
 
 from studcurve.analytics.cautions import Caution, stopped_answers
 from studcurve.analytics.errors import ToolkitError
-from studcurve.analytics.estimate import Floats
+from studcurve.analytics.estimate import NO_WEIGHT, Floats, RecordsWeight
+from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.plan.breeding_plan import HeatSummary
-from studcurve.analytics.plan.compare import records_weight
+from studcurve.analytics.plan.compare import weight_of_records
 from studcurve.analytics.plan.feasible import possible_options
 from studcurve.analytics.plan.schedule.conflicts import Assignment, Schedule, plan_schedule
 from studcurve.analytics.plan.schedule.program import StudLimits, Way
 from studcurve.analytics.plan.schedule.ways import published_rest, rest_shares, ways_of
 from studcurve.analytics.plan.simulation.chain import Pair, Unknowns, simulate
-from studcurve.analytics.plan.simulation.unknowns import Chain, published_chain, with_chain
+from studcurve.analytics.plan.simulation.unknowns import Chain, chain_before_records, with_chain
 from studcurve.analytics.sentences import Sentence
 from studcurve.pipelines.plan.records import (
     PlanRecords,
@@ -48,11 +49,11 @@ class Beside:
     published_prob
         The same chance by the published table alone, 0 to 1.
     records_weight
-        Share of its certainty that the kennel's own records supply, 0 to 1.
+        What the kennel's own records supply of it.
     """
 
     published_prob: float
-    records_weight: float
+    records_weight: RecordsWeight
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,9 +193,9 @@ def plan_stud_schedule(
     if heats and rested is not None:
         plan = plan_schedule(ways, list(heats), stud_limits(records, stud_name, wishes))
         beside = {
-            one.bitch: Beside(float(one.litter_prob.mean()), 0.0)
+            one.bitch: Beside(float(one.litter_prob.mean()), NO_WEIGHT)
             if records.conception.kept is None
-            else _beside(one, one.way, *asked_of[one.bitch], rested, seed, n_draws)
+            else _beside(one, one.way, *asked_of[one.bitch], rested, posterior, seed)
             for one in plan.assignments
             if one.way is not None
         }
@@ -211,16 +212,16 @@ def _beside(
     pair: Pair,
     unknowns: Unknowns,
     rested: Floats,
+    fitted: ConceptionPosterior,
     seed: int,
-    n_draws: int,
 ) -> Beside:
     """Follow what a bitch gets once more, from the published table alone."""
-    table = published_chain(np.random.default_rng(seed), n_draws)
+    table = chain_before_records(fitted)
     before = with_chain(unknowns, table, pair, seed=seed)
     (alone,) = ways_of([way.option], pair, before, rested, prices={}, worth_of_litter=None)
     now, then = (simulate(way.option, pair, draws) for draws in (unknowns, before))
     return Beside(
-        float(alone.litter_prob[:, assignment.state or 0].mean()), records_weight(now, then)
+        float(alone.litter_prob[:, assignment.state or 0].mean()), weight_of_records(now, then)
     )
 
 

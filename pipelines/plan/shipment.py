@@ -17,11 +17,11 @@ import numpy as np
 
 from studcurve.analytics.cautions import Caution, stopped_answers
 from studcurve.analytics.errors import StaleFitError
-from studcurve.analytics.estimate import Estimate, estimate_from_draws
+from studcurve.analytics.estimate import Estimate, RecordsWeight, estimate_from_draws
 from studcurve.analytics.measures.doses import SampleDraws as ReadSample
 from studcurve.analytics.models.breedings.inputs import DAY_POPULATION
 from studcurve.analytics.models.ovulation.model import OvulationPosterior
-from studcurve.analytics.plan.compare import MOST_OUTSIDE, outside_studied, records_weight
+from studcurve.analytics.plan.compare import MOST_OUTSIDE, outside_studied, weight_of_records
 from studcurve.analytics.plan.options import Carrier, Option
 from studcurve.analytics.plan.simulation.chain import simulate
 from studcurve.analytics.plan.simulation.lateness import shipment_record
@@ -29,8 +29,8 @@ from studcurve.analytics.plan.simulation.samples import SampleDraws
 from studcurve.analytics.plan.simulation.unknowns import (
     N_JOINT_DRAWS,
     Chain,
+    chain_before_records,
     draw_unknowns,
-    published_chain,
     with_chain,
 )
 from studcurve.analytics.sentences import Sentence, sentence
@@ -100,7 +100,7 @@ class ShipmentChance:
     published_prob
         The same by the published table alone. [0 to 1]
     records_weight
-        Share of the certainty that the kennel's own records supply. [0 to 1]
+        What the kennel's own records supply of it.
     has_centre
         Whether there are data like this; else only the range is told and nothing is kept.
     n_draws
@@ -116,7 +116,7 @@ class ShipmentChance:
     chance: Estimate
     expected: float
     published_prob: float
-    records_weight: float
+    records_weight: RecordsWeight
     has_centre: bool
     n_draws: int
     sentences: tuple[Sentence, ...]
@@ -129,7 +129,8 @@ class ShipmentChance:
             "litter_prob_lower": self.chance.lower,
             "litter_prob_upper": self.chance.upper,
             "published_litter_prob": self.published_prob if self.has_centre else None,
-            "records_weight": self.records_weight,
+            "records_weight": self.records_weight.share,
+            "records_shift_sds": self.records_weight.shift_sds,
             "n_records_since_fit": self.records.conception.n_records_since,
         }
 
@@ -190,10 +191,10 @@ def shipment_chance(
         n_draws=n_draws,
     )
     outcome = simulate(option, pair, unknowns)
-    table = published_chain(np.random.default_rng(seed), n_draws)
+    table = chain_before_records(posterior)
     before = simulate(option, pair, with_chain(unknowns, table, pair, seed=seed))
     has_centre = len(outside_studied(outcome, pair)) <= MOST_OUTSIDE
-    expected, weight = float(outcome.litter_prob.mean()), records_weight(outcome, before)
+    expected, weight = float(outcome.litter_prob.mean()), weight_of_records(outcome, before)
     chance = estimate_from_draws(outcome.litter_prob)
     told = [shipment_chance_sentence(expected if has_centre else None, chance, weight)]
     if is_usual:

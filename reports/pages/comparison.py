@@ -25,6 +25,7 @@ from studcurve.analytics.wording.sources import Source
 from studcurve.reports.charts.chances import response
 from studcurve.reports.charts.plan import IN_PERCENT, gap_parts, option_bars, pups_shares
 from studcurve.reports.page import Panel, Reader, Report, Section, Slider, Table, columns
+from studcurve.reports.sections.from_records import weight_cells
 from studcurve.reports.sections.plan_rows import measure_rows
 from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.sections.what_if import along_axis
@@ -171,7 +172,7 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
         pd.DataFrame(bars, columns=_BAR_COLUMNS), pd.DataFrame(rows),
         axis_title=words["axis.chance"], axis=IN_PERCENT, domain=(0.0, 100.0), words=words,
     )  # fmt: skip
-    names = ["way", "first_day", "chance", "interval_pct", "share"]
+    names = ["way", "first_day", "chance", "interval_pct", "share", "shift"]
     table = Table(
         words["comparison.ways"],
         columns(words, names, texts_in={"way", "first_day"}),
@@ -185,7 +186,7 @@ def _ways(plan: BreedingPlan, words: Words, verdicts: tuple[str, ...]) -> Sectio
                 if answer.has_centre
                 else words["compare.no_data_like_this"],
                 _ends(answer.chance, words),
-                words.number(100 * answer.records_weight),
+                *weight_cells(answer.records_weight, words),
             )
             for answer in plan.answers
         ),

@@ -8,8 +8,14 @@ from dataclasses import dataclass
 import pandas as pd
 
 from studcurve.analytics.cautions import Caution, stopped_answers
+from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.measures.stages import StagesCompared
-from studcurve.analytics.models.conception.bred import BredDot, Coefficient, SemenTypeChance
+from studcurve.analytics.models.conception.bred import (
+    Alike,
+    BredDot,
+    Coefficient,
+    SemenTypeChance,
+)
 from studcurve.analytics.models.conception.response import Response
 from studcurve.analytics.models.litter.sizes import LitterSizes
 from studcurve.analytics.models.storage.usable import StudStorage
@@ -19,6 +25,7 @@ from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.sources import Source
 from studcurve.reports.charts.chances import chance_by_semen_type, coefficients
 from studcurve.reports.page import Reader, Report, Section, Table, columns
+from studcurve.reports.sections.from_records import share_note, weight_cells
 from studcurve.reports.sections.litter_sizes import litter_sizes_section
 from studcurve.reports.sections.sources import in_words, on_one_line
 from studcurve.reports.sections.stored import stages_section, storage_section
@@ -173,7 +180,7 @@ def chances_section(
     heading = words.say("review.chances", whose=whose)
     marks: list[dict[str, str | float]] = []
     for chance in chances:
-        share = words.say("review.share_note", share=chance.of.records_weight)
+        share = share_note(chance.of.records_weight, words)
         known = words.say("review.known_note", n=chance.of.n_known)
         for source, estimate, note in (
             ("published", chance.of.published, ""),
@@ -199,11 +206,11 @@ def chances_section(
             words.percent(chance.of.own),
             words.percent(chance.of.published),
             words.percent(chance.of.together),
-            words.number(100 * chance.of.records_weight),
+            *weight_cells(chance.of.records_weight, words),
         )
         for chance in chances
     )
-    names = ["semen", "known", "whelped", "own", "published", "together", "share"]
+    names = ["semen", "known", "whelped", "own", "published", "together", "share", "shift"]
     spoken = words.say(
         "spoken.chances",
         types=tuple(words.word("semen", chance.semen_type) for chance in chances),
@@ -226,7 +233,7 @@ def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section
             "median": estimate.median,
             "lower": estimate.lower,
             "upper": estimate.upper,
-            "note": words.say("review.share_note", share=row.records_weight),
+            "note": share_note(row.records_weight, words),
         }
         for row in rows_of_chain
         if row.row not in LEVELS
@@ -235,20 +242,23 @@ def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section
             ("own", row.own),
             ("together", row.together),
         )
-        if estimate is not None
+        if isinstance(estimate, Estimate)
     ]
     rows = tuple(
         (
             words[f"prior.{row.row}"],
             words.signed(row.published),
-            "–" if row.own is None else words.signed(row.own),
+            _own(row.own, words),
             words.signed(row.together),
-            words.number(100 * row.records_weight),
+            "–" if row.row in LEVELS else words.probability(row.fewer_prob),
+            *weight_cells(row.records_weight, words),
             row.mark,
         )
         for row in rows_of_chain
     )
-    names = ["what", "published_logit", "own_logit", "together_logit", "share", "mark"]
+    names = [
+        "what", "published_logit", "own_logit", "together_logit", "fewer", "share", "shift", "mark",
+    ]  # fmt: skip
     heading = words["review.coefficients"]
     spoken = words.say("spoken.coefficients", n=len({mark["what"] for mark in marks}))
     return Section(
@@ -258,6 +268,13 @@ def _coefficients(rows_of_chain: Sequence[Coefficient], words: Words) -> Section
         charts=((spoken, coefficients(pd.DataFrame(marks), words)),),
         table=Table(heading, columns(words, names, texts_in={"what", "mark"}), rows),
     )
+
+
+def _own(own: Estimate | Alike | None, words: Words) -> str:
+    """What the records alone say of a row; where all its breedings ended alike, that."""
+    if isinstance(own, Alike):
+        return words.say(f"review.all_{'whelped' if own.gave_litters else 'empty'}", n=own.n)
+    return "–" if own is None else words.signed(own)
 
 
 def _events(events: pd.DataFrame, words: Words) -> Section:

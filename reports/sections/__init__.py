@@ -4,6 +4,8 @@
     One stud's level; stages and storage of samples.
 ``litter_sizes``, ``what_if``, ``trust``, ``ledger``
     Litters beside what was expected; sliders; how far the models can be trusted.
+``from_records``
+    What the kennel's own records supply of a number.
 ``sources``
     The foot of a page.
 ``plan_rows``

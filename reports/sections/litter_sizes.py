@@ -39,7 +39,12 @@ def litter_sizes_section(sizes: LitterSizes, words: Words) -> Section:
     if sizes.together is not None:
         names.append("litters_together")
         sentences.append(
-            words.say("sizes.together", together=sizes.together, share=sizes.records_weight)
+            words.say(
+                "sizes.together",
+                together=sizes.together,
+                share=sizes.records_weight.share,
+                shift=sizes.records_weight.shift_sds,
+            )
         )
     heading = words["sizes.heading"]
     spoken = words.say("sizes.spoken", n=sizes.n_litters, largest=len(sizes.rows) - 1)

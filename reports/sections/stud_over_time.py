@@ -229,7 +229,8 @@ def _numbers(summary: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
         words.probability(answers.common_prob),
         common=unit(measure.common, measure, words),
     )
-    add("share", words.probability(summary.records_weight))
+    weight = summary.records_weight
+    add("share", words.say("level_table.weight", share=weight.share, shift=weight.shift_sds))
     if summary.last is not None:
         add("last", unit(summary.last.value, measure, words), on=summary.last.on)
         level("last_expected", summary.last.expected)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.trust.checking import Replicated, Scores
-from studcurve.analytics.trust.prior_width import METHOD_ROWS
+from studcurve.analytics.trust.prior_width import METHOD_ROWS, PriorWidth, order_of
 from studcurve.analytics.trust.second_opinion import SecondOpinion
 from studcurve.analytics.wording.checks import Checks
 from studcurve.reports.page import Section, Table, columns
@@ -87,10 +87,10 @@ def _priors(checks: Checks, words: Words) -> Section | None:
             words[f"coefficient.{METHOD_ROWS[kind]}"],
             *(
                 "–" if estimate is None else words.signed(estimate)
-                for estimate in (width.table, width.narrow, width.wide)
+                for estimate in (one.difference.table, one.difference.narrow, one.difference.wide)
             ),
         )
-        for kind, width in (checks.methods or {}).items()
+        for kind, one in (checks.methods or {}).items()
     ]
     rows += [
         (
@@ -108,9 +108,20 @@ def _priors(checks: Checks, words: Words) -> Section | None:
     lead = words["check.lead_priors"]
     if checks.is_refitted:
         lead = f"{lead} {words['check.lead_refitted']}"
+    lead = " ".join((lead, *_order(checks.studs or {}, words)))
     names = ["answer_about", "priors_table", "priors_narrow", "priors_wide"]
     table = Table(heading, columns(words, names, texts_in={"answer_about"}), tuple(rows))
     return Section("check-priors", heading, lead, table=table)
+
+
+def _order(studs: Mapping[str, PriorWidth], words: Words) -> tuple[str, ...]:
+    """Whether another prior puts the studs into another order; nothing of fewer than two."""
+    table, narrow, wide = (order_of(studs, way) for way in ("table", "narrow", "wide"))
+    if len(table) < 2 or not narrow or not wide:
+        return ()
+    if table == narrow == wide:
+        return (words["check.order_stays"],)
+    return (words.say("check.order_turns", table=table, narrow=narrow, wide=wide),)
 
 
 def _opinion(name: str, opinion: SecondOpinion | Sentence, words: Words) -> Section:

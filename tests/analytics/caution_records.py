@@ -55,7 +55,7 @@ TESTED = (lab_test(60),)
 
 
 def records(samples=(), health=TESTED, breedings=(), row=ROW, **more):
-    bred_columns = ["bred_earliest", "whelped", "whelped_on"]
+    bred_columns = ["bred_earliest", "pregnant", "whelped", "whelped_on"]
     return DogRecords(
         "Rowan",
         pd.DataFrame(),

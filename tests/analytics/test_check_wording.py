@@ -1,24 +1,29 @@
-"""Checks are told by stated rules: what is not usable first, what flips, what nobody can tell."""
+"""Checks are told by stated rules: what is not usable first, how surely, what nobody can tell."""
 
 import re
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.measures.missing import missing_outcomes
 from studcurve.analytics.trust.checking import (
     CrossValidation,
     ExpectedObserved,
-    MissingOutcomes,
     Replicated,
     Scores,
     smallest_difference,
 )
-from studcurve.analytics.trust.prior_width import PriorWidth
+from studcurve.analytics.trust.forgotten import Forgotten
+from studcurve.analytics.trust.prior_width import MethodWidth, PriorWidth, order_of
 from studcurve.analytics.wording.trust import (
+    bitches_sentence,
     difference_sentences,
     expected_sentence,
+    forgotten_sentences,
+    forgotten_stud_sentence,
     method_sentences,
     prediction_sentences,
     replicated_sentence,
@@ -30,7 +35,7 @@ from studcurve.analytics.wording.trust import (
 from studcurve.reports.words import Words
 
 EN, DE = Words("en"), Words("de")
-FEWER, OPEN = Estimate(-0.8, -1.3, -0.3), Estimate(-0.4, -0.9, 0.1)
+WIDTH = PriorWidth(Estimate(-0.4, -0.9, 0.0), Estimate(-0.4, -0.8, 0.1), Estimate(-0.5, -1.0, 0.0))
 
 
 def keys(sentences):
@@ -75,21 +80,24 @@ def test_a_gain_within_two_errors_is_called_chance():
     assert unsure[-1].key == "check.unsure"
 
 
-def test_an_order_that_another_prior_turns_is_said_to_hang_on_it():
-    held = method_sentences({"frozen": PriorWidth(FEWER, FEWER, FEWER)})
-    flipped = method_sentences(
-        {"chilled": PriorWidth(OPEN, FEWER, OPEN), "frozen": PriorWidth(FEWER, FEWER, OPEN)}
+def test_a_semen_type_is_set_beside_fresh_by_the_probability_itself():
+    (told,) = method_sentences(
+        {
+            "chilled": MethodWidth(WIDTH, 0.949, 0.93, 0.96),
+            "frozen": MethodWidth(WIDTH, 0.951, 0.9, None),
+        }
     )
-    silent = method_sentences({"frozen": PriorWidth(FEWER, FEWER, None)})
 
-    assert keys(held) == ["check.methods", "check.holds"]
-    assert keys(flipped) == ["check.methods", "check.flips_narrow", "check.flips_wide"]
-    narrow, wide = (sentence.values["part"] for sentence in flipped[1:])
-    assert (narrow.key, narrow.values["kind"].word) == ("check.fewer_method", "chilled")
-    assert (wide.key, wide.values["kind"].word) == ("check.open_method", "frozen")
-    assert EN.tell(narrow) in EN.tell(flipped[1])
-    assert EN.tell(wide) in EN.tell(flipped[2])
-    assert keys(silent) == ["check.methods", "check.unweighed"]
+    # On either side of nineteen in twenty the same is said, with its number.
+    chilled, frozen = told.values["parts"]
+    assert (chilled.key, frozen.key) == ("check.method", "check.method")
+    assert (chilled.values["kind"].word, frozen.values["kind"].word) == ("chilled", "frozen")
+    assert (chilled.values["fewer"], frozen.values["fewer"]) == (0.949, 0.951)
+    told_with = [part.values[key] for part in (chilled, frozen) for key in ("narrow", "wide")]
+    assert [one.values.get("fewer") for one in told_with] == [0.93, 0.96, 0.9, None]
+    assert told_with[-1].key == "check.method_untold"
+    for words in (EN, DE):
+        assert re.findall(r"\d+(?= %)", words.tell(told)) == ["95", "93", "96", "95", "90"]
     assert method_sentences({}) == ()
 
 
@@ -106,28 +114,57 @@ def test_a_chance_that_moves_by_more_than_five_points_is_said_at_once():
     assert keys(stud_width_sentence("Rowan", lost, short=False)) == ["check.stud_unweighed"]
 
 
-def test_shares_that_missing_outcomes_could_turn_round_are_not_usable():
-    kinds = np.array(["fresh"] * 10 + ["chilled"] * 10 + ["frozen"] * 4)
-    gappy = np.array([1] * 8 + [0] * 2 + [1] * 5 + [0] * 2 + [-1] * 3 + [-1] * 4)
-    sure = np.array([1] * 8 + [0] * 2 + [1] * 3 + [0] * 6 + [-1] + [0] * 4)
+def breedings(**whelped):
+    """Breedings by semen type; None where nobody reported, "empty" where only a scan did."""
+    rows = [
+        (kind, None if came == "empty" else came, False if came == "empty" else None)
+        for kind, outcomes in whelped.items()
+        for came in outcomes
+    ]
+    return pd.DataFrame(rows, columns=["semen_type", "whelped", "pregnant"], dtype=object)
 
-    unusable = unusable_sentences(kinds, gappy)
+
+def test_shares_that_missing_outcomes_could_turn_round_are_not_usable():
+    fresh, frozen = [True] * 8 + [False] * 2, [None] * 4
+    gappy = breedings(fresh=fresh, chilled=[True] * 5 + [False] * 2 + [None] * 3, frozen=frozen)
+    scanned = breedings(
+        fresh=fresh, chilled=[True] * 5 + [False] * 2 + [None, "empty", "empty"], frozen=frozen
+    )
+    sure = breedings(fresh=fresh, chilled=[True] * 3 + [False] * 6 + [None], frozen=[False] * 4)
+
+    unusable = unusable_sentences(gappy)
 
     # Chilled lies between 5 and 8 of 10, fresh at 8 of 10; no outcome of frozen is known.
     assert keys(unusable) == ["check.not_usable"]
     assert re.findall(r"\d+(?= %)", EN.tell(unusable[0]).replace("\u00a0", " ")) == [
         "50", "80", "80", "80",
     ]  # fmt: skip
-    assert unusable_sentences(kinds, sure) == ()
-    assert unusable_sentences(kinds, np.where(gappy < 0, 0, gappy)) == ()
+    # With two of the three scanned empty chilled lies between 5 and 6 of 10.
+    assert unusable_sentences(scanned) == ()
+    assert unusable_sentences(sure) == ()
+    assert unusable_sentences(gappy.assign(whelped=gappy["whelped"].fillna(False))) == ()
+
+
+def test_what_a_scan_has_settled_is_said_beside_the_bounds():
+    due = breedings(fresh=[True, False], chilled=[True, False, None, "empty"])
+
+    (told,) = unusable_sentences(due)
+
+    assert told.values["scanned"].values["n"] == 1
+    assert (told.values["lowest"], told.values["highest"]) == (0.25, 0.5)
+    for words in (EN, DE):
+        assert words.tell(told.values["scanned"]) in words.tell(told)
 
 
 def test_a_studs_share_is_not_usable_where_its_extremes_hold_the_expected_one():
     expected = Estimate(0.67, 0.5, 0.8)
 
-    wide = stud_unusable_sentence(MissingOutcomes(10, 3, 5 / 7, 0.5, 0.8), expected)
-    low = stud_unusable_sentence(MissingOutcomes(10, 3, 2 / 7, 0.2, 0.5), expected)
-    nothing = stud_unusable_sentence(MissingOutcomes(3, 3, float("nan"), 0.0, 1.0), expected)
+    def told(n_litters, n_empty):
+        outcomes = [True] * n_litters + [False] * n_empty + [None] * 3
+        return stud_unusable_sentence(missing_outcomes(breedings(fresh=outcomes)), expected)
+
+    # 5 to 8, 2 to 5 and 0 to 3 of 10, 10 and 3.
+    wide, low, nothing = told(5, 2), told(2, 5), told(0, 0)
 
     assert keys(wide) == ["check.stud_not_usable"]
     assert low == () == nothing
@@ -183,3 +220,43 @@ def test_the_smallest_difference_is_stated_of_each_semen_type_beside_fresh(demo_
         data, np.isin(np.arange(data.n_breedings), [*one, np.flatnonzero(frozen)[0]])
     )
     assert keys(few) == ["check.smallest_none"]
+
+
+def at(*chances):
+    return tuple(Estimate(chance, chance - 0.1, chance + 0.1) for chance in chances)
+
+
+def test_what_hangs_on_unreported_results_is_said_of_all_and_of_whom_it_moves():
+    lost = Forgotten(
+        18, Estimate(2.4, 1.1, 5.4), at(0.607, 0.594, 0.580),
+        {"chilled": at(0.58, 0.56, 0.52), "frozen": at(0.50, 0.48, 0.45)},
+        {"Rowan": at(0.62, 0.60, 0.5699), "Ash": at(0.62, 0.60, 0.5701)},
+    )  # fmt: skip
+
+    everything, chilled = forgotten_sentences(lost)
+
+    assert (everything.key, everything.values["n"]) == ("check.forgotten", 18)
+    assert (everything.values["once"], everything.values["tenfold"]) == (0.607, 0.580)
+    # Five points are where an answer hangs on it; frozen moved by exactly five.
+    assert (chilled.key, chilled.values["kind"].word) == ("check.forgotten_kind", "chilled")
+    assert keys(forgotten_stud_sentence("Rowan", lost)) == ["check.forgotten_stud"]
+    assert forgotten_stud_sentence("Ash", lost) == ()
+    assert forgotten_stud_sentence("Merle", lost) == ()
+    assert forgotten_sentences(None) == () == forgotten_stud_sentence("Rowan", None)
+    assert all(words.tell(one) for words in (EN, DE) for one in (everything, chilled))
+
+
+def test_records_that_do_not_tell_bitches_apart_are_said_not_to():
+    assert keys(bitches_sentence(0.299)) == ["check.bitches"]
+    assert bitches_sentence(0.3) == ()
+
+
+def test_studs_stand_in_the_order_of_their_chances_under_each_prior():
+    low, high = Estimate(0.5, 0.4, 0.6), Estimate(0.6, 0.5, 0.7)
+    studs = {"Ash": PriorWidth(low, high, low), "Rowan": PriorWidth(high, low, high)}
+
+    assert order_of(studs, "table") == ("Rowan", "Ash") == order_of(studs, "wide")
+    assert order_of(studs, "narrow") == ("Ash", "Rowan")
+    lacking = {**studs, "Merle": PriorWidth(low, None, high)}
+    assert order_of(lacking, "narrow") == ()
+    assert order_of(lacking, "table") == ("Rowan", "Ash", "Merle")

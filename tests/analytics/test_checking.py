@@ -25,35 +25,15 @@ from studcurve.analytics.trust.checking import (
     cross_validation,
     expected_and_observed,
     left_out,
-    missing_outcomes,
     replicated_dispersion,
     replicated_litters,
     scores,
     smallest_difference,
     sparse_cells,
-    survives_missing,
     with_other_prior,
 )
 
 REFERENCES = Path(__file__).parents[1] / "references"
-
-
-def test_missing_outcomes_are_told_at_both_extremes():
-    found = missing_outcomes(np.array([1, 1, 1, 0, -1, -1]))
-
-    assert (found.n_breedings, found.n_missing) == (6, 2)
-    assert found.share == pytest.approx(3 / 4)
-    assert (found.lowest_share, found.highest_share) == pytest.approx((3 / 6, 5 / 6))
-    assert np.isnan(missing_outcomes(np.array([], dtype=int)).share)
-
-
-def test_a_comparison_that_the_missing_could_turn_is_not_usable():
-    sure = missing_outcomes(np.array([1] * 9 + [0]))
-    poor = missing_outcomes(np.array([1] * 3 + [0] * 7))
-    gappy = missing_outcomes(np.array([1] * 3 + [0] * 2 + [-1] * 5 + [-1] * 10))
-
-    assert survives_missing(sure, poor)
-    assert not survives_missing(sure, gappy)
 
 
 def test_the_smallest_difference_is_seen_four_times_in_five():

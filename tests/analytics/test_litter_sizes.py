@@ -7,6 +7,7 @@ from scipy.special import expit, gammaln, logit
 from scipy.stats import betabinom
 from tests.analytics.view_rows import natural_matings
 
+from studcurve.analytics.estimate import NO_WEIGHT
 from studcurve.analytics.models.breedings.posterior import BreedingsPosterior
 from studcurve.analytics.models.litter.model import (
     COEFFICIENTS,
@@ -103,7 +104,7 @@ def test_without_a_fit_only_published_work_stands_beside_the_bars():
     sizes = litters_again(known(litters()), seed=4, is_fitted=False).sizes(np.ones(N, dtype=bool))
 
     assert sizes.together is None
-    assert sizes.records_weight == 0.0
+    assert sizes.records_weight == NO_WEIGHT
     assert all(row.together is None for row in sizes.rows)
 
 
@@ -114,7 +115,7 @@ def test_new_partners_are_less_sure_than_known_ones_and_the_same_seed_gives_the_
 
     assert np.array_equal(one.published.n_alive, other.published.n_alive)
     assert sizes.published.upper - sizes.published.lower > 1.0
-    assert sizes.records_weight > 0.99
+    assert sizes.records_weight.share > 0.99
 
 
 def test_no_litter_has_no_sizes():

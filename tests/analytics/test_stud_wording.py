@@ -8,7 +8,7 @@ import pytest
 from tests.analytics.stud_records import kennel
 from tests.analytics.test_stud_level import known_posterior, steady
 
-from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.estimate import Estimate, RecordsWeight
 from studcurve.analytics.models.stud.announcement import Power, SeenWithinAYear, announce
 from studcurve.analytics.models.stud.dips import Coincident, Dip
 from studcurve.analytics.models.stud.inputs import MEASURES
@@ -67,7 +67,11 @@ def test_a_change_of_readers_is_named():
 
 
 def test_the_level_names_the_common_value_and_never_passes_or_fails():
-    text = EN.tell(level_sentence(stud_answers(known_posterior(kennel(steady())), "Rowan"), 0.9))
+    text = EN.tell(
+        level_sentence(
+            stud_answers(known_posterior(kennel(steady())), "Rowan"), RecordsWeight(0.9, 1.0)
+        )
+    )
 
     assert "300" in text
     assert not {"pass", "fail", "normal", "good", "poor"} & set(text.lower().split())

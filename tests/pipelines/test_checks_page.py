@@ -2,16 +2,18 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.analytics.trust.checking import cross_validation, left_out
-from studcurve.analytics.trust.prior_width import as_plain, from_plain
+from studcurve.analytics.trust.prior_width import METHOD_ROWS, as_plain, from_plain
 from studcurve.analytics.wording.checks import semen_type_sentences, stud_checks
 from studcurve.pipelines.due import DUE_VIEWS
 from studcurve.pipelines.pages.anonymous import without_names
 from studcurve.pipelines.pages.overview import overview_results
 from studcurve.pipelines.pages.stud import read_studs
+from studcurve.pipelines.pages.stud_review import stud_results
 from studcurve.pipelines.pages.trust import (
     due_breedings,
     kennel_checks,
@@ -22,6 +24,7 @@ from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER
 from studcurve.reports.page import render
 from studcurve.reports.pages.overview import build_overview
+from studcurve.reports.pages.stud_review import build_stud_review
 
 STUDS = {"Bracken", "Merle", "Pike", "Sorrel", "Tarn"}
 
@@ -161,3 +164,68 @@ def test_a_file_from_before_checks_were_kept_is_read_without_them(kennel):
 
     assert checks.scores is None
     assert checks.methods is None
+
+
+def cells(report):
+    """Every row of every table of a page, by its heading and its first cell."""
+    for section in (*report.sections, *report.annex):
+        if section.table is not None:
+            for row in section.table.rows:
+                yield section.name, row[0], row[1:]
+
+
+def test_a_contrast_has_one_number_and_one_verdict_on_every_page_that_shows_it(kennel, overview):
+    # Every page of the fit is laid out, and whatever it prints of a contrast, or of the chance of
+    # a stud's breedings, is gathered under that contrast's name.
+    words, told = ENGLISH_OWNER.words, {}
+
+    def add(of, what, text):
+        told.setdefault((of, what), set()).add(text)
+
+    methods = {kind: METHOD_ROWS[kind] for kind in overview.checks.methods}
+    (verdict,) = (one for one in overview.of_chances if one.key == "check.methods")
+    for part in verdict.values["parts"]:
+        row = methods[part.values["kind"].word]
+        add(row, "fewer", words.probability(part.values["fewer"]))
+    studs = [one for one in read_studs(kennel) if "chances" not in one.stopped]
+    reviews = {one.name: stud_results(kennel, one, "owner") for one in studs}
+    pages = [build_overview(overview, (), ENGLISH_OWNER)]
+    pages += [build_stud_review(review, ENGLISH_OWNER) for review in reviews.values()]
+    n_coefficients = 0
+    for page in pages:
+        for section, name, row in cells(page):
+            for method in methods.values():
+                if section == "coefficients" and name == words[f"prior.{method}"]:
+                    n_coefficients += 1
+                    add(method, "number", row[2])
+                    add(method, "fewer", row[3])
+                if section == "check-priors" and name == words[f"coefficient.{method}"]:
+                    add(method, "number", row[0])
+            if section == "check-priors" and name in reviews:
+                add(name, "number", row[0])
+    for name, review in reviews.items():
+        for one in review.answer:
+            if one.key == "answer.litters":
+                add(name, "number", f"{words.percent(one.values['together'])} %")
+
+    assert n_coefficients == 2 * len(reviews)
+    assert set(told) == {
+        *((row, what) for row in methods.values() for what in ("number", "fewer")),
+        *((name, "number") for name in reviews),
+    }
+    assert {key: texts for key, texts in told.items() if len(texts) > 1} == {}
+    # Second route: the draws that were kept, read by hand.
+    draws = kennel.conception.posterior.draws
+    for row in methods.values():
+        (number,), (fewer,) = told[row, "number"], told[row, "fewer"]
+        middle = np.sort(draws[row])[len(draws[row]) // 2]
+        assert float(number.split(" ")[0].replace("−", "-")) == pytest.approx(middle, abs=0.011)
+        assert fewer == words.probability(np.mean(draws[row] < 0))
+
+
+def test_after_new_records_a_studs_chance_under_other_priors_waits_for_the_next_fit(kennel):
+    later = replace(kennel, conception=replace(kennel.conception, is_of_today=False))
+
+    assert prior_widths(later).methods == prior_widths(kennel).methods
+    assert prior_widths(later).studs == {}
+    assert set(prior_widths(kennel).studs) >= STUDS

@@ -135,7 +135,7 @@ def test_records_too_thin_are_skipped_with_a_sentence_and_answered_from_the_tabl
     assert not read.is_of_today
     # Four standard errors of the mean of the table's own 4,000 draws.
     assert read.posterior.draws["c06"].mean() == pytest.approx(-0.55, abs=4 * 0.40 / 4000**0.5)
-    assert read.posterior.records_weight("c06") < 4 * np.sqrt(2 / 4000)
+    assert read.posterior.records_weight("c06").share < 4 * np.sqrt(2 / 4000)
 
 
 def test_a_kennel_that_became_too_thin_forgets_its_fit(fitted_store_path, tmp_path):

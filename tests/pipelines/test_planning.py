@@ -78,7 +78,11 @@ def test_cautions_come_before_every_number(run):
 
 def test_without_a_fit_the_answer_says_that_it_is_published_work_alone(compared, planned):
     assert EN["source.chance_published"] in on_one_line(compared)
-    assert {option["records_weight"] for option in planned["options"]} == {0.0}
+    assert {
+        option[key]
+        for option in planned["options"]
+        for key in ("records_weight", "records_shift_sds")
+    } == {0.0}
 
 
 @pytest.mark.sampled

@@ -9,7 +9,7 @@ import pandas as pd
 
 from studcurve.analytics.cautions import Caution
 from studcurve.analytics.cautions.records import EVERY_ANSWER
-from studcurve.analytics.estimate import Estimate
+from studcurve.analytics.estimate import Estimate, RecordsWeight
 from studcurve.analytics.measures.agreement import Agreement
 from studcurve.analytics.measures.control_chart import Chart
 from studcurve.analytics.measures.dates import retest
@@ -65,12 +65,12 @@ from studcurve.analytics.plan.simulation.pups import (
     pups_of,
 )
 from studcurve.analytics.plan.simulation.samples import next_sample
-from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns, published_chain
+from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns
 from studcurve.analytics.plan.what_if import option_grid
 from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.trust.checking import Replicated, Scores
 from studcurve.analytics.trust.ledger import ledger_of
-from studcurve.analytics.trust.prior_width import PriorWidth
+from studcurve.analytics.trust.prior_width import MethodWidth, PriorWidth
 from studcurve.analytics.trust.second_opinion import SecondOpinion, SecondOpinionRow
 from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.ledger import ledger_wording
@@ -85,6 +85,7 @@ from studcurve.reports.pages.overview import Due, OverviewResults, StudRow, Unre
 from studcurve.reports.pages.shipment_sheet import Kept, ShipmentSheetResults
 from studcurve.reports.pages.stud_review import StudResults
 from studcurve.reports.words import Words
+from tests.published_chain import published_chain
 
 HOSTILE = "</script><script>alert(1)</script>{{x}}=HYPERLINK(1)#eval"
 EN = Words("en")
@@ -129,7 +130,7 @@ def chance():
         BreedingsChance(
             n_known=12, n_whelped=9, own=Estimate(0.75, 0.47, 0.93),
             published=Estimate(0.71, 0.5, 0.84), together=Estimate(0.7312, 0.6, 0.83),
-            records_weight=0.42,
+            records_weight=RecordsWeight(0.42, -0.3),
         ),
     )  # fmt: skip
 
@@ -138,7 +139,9 @@ def litter_sizes():
     rows = tuple(
         SizeRow(n, 3 * n % 7, Expected(4.2, 1.0, 8.0), Expected(3.9, 2.0, 6.0)) for n in range(9)
     )
-    return LitterSizes(rows, 27, 4.8, Estimate(4.9, 3.6, 6.6), Estimate(4.8, 4.5, 5.1), 0.9)
+    return LitterSizes(
+        rows, 27, 4.8, Estimate(4.9, 3.6, 6.6), Estimate(4.8, 4.5, 5.1), RecordsWeight(0.9, 0.2)
+    )
 
 
 def response(semen_type="chilled", route="vaginal"):
@@ -175,7 +178,7 @@ def summary(name="Rowan", measure="total_sperm_m", *, is_announced=True):
     dip = Dip(0.99, date(2023, 4, 2), (date(2023, 3, 20), date(2023, 4, 9)), Estimate(-1, -2, -0.5),
               3)  # fmt: skip
     return StudSummary(
-        answers, Announcement(is_announced, 0.998, 0.63, True, True), 0.87,
+        answers, Announcement(is_announced, 0.998, 0.63, True, True), RecordsWeight(0.87, -0.4),
         Estimate(0.5 * moved, moved, 0.1),
         Power(15.9, 0.034, 9, 6.8, tuple(map(SeenWithinAYear, sizes, (0.2, 0.7, 0.96))), 4),
         LastCollection(last_on, 0.4 * now, Estimate(now, 0.5 * now, 2.0 * now), 0.01, True,
@@ -219,8 +222,8 @@ def stud_results(name="Rowan", cautions=()):
         }
     )
     coefficient = Coefficient("c06", Estimate(-0.55, -1.2, 0.1), Estimate(-0.8, -1.5, -0.1),
-                              Estimate(-0.7, -1.2, -0.2), 0.37,
-                              "P")  # fmt: skip
+                              Estimate(-0.7, -1.2, -0.2), 0.98,
+                              RecordsWeight(0.37, -0.4), "P")  # fmt: skip
     return StudResults(
         stud=name,
         facts=(name,),
@@ -263,7 +266,7 @@ def checks(name="Rowan"):
         scores={"model": Scores(-0.6, 0.21, 0.0, 0.0, 0.0, 0.0),
                 "raw": Scores(-0.65, 0.23, 0.05, 0.02, 0.02, 0.01)},
         replicated=(Replicated("litters_frozen", 18.0, Estimate(20.0, 14.0, 27.0), 0.8),),
-        methods={"chilled": PriorWidth(against, against, None)},
+        methods={"chilled": MethodWidth(PriorWidth(against, against, None), 0.98, 0.97, None)},
         studs={name: PriorWidth(middle, middle, middle)},
         is_refitted=True,
         opinions={"whelped": opinion, "litter_size": sentence("second.not_settled")},
@@ -340,10 +343,26 @@ def overview_results(name="Rowan", *, is_stopped=False):
         years=(YearRow(2026, 29, 21, 9, Estimate(0.43, 0.24, 0.63), 43),),
         chances=(chance(),),
         methods=(
-            MethodOutcome("fresh", "vaginal", 12, 9, Estimate(0.75, 0.47, 0.93),
-                          Estimate(0.66, 0.5, 0.8), None, None),
-            MethodOutcome("chilled", "vaginal", 0, 0, None, Estimate(0.6, 0.4, 0.7),
-                          Estimate(-0.06, -0.17, 0.01), 0.93),
+            MethodOutcome(
+                "fresh",
+                "vaginal",
+                12,
+                9,
+                Estimate(0.75, 0.47, 0.93),
+                Estimate(0.66, 0.5, 0.8),
+                None,
+                None,
+            ),
+            MethodOutcome(
+                "chilled",
+                "vaginal",
+                0,
+                0,
+                None,
+                Estimate(0.6, 0.4, 0.7),
+                Estimate(-0.06, -0.17, 0.01),
+                0.93,
+            ),
         ),
         of_chances=(sentence("answer.no_counted_sample", stud=name),),
         litters=litter_sizes(),

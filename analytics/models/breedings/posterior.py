@@ -7,12 +7,22 @@ breedings: one draw of what is published, one fit, one way back from kept draws 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from statistics import NormalDist
 from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 
-from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws, records_weight
+from studcurve.analytics.estimate import (
+    Before,
+    Estimate,
+    Floats,
+    RecordsWeight,
+    estimate_from_draws,
+    interval_quantiles,
+    records_alone,
+    records_weight,
+)
 from studcurve.analytics.models.density import Story
 from studcurve.analytics.models.regression import (
     GroupingFactor,
@@ -158,6 +168,7 @@ class PublishedRows:
             story.model, story.arguments, name=name, gated=gated, seed=seed, schedule=schedule
         )
         published = self.draw(np.random.default_rng(seed), N_PRIOR_DRAWS)
+        published |= self._partners(published, data.levels, seed)
         return BreedingsPosterior(
             data, story.named(sampled.values), published, sampled.diagnostics, sampled.seconds
         )
@@ -185,7 +196,48 @@ class PublishedRows:
             values[f"effect_{factor}"] = effects_of_levels(
                 draws, f"effect_{factor}", names, sd=values[self.spreads[factor]], rng=rng
             )
+        published |= self._partners(published, data.levels, seed)
         return BreedingsPosterior(data, values, published, draws.diagnostics, draws.seconds)
+
+    def _partners(
+        self, published: Mapping[str, Floats], levels: Mapping[str, tuple[str, ...]], seed: int
+    ) -> dict[str, Floats]:
+        """Effects of the records' own levels before any record: drawn from the published spreads.
+
+        Of a stream of their own, so that no other draw hangs on how many levels there are.
+        """
+        rng = np.random.default_rng([seed, PARTNERS_STREAM])
+        return {
+            f"effect_{factor}": published[self.spreads[factor]][:, None]
+            * rng.normal(size=(N_PRIOR_DRAWS, len(names)))
+            for factor, names in levels.items()
+        }
+
+
+PARTNERS_STREAM = 1
+"""Second part of the seed of partners' effects before the records."""
+
+
+def before_records(row: str) -> Before:
+    """Exact moments of a normal or half-normal row of the priors table, on its own scale."""
+    prior = PRIORS[row]
+    if prior.distribution == "normal":
+        return Before(prior.centre, prior.centre, prior.sd)
+    if prior.distribution == "half-normal":
+        middle = prior.sd * NormalDist().inv_cdf(0.75)
+        mean = prior.sd * (2.0 / np.pi) ** 0.5
+        return Before(mean, middle, prior.sd * (1.0 - 2.0 / np.pi) ** 0.5)
+    raise ValueError(f"row {row} is {prior.distribution}: give normal or half-normal rows only")
+
+
+def published_estimate(row: str) -> Estimate:
+    """Exact median and interval of a normal or half-normal row of the priors table."""
+    prior, normal = PRIORS[row], NormalDist()
+    lower, median, upper = (
+        normal.inv_cdf(0.5 + 0.5 * prob if prior.distribution == "half-normal" else prob)
+        for prob in interval_quantiles()
+    )
+    return Estimate(*(prior.centre + prior.sd * z for z in (median, lower, upper)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +249,8 @@ class BreedingsPosterior(Generic[D]):
     data
         What was read.
     draws, prior_draws
-        Draws by id of the priors table, effects as ``effect_stud`` and so on; first axis draws.
+        Draws by id of the priors table, effects of the same partners as ``effect_stud`` and so on;
+        first axis draws.
     diagnostics
         What the sampler's gate read.
     seconds
@@ -220,12 +273,23 @@ class BreedingsPosterior(Generic[D]):
         return estimate_from_draws(self.draws[row])
 
     def prior_estimate(self, row: str) -> Estimate:
-        """What is published of that row."""
-        return estimate_from_draws(self.prior_draws[row])
+        """What is published of that row, exactly."""
+        return published_estimate(row)
 
-    def records_weight(self, row: str) -> float:
-        """Share of what is known that the kennel's own records supply, 0 to 1."""
-        return records_weight(self.draws[row], self.prior_draws[row])
+    @property
+    def before(self) -> BreedingsPosterior[D]:
+        """The same breedings and partners as the published table alone knows them."""
+        return replace(self, draws=self.prior_draws)
+
+    def records_weight(self, row: str) -> RecordsWeight:
+        """What the kennel's own records supply of one row."""
+        return records_weight(self.draws[row], before_records(row))
+
+    def records_alone(self, row: str) -> Estimate | None:
+        """What the records alone say of a row; None where they cannot, or it is not normal."""
+        if PRIORS[row].distribution != "normal":
+            return None
+        return records_alone(self.draws[row], before_records(row))
 
 
 def padded_rows(values: np.ndarray, n_padded: int, fill: float | bool = 0.0) -> np.ndarray:

@@ -14,18 +14,22 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy.special import logit
 
 from studcurve.analytics.estimate import (
     Estimate,
+    RecordsWeight,
+    before_of,
+    below_zero_prob,
     estimate_from_draws,
-    records_alone,
     records_weight,
 )
 from studcurve.analytics.measures.counting import exact_share
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
 from studcurve.analytics.models.breedings.posterior import GroupedData
 from studcurve.analytics.models.breedings.records import ConceptionData
-from studcurve.analytics.models.conception.chance import own_breedings_prob
+from studcurve.analytics.models.breedings.terms import LINEAR
+from studcurve.analytics.models.conception.chance import mean_litter_prob
 from studcurve.analytics.models.conception.model import COEFFICIENTS, ConceptionPosterior
 from studcurve.analytics.models.conception.response import Response, read_response
 from studcurve.analytics.priors import PRIORS
@@ -49,9 +53,10 @@ class BreedingsChance:
     own
         Share with its exact interval; None without a known outcome. [0 to 1]
     published, together
-        Mean chance of the same breedings before and after the records. [0 to 1]
+        Mean chance of the same breedings with the same partners before and after the records.
+        [0 to 1]
     records_weight
-        Share of the last that the records supply, 0 to 1.
+        What the records supply of the last, on its logit.
     """
 
     n_known: int
@@ -59,7 +64,7 @@ class BreedingsChance:
     own: Estimate | None
     published: Estimate
     together: Estimate
-    records_weight: float
+    records_weight: RecordsWeight
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +73,22 @@ class SemenTypeChance:
 
     semen_type: str
     of: BreedingsChance
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """Breedings of one column that all ended alike, so that no finite ratio is theirs.
+
+    Attributes
+    ----------
+    n
+        Breedings with a known outcome of which the column says anything.
+    gave_litters
+        Whether all of them whelped; none did otherwise.
+    """
+
+    n: int
+    gave_litters: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,17 +103,20 @@ class Coefficient:
         Before and after the records.
     own
         What the records alone say of it; None where they cannot speak.
+    fewer_prob
+        Chance after the records that it lies below zero: that fewer litters go with it.
     records_weight
-        Share of the last that the records supply, 0 to 1.
+        What the records supply of ``together``.
     mark
         Of the row's source.
     """
 
     row: str
     published: Estimate
-    own: Estimate | None
+    own: Estimate | Alike | None
     together: Estimate
-    records_weight: float
+    fewer_prob: float
+    records_weight: RecordsWeight
     mark: str
 
 
@@ -174,7 +198,7 @@ def bred_by(data: ConceptionData, stud: str) -> Mask:
 
 def breedings_chance(fitted: ConceptionPosterior, chosen: Mask) -> BreedingsChance:
     """Chance of a litter of chosen breedings, at least one."""
-    published, together = own_breedings_prob(fitted, chosen)
+    published, together = (mean_litter_prob(one, chosen) for one in (fitted.before, fitted))
     whelped = fitted.data.whelped[chosen]
     n_known, n_whelped = int((whelped >= 0).sum()), int((whelped == 1).sum())
     return BreedingsChance(
@@ -183,7 +207,7 @@ def breedings_chance(fitted: ConceptionPosterior, chosen: Mask) -> BreedingsChan
         own=exact_share(n_whelped, n_known),
         published=estimate_from_draws(published),
         together=estimate_from_draws(together),
-        records_weight=records_weight(together, published),
+        records_weight=records_weight(logit(together), before_of(logit(published))),
     )
 
 
@@ -205,19 +229,50 @@ def has_chances(fitted: ConceptionPosterior, stud: str, stopped: Collection[str]
     return bool((bred_by(fitted.data, stud) & shown).any())
 
 
-def chain_coefficients(fitted: ConceptionPosterior) -> tuple[Coefficient, ...]:
-    """The chain's coefficients in the order of the priors table."""
+def chain_coefficients(
+    fitted: ConceptionPosterior, stopped: Collection[str]
+) -> tuple[Coefficient, ...]:
+    """The chain's coefficients in the order of the priors table.
+
+    Parameters
+    ----------
+    fitted
+        The kept fit.
+    stopped
+        Call names of the dogs whose chances a caution holds back; their outcomes are not counted.
+    """
+    shown = without_stopped(stopped, *partners(fitted.data))
     return tuple(
         Coefficient(
             row,
             fitted.prior_estimate(row),
-            records_alone(fitted.draws[row], fitted.prior_draws[row]),
+            ended_alike(fitted.data, row, shown) or fitted.records_alone(row),
             fitted.estimate(row),
+            below_zero_prob(fitted.draws[row]),
             fitted.records_weight(row),
             PRIORS[row].mark,
         )
         for row in COEFFICIENTS
     )
+
+
+def ended_alike(data: ConceptionData, row: str, shown: Mask) -> Alike | None:
+    """Whether all breedings that a column of the chain says anything of ended alike.
+
+    Parameters
+    ----------
+    data
+        Records.
+    row
+        Id of a coefficient; one without a column of its own never ended alike.
+    shown
+        Mask over the breedings whose outcomes may be told.
+    """
+    if row not in LINEAR:
+        return None
+    told = (data.design[:, LINEAR.index(row)] != 0.0) & (data.whelped >= 0) & shown
+    whelped = data.whelped[told]
+    return Alike(len(whelped), bool(whelped[0])) if len(np.unique(whelped)) == 1 else None
 
 
 def stud_chances(

@@ -394,34 +394,28 @@ def partner_effects(posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any]
     return effects
 
 
-def own_breedings_prob(
-    posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any]
-) -> tuple[Floats, Floats]:
-    """Mean chance of a litter over chosen breedings of the records, before and after them.
-
-    The same breedings with what is known of their dose and day, with new partners before the
-    records and with these partners after them.
+def mean_litter_prob(posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any]) -> Floats:
+    """Mean chance of a litter over chosen breedings of the records, with their own partners.
 
     Parameters
     ----------
     posterior
-        Fitted.
+        Fitted, or :attr:`~studcurve.analytics.models.breedings.posterior.BreedingsPosterior.before`
+        of it: the same breedings and partners as the published table alone knows them.
     chosen
         Mask over the data's rows, at least one true.
 
     Returns
     -------
-    tuple of numpy.ndarray
-        Draws of the mean chance from the published table, and from table and records.
+    numpy.ndarray
+        Shape (n_draws,), 0 to 1.
     """
-    prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
-    published = recorded_pregnant_prob(
-        prior, posterior.data, chosen, spread=new_partner_spread(prior)
-    )
-    known = recorded_pregnant_prob(
-        posterior.draws, posterior.data, chosen, effects=partner_effects(posterior, chosen)
-    )
-    return (
-        published.mean(axis=1) * expit(prior["c02"]),
-        known.mean(axis=1) * expit(posterior.draws["c02"]),
-    )
+    means = []
+    step = max(1, CELLS_AT_ONCE // max(1, int(np.count_nonzero(chosen))))
+    effects = partner_effects(posterior, chosen)
+    for start in range(0, len(effects), step):
+        part = slice(start, start + step)
+        draws = {row: values[part] for row, values in posterior.draws.items()}
+        pregnant = recorded_pregnant_prob(draws, posterior.data, chosen, effects=effects[part])
+        means.append(pregnant.mean(axis=1) * expit(draws["c02"]))
+    return np.concatenate(means)

@@ -21,8 +21,11 @@ import numpy as np
 from scipy.special import expit
 
 from studcurve.analytics.estimate import (
+    NO_WEIGHT,
     Estimate,
     Floats,
+    RecordsWeight,
+    before_of,
     estimate_from_draws,
     interval_quantiles,
     records_weight,
@@ -97,7 +100,7 @@ class LitterSizes:
     published, together
         Mean expected pups born alive in the same litters. [pups]
     records_weight
-        Share of the last that the records supply, 0 to 1; 0 without a fit.
+        What the records supply of the last, on its logarithm; nothing without a fit.
     """
 
     rows: tuple[SizeRow, ...]
@@ -105,7 +108,7 @@ class LitterSizes:
     mean_alive: float
     published: Estimate
     together: Estimate | None
-    records_weight: float
+    records_weight: RecordsWeight
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +171,9 @@ class LittersAgain:
             mean_alive=float(seen.mean()),
             published=estimate_from_draws(published),
             together=None if together is None else estimate_from_draws(together),
-            records_weight=(0.0 if together is None else records_weight(together, published)),
+            records_weight=NO_WEIGHT
+            if together is None
+            else records_weight(np.log(together), before_of(np.log(published))),
         )
 
 

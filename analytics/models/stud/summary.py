@@ -13,7 +13,13 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from studcurve.analytics.estimate import Estimate, estimate_from_draws, records_weight
+from studcurve.analytics.estimate import (
+    Estimate,
+    RecordsWeight,
+    before_of,
+    estimate_from_draws,
+    records_weight,
+)
 from studcurve.analytics.measures.dates import DayWindow, retest
 from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.announcement import Announcement, Power, announce, power
@@ -50,7 +56,7 @@ class StudSummary:
     answers, announcement
         Level, change, probabilities of falls; whether a fall is announced.
     records_weight
-        Share of the level that the records supply, 0 to 1.
+        What the records supply of the level, on its working scale.
     last_year
         Change of the level over the year before the last collection; None with a shorter record. A
         share of the first level for total sperm; points, as a share of one, for the others.
@@ -74,7 +80,7 @@ class StudSummary:
 
     answers: StudAnswers
     announcement: Announcement
-    records_weight: float
+    records_weight: RecordsWeight
     last_year: Estimate | None
     power: Power | None
     last: LastCollection | None
@@ -125,7 +131,7 @@ def tell_stud(
         answers=answers,
         announcement=announce(posterior, stud),
         records_weight=records_weight(
-            levels_at(posterior, stud, on[-1:]), levels_at(published, stud, on[-1:])
+            levels_at(posterior, stud, on[-1:]), before_of(levels_at(published, stud, on[-1:]))
         ),
         last_year=change_since(posterior, stud, since=year_ago, until=answers.last_on)
         if enough and year_ago > answers.first_on

@@ -36,7 +36,7 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from scipy.special import expit
+from scipy.special import expit, logit
 
 from studcurve.analytics.estimate import Floats
 from studcurve.analytics.measures.motility_kept import StorageDraws, retention_share
@@ -224,6 +224,11 @@ class Outcome:
     def logit(self) -> Floats:
         """Logit of a pregnancy at the scan."""
         return np.asarray(sum(self.parts.values()))
+
+    @property
+    def litter_logit(self) -> Floats:
+        """Logit of a litter; of a chance that no number holds, of the smallest that one does."""
+        return np.asarray(logit(np.maximum(self.litter_prob, np.finfo(np.float64).tiny)))
 
 
 def plan_coefficients(draws: Mapping[str, Floats], n_draws: int) -> dict[str, Floats]:

@@ -44,9 +44,9 @@ class Chain:
     levels: Mapping[str, Sequence[str]]
 
 
-def published_chain(rng: np.random.Generator, n_draws: int = N_JOINT_DRAWS) -> Chain:
-    """Draw the published table alone: every partner is a new one."""
-    return Chain(conception.PUBLISHED.draw(rng, n_draws), {})
+def chain_before_records(posterior: conception.ConceptionPosterior) -> Chain:
+    """The chain of the same dogs, clinics and years as the published table alone knows them."""
+    return Chain(posterior.prior_draws, posterior.data.levels)
 
 
 def draw_unknowns(

@@ -24,7 +24,7 @@ BETWEEN_LITTERS_DAYS, EXAMINED_WITHIN_DAYS, GESTATION_DAYS = 365, 90, 63
 def bred(*outcomes, first="2025-01-01"):
     days = pd.date_range(first, periods=len(outcomes), freq="30D")
     return [
-        {"bred_earliest": on, "whelped": outcome}
+        {"bred_earliest": on, "whelped": outcome, "pregnant": None}
         for on, outcome in zip(days, outcomes, strict=True)
     ]
 
@@ -68,7 +68,8 @@ def bitch(born_on, *, weight_kg=22.0, n_before=1, whelped=(), health=()):
     row = {"sex": "female", "born_on": pd.Timestamp(born_on), "adult_weight_kg": weight_kg,
            "n_litters_before": n_before}  # fmt: skip
     bred = [
-        {"bred_earliest": pd.Timestamp("2024-03-01"), "whelped": outcome} for outcome in whelped
+        {"bred_earliest": pd.Timestamp("2024-03-01"), "whelped": outcome, "pregnant": None}
+        for outcome in whelped
     ]
     return records(breedings=bred, row=row, health=health)
 

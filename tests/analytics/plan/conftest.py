@@ -6,6 +6,7 @@ from datetime import date, datetime
 import numpy as np
 import pandas as pd
 import pytest
+from tests.published_chain import published_chain
 
 from studcurve.analytics.measures.motility_kept import published_storage
 from studcurve.analytics.models.litter.model import PUBLISHED
@@ -15,7 +16,7 @@ from studcurve.analytics.plan.options import Circumstances, Straws
 from studcurve.analytics.plan.simulation.chain import Pair, simulate
 from studcurve.analytics.plan.simulation.pups import Dam, draw_litter
 from studcurve.analytics.plan.simulation.samples import next_sample
-from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns, published_chain
+from studcurve.analytics.plan.simulation.unknowns import Chain, draw_unknowns
 
 ASKED_AT = datetime(2026, 11, 22, 18)
 

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 from tests.analytics.archetypes import Archetype, pregnant_logit
+from tests.published_chain import published_chain
 
 from studcurve.analytics.models.breedings.inputs import USUAL_DOSE_M
 from studcurve.analytics.models.breedings.terms import EARLY_EDGE_DAYS, LATE_EDGE_DAYS, hinge
@@ -27,7 +28,6 @@ from studcurve.analytics.plan.simulation.unknowns import (
     Chain,
     draw_unknowns,
     partner_effects,
-    published_chain,
 )
 
 SOME = settings(

@@ -4,9 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.special import expit
+from scipy.special import expit, logit
 from tests.analytics.plan.conftest import of
 
+from studcurve.analytics.estimate import NO_WEIGHT
 from studcurve.analytics.plan.compare import (
     DRIVERS,
     answer_options,
@@ -15,6 +16,7 @@ from studcurve.analytics.plan.compare import (
     mean_slope,
     option_values,
     outside_studied,
+    weight_of_records,
 )
 from studcurve.analytics.plan.simulation.chain import Shift, simulate
 from studcurve.analytics.plan.simulation.pups import pups_of
@@ -80,18 +82,25 @@ def test_a_stated_worth_turns_chances_into_money(outcomes, pups, pair):
 
 
 def test_nothing_of_the_published_table_comes_from_the_records(answers):
-    assert all(answer.records_weight == 0.0 for answer in answers)
+    assert all(answer.records_weight == NO_WEIGHT for answer in answers)
 
 
-def test_narrower_draws_are_credited_to_the_records(outcomes, pups, pair):
+def test_narrower_draws_and_a_moved_middle_are_credited_to_the_records(outcomes, pups, pair):
     outcome = outcomes[0]
-    halved = {name: part.mean() + 0.5 * (part - part.mean()) for name, part in
-              outcome.parts.items()}  # fmt: skip
-    own = replace(outcome, parts=halved)
+    before = logit(outcome.litter_prob)
+    own = replace(outcome, litter_prob=expit(0.5 * before + 0.5 * np.median(before) - 0.2))
 
     answer = answer_options([own], [pups[0]], [outcome], pair, prices={}, worth_of_litter=None)[0]
 
-    assert answer.records_weight == pytest.approx(0.75)
+    assert answer.records_weight.share == pytest.approx(0.75)
+    assert answer.records_weight.shift_sds == pytest.approx(-0.2 / before.std())
+
+
+def test_a_chance_that_no_number_holds_still_has_a_share(outcomes):
+    never = replace(outcomes[0], litter_prob=np.zeros_like(outcomes[0].litter_prob))
+
+    assert np.isfinite(never.litter_logit).all()
+    assert weight_of_records(never, outcomes[0]).share == 1.0
 
 
 @pytest.mark.parametrize(
