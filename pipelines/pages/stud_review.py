@@ -12,7 +12,7 @@ from studcurve.pipelines.pages.kennel import Kennel, left_out
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.storage import storage_of
 from studcurve.pipelines.pages.stud import StudOfKennel, facts
-from studcurve.pipelines.pages.trust import due_breedings, prior_widths
+from studcurve.pipelines.pages.trust import due_breedings, prior_widths, residuals_of
 from studcurve.reports.page import Audience
 from studcurve.reports.pages.stud_review import StudResults
 
@@ -49,7 +49,8 @@ def stud_results(kennel: Kennel, stud: StudOfKennel, audience: Audience) -> Stud
     litters = kennel.litters.sizes(kennel.litters.stud == stud.name) if may_tell else None
     checks = Checks()
     if may_tell:
-        checks = stud_checks(fitted, stud.name, kennel.stopped, prior_widths(kennel))
+        widths, residuals = prior_widths(kennel), residuals_of(kennel)
+        checks = stud_checks(fitted, stud.name, kennel.stopped, widths, residuals)
     by_semen_type = chances.by_semen_type if chances else ()
     return StudResults(
         stud=stud.name,

@@ -13,8 +13,9 @@ from studcurve.analytics.cautions import RECENT_DAYS
 from studcurve.analytics.models.conception.bred import without_stopped
 from studcurve.analytics.trust.checking import LeftOut
 from studcurve.analytics.trust.prior_width import PriorWidths, from_plain
+from studcurve.analytics.trust.residuals import ResidualCheck
 from studcurve.analytics.wording import checks
-from studcurve.analytics.wording.checks import Checks, second_opinions
+from studcurve.analytics.wording.checks import Checks, residuals_left_out, second_opinions
 from studcurve.pipelines.fits.heats import dated_heats
 from studcurve.pipelines.pages.kennel import Kennel
 
@@ -27,6 +28,7 @@ def kennel_checks(kennel: Kennel) -> Checks:
         kennel.stopped,
         is_fitted=chain.kept is not None,
         predicted=predicted_left_out(kennel),
+        residuals=residuals_of(kennel),
         widths=prior_widths(kennel),
         litters=kennel.litters,
         opinions=second_opinions(
@@ -36,6 +38,13 @@ def kennel_checks(kennel: Kennel) -> Checks:
             chain.posterior if chain.kept else None,
             litter.posterior if litter.kept else None,
         ),
+    )
+
+
+def residuals_of(kennel: Kennel) -> tuple[ResidualCheck, ...]:
+    """What the outcomes have left on columns; nothing without a fit of today."""
+    return residuals_left_out(
+        kennel.conception.posterior, kennel.stopped, predicted_left_out(kennel)
     )
 
 
