@@ -3,9 +3,10 @@ r"""Is the model right about kennels like this one, and what could so few record
 Sized to the records: expected against observed litters with its interval, and what would have
 fallen outside of it; from 40 known outcomes, every bitch is left out in turn and her breedings are
 predicted from the others (:mod:`studcurve.analytics.trust.residuals` looks for faults in that);
-from 100, these predictions are scored; from 1,000, gradient boosting is set against the model. Beside it, whatever the size:
-outcomes never reported at both extremes, the smallest difference that so many breedings could have
-shown, cells that cannot be told apart, replicated records, and how much hangs on the priors.
+from 100, these predictions are scored; from 1,000, gradient boosting is set against the model.
+Beside it, whatever the size: outcomes never reported at both extremes, the smallest difference that
+so many breedings could have shown, cells that cannot be told apart, replicated records, and how
+much hangs on the priors.
 
 Does not know whether the outcomes that were never reported differ from those that were; the
 extremes bound what they could do.
@@ -51,7 +52,7 @@ N_FOR_CROSS_VALIDATION = 100
 """Known outcomes from which breedings are predicted with their bitch left out. (rule)"""
 
 N_FOR_LEFT_OUT = 40
-"""Known outcomes from which bitches are left out at all: enough for a large fault to show. (rule)"""
+"""Known outcomes from which bitches are left out at all: a large fault would show. (rule)"""
 
 N_FOR_CHALLENGER = 1000
 """Known outcomes from which gradient boosting is set against the model. (rule)"""
@@ -596,8 +597,8 @@ class Replicated:
     Attributes
     ----------
     figure
-        ``empty_twice`` (bitches that missed twice or more), or ``dispersion`` (variance over mean of
-        the pups born alive in a litter).
+        ``empty_twice`` (bitches that missed twice or more), or ``dispersion`` (variance over mean
+        of the pups born alive in a litter).
     observed
         In the records.
     again

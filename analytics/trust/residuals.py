@@ -11,9 +11,9 @@ column only that part counts which the model could not have taken up,
     S = \sum_b S_b, \quad S_b = \sum_{i \in b} x^*_i r_i, \quad V = \mathrm{diag}\,p_i (1 - p_i)
 
 with the columns :math:`Z` of the chain at its recorded means and the precisions :math:`\Lambda` of
-their rows in the priors table (the level is free: who reports at all moves it, and it is no fault of
-a column). Where the model is right no :math:`S_b` leans to either side, whatever the breedings of
-one bitch have in common, so that flipping all of a bitch's signs together draws :math:`S` again.
+their rows in the priors table (the level is free: who reports at all moves it, and it is no fault
+of a column). Where the model is right no :math:`S_b` leans to either side, whatever the breedings
+of one bitch have in common, so that flipping all of a bitch's signs together draws :math:`S` again.
 Studs, years and semen types are asked as a whole, by the sum of squares of their levels' own.
 
 All checks of a kennel are judged by the smallest of their p values in the same flips (Westfall &
@@ -21,8 +21,8 @@ Young 1993): it keeps the false alarms of all together at 5 %, and unlike Holm's
 nothing to columns that go together, as dose and motility do. What each could have shown is what
 would be found four times in five.
 
-Does not know: a column that nobody recorded, and two faults that cancel. A fault of the size that
-is typical of one column's prior is hardly ever found in a single kennel.
+Does not know: a column that nobody recorded, and two faults that cancel. Half of what a column's
+prior leaves open is hardly ever found in a single kennel; what would be is said beside each check.
 """
 
 from __future__ import annotations
@@ -305,20 +305,16 @@ def _slope(read: Read) -> tuple[float, float]:
 
 
 def _slope_found(read: Read, share: float) -> float | None:
-    """Slope that would be found so often, in the direction in which that is rarer. [logit]
+    """Loss along a column that would be found so often. [logit]
 
-    A large fault moves chances less than a small one by its size, and is in the sandwich as well.
+    A large one moves chances less than a small one by its size, and is in the sandwich as well.
     """
     wanted = float(np.sqrt(read.limit) + ndtri(share))
     noise = float((read.by_bitch**2).sum())
 
     def short(size: float) -> float:
-        reached = []
-        for signed in (size, -size):
-            moved = read.moved(signed * read.beyond[:, 0])
-            hers = scores_by_bitch(read.beyond, moved, read.bitch)
-            reached.append(abs(float(hers.sum())) / np.sqrt(noise + float((hers**2).sum())))
-        return min(reached) - wanted
+        hers = scores_by_bitch(read.beyond, read.moved(-size * read.beyond[:, 0]), read.bitch)
+        return abs(float(hers.sum())) / np.sqrt(noise + float((hers**2).sum())) - wanted
 
     if short(LARGEST_FAULT) < 0.0:
         return None
