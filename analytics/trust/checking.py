@@ -1,10 +1,11 @@
 r"""Is the model right about kennels like this one, and what could so few records have shown?
 
-Sized to the records: below 100 known outcomes, expected against observed litters with its interval;
-from 100, every bitch is left out in turn and her breedings are predicted from the others; from
-1,000, gradient boosting is set against the model on the same bitches. Beside it, whatever the size:
-the smallest difference that so many breedings could have shown, cells that cannot be told apart,
-replicated records, and how much hangs on the priors.
+Sized to the records: expected against observed litters with its interval, and what would have
+fallen outside of it; from 40 known outcomes, every bitch is left out in turn and her breedings are
+predicted from the others (:mod:`studcurve.analytics.trust.residuals` looks for faults in that);
+from 100, these predictions are scored; from 1,000, gradient boosting is set against the model.
+Beside it, whatever the size: the smallest difference that so many breedings could have shown, cells
+that cannot be told apart, replicated records, and how much hangs on the priors.
 
 Does not know whether the outcomes that were never reported differ from those that were; what they
 could do is bounded by ``studcurve.analytics.measures.missing``.
@@ -48,6 +49,9 @@ from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 N_FOR_CROSS_VALIDATION = 100
 """Known outcomes from which breedings are predicted with their bitch left out. (rule)"""
+
+N_FOR_LEFT_OUT = 40
+"""Known outcomes from which bitches are left out at all: a large fault would show. (rule)"""
 
 N_FOR_CHALLENGER = 1000
 """Known outcomes from which gradient boosting is set against the model. (rule)"""
@@ -146,10 +150,11 @@ class CrossValidation:
         Predicted chance and outcome of each breeding with a known outcome.
     scores
         By way: ``model``, ``published``, ``raw`` and, from 1,000, ``boosting``.
-    calibration_gap
-        Observed minus predicted share.
+    calibration_gap, calibration_gap_se
+        Observed minus predicted share, and its standard error over bitches.
     calibration_slope, calibration_slope_se
-        Slope of the outcome on the predicted logit (1 is right), and its standard error.
+        Slope of the outcome on the predicted logit (1 is right), and its standard error over
+        bitches.
     max_pareto_k, n_unsure
         Worst importance weight, and the bitches whose weight cannot be trusted.
     """
@@ -158,6 +163,7 @@ class CrossValidation:
     whelped: Floats
     scores: Mapping[str, Scores]
     calibration_gap: float
+    calibration_gap_se: float
     calibration_slope: float
     calibration_slope_se: float
     max_pareto_k: float
@@ -273,11 +279,11 @@ def left_out(posterior: ConceptionPosterior, *, seed: int) -> LeftOut | None:
     Returns
     -------
     LeftOut or None
-        None below 100 known outcomes.
+        None below 40 known outcomes.
     """
     data = posterior.data
     known = np.flatnonzero(data.whelped >= 0)
-    if len(known) < N_FOR_CROSS_VALIDATION:
+    if len(known) < N_FOR_LEFT_OUT:
         return None
     step = max(1, len(posterior.draws["c01"]) // N_DRAWS_READ)
     draws = {row: values[::step] for row, values in posterior.draws.items()}
@@ -349,19 +355,24 @@ def cross_validation(
     import statsmodels.api as sm
 
     prob, ks = predicted.ways["model"][scored], predicted.pareto_k[scored]
-    slope = sm.GLM(whelped, sm.add_constant(logit(prob)), family=sm.families.Binomial()).fit()
+    of_bitch = bitch[scored]
+    slope = sm.GLM(whelped, sm.add_constant(logit(prob)), family=sm.families.Binomial()).fit(
+        cov_type="cluster", cov_kwds={"groups": of_bitch}
+    )
+    gap = whelped - prob
     return CrossValidation(
         prob,
         whelped,
         {
-            way: scores(chances[scored], whelped, bitch[scored], model=prob)
+            way: scores(chances[scored], whelped, of_bitch, model=prob)
             for way, chances in predicted.ways.items()
         },
-        float(whelped.mean() - prob.mean()),
+        float(gap.mean()),
+        error_of_mean(gap, of_bitch),
         float(slope.params[1]),
         float(slope.bse[1]),
         float(ks.max()),
-        len(np.unique(bitch[scored][ks > MAX_PARETO_K])),
+        len(np.unique(of_bitch[ks > MAX_PARETO_K])),
     )
 
 
@@ -381,10 +392,6 @@ def scores(prob: Floats, whelped: Floats, bitch: np.ndarray[Any, Any], *, model:
     def logs(chances: Floats) -> Floats:
         return np.asarray(np.log(np.where(whelped == 1, chances, 1.0 - chances)))
 
-    def error(gain: Floats) -> float:
-        by_bitch = np.bincount(np.unique(bitch, return_inverse=True)[1], weights=gain)
-        return float(np.sqrt(len(by_bitch) * by_bitch.var(ddof=1)) / len(gain))
-
     gain = logs(model) - logs(prob)
     squared = (prob - whelped) ** 2
     brier_gain = squared - (model - whelped) ** 2
@@ -392,10 +399,22 @@ def scores(prob: Floats, whelped: Floats, bitch: np.ndarray[Any, Any], *, model:
         float(logs(prob).mean()),
         float(squared.mean()),
         float(gain.mean()),
-        error(gain),
+        error_of_mean(gain, bitch),
         float(brier_gain.mean()),
-        error(brier_gain),
+        error_of_mean(brier_gain, bitch),
     )
+
+
+def error_of_mean(values: Floats, bitch: np.ndarray[Any, Any]) -> float:
+    """Standard error of a mean over breedings, of which those of one bitch go together.
+
+    Parameters
+    ----------
+    values, bitch
+        Shape (n,), of at least two bitches.
+    """
+    by_bitch = np.bincount(np.unique(bitch, return_inverse=True)[1], weights=values)
+    return float(np.sqrt(len(by_bitch) * by_bitch.var(ddof=1)) / len(values))
 
 
 def _raw_rates(
@@ -545,8 +564,8 @@ class Replicated:
     Attributes
     ----------
     figure
-        ``litters_natural`` and so on, ``empty_twice`` (bitches that missed twice or more), or
-        ``dispersion`` (variance over mean of the pups born alive in a litter).
+        ``empty_twice`` (bitches that missed twice or more), or ``dispersion`` (variance over mean
+        of the pups born alive in a litter).
     observed
         In the records.
     again
@@ -572,10 +591,10 @@ def _replicated(figure: str, observed: float, again: Floats) -> Replicated:
     )
 
 
-def replicated_litters(
+def replicated_misses(
     posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any], *, seed: int
-) -> tuple[Replicated, ...]:
-    """Litters by semen type and bitches empty twice, in the records and in records like them.
+) -> Replicated | None:
+    """Bitches empty twice or more, in the records and in records like them.
 
     Parameters
     ----------
@@ -588,13 +607,13 @@ def replicated_litters(
 
     Returns
     -------
-    tuple of Replicated
-        Empty without a known outcome.
+    Replicated or None
+        None without a known outcome.
     """
     data = posterior.data
     known = np.flatnonzero((data.whelped >= 0) & chosen)
     if not len(known):
-        return ()
+        return None
     rng = np.random.default_rng(seed)
     draws, bitch = posterior.draws, data.groups["bitch"][known]
     fresh = draws["c20_bitch"][:, None] * rng.normal(size=draws["effect_bitch"].shape)
@@ -602,16 +621,10 @@ def replicated_litters(
     chances = recorded_pregnant_prob(draws, data, known, effects=effects)
     chances = reported_litter_prob(draws, data, known, chances * expit(draws["c02"])[:, None])
     born = rng.random(chances.shape) < chances
-    seen = data.whelped[known] == 1
-    found = []
-    for kind in np.unique(data.semen_type[known]):
-        of_kind = data.semen_type[known] == kind
-        again = born[:, of_kind].sum(axis=1).astype(np.float64)
-        found.append(_replicated(f"litters_{kind}", float(seen[of_kind].sum()), again))
     by_bitch = np.eye(int(bitch.max()) + 1)[bitch]
     twice = ((~born) @ by_bitch >= 2).sum(axis=1).astype(np.float64)
-    observed = float(((~seen) @ by_bitch >= 2).sum())
-    return (*found, _replicated("empty_twice", observed, twice))
+    observed = float(((data.whelped[known] != 1) @ by_bitch >= 2).sum())
+    return _replicated("empty_twice", observed, twice)
 
 
 def replicated_dispersion(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,11 +20,12 @@ from studcurve.analytics.trust.checking import (
     cross_validation,
     expected_and_observed,
     replicated_dispersion,
-    replicated_litters,
+    replicated_misses,
     sparse_cells,
 )
 from studcurve.analytics.trust.forgotten import Forgotten
 from studcurve.analytics.trust.prior_width import MethodWidth, PriorWidth, PriorWidths
+from studcurve.analytics.trust.residuals import ResidualCheck, residual_checks
 from studcurve.analytics.trust.second_opinion import (
     SecondOpinion,
     second_opinion_on_litter_size,
@@ -34,11 +35,13 @@ from studcurve.analytics.wording.trust import (
     bitches_sentence,
     difference_sentences,
     expected_sentence,
+    fault_sentences,
     forgotten_sentences,
     forgotten_stud_sentence,
     method_sentences,
     prediction_sentences,
     replicated_sentence,
+    residual_sentences,
     sparse_sentences,
     stud_difference_sentence,
     stud_width_sentence,
@@ -59,6 +62,8 @@ class Checks:
         Paragraphs of sentences, to be read without the tables.
     scores
         By way of predicting; empty below 100 known outcomes.
+    residuals
+        What outcomes have left on columns; empty below 40 known outcomes.
     replicated
         Figures of the records beside records drawn again; may be empty.
     methods, studs
@@ -72,6 +77,7 @@ class Checks:
 
     paragraphs: tuple[tuple[Sentence, ...], ...] = ()
     scores: Mapping[str, Scores] | None = None
+    residuals: tuple[ResidualCheck, ...] = ()
     replicated: tuple[Replicated, ...] = ()
     methods: Mapping[str, MethodWidth] | None = None
     studs: Mapping[str, PriorWidth] | None = None
@@ -85,6 +91,7 @@ def stud_checks(
     stopped: Collection[str],
     widths: PriorWidths | None,
     lost: Forgotten | None = None,
+    residuals: Sequence[ResidualCheck] = (),
 ) -> Checks:
     """The checks of the models about one stud whom no caution stops.
 
@@ -100,6 +107,8 @@ def stud_checks(
         Answers under other priors; None without them.
     lost
         What hangs on results that were never reported; None without any.
+    residuals
+        From :func:`residuals_left_out`: a fault of the kennel's chances is one of his.
     """
     data = fitted.data
     if stud not in data.levels["stud"]:
@@ -111,7 +120,7 @@ def stud_checks(
     width = None if widths is None else widths.studs.get(stud)
     return Checks(
         paragraphs=_nonempty(
-            (expected_sentence(expected),),
+            (expected_sentence(expected), *fault_sentences(residuals)),
             stud_difference_sentence(data, shown, stud),
             cells,
             () if width is None else stud_width_sentence(stud, width, short=False),
@@ -128,6 +137,7 @@ def kennel_checks(
     *,
     is_fitted: bool,
     predicted: LeftOut | None,
+    residuals: tuple[ResidualCheck, ...],
     widths: PriorWidths | None,
     lost: Forgotten | None,
     litters: LittersAgain,
@@ -145,6 +155,8 @@ def kennel_checks(
         Whether there is a kept fit.
     predicted
         What the fit predicted with each bitch left out; None when records came since.
+    residuals
+        From :func:`residuals_left_out` of the same.
     widths
         Answers under other priors; None without them.
     lost
@@ -171,10 +183,11 @@ def kennel_checks(
     hardly = bitches_sentence(fitted.records_weight("c20_bitch").share)
     return Checks(
         paragraphs=_nonempty(
-            *paragraphs, forgotten_sentences(lost), replicated_sentence(again),
-            (*hardly, *comparable[0]), cells,
+            *paragraphs, residual_sentences(residuals), forgotten_sentences(lost),
+            replicated_sentence(again), (*hardly, *comparable[0]), cells,
         ),
         scores=None if scored is None else scored.scores,
+        residuals=residuals,
         replicated=again,
         methods=None if widths is None else widths.methods,
         studs=None if widths is None else {
@@ -183,6 +196,26 @@ def kennel_checks(
         is_refitted=widths is not None and bool(widths.refitted),
         opinions=opinions,
     )  # fmt: skip
+
+
+def residuals_left_out(
+    fitted: ConceptionPosterior, stopped: Collection[str], predicted: LeftOut | None
+) -> tuple[ResidualCheck, ...]:
+    """What the outcomes have left on columns, of all breedings of which neither dog is stopped.
+
+    Parameters
+    ----------
+    fitted
+        The kept fit.
+    stopped
+        Call names of the dogs whose chances a caution holds back.
+    predicted
+        What the fit predicted with each bitch left out; None when records came since.
+    """
+    if predicted is None:
+        return ()
+    shown = without_stopped(stopped, *partners(fitted.data))
+    return residual_checks(predicted, fitted.data, shown, seed=CHECKS_SEED)
 
 
 def second_opinions(
@@ -230,12 +263,12 @@ def _again(
     shown: np.ndarray,
 ) -> tuple[Replicated, ...]:
     """Figures of the records, and of records drawn again."""
-    again = replicated_litters(fitted, shown, seed=CHECKS_SEED)
-    if litters.together is None:
-        return again
-    chosen = without_stopped(stopped, litters.stud, litters.bitch)
-    spread = replicated_dispersion(litters.n_alive[chosen], litters.together.n_alive[:, chosen])
-    return again if spread is None else (*again, spread)
+    misses = replicated_misses(fitted, shown, seed=CHECKS_SEED)
+    spread = None
+    if litters.together is not None:
+        chosen = without_stopped(stopped, litters.stud, litters.bitch)
+        spread = replicated_dispersion(litters.n_alive[chosen], litters.together.n_alive[:, chosen])
+    return tuple(figure for figure in (misses, spread) if figure is not None)
 
 
 def _nonempty(*paragraphs: tuple[Sentence, ...]) -> tuple[tuple[Sentence, ...], ...]:

@@ -70,6 +70,7 @@ def outcomes_wording(
     fitted: Collection[Outcome],
     asked: Collection[Outcome],
     is_of_one_stud: bool,
+    faults: tuple[Sentence, ...] = (),
 ) -> OutcomesWording:
     """Choose the sentences.
 
@@ -83,13 +84,15 @@ def outcomes_wording(
         Outcomes of which the records alone were asked at the fit.
     is_of_one_stud
         Whether the counts are of one stud: what the records show by themselves is the kennel's.
+    faults
+        What the checks found of the four, said first.
     """
     verdicts = tuple(
         verdict(one, is_asked=one.outcome in asked, is_of_one_stud=is_of_one_stud)
         for one in summaries
     )
     return OutcomesWording(
-        _answer(summaries, verdicts, fitted=fitted, asked=asked),
+        (*faults, *_answer(summaries, verdicts, fitted=fitted, asked=asked)),
         tuple(summaries),
         tuple(
             _paragraph(one, told, is_fitted=one.outcome in fitted)

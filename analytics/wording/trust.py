@@ -6,7 +6,7 @@ turn round is called not usable before any difference is stated.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from studcurve.analytics.measures.missing import (
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.sentences import Sentence, Word, sentence
 from studcurve.analytics.trust.checking import (
+    ERROR_PROB,
     FEW_IN_CELL,
     N_FOR_CROSS_VALIDATION,
     CrossValidation,
@@ -32,10 +33,17 @@ from studcurve.analytics.trust.checking import (
 )
 from studcurve.analytics.trust.forgotten import Forgotten, moved_points
 from studcurve.analytics.trust.prior_width import MOVED_POINTS, MethodWidth, PriorWidth
+from studcurve.analytics.trust.residuals import ALONG, BETWEEN, ResidualCheck
 from studcurve.analytics.vocabulary import SEMEN_TYPES
 
 TELLS_APART = 0.3
 """Share from the records below which they do not tell bitches apart. (rule)"""
+
+TOUCHED: Mapping[str, str] = {
+    "motility": "dose", "dose": "dose", "hours": "hours", "day": "day", "age": "age",
+    "method": "method", "stud": "stud", "year": "year",
+}  # fmt: skip
+"""Answers that a fault of a column touches."""
 
 CLEAR_SES = 2.0
 """Standard errors from which a gain is more than chance allows; common practice, no source."""
@@ -50,7 +58,9 @@ def expected_sentence(found: ExpectedObserved | None) -> Sentence:
     elif found.n_whelped > found.expected.upper:
         verdict = sentence("check.more_than_expected")
     else:
-        verdict = sentence("check.as_expected")
+        # An interval this wide cannot fail by much: what would have is said with it.
+        ends = (found.expected.lower / found.n_known, found.expected.upper / found.n_known)
+        verdict = sentence("check.as_expected", lowest=ends[0], highest=ends[1])
     return sentence(
         "check.expected",
         n=found.n_known,
@@ -93,6 +103,7 @@ def prediction_sentences(
         sentence(
             "check.calibration",
             gap=100 * found.calibration_gap,
+            gap_error=100 * found.calibration_gap_se,
             slope=found.calibration_slope,
             error=found.calibration_slope_se,
         )
@@ -108,6 +119,56 @@ def gain_sentence(scores: Scores) -> Sentence:
     if scores.log_score_gain > reach:
         return sentence("check.better")
     return sentence("check.worse" if scores.log_score_gain < -reach else "check.alike")
+
+
+def residual_sentences(found: Sequence[ResidualCheck]) -> tuple[Sentence, ...]:
+    """Whether what came is left on a column, or how small a fault would not have shown.
+
+    Parameters
+    ----------
+    found
+        From :func:`studcurve.analytics.trust.residuals.residual_checks`; nothing is said of none.
+    """
+    if not found:
+        return ()
+    faults = fault_sentences(found)
+    if faults:
+        return faults
+    return (
+        sentence(
+            "check.no_fault",
+            columns=tuple(sentence(f"check.along_{one.name}") for one in found),
+            rate=ERROR_PROB,
+        ),
+    )
+
+
+def fault_sentences(
+    found: Sequence[ResidualCheck], of: Collection[str] = (*ALONG, *BETWEEN)
+) -> tuple[Sentence, ...]:
+    """Which columns the outcomes do not follow as predicted, and which answers that touches.
+
+    Parameters
+    ----------
+    found
+        From :func:`studcurve.analytics.trust.residuals.residual_checks`.
+    of
+        Columns whose answers are told of.
+    """
+    faults = [one for one in found if one.is_found and one.name in of]
+    if not faults:
+        return ()
+    touched = dict.fromkeys(TOUCHED[one.name] for one in faults)
+    return (
+        sentence(
+            "check.fault",
+            parts=tuple(
+                sentence(f"check.fault_{one.name}", points=one.fault_points) for one in faults
+            ),
+            touched=tuple(sentence(f"check.touched_{answers}") for answers in touched),
+            rate=ERROR_PROB,
+        ),
+    )
 
 
 def replicated_sentence(found: Sequence[Replicated]) -> tuple[Sentence, ...]:

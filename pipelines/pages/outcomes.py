@@ -19,19 +19,23 @@ from studcurve.analytics.outcomes.needed import Needed
 from studcurve.analytics.outcomes.regressions import Regressions
 from studcurve.analytics.outcomes.summary import OUTCOMES, Kept, Models, summarized
 from studcurve.analytics.sentences import sentence
-from studcurve.analytics.trust.checking import scores
+from studcurve.analytics.trust.checking import N_FOR_CROSS_VALIDATION, scores
 from studcurve.analytics.wording.outcomes import OutcomesWording, outcomes_wording
 from studcurve.analytics.wording.program import fit_age_sentence
 from studcurve.analytics.wording.sources import page_sources
+from studcurve.analytics.wording.trust import fault_sentences
 from studcurve.pipelines.pages.kennel import Kennel, held_back, left_out
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import StudOfKennel
-from studcurve.pipelines.pages.trust import predicted_left_out
+from studcurve.pipelines.pages.trust import predicted_left_out, residuals_of
 from studcurve.pipelines.records.database.kept_fits import KeptFit
 from studcurve.reports.pages.outcomes import OutcomesResults
 
 METHOD_OF_OUTCOMES = ("outcomes_counted", "outcomes_curve", "outcomes_alone", "outcomes_needed")
 """How the numbers came about; keys below ``method``."""
+
+FAULTS_TOLD = ("motility", "dose", "hours", "day")
+"""Columns whose answers stand on this page."""
 
 PUBLISHED_SEED = 1
 """Seed of the published table's draws: the same records, the same page."""
@@ -117,6 +121,7 @@ def outcomes_of(kennel: Kennel, stud: str | None = None) -> OutcomesWording:
         fitted=[outcome for outcome in OUTCOMES if fits[outcome] is not None],
         asked=tuple(kept.shifts),
         is_of_one_stud=stud is not None,
+        faults=fault_sentences(residuals_of(kennel), FAULTS_TOLD),
     )
 
 
@@ -180,7 +185,7 @@ def _model_score(kennel: Kennel) -> Mapping[str, float]:
     Of the breedings that the regressions predict, so that the two may stand side by side.
     """
     predicted = predicted_left_out(kennel)
-    if predicted is None:
+    if predicted is None or len(predicted.pareto_k) < N_FOR_CROSS_VALIDATION:
         return {}
     data = kennel.conception.posterior.data
     known = data.whelped >= 0

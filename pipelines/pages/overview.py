@@ -21,6 +21,7 @@ from studcurve.analytics.wording.checks import semen_type_sentences
 from studcurve.analytics.wording.program import program_sentences
 from studcurve.analytics.wording.sources import page_sources
 from studcurve.analytics.wording.stud_page import total_level
+from studcurve.analytics.wording.trust import fault_sentences
 from studcurve.pipelines.due import alarms_of, due_of
 from studcurve.pipelines.pages.kennel import Kennel, held_back, left_out
 from studcurve.pipelines.pages.ledger import forecasts_wording
@@ -60,11 +61,17 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
     chances, litters = kennel.chances, kennel.litters
     sizes = litters.sizes(without_stopped(kennel.stopped, litters.stud, litters.bitch))
     straws = views["frozen_lots"]
+    checked = kennel_checks(kennel)
     return OverviewResults(
         kennel=kennel.name,
         cautions=(*alarms_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
         # Without a fit no shares are shown to stand beside.
-        answer=(*forecasts.alarm, *answer, *(() if chances else beside)),
+        answer=(
+            *forecasts.alarm,
+            *fault_sentences(checked.residuals),
+            *answer,
+            *(() if chances else beside),
+        ),
         of_chances=beside,
         methods=_methods(kennel),
         due=_due(kennel),
@@ -79,7 +86,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         method=(*(METHOD_OF_CHANCES if chances else ()), *(METHOD_OF_LITTERS if sizes else ())),
         sources=page_sources(with_chances=bool(chances), with_litters=sizes is not None),
         provenance=provenance(kennel),
-        checks=kennel_checks(kennel),
+        checks=checked,
         forecasts=forecasts,
         outcomes_along=outcomes_of(kennel),
     )

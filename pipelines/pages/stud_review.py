@@ -12,7 +12,12 @@ from studcurve.pipelines.pages.kennel import Kennel, left_out
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.storage import storage_of
 from studcurve.pipelines.pages.stud import StudOfKennel, facts
-from studcurve.pipelines.pages.trust import due_breedings, forgotten_results, prior_widths
+from studcurve.pipelines.pages.trust import (
+    due_breedings,
+    forgotten_results,
+    prior_widths,
+    residuals_of,
+)
 from studcurve.reports.page import Audience
 from studcurve.reports.pages.stud_review import StudResults
 
@@ -50,8 +55,9 @@ def stud_results(kennel: Kennel, stud: StudOfKennel, audience: Audience) -> Stud
     checks = Checks()
     if may_tell:
         checks = stud_checks(
-            fitted, stud.name, kennel.stopped, prior_widths(kennel), forgotten_results(kennel)
-        )
+            fitted, stud.name, kennel.stopped, prior_widths(kennel), forgotten_results(kennel),
+            residuals_of(kennel),
+        )  # fmt: skip
     by_semen_type = chances.by_semen_type if chances else ()
     return StudResults(
         stud=stud.name,

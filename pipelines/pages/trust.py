@@ -16,8 +16,9 @@ from studcurve.analytics.trust import forgotten
 from studcurve.analytics.trust.checking import LeftOut
 from studcurve.analytics.trust.forgotten import Forgotten
 from studcurve.analytics.trust.prior_width import PriorWidths, from_plain
+from studcurve.analytics.trust.residuals import ResidualCheck
 from studcurve.analytics.wording import checks
-from studcurve.analytics.wording.checks import Checks, second_opinions
+from studcurve.analytics.wording.checks import Checks, residuals_left_out, second_opinions
 from studcurve.pipelines.fits.heats import dated_heats
 from studcurve.pipelines.pages.kennel import Kennel
 
@@ -30,6 +31,7 @@ def kennel_checks(kennel: Kennel) -> Checks:
         kennel.stopped,
         is_fitted=chain.kept is not None,
         predicted=predicted_left_out(kennel),
+        residuals=residuals_of(kennel),
         widths=prior_widths(kennel),
         lost=forgotten_results(kennel),
         litters=kennel.litters,
@@ -40,6 +42,13 @@ def kennel_checks(kennel: Kennel) -> Checks:
             chain.posterior if chain.kept else None,
             litter.posterior if litter.kept else None,
         ),
+    )
+
+
+def residuals_of(kennel: Kennel) -> tuple[ResidualCheck, ...]:
+    """What the outcomes have left on columns; nothing without a fit of today."""
+    return residuals_left_out(
+        kennel.conception.posterior, kennel.stopped, predicted_left_out(kennel)
     )
 
 

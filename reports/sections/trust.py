@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.sentences import Sentence
 from studcurve.analytics.trust.checking import Replicated, Scores
 from studcurve.analytics.trust.prior_width import METHOD_ROWS, PriorWidth, order_of
+from studcurve.analytics.trust.residuals import BETWEEN, ResidualCheck
 from studcurve.analytics.trust.second_opinion import SecondOpinion
 from studcurve.analytics.wording.checks import Checks
 from studcurve.reports.page import Section, Table, columns
@@ -25,6 +26,7 @@ def checks_annex(checks: Checks, words: Words) -> tuple[Section, ...]:
     """Lay out the tables behind the sentences; what there is nothing of is left out."""
     found = (
         _scores(checks.scores or {}, words),
+        _residuals(checks.residuals, words),
         _replicated(checks.replicated, words),
         _priors(checks, words),
         *(_opinion(name, opinion, words) for name, opinion in (checks.opinions or {}).items()),
@@ -57,6 +59,28 @@ def _with_error(gain: float, error: float, words: Words, way: str) -> str:
     if way == "model":
         return "–"
     return f"{words.number(gain, 3, signed=True)} ± {words.number(error, 3)}"
+
+
+def _residuals(residuals: Sequence[ResidualCheck], words: Words) -> Section | None:
+    """What the outcomes have left on each column, and what would have been found of it."""
+    if not residuals:
+        return None
+    rows = tuple(
+        (
+            words[f"check.along_{one.name}"],
+            words.number(one.fault_points, 0)
+            if one.name in BETWEEN
+            else f"{words.number(one.fault_points, 0, signed=True)} ± "
+            f"{words.number(one.error_points, 0)}",
+            words.number(100 * one.p),
+            words.number(one.shown_points, 0),
+        )
+        for one in residuals
+    )
+    heading = words["check.heading_residuals"]
+    names = ["looked_along", "left_points", "by_chance", "would_show"]
+    table = Table(heading, columns(words, names, texts_in={"looked_along"}), rows)
+    return Section("check-residuals", heading, words["check.lead_residuals"], table=table)
 
 
 def _replicated(replicated: tuple[Replicated, ...], words: Words) -> Section | None:

@@ -18,15 +18,18 @@ from studcurve.analytics.trust.checking import (
 )
 from studcurve.analytics.trust.forgotten import Forgotten
 from studcurve.analytics.trust.prior_width import MethodWidth, PriorWidth, order_of
+from studcurve.analytics.trust.residuals import ALONG, BETWEEN, ResidualCheck
 from studcurve.analytics.wording.trust import (
     bitches_sentence,
     difference_sentences,
     expected_sentence,
+    fault_sentences,
     forgotten_sentences,
     forgotten_stud_sentence,
     method_sentences,
     prediction_sentences,
     replicated_sentence,
+    residual_sentences,
     sparse_sentences,
     stud_unusable_sentence,
     stud_width_sentence,
@@ -54,6 +57,9 @@ def test_litters_are_stated_against_what_was_to_be_expected(n_whelped, verdict):
     assert compared.values["verdict"].key == f"check.{verdict}"
     assert compared.values["expected"] == expected
     assert {"14", "25"} <= set(re.findall(r"\d+", EN.tell(compared)))
+    # What is in line says what else would have been: 14 and 25 of 30.
+    if verdict == "as_expected":
+        assert {"47", "83"} <= set(re.findall(r"\d+", EN.tell(compared)))
     assert expected_sentence(None).key == "check.nothing_known"
 
 
@@ -65,11 +71,51 @@ def test_below_a_hundred_outcomes_nothing_is_claimed_of_predictions():
     assert keys(prediction_sentences(None, n_known=100, is_of_today=False)) == ["check.awaiting"]
 
 
+def residual(name, p, points=-7.0):
+    return ResidualCheck(name, points, 2.0, p, 8.0, 6.0)
+
+
+def test_a_fault_is_named_beside_the_answers_that_it_touches():
+    found = [residual("motility", 0.05), residual("dose", 0.02), residual("stud", 0.051, 12.0)]
+
+    (told,) = residual_sentences(found)
+
+    assert told.key == "check.fault"
+    assert keys(told.values["parts"]) == ["check.fault_motility", "check.fault_dose"]
+    # Motility and dose are one kind of answers.
+    assert keys(told.values["touched"]) == ["check.touched_dose"]
+    assert fault_sentences(found) == (told,)
+    assert fault_sentences(found, ("stud", "hours")) == ()
+    for words in (EN, DE):
+        assert "7" in re.findall(r"\d+", words.tell(told))
+
+
+def test_without_a_fault_every_column_looked_along_is_named():
+    found = [residual(name, 0.051) for name in (*ALONG, *BETWEEN)]
+
+    (told,) = residual_sentences(found)
+
+    assert told.key == "check.no_fault"
+    assert keys(told.values["columns"]) == [f"check.along_{name}" for name in (*ALONG, *BETWEEN)]
+    assert residual_sentences([]) == ()
+    for name in (*ALONG, *BETWEEN):
+        (fault,) = fault_sentences([residual(name, 0.01)])
+        assert all(words.tell(fault) for words in (EN, DE))
+
+
 def test_a_gain_within_two_errors_is_called_chance():
     def scored(gain):
         other = Scores(-0.6, 0.2, gain, 0.02, 0.0, 0.0)
         return CrossValidation(
-            np.zeros(1), np.zeros(1), {"published": other, "raw": other}, 0.0, 1.0, 0.1, 0.2, 0
+            np.zeros(1),
+            np.zeros(1),
+            {"published": other, "raw": other},
+            0.0,
+            0.03,
+            1.0,
+            0.1,
+            0.2,
+            0,
         )
 
     for gain, verdict in ((0.039, "alike"), (0.041, "better"), (-0.041, "worse")):
@@ -188,7 +234,7 @@ def test_what_cannot_be_told_apart_is_named():
 
 
 def test_figures_unlike_the_records_are_named():
-    usual = Replicated("litters_fresh", 5.0, Estimate(5.0, 3.0, 7.0), 0.5)
+    usual = Replicated("empty_twice", 5.0, Estimate(5.0, 3.0, 7.0), 0.5)
     unlike = Replicated("dispersion", 2.0, Estimate(1.0, 0.8, 1.2), 0.01)
 
     assert keys(replicated_sentence([usual])) == ["check.alike_again"]

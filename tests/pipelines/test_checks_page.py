@@ -8,6 +8,7 @@ import pytest
 from studcurve.analytics.models.conception.bred import partners, without_stopped
 from studcurve.analytics.trust.checking import cross_validation, left_out
 from studcurve.analytics.trust.prior_width import METHOD_ROWS, as_plain, from_plain
+from studcurve.analytics.trust.residuals import ALONG, BETWEEN
 from studcurve.analytics.wording.checks import semen_type_sentences, stud_checks
 from studcurve.pipelines.due import DUE_VIEWS
 from studcurve.pipelines.pages.anonymous import without_names
@@ -19,6 +20,7 @@ from studcurve.pipelines.pages.trust import (
     kennel_checks,
     open_breedings,
     prior_widths,
+    residuals_of,
 )
 from studcurve.pipelines.records.dog_history import cautions_of
 from studcurve.pipelines.run import DEMO_TODAY, ENGLISH_OWNER
@@ -52,11 +54,8 @@ def test_the_overview_tells_what_the_fit_kept_and_what_the_records_hold(checks):
     assert keys(checks)[0] == "check.expected"
     assert {"check.predicted", "check.calibration", "check.smallest"} <= set(keys(checks))
     assert list(checks.scores) == ["model", "published", "raw"]
-    assert {one.figure for one in checks.replicated} >= {
-        "litters_frozen",
-        "empty_twice",
-        "dispersion",
-    }
+    assert {one.figure for one in checks.replicated} == {"empty_twice", "dispersion"}
+    assert [one.name for one in checks.residuals] == [*ALONG, *BETWEEN]
     assert set(checks.methods) == {"chilled", "frozen"}
     assert set(checks.studs) == STUDS
     assert set(checks.opinions) == {"whelped", "litter_size"}
@@ -109,7 +108,8 @@ def test_a_stopped_stud_is_in_no_table_of_checks(kennel, checks):
     assert set(without.studs) == STUDS - {"Merle"}
     everything = {one.figure: one.observed for one in checks.replicated}
     fewer = {one.figure: one.observed for one in without.replicated}
-    assert fewer["litters_frozen"] < everything["litters_frozen"]
+    assert fewer["empty_twice"] < everything["empty_twice"]
+    assert residuals_of(stopped) != residuals_of(kennel)
 
 
 def test_without_names_no_stud_is_named_in_a_check(kennel):

@@ -71,6 +71,7 @@ from studcurve.analytics.sentences import Word, sentence
 from studcurve.analytics.trust.checking import Replicated, Scores
 from studcurve.analytics.trust.ledger import ledger_of
 from studcurve.analytics.trust.prior_width import MethodWidth, PriorWidth
+from studcurve.analytics.trust.residuals import ResidualCheck
 from studcurve.analytics.trust.second_opinion import SecondOpinion, SecondOpinionRow
 from studcurve.analytics.wording.checks import Checks
 from studcurve.analytics.wording.ledger import ledger_wording
@@ -265,7 +266,9 @@ def checks(name="Rowan"):
         paragraphs=((sentence("check.sparse_stud", stud=name, kind=Word("semen", "frozen")),),),
         scores={"model": Scores(-0.6, 0.21, 0.0, 0.0, 0.0, 0.0),
                 "raw": Scores(-0.65, 0.23, 0.05, 0.02, 0.02, 0.01)},
-        replicated=(Replicated("litters_frozen", 18.0, Estimate(20.0, 14.0, 27.0), 0.8),),
+        residuals=(ResidualCheck("motility", -6.0, 2.1, 0.04, 7.4, 5.6),
+                   ResidualCheck("stud", 4.0, float("nan"), 0.8, None, 31.0)),
+        replicated=(Replicated("empty_twice", 18.0, Estimate(20.0, 14.0, 27.0), 0.8),),
         methods={"chilled": MethodWidth(PriorWidth(against, against, None), 0.98, 0.97, None)},
         studs={name: PriorWidth(middle, middle, middle)},
         is_refitted=True,

@@ -15,7 +15,7 @@ import pytest
 from arviz_stats.base import array_stats
 from numpyro.infer import MCMC, NUTS
 from scipy.stats import binom
-from tests.studies import calibration, held_out, recovery
+from tests.studies import calibration, foreign_world, held_out, recovery
 from tests.studies.kennels import (
     CHAIN_ROWS,
     CHAIN_SPREADS,
@@ -59,6 +59,37 @@ def test_outcomes_of_another_chain_than_the_model_s_are_caught():
     ]
 
     assert smallest_p_of_ranks(lines) < calibration.P_WANTED
+
+
+@pytest.mark.slow
+def test_a_kennel_of_another_story_is_asked_and_told():
+    lines = [foreign_world.foreign_kennel(SEED, kennel, 60) for kennel in range(2)]
+
+    told = foreign_world.report_foreign(lines, SEED)
+
+    assert "2 kennels, 0 did not settle" in told
+    for line in lines:
+        # Nobody predicts better than the truth.
+        assert max(line["score"].values()) == line["score"]["truth"]
+        assert line["one"] >= line["one of its mean"]
+
+
+def test_true_chances_of_another_story_follow_its_levers():
+    rng = np.random.default_rng(SEED)
+    world = foreign_world.drawn_world(rng, 40)
+
+    found = foreign_world.true_contrasts(rng, world)
+
+    # Less of everything good goes with fewer litters, and chances stay chances.
+    assert all(-1.0 < value < 0.0 for name, value in found.items() if name != "chilled less fresh")
+    # By hand: a usual dose costs nothing, none costs all that a dose can give.
+    semen = np.array(["fresh", "fresh", "natural"])
+    of_dose = foreign_world.of_dose(semen, np.array([1.0, 0.0, 0.0]))
+    np.testing.assert_allclose(of_dose, [0.0, -2.4 * (1.0 - np.exp(-2.5)), 0.0])
+    # One width from the best day costs half a logit, on either side by its own width.
+    kinds = np.array(["chilled", "chilled", "frozen"])
+    days = foreign_world.in_window(kinds, np.array([2.0, 2.0 - 1.7, 30.0]))
+    np.testing.assert_allclose(days, [0.0, -0.5, -4.0])
 
 
 def test_an_interrupted_study_goes_on_where_it_was(tmp_path):
