@@ -4,8 +4,11 @@ Kennels of five studs are simulated with numpy alone, total sperm counted once a
 readers by turns, a year of history and a year that is followed. Levels drift by another story than
 the model's: an Ornstein-Uhlenbeck path, rough where the model's is smooth, with an amplitude of
 each stud's own, and the first stud ages, by a tenth a year. The kennel's sureness is the one that
-the fit of the history asks for. Three questions:
+the fit of the history asks for. Four questions:
 
+- drawn: the fit of one history states a sureness and a rate. Of many other kennel-years of the
+  same world, looked at after every collection with the spreads of that fit, how many hold a false
+  announcement?
 - years: nobody falls abruptly. In how many kennel-years does a look announce a fall while the true
   one, by then, is smaller than stated? In at most the share that the kennel's rule states (which
   asks after every collection). And how many announcements are of a true fall?
@@ -17,7 +20,7 @@ the fit of the history asks for. Three questions:
 
 Studs of a kennel share one fit, as they share spreads, readers and season. Run with
 
-    python tests/studies/stud_alarms.py years|fallen|readers --lines FILE.jsonl [--kennels N]
+    python tests/studies/stud_alarms.py drawn|years|fallen|readers --lines FILE.jsonl [--kennels N]
     python tests/studies/stud_alarms.py summary --lines FILE.jsonl --result FILE.txt
 
 One line a fit is appended to the lines file, and an interrupted run goes on where it was.
@@ -34,9 +37,10 @@ from scipy.stats import beta
 from tests.analytics.stud_records import counted, kennel, no_events
 
 from studcurve.analytics.models.stud.announcement import announce
-from studcurve.analytics.models.stud.false_alarms import kennel_rule
+from studcurve.analytics.models.stud.false_alarms import kennel_rule, surest_error
 from studcurve.analytics.models.stud.inputs import prepare_stud_data
 from studcurve.analytics.models.stud.level import own_past
+from studcurve.analytics.models.stud.looks import looked_at, rhythm_of
 from studcurve.analytics.models.stud.model import fit_stud_quality
 from studcurve.analytics.models.stud.power import power
 
@@ -48,7 +52,7 @@ LOOKS = (9, 18, 26)
 FALL = np.log(0.6)
 STATED = np.log(0.9)
 READS_MORE = np.log(1.2)
-N_STUDS, N_FALLEN = 5, 2
+N_STUDS, N_FALLEN, N_DRAWN = 5, 2, 1000
 CENTRE, BETWEEN, WITHIN, HOME_CV = 6.6, 0.4, 0.35, 0.15
 AMPLITUDE, AMPLITUDE_SD, LENGTH_YEARS = 0.16, 0.5, 1.5
 """Of the drift: usual amplitude, log spread of the studs' own around it, time of its forgetting."""
@@ -57,14 +61,13 @@ AGEING = np.log(0.9)
 """Of the first stud, each year."""
 
 
-def drift_of(rng, days, *, is_ageing=False):
-    """A rough slow path around nought, of an amplitude of its own."""
-    amplitude = AMPLITUDE * np.exp(AMPLITUDE_SD * rng.normal())
-    kept = np.exp(-np.diff(days) / 365.25 / LENGTH_YEARS)
-    path = [amplitude * rng.normal()]
-    for share in kept:
-        path.append(share * path[-1] + amplitude * np.sqrt(1 - share**2) * rng.normal())
-    return np.array(path) + is_ageing * AGEING * days / 365.25
+def drift_of(rng, days, n, *, is_ageing):
+    """Rough slow paths around nought, each of an amplitude of its own, shape (n, n_days)."""
+    amplitude = AMPLITUDE * np.exp(AMPLITUDE_SD * rng.normal(size=n))
+    path = [amplitude * rng.normal(size=n)]
+    for kept in np.exp(-np.diff(days) / 365.25 / LENGTH_YEARS):
+        path.append(kept * path[-1] + amplitude * np.sqrt(1 - kept**2) * rng.normal(size=n))
+    return np.array(path).T + is_ageing * AGEING * days / 365.25
 
 
 def studs_of(rng, n_studs, n_new, *, moved=0.0, readers=None, read=None, drifts=False):
@@ -77,7 +80,7 @@ def studs_of(rng, n_studs, n_new, *, moved=0.0, readers=None, read=None, drifts=
         days = PAUSE_DAYS * np.arange(n) + rng.uniform(0.0, 3.0)
         level = np.full(n, rng.normal(CENTRE, BETWEEN))
         if drifts:
-            level += drift_of(rng, days, is_ageing=s == 0)
+            level += drift_of(rng, days, 1, is_ageing=s == 0)[0]
         level[N_HISTORY:] += moved * (s >= n_studs - N_FALLEN if drifts else True)
         log_total = level + WITHIN * rng.normal(size=n) + rng.normal(0.0, HOME_CV, n) + of_reader
         levels[f"Stud {s:02d}"] = level
@@ -137,6 +140,22 @@ def followed(rng, k, moved):
         yield {"look": look, **announced(posterior, before["sure"], levels)}
 
 
+def drawn(rng, k):
+    rows, _ = studs_of(rng, N_STUDS, 0, drifts=True)
+    posterior = fitted(rows, seed=k)
+    before = stated(posterior, rng)
+    surest = []
+    for s, stud in enumerate(posterior.data.studs):
+        rhythm = rhythm_of(posterior, stud)
+        days = rhythm.days_after(N_FOLLOWED)
+        level = rng.normal(0.0, BETWEEN, (N_DRAWN, 1)) + drift_of(
+            rng, days, N_DRAWN, is_ageing=s == 0
+        )
+        single = np.sqrt(WITHIN**2 + HOME_CV**2) * rng.normal(size=level.shape)
+        surest.append(surest_error(looked_at(rhythm, N_FOLLOWED, level + single, level).after()))
+    yield {**before, "false": int((np.max(surest, axis=0) >= before["sure"]).sum())}
+
+
 def years(rng, k):
     yield from followed(rng, k, 0.0)
 
@@ -158,7 +177,7 @@ def readers(rng, k):
         yield {"overlap": overlap, **announced(posterior, sure)}
 
 
-QUESTIONS = {"years": years, "fallen": fallen, "readers": readers}
+QUESTIONS = {"drawn": drawn, "years": years, "fallen": fallen, "readers": readers}
 
 
 def run(question, n_kennels, lines):
@@ -186,6 +205,18 @@ def interval(n, of):
     low = beta.ppf(0.05, n, of - n + 1) if n else 0.0
     high = beta.ppf(0.95, n + 1, of - n) if n < of else 1.0
     return f"{n} of {of} ({n / of:.1%}, 90 % interval {low:.1%} to {high:.1%})"
+
+
+def of_drawn(rows):
+    """What other kennel-years of the world say of the stated rates."""
+    found = np.array([row["false"] / N_DRAWN for row in rows])
+    said = np.array([row["false_prob"] for row in rows])
+    return (
+        f"drawn: with the spreads of {len(rows)} fits, {N_DRAWN} kennel-years each, a look after "
+        f"every collection: {found.mean():.1%} of kennel-years hold a false announcement (by fit "
+        f"{found.min():.1%} to {found.max():.1%}, above 5 % in {(found > 0.05).sum()}); stated: "
+        f"{said.mean():.1%} ({said.min():.1%} to {said.max():.1%})."
+    )
 
 
 def of_years(rows):
@@ -242,8 +273,8 @@ def summary_of(lines):
         f"{datetime.now(UTC):%Y-%m-%d}, {sum(row.get('cpu_s', 0) for row in rows)} s of processor.",
     ]
     of = {name: [row for row in rows if row["question"] == name] for name in QUESTIONS}
-    summary += [told(of[name]) for name, told in (("years", of_years), ("fallen", of_fallen))
-                if of[name]]  # fmt: skip
+    tellers = {"drawn": of_drawn, "years": of_years, "fallen": of_fallen}
+    summary += [told(of[name]) for name, told in tellers.items() if of[name]]
     for overlap in (True, False):
         asked = [row for row in of["readers"] if row["overlap"] is overlap]
         if asked:

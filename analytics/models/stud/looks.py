@@ -93,6 +93,11 @@ class Rhythm:
         """Collections in so many years of further ones, at least one."""
         return max(1, round(years * DAYS_PER_YEAR / self.pause_days))
 
+    def days_after(self, n_looks: int) -> Floats:
+        """Days of his collections and of so many further ones at his usual pause. [d]"""
+        new = self.on_days[-1] + self.pause_days * np.arange(1.0, n_looks + 1.0)
+        return np.concatenate([self.on_days, new])
+
 
 def rhythm_of(posterior: StudQualityPosterior, stud: str) -> Rhythm | None:
     """What the rule's simulation reads of one stud; None where he has too short a past.
@@ -152,7 +157,7 @@ class Followed:
 
 @dataclass(frozen=True, slots=True)
 class DriftingStuds:
-    """Drawn studs of one rhythm, before any abrupt fall; spreads first, then studs and looks.
+    """Studs of one rhythm that are looked at, before any abrupt fall; axes: spreads, studs, looks.
 
     Attributes
     ----------
@@ -217,29 +222,44 @@ def drifting_studs(
     n_each
         Studs of each draw of the spreads; those of the first draw come first.
     """
-    n_before = len(rhythm.on_days)
-    new = rhythm.on_days[-1] + rhythm.pause_days * np.arange(1.0, n_looks + 1.0)
-    days = np.concatenate([rhythm.on_days, new])
-    past = past_by_look(days, n_before)
-    readings, changes, looks = [], [], []
+    days = rhythm.days_after(n_looks)
+    readings, levels = [], []
     for spreads in rhythm.spreads:
         slow = slow_covariance(days, amplitude=spreads.amplitude, length=spreads.length)
         root = cholesky(slow + LEAST_VARIANCE * np.eye(len(days)), lower=True)
         drift = rng.normal(size=(n_each, len(days))) @ root.T
-        changes.append(drift[:, n_before:] - drift @ past)
-        level = rng.normal(0.0, rhythm.level_sd, (n_each, 1))
-        readings.append(level + drift + _noise(rng, drift.shape, spreads.noise))
-        looks.append(
-            looks_at(
-                days, n_before, past, level_sd=rhythm.level_sd,
-                amplitude=spreads.amplitude, length=spreads.length, noise=spreads.noise,
-            )
-        )  # fmt: skip
-    read = np.concatenate(readings)
+        level = rng.normal(0.0, rhythm.level_sd, (n_each, 1)) + drift
+        levels.append(level)
+        readings.append(level + _noise(rng, drift.shape, spreads.noise))
+    return looked_at(rhythm, n_looks, np.concatenate(readings), np.concatenate(levels))
+
+
+def looked_at(rhythm: Rhythm, n_looks: int, readings: Floats, levels: Floats) -> DriftingStuds:
+    """What each look makes of studs of this rhythm, wherever their readings come from.
+
+    Parameters
+    ----------
+    rhythm
+        From :func:`rhythm_of`.
+    n_looks
+        Further collections; after each one the rule is asked.
+    readings, levels
+        What was read at each collection, old and new, and the true level there, on the working
+        scale and against the middle of the population, shape (n_studs, n) each.
+    """
+    n_before, days = len(rhythm.on_days), rhythm.days_after(n_looks)
+    past = past_by_look(days, n_before)
+    looks = [
+        looks_at(
+            days, n_before, past, level_sd=rhythm.level_sd,
+            amplitude=spreads.amplitude, length=spreads.length, noise=spreads.noise,
+        )
+        for spreads in rhythm.spreads
+    ]  # fmt: skip
     return DriftingStuds(
         rhythm,
-        np.concatenate(changes),
-        np.stack([read @ look.weights.T for look in looks]),
+        levels[:, n_before:] - levels @ past,
+        np.stack([readings @ look.weights.T for look in looks]),
         np.stack([look.sd for look in looks]),
         np.stack([look.weights[:, n_before:].sum(axis=1) for look in looks]),
         1.0 - past[n_before:].sum(axis=0),
