@@ -6,7 +6,7 @@ this stud's collection days, spreads and errors are drawn, each with a slow leve
 followed over further collections at his usual pause; after each one the rule's two probabilities
 are worked out, averaged over draws of the spreads from the fit as the fit itself would have it.
 
-Does not know: season, rest and readers, which cost a little more than said here, and an event
+Does not know: age, season, rest and readers, which cost a little more than said here, and an event
 declared for a fall, which makes it seen sooner. Spreads stay those of the fit: after a lasting fall
 a new fit allows for larger movements, so that a late announcement comes rather sooner than said.
 """
