@@ -450,6 +450,8 @@ _OTHER = (
     Prior("q05_duration", "from there to half of the recovery", "log-normal", 45.0, 0.5, "d",
           "over within one spermatogenic cycle as a rule, beyond 60 days after fever: Merck "
           "Veterinary Manual", "D"),
+    Prior("q05_stud", "slow baseline: amplitude of one stud against the kennel's usual one",
+          "log-normal", 1.0, 0.7, "ratio", _J, "J"),
     Prior("q05_length", "slow baseline: length", "log-normal", 1.0, 0.5, "y", _J, "J"),
     *(
         Prior(f"o01_{'before' if hours < 0 else 'after'}_{abs(hours)}h",

@@ -73,6 +73,9 @@ TARGETS: dict[str, list[str]] = {
     "analytics/measures/value_of_information.py": measure("information"),
     "analytics/models/ovulation/insemination_days.py": measure("timing"),
     "analytics/models/stud/announcement.py": measure("stud_announcement"),
+    "analytics/models/stud/false_alarms.py": measure("stud_false_alarms"),
+    "analytics/models/stud/looks.py": measure("stud_announcement", "stud_false_alarms"),
+    "analytics/models/stud/power.py": measure("stud_false_alarms"),
     "analytics/outcomes/regressing.py": measure("regressing"),
     "analytics/plan/breakeven.py": plan("breakeven"),
     "analytics/plan/breeding_plan.py": plan("breeding_plan"),
@@ -110,6 +113,7 @@ TO_72 = "hours in steps of six end at 72 as well"
 STUDIED = "STUDIED: Mapping[str, tuple[float, float]] = {'bitch age': ("
 FIT = "_fit_beside(first, second, ways[i], ways[j], stud)"
 BOTH = "both are given or neither"
+INVERTIBLE = "a variance too small to matter keeps a matrix invertible"
 AT_AN_END = "a knot more at an end adds a column of nought"
 
 EQUIVALENT: dict[str, dict[str, str]] = {
@@ -136,14 +140,23 @@ EQUIVALENT: dict[str, dict[str, str]] = {
         "edge of np.abs(outside).max(axis=1, initial=0.0) <= IN_ROW_SPACE": NO_DRAW,
     },
     "analytics/models/stud/announcement.py": {
-        "edge of moved < 0": NO_DRAW,
+        "edge of moved <= -stated_fall(data.measure)": NO_DRAW,
         "edge of moved <= data.measure.act_on": NO_DRAW,
-        "edge of widths < size": NO_DRAW,
-        "edge of self._fall_prob(self._means(change)) > SURE_PROB": NO_DRAW,
-        "N_SIMULATED = 4000 (4000, number 1, up)": AVERAGED,
-        "N_SIMULATED = 4000 (4000, number 1, down)": AVERAGED,
+    },
+    "analytics/models/stud/false_alarms.py": {
+        "N_EACH = 500 (500, number 1, up)": AVERAGED,
+        "N_EACH = 500 (500, number 1, down)": AVERAGED,
+        "edge of days.max() - last[stud] <= FOLLOWED_DAYS": WHOLE_DAYS,
+    },
+    "analytics/models/stud/looks.py": {
         "N_SPREADS = 8 (8, number 1, up)": AVERAGED,
         "N_SPREADS = 8 (8, number 1, down)": AVERAGED,
+        "LEAST_VARIANCE = 1e-09 (1e-09, number 1, up)": INVERTIBLE,
+        "LEAST_VARIANCE = 1e-09 (1e-09, number 1, down)": INVERTIBLE,
+    },
+    "analytics/models/stud/power.py": {
+        "edge of widths < abs(rhythm.act_on)": NO_DRAW,
+        "edge of surest_error(this_year.after()) >= sure_prob": NO_DRAW,
     },
     "analytics/measures/doses.py": {
         "and/or of self.n_cells is None or self.looked_at_nl is None": BOTH,

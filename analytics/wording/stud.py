@@ -11,16 +11,12 @@ from datetime import date
 
 from studcurve.analytics.estimate import Estimate, RecordsWeight
 from studcurve.analytics.measures.dates import DayWindow, look_back, retest
-from studcurve.analytics.models.stud.announcement import (
-    MOST_SETTLING,
-    PROMISE_PROB,
-    SEEN_PROB,
-    Announcement,
-    Power,
-)
+from studcurve.analytics.models.stud.announcement import Announcement
 from studcurve.analytics.models.stud.dips import Coincident, Dip
+from studcurve.analytics.models.stud.false_alarms import KennelRule
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, Measure
 from studcurve.analytics.models.stud.level import LastCollection, StudAnswers
+from studcurve.analytics.models.stud.power import MOST_SETTLING, PROMISE_PROB, Power
 from studcurve.analytics.sentences import Sentence, Value, Word, sentence
 from studcurve.analytics.wording.program import speaking_sentence
 
@@ -28,8 +24,12 @@ _CHANGE_KEYS = {
     "readers": {True: "answer.change_total_readers", False: "answer.change_share_readers"},
     "announced": {True: "answer.change_total_announced", False: "answer.change_share_announced"},
     "quiet": {True: "answer.change_total_quiet", False: "answer.change_share_quiet"},
+    "rise": {True: "answer.change_total_rise", False: "answer.change_share_rise"},
 }
 """Text of a change by what is said of it, and by whether it is one of total sperm."""
+
+EVEN_PROB = 0.50
+"""A rise is told as one above this probability; of the last collection, high above it."""
 
 
 TAUGHT_M_PER_KG = 22.0
@@ -84,12 +84,15 @@ def level_sentence(answers: StudAnswers, weight: RecordsWeight) -> Sentence:
 
 
 def change_sentence(
-    answers: StudAnswers, announcement: Announcement, false_alarm_prob: float | None
+    answers: StudAnswers,
+    announcement: Announcement,
+    rule: KennelRule,
+    false_alarm_prob: float | None,
 ) -> Sentence:
-    """Whether he has changed against his own past.
+    """Whether he has fallen against his own past; the rule looks at falls alone.
 
     Rules, in order: too few collections; readers that cannot be separated; a fall that is
-    announced; else the change with its interval and the statement that none is announced.
+    announced; else the statement that none is, with a change that is rather a rise told as one.
 
     Parameters
     ----------
@@ -97,10 +100,18 @@ def change_sentence(
         Of one measure.
     announcement
         What the rule of announcements says of it.
+    rule
+        Of the kennel.
     false_alarm_prob
-        Chance that a steady stud is announced within a year; None where there is no past.
+        Chance that this measure of him is announced in error within a year; None where there is no
+        past.
     """
-    if answers.change is None or answers.past_until is None or false_alarm_prob is None:
+    if (
+        answers.change is None
+        or answers.past_until is None
+        or answers.rise_prob is None
+        or false_alarm_prob is None
+    ):
         few = answers.n_collections < FEWEST_COLLECTIONS
         key = "answer.change_too_few" if few else "level.too_close"
         return sentence(key, stud=answers.stud, n=answers.n_collections)
@@ -118,13 +129,23 @@ def change_sentence(
             after=reader_words(answers.last_readers),
             **values,
         )
+    values["errs"] = sentence(
+        "answer.errs",
+        n_studs=rule.n_studs,
+        n_measures=rule.n_measures,
+        kennel=rule.false_prob,
+        own=false_alarm_prob,
+    )
+    if not announcement.announced and answers.rise_prob > EVEN_PROB:
+        return sentence(
+            _CHANGE_KEYS["rise"][answers.measure.is_log], rise=answers.rise_prob, **values
+        )
     state = "announced" if announcement.announced else "quiet"
     return sentence(
         _CHANGE_KEYS[state][answers.measure.is_log],
         small=small.prob,
         middle=middle.prob,
         large=large.prob,
-        alarm=false_alarm_prob,
         **values,
     )
 
@@ -166,35 +187,28 @@ def fall_retest_sentence(answers: StudAnswers, announcement: Announcement) -> Se
     )
 
 
-def power_sentence(stud: str, power: Power) -> Sentence:
-    """What his rhythm of collections can show, and how often the rule errs.
-
-    The largest fall that is seen within a year in fewer than half of the cases "cannot be seen".
+def power_sentence(power: Power, measure: Measure) -> Sentence:
+    """How often the rule announces true falls at his rhythm of collections.
 
     Parameters
     ----------
-    stud
-        Call name.
     power
-        From :func:`studcurve.analytics.models.stud.announcement.power`.
+        From :func:`studcurve.analytics.models.stud.power.power`.
+    measure
+        Of which it is told.
     """
-    unseen = [seen.size for seen in power.seen if seen.prob < SEEN_PROB]
-    blind = (
-        sentence("answer.power_blind", size=max(unseen))
-        if unseen
-        else sentence("answer.power_sees_all", size=power.seen[0].size)
-    )
+    small, middle, large = power.announced
+    kind = "total" if measure.is_log else "share"
     values: dict[str, Value] = {
-        "stud": stud,
         "per_year": power.per_year,
-        "alarm": power.false_alarm_prob,
-        "blind": blind,
+        "small": small.prob,
+        "middle": middle.prob,
+        "large": large.prob,
     }
     if power.n_promised is None or power.months_promised is None:
-        # The last size is the one worth acting on: seen at all, and yet not announced.
-        return sentence("answer.power_never", sure=power.seen[-1].prob, **values)
+        return sentence(f"answer.power_{kind}_never", **values)
     return sentence(
-        "answer.power",
+        f"answer.power_{kind}",
         n_promised=power.n_promised,
         months=power.months_promised,
         promise=PROMISE_PROB,
@@ -238,7 +252,7 @@ def last_sentence(stud: str, last: LastCollection, measure: Measure) -> Sentence
     }
     if not last.out_of_line:
         return sentence("answer.last_in_line", **values)
-    if last.lower_prob > SEEN_PROB:
+    if last.lower_prob > EVEN_PROB:
         return sentence("answer.last_high", **values)
     return sentence(
         "answer.last_low",

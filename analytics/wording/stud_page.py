@@ -188,7 +188,7 @@ def level_sentences(
         elif summary.retest is not None:
             sentences.append(retest_sentence(summary.retest))
     if summary.power is not None:
-        sentences += [settling_sentence(summary.power), power_sentence(stud, summary.power)]
+        sentences += [settling_sentence(summary.power), power_sentence(summary.power, measure)]
     return tuple(sentences)
 
 
@@ -201,7 +201,7 @@ def total_level(levels: Sequence[StudSummary]) -> StudSummary | None:
 
 def _change(summary: StudSummary) -> Sentence:
     alarm = None if summary.power is None else summary.power.false_alarm_prob
-    return change_sentence(summary.answers, summary.announcement, alarm)
+    return change_sentence(summary.answers, summary.announcement, summary.rule, alarm)
 
 
 def _without_level(

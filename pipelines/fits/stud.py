@@ -8,9 +8,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
+from studcurve.analytics.models.stud.false_alarms import KennelRule, kennel_rule
 from studcurve.analytics.models.stud.model import StudQualityPosterior
 from studcurve.analytics.models.stud.summary import StudSummary, tell_stud
 from studcurve.pipelines.fits.fit import ModelPosterior, read_posterior
@@ -21,7 +24,8 @@ NOT_NAMED = "not named"
 """A reader whom nobody noted; that names nobody."""
 
 SEED = 0
-"""Of the published table's draws, against which the share from the records is taken."""
+"""Of the published table's draws, against which the share from the records is taken, and of the
+kennel-years in which false announcements are counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +36,7 @@ class StudLevel:
     published: StudQualityPosterior
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class StudLevels:
     """The measures with a kept fit, total sperm first.
 
@@ -43,6 +47,12 @@ class StudLevels:
     """
 
     levels: tuple[StudLevel, ...]
+
+    @cached_property
+    def rule(self) -> KennelRule:
+        """How sure a fall must be in this kennel, over all studs and measures together."""
+        posteriors = [level.fitted.posterior for level in self.levels]
+        return kennel_rule(posteriors, np.random.default_rng(SEED))
 
     def of(self, stud: str, events: pd.DataFrame, today: date) -> tuple[StudSummary, ...]:
         """What each measure says of a stud; a measure that he was never read for says nothing.
@@ -61,7 +71,7 @@ class StudLevels:
             posterior = level.fitted.posterior
             if posterior.data.rows_of(stud).size == 0:
                 continue
-            found.append(tell_stud(posterior, level.published, stud, events, today))
+            found.append(tell_stud(posterior, level.published, stud, events, today, self.rule))
         return tuple(found)
 
     @property

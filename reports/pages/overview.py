@@ -420,7 +420,17 @@ def _studs(studs: Sequence[StudRow], words: Words) -> Section:
     ]  # fmt: skip
     texts = {"stud", "last_sample", "announced", "brucella"}
     table = Table(words["overview.studs"], columns(words, names, texts_in=texts), rows)
-    return Section("studs", words["overview.studs"], words["overview.studs_lead"], table=table)
+    rule = next((row.summary.rule for row in studs if row.summary is not None), None)
+    flags = () if rule is None else (
+        words.say(
+            "overview.studs_flags", sure=100 * rule.sure_prob, kennel=rule.false_prob,
+            n_studs=rule.n_studs, n_measures=rule.n_measures,
+        ),
+    )  # fmt: skip
+    return Section(
+        "studs", words["overview.studs"], words["overview.studs_lead"], paragraphs=flags,
+        table=table,
+    )  # fmt: skip
 
 
 def _level(summary: StudSummary | None, words: Words) -> tuple[str, str]:

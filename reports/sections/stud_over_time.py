@@ -13,8 +13,9 @@ import pandas as pd
 
 from studcurve.analytics.estimate import Estimate
 from studcurve.analytics.measures.dates import look_back
-from studcurve.analytics.models.stud.announcement import PROMISE_PROB
 from studcurve.analytics.models.stud.inputs import MEASURES, Measure
+from studcurve.analytics.models.stud.level import stated_fall
+from studcurve.analytics.models.stud.power import PROMISE_PROB
 from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.wording.stud_page import level_sentences
 from studcurve.reports.charts.stud import control_chart, evaluations_over_time
@@ -241,9 +242,12 @@ def _numbers(summary: StudSummary, words: Words) -> tuple[tuple[str, ...], ...]:
         _ends(answers.repeatability, words, 2),
     )
     if power is not None:
+        stated = _size(stated_fall(measure), measure, words)
+        add("sure", f"{words.number(100 * summary.rule.sure_prob, 1)} %", size=stated)
+        add("alarm_kennel", words.probability(summary.rule.false_prob))
         add("alarm", words.probability(power.false_alarm_prob))
-        for seen in power.seen:
-            add("seen", words.probability(seen.prob), size=_size(seen.size, measure, words))
+        for one in power.announced:
+            add("flagged", words.probability(one.prob), size=_size(one.size, measure, words))
         add(
             "promised",
             words.number(power.n_promised),

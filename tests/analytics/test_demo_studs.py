@@ -1,4 +1,4 @@
-"""The demo's studs over time: the ageing one is announced, the fever's dip is found and dated."""
+"""The demo's studs over time: true falls are announced, the fever's dip is found and dated."""
 
 import json
 from datetime import date, timedelta
@@ -9,6 +9,7 @@ from tests.conftest import fit_or_take
 
 from studcurve.analytics.models.stud.announcement import announce
 from studcurve.analytics.models.stud.dips import coincident_events, find_dips
+from studcurve.analytics.models.stud.false_alarms import kennel_rule
 from studcurve.analytics.models.stud.level import stud_answers
 from studcurve.pipelines.fits.fit import read_posterior
 from studcurve.pipelines.fits.registry import STUD_OVER_TIME, TOTAL_SPERM
@@ -43,12 +44,14 @@ def test_every_measure_settles_at_the_first_attempt(fits):
 
 
 @pytest.mark.slow
-def test_the_ageing_stud_alone_is_announced(totals):
+def test_the_ageing_stud_and_the_one_whose_sperm_fell_to_none_are_announced(totals, fits):
     posterior, _ = totals
 
-    announced = {stud for stud in posterior.data.studs if announce(posterior, stud).announced}
+    posteriors, _ = fits
+    sure = kennel_rule(list(posteriors.values()), np.random.default_rng(0)).sure_prob
+    announced = {stud for stud in posterior.data.studs if announce(posterior, stud, sure).announced}
 
-    assert announced == {TRUTH["ageing"]["stud"]}
+    assert announced == {TRUTH["ageing"]["stud"], TRUTH["written_by_hand"]["no_sperm"]["stud"]}
 
 
 @pytest.mark.slow

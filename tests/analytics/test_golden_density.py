@@ -242,6 +242,12 @@ MUTATIONS = [
     ),
     (
         "studcurve.analytics.models.stud.model",
+        "exp(priors.amplitude_stud_sd * z_amplitude)",
+        "exp(z_amplitude)",
+        MOTILITY,
+    ),
+    (
+        "studcurve.analytics.models.stud.model",
         "within**2 + counts.reading_sd",
         "counts.reading_sd",
         TOTAL,

@@ -49,7 +49,8 @@ def known_posterior(rows, happened=None, *, level=6.5, recent=0.0, level_sd=0.0,
         "reader": np.zeros((N_DRAWS, len(data.readers))), "reader_sd": 0.1 * flat,
         "step": np.full((N_DRAWS, n_steps), -0.8), "lag": np.full((N_DRAWS, n_steps), 25.0),
         "duration": np.full((N_DRAWS, n_steps), 45.0),
-        "within": within * flat, "between": 0.4 * flat, "amplitude": 0.1 * flat,
+        "within": within * flat, "between": 0.4 * flat,
+        "amplitude": np.full((N_DRAWS, n_studs), 0.1), "usual_amplitude": 0.1 * flat,
         "length": 1.0 * flat,
     }  # fmt: skip
     settled = Diagnostics(1.0, 4000.0, 4000.0, 0, 4, 1000, 1)

@@ -198,7 +198,7 @@ def test_the_sampler_s_coordinates_change_no_density(small_kennel, bend):
     rng = np.random.default_rng(3)
     n_studs, n_own = arguments.information.own_score.shape
     n_shared = len(arguments.information.shared_score)
-    scale = jnp.asarray(np.abs(rng.normal(0.2, 0.05, n_own)))
+    scale = jnp.asarray(np.abs(rng.normal(0.2, 0.05, (n_studs, n_own))))
     shared_scale = jnp.asarray(np.abs(rng.normal(0.5, 0.1, n_shared)))
     bent = jnp.asarray(rng.normal(size=arguments.readings.value.shape))
     white = jnp.asarray(rng.normal(size=n_studs * n_own + n_shared))
@@ -225,13 +225,14 @@ def test_the_coordinates_are_those_of_the_posterior_if_it_were_normal(small_kenn
         arguments.information.own_score.shape[1],
         len(arguments.information.shared_score),
     )
-    scale, shared_scale = np.full(n_own, 0.2), np.full(n_shared, 0.5)
+    scale = np.linspace(0.1, 0.4, n_studs * n_own).reshape(n_studs, n_own)
+    shared_scale = np.full(n_shared, 0.5)
     weight = of_rows(arguments, "weight")
     own, shared = of_rows(arguments, "own_design"), of_rows(arguments, "shared_design")
     design = np.zeros((n, n_studs * n_own + n_shared))
     for s in range(n_studs):
         of_stud = small_kennel.stud == s
-        design[of_stud, s * n_own : (s + 1) * n_own] = own[of_stud] * scale
+        design[of_stud, s * n_own : (s + 1) * n_own] = own[of_stud] * scale[s]
     design[:, -n_shared:] = shared * shared_scale
     target = small_kennel.value - of_rows(arguments, "offset") - 0.1
     precision = design.T @ (weight[:, None] * design) + np.eye(design.shape[1])
@@ -291,7 +292,8 @@ def test_the_log_density_of_the_readings_is_the_story_s(small_kennel):
     rng = np.random.default_rng(6)
     n_readers = len(data.readers)
     zeros = {
-        "bent_spread": jnp.array([0.6, 1.0, 0.7]), "white_within": jnp.array(0.5), "length": 1.0,
+        "bent_spread": jnp.array([0.6, 1.0, 0.7]), "z_amplitude": jnp.array([0.4, -1.1]),
+        "white_within": jnp.array(0.5), "length": 1.0,
         "z_event": jnp.zeros((3, 4)), "rest_time": 2.5, "rest_deficit": 0.3,
         "white": jnp.asarray(rng.normal(size=arguments.information.own_score.shape)),
         "white_common": jnp.asarray(rng.normal(size=4)),

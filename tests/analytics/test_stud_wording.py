@@ -9,10 +9,17 @@ from tests.analytics.stud_records import kennel
 from tests.analytics.test_stud_level import known_posterior, steady
 
 from studcurve.analytics.estimate import Estimate, RecordsWeight
-from studcurve.analytics.models.stud.announcement import Power, SeenWithinAYear, announce
+from studcurve.analytics.models.stud.announcement import announce
 from studcurve.analytics.models.stud.dips import Coincident, Dip
+from studcurve.analytics.models.stud.false_alarms import KennelRule
 from studcurve.analytics.models.stud.inputs import MEASURES
 from studcurve.analytics.models.stud.level import LastCollection, stud_answers
+from studcurve.analytics.models.stud.power import (
+    TRUE_FALL_POINTS,
+    TRUE_FALLS,
+    AnnouncedWithinAYear,
+    Power,
+)
 from studcurve.analytics.wording.stud import (
     change_sentence,
     dip_sentence,
@@ -29,8 +36,15 @@ DIP = Dip(
 )
 
 
+RULE = KennelRule(0.985, 0.044, 5, 3)
+
+
+def announced(posterior):
+    return announce(posterior, "Rowan", RULE.sure_prob)
+
+
 def change_of(posterior):
-    return change_sentence(stud_answers(posterior, "Rowan"), announce(posterior, "Rowan"), 0.03)
+    return change_sentence(stud_answers(posterior, "Rowan"), announced(posterior), RULE, 0.013)
 
 
 def test_a_fall_is_stated_as_changed_over_time_with_its_size():
@@ -44,7 +58,28 @@ def test_a_fall_is_stated_as_changed_over_time_with_its_size():
     assert "because" not in EN.tell(change)
 
 
-def test_no_change_is_said_to_be_none_and_too_few_to_be_too_few():
+def test_the_rate_of_the_whole_kennel_stands_beside_his_own():
+    errs = change_of(known_posterior(kennel(steady()))).values["errs"]
+
+    assert errs.key == "answer.errs"
+    assert dict(errs.values) == {"n_studs": 5, "n_measures": 3, "kennel": 0.044, "own": 0.013}
+    for words in (EN, DE):
+        assert {"4", "1", "5", "3"} <= set(re.findall(r"\d+", words.tell(errs)))
+
+
+@pytest.mark.parametrize(
+    ("risen", "state"), [(1.02, "rise"), (1.0, "quiet"), (0.98, "quiet"), (0.5, "announced")]
+)
+def test_a_rise_is_told_as_one_and_what_is_not_flagged_is_a_fall(risen, state):
+    change = change_of(known_posterior(kennel(steady()), recent=np.log(risen)))
+
+    assert change.key == f"answer.change_total_{state}"
+    if state == "rise":
+        assert change.values["rise"] == 1.0
+        assert "over 99 %" in EN.tell(change).replace("\u00a0", " ")
+
+
+def test_no_fall_is_said_to_be_none_and_too_few_to_be_too_few():
     quiet = known_posterior(kennel(steady()), level_sd=0.0)
     few = known_posterior(kennel(steady(6, pause=20.0)))
 
@@ -77,24 +112,22 @@ def test_the_level_names_the_common_value_and_never_passes_or_fails():
     assert not {"pass", "fail", "normal", "good", "poor"} & set(text.lower().split())
 
 
-def test_what_a_rhythm_cannot_see_is_said():
-    seen = tuple(
-        SeenWithinAYear(size, prob) for size, prob in ((0.1, 0.06), (0.25, 0.2), (0.4, 0.6))
-    )
+@pytest.mark.parametrize(
+    ("measure", "kind"), [("total_sperm_m", "total"), ("progressive_motility_pct", "share")]
+)
+def test_what_a_rhythm_announces_is_said_of_the_sizes_that_were_asked(measure, kind):
+    measure = MEASURES[measure]
+    sizes = TRUE_FALLS if measure.is_log else TRUE_FALL_POINTS
+    found = tuple(map(AnnouncedWithinAYear, sizes, (0.06, 0.23, 0.81)))
 
-    power = power_sentence("Rowan", Power(10.0, 0.01, 12, 14.4, seen, 3))
-    never = power_sentence("Rowan", Power(4.0, 0.01, None, None, seen, None))
+    power = power_sentence(Power(10.0, 0.01, 12, 14.4, found, 3), measure)
+    never = power_sentence(Power(4.0, 0.01, None, None, found, None), measure)
 
-    assert power.key == "answer.power"
-    assert power.values["n_promised"] == 12
-    # The largest fall that is seen in fewer than half of the cases is named as not to be seen.
-    blind = power.values["blind"]
-    assert (blind.key, dict(blind.values)) == ("answer.power_blind", {"size": 0.25})
-    assert EN.tell(blind) in EN.tell(power)
-    assert "12" in re.findall(r"\d+", EN.tell(power))
-    # A fall may be certain and yet of uncertain size: the two are told apart.
-    assert (never.key, never.values["sure"]) == ("answer.power_never", 0.6)
-    assert "60" in re.findall(r"\d+", EN.tell(never))
+    assert (power.key, never.key) == (f"answer.power_{kind}", f"answer.power_{kind}_never")
+    printed = {f"{100 * size:.0f}" for size in sizes} | {"6", "23", "81"}
+    for words in (EN, DE):
+        assert printed | {"10", "12", "14", "80"} <= set(re.findall(r"\d+", words.tell(power)))
+        assert printed <= set(re.findall(r"\d+", words.tell(never)))
 
 
 def test_an_announced_fall_is_read_again_after_a_turnover_of_sperm_and_no_other():
@@ -102,7 +135,7 @@ def test_an_announced_fall_is_read_again_after_a_turnover_of_sperm_and_no_other(
     quiet = known_posterior(kennel(steady()), level_sd=0.0)
     answers = stud_answers(fallen, "Rowan")
 
-    again = fall_retest_sentence(answers, announce(fallen, "Rowan"))
+    again = fall_retest_sentence(answers, announced(fallen))
 
     # The last of 60 collections at a pause of 14 days from 3 January 2022 is of 8 April 2024; two
     # months on, and 61.9 days of making sperm with 14 in the epididymis.
@@ -119,7 +152,7 @@ def test_an_announced_fall_is_read_again_after_a_turnover_of_sperm_and_no_other(
         assert words.day(days["first"]) in text
         assert words.day(days["last"]) in text
         assert {"60", "76"} <= set(re.findall(r"\d+", text))
-    assert fall_retest_sentence(stud_answers(quiet, "Rowan"), announce(quiet, "Rowan")) is None
+    assert fall_retest_sentence(stud_answers(quiet, "Rowan"), announced(quiet)) is None
 
 
 def test_an_event_before_a_dip_is_coincident_and_no_more():

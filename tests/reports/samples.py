@@ -29,9 +29,10 @@ from studcurve.analytics.models.litter.sizes import Expected, LitterSizes, SizeR
 from studcurve.analytics.models.ovulation.model import ProgesteroneReading, ovulation_posterior
 from studcurve.analytics.models.storage.curve import ExtenderOrder
 from studcurve.analytics.models.storage.usable import Dose, ExtenderCurve, StudStorage
-from studcurve.analytics.models.stud.announcement import Announcement, Power, SeenWithinAYear
+from studcurve.analytics.models.stud.announcement import Announcement
 from studcurve.analytics.models.stud.charts import ChartRule, StudCharts
 from studcurve.analytics.models.stud.dips import Coincident, Dip
+from studcurve.analytics.models.stud.false_alarms import KennelRule
 from studcurve.analytics.models.stud.inputs import MEASURES
 from studcurve.analytics.models.stud.level import (
     FALL_POINTS,
@@ -40,6 +41,12 @@ from studcurve.analytics.models.stud.level import (
     FallChance,
     LastCollection,
     StudAnswers,
+)
+from studcurve.analytics.models.stud.power import (
+    TRUE_FALL_POINTS,
+    TRUE_FALLS,
+    AnnouncedWithinAYear,
+    Power,
 )
 from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.outcomes.confounded import Together
@@ -165,6 +172,7 @@ def summary(name="Rowan", measure="total_sperm_m", *, is_announced=True):
     chosen = MEASURES[measure]
     past, now, moved = (900.0, 470.0, -0.478) if chosen.is_log else (78.0, 62.0, -0.16)
     sizes = FALL_SIZES if chosen.is_log else FALL_POINTS
+    falls = TRUE_FALLS if chosen.is_log else TRUE_FALL_POINTS
     last_on = date(2024, 6, 18)
     when = np.array(["2022-01-03", "2023-06-01", "2024-06-18"], dtype="datetime64[s]")
     level = np.linspace(past, now, 3)
@@ -179,9 +187,10 @@ def summary(name="Rowan", measure="total_sperm_m", *, is_announced=True):
     dip = Dip(0.99, date(2023, 4, 2), (date(2023, 3, 20), date(2023, 4, 9)), Estimate(-1, -2, -0.5),
               3)  # fmt: skip
     return StudSummary(
-        answers, Announcement(is_announced, 0.998, 0.63, True, True), RecordsWeight(0.87, -0.4),
+        answers, Announcement(is_announced, 0.998, 0.63, True, True),
+        KennelRule(0.985, 0.044, 5, 3), RecordsWeight(0.87, -0.4),
         Estimate(0.5 * moved, moved, 0.1),
-        Power(15.9, 0.034, 9, 6.8, tuple(map(SeenWithinAYear, sizes, (0.2, 0.7, 0.96))), 4),
+        Power(15.9, 0.012, 9, 6.8, tuple(map(AnnouncedWithinAYear, falls, (0.2, 0.7, 0.96))), 4),
         LastCollection(last_on, 0.4 * now, Estimate(now, 0.5 * now, 2.0 * now), 0.01, True,
                        date(2024, 6, 23), Estimate(now, 0.5 * now, 2.0 * now), 0.95),
         date(2024, 7, 11), 23.0, Estimate(now, 0.5 * now, 2.0 * now), ((dip, (fever,)),), (fever,),

@@ -418,7 +418,7 @@ def test_a_sentence_is_found_again_by_its_key_in_what_was_printed_and_no_other_i
 def test_a_change_says_its_direction_at_every_end_and_nothing_has_none():
     change = EN.say(
         "answer.change_total_quiet", stud="Rowan", change=Estimate(0.28, -0.002, 0.61),
-        until=date(2022, 10, 22), small=0.01, middle=0.001, large=0.001, alarm=0.02,
+        until=date(2022, 10, 22), small=0.01, middle=0.001, large=0.001, errs="",
     )  # fmt: skip
     assert "+28 % (90 % range 0 to +61)" in change
 

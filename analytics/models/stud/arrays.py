@@ -56,8 +56,9 @@ class StudPriors(NamedTuple):
         Slope with each year from 7 on.
     season_sd
         Of the cosine and of the sine.
-    amplitude_sd, length, length_sd
-        Slow level: scale of its spread, its length, and how well that is known. [-, y, log]
+    amplitude_sd, amplitude_stud_sd, length, length_sd
+        Slow level: scale of its usual amplitude, spread of the studs' own around it, its length,
+        and how well that is known. [-, log, y, log]
     recent_sd, step_sd
         Changes, undeclared and of a declared event.
     lag, lag_sd, duration, duration_sd
@@ -77,6 +78,7 @@ class StudPriors(NamedTuple):
     age_sd: float
     season_sd: float
     amplitude_sd: float
+    amplitude_stud_sd: float
     length: float
     length_sd: float
     recent_sd: float
@@ -235,6 +237,7 @@ def stud_priors(measure: Measure) -> StudPriors:
         # The second moment of the amplitude of cosine and sine together is the table's.
         season_sd=PRIORS["q04"].sd / np.sqrt(2.0),
         amplitude_sd=PRIORS["q05_amplitude"].sd,
+        amplitude_stud_sd=PRIORS["q05_stud"].sd,
         length=PRIORS["q05_length"].centre,
         length_sd=PRIORS["q05_length"].sd,
         recent_sd=PRIORS["q05_recent"].sd,

@@ -14,9 +14,10 @@ How to call it::
     last_in_line(posterior, "Rowan")                # is the last collection out of line?
     change_since(posterior, "Rowan", since=…, until=…)
 
-The announcement and what the rhythm of collections can show:
-``analytics/models/stud/announcement.py``; dips that came and went, and events that coincide:
-``analytics/models/stud/dips.py``; sentences: ``analytics/wording/stud.py``.
+The announcement, how often it errs and what the rhythm of collections can show:
+``analytics/models/stud/announcement.py``, ``false_alarms.py``, ``power.py``; dips that came and
+went, and events that coincide: ``analytics/models/stud/dips.py``; sentences:
+``analytics/wording/stud.py``.
 """
 
 from __future__ import annotations
@@ -237,6 +238,11 @@ def levels_at(
     return np.asarray(level)
 
 
+def stated_fall(measure: Measure) -> float:
+    """Size that an announced fall has at least: a tenth of total sperm, five points of a share."""
+    return (FALL_SIZES if measure.is_log else FALL_POINTS)[0]
+
+
 def in_unit(measure: Measure, level: Floats) -> Floats:
     """The median collection at a level, in the unit of the vocabulary."""
     return np.asarray(np.exp(level) if measure.is_log else 100.0 * expit(level))
@@ -304,10 +310,14 @@ def own_past(on: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     on
         Moments of his collections in order, shape (n,).
     """
-    days = days_of(on)
+    return past_of(days_of(on))
+
+
+def past_of(days: Floats) -> np.ndarray[Any, Any]:
+    """The same of days in order, shape (n,). [d]"""
     half = days[0] + (days[-1] - days[0]) / 2.0
     past = np.flatnonzero((days <= half) & (days[-1] - days > NOT_PAST_DAYS))
-    enough = len(past) >= FEWEST_COLLECTIONS and len(on) - len(past) >= FEWEST_COLLECTIONS
+    enough = len(past) >= FEWEST_COLLECTIONS and len(days) - len(past) >= FEWEST_COLLECTIONS
     return past if enough else past[:0]
 
 

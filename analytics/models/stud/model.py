@@ -13,7 +13,9 @@ working scale (log of total sperm in millions, logit of a share) the level
 with a level :math:`a_s` of each stud, an age slope :math:`\beta` common to all dogs, a slow level
 :math:`f_s` (Matérn 3/2 process, in a Hilbert-space basis), an abrupt change
 :math:`\rho_s` that nobody has noted, over the last months before his last collection, and for each
-declared event a step :math:`\delta_e` with a lag and a recovery,
+declared event a step :math:`\delta_e` with a lag and a recovery. The slow level of each stud has an
+amplitude of his own, :math:`A e^{z_s}` around the kennel's usual one, so that one ageing dog lends
+the others no movement that their own records do not show. An event's step has the shape
 
 .. math::
 
@@ -86,7 +88,7 @@ from studcurve.analytics.models.stud.curves import (
 from studcurve.analytics.models.stud.inputs import GRID_NODES, MEASURES, StudData
 from studcurve.analytics.priors import N_PRIOR_DRAWS
 
-MODEL_VERSION = 1
+MODEL_VERSION = 2
 """Of all measures. Raised whenever the density, or what a kept draw means, changes (a test holds
 it)."""
 
@@ -117,7 +119,8 @@ class StudQualityPosterior:
         and last day of the basis), ``age``, ``season`` (cosine, sine), ``rest_time`` and
         ``rest_deficit`` (total sperm), ``reader`` by reader, ``step``, ``lag`` and ``duration`` by
         episode, ``within`` (scale of a single collection), ``between``, ``reader_sd``,
-        ``amplitude``, ``length``, ``centre`` of the population.
+        ``amplitude`` of the slow level by stud and ``usual_amplitude`` of the kennel, ``length``,
+        ``centre`` of the population.
     labels
         Names of the levels of ``level``, ``reader`` and ``step``.
     diagnostics
@@ -160,7 +163,7 @@ def fit_stud_quality(
     """
     story = stud_story(data, priors)
     gated = [
-        "amplitude", "length", "within", "between", "reader_sd", "common",
+        "usual_amplitude", "amplitude", "length", "within", "between", "reader_sd", "common",
         "own", "reader",
     ]  # fmt: skip
     if data.measure.is_log:
@@ -216,13 +219,14 @@ def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQual
     n_basis = values["smooth"].shape[2] or n_basis_of(half_range)
     ones = np.ones(n_draws)
     seen = {name: k for k, name in enumerate(draws.labels.get("level", ()))}
+    amplitude = _amplitudes(draws, data.studs, priors, rng)
     smooth = np.zeros((n_draws, len(data.studs), n_basis))
     if not set(data.studs) <= set(seen):
         # Read by the sampler's own library, which compiles: only where a stud is new.
         spread = np.sqrt(np.asarray(jax.vmap(
-            lambda amplitude, length: spectral_density(amplitude, length, half_range, n_basis)
-        )(values["amplitude"], values["length"])))  # fmt: skip
-        smooth = spread[:, None, :] * rng.normal(size=smooth.shape)
+            lambda length: spectral_density(1.0, length, half_range, n_basis)
+        )(values["length"])))  # fmt: skip
+        smooth = amplitude[:, :, None] * spread[:, None, :] * rng.normal(size=smooth.shape)
     until = np.full((n_draws, len(data.studs)), np.inf)
     for k, name in enumerate(data.studs):
         if name in seen:
@@ -247,6 +251,7 @@ def restore_stud_quality(data: StudData, draws: Draws, *, seed: int) -> StudQual
         **values,
         "domain": np.asarray(domain),
         "level": found["level"] + values["centre"][:, None],
+        "amplitude": amplitude,
         "smooth": smooth,
         "recent": found["recent"],
         "recent_until": until,
@@ -278,7 +283,7 @@ def published_stud_quality(measure: str, seed: int, *, n_draws: int = N_PRIOR_DR
     values = {
         "within": priors.within_sd * np.abs(z["within"]),
         "between": priors.between_sd * np.abs(z["between"]),
-        "amplitude": priors.amplitude_sd * np.abs(z["amplitude"]),
+        "usual_amplitude": priors.amplitude_sd * np.abs(z["amplitude"]),
         "reader_sd": priors.reader_sd * np.abs(z["reader_sd"]),
         "centre": priors.centre + priors.centre_sd * z["centre"],
         "age": priors.age + priors.age_sd * z["age"],
@@ -287,7 +292,7 @@ def published_stud_quality(measure: str, seed: int, *, n_draws: int = N_PRIOR_DR
         "domain": np.full((n_draws, 2), np.nan),
         "smooth": np.zeros((n_draws, 0, 0)),
         **{name: np.zeros((n_draws, 0)) for name in (
-            "level", "recent", "recent_until", "reader", "step", "lag", "duration",
+            "level", "recent", "recent_until", "amplitude", "reader", "step", "lag", "duration",
         )},
     }  # fmt: skip
     if MEASURES[measure].is_log:
@@ -309,11 +314,15 @@ def _model(data: StudArrays, *, is_log: bool) -> None:
     readings, counts, priors = data.readings, data.counts, data.priors
     n_studs, n_readers = data.last.shape[0], data.reader_scale.shape[0]
     n_basis = data.basis.shape[0]
-    between, reader_sd, amplitude = _spreads(
+    between, reader_sd, usual_amplitude = _spreads(
         numpyro.sample("bent_spread", flat(3)), priors, together=n_studs >= MANY_STUDS
     )
+    z_amplitude = numpyro.sample("z_amplitude", dist.Normal().expand((n_studs,)).to_event(1))
+    amplitude = numpyro.deterministic(
+        "amplitude", usual_amplitude * jnp.exp(priors.amplitude_stud_sd * z_amplitude)
+    )
     length = numpyro.sample("length", dist.LogNormal(jnp.log(priors.length), priors.length_sd))
-    scale = amplitude * jnp.sqrt(spectral_density(1.0, length, data.half_range, n_basis))
+    slow = jnp.sqrt(spectral_density(1.0, length, data.half_range, n_basis))
     n_episodes = data.of_episode.shape[-1]
     z_event = numpyro.sample("z_event", dist.Normal(0.0, 1.0).expand((3, n_episodes)).to_event(2))
     z_step, z_lag, z_duration = z_event
@@ -334,7 +343,13 @@ def _model(data: StudArrays, *, is_log: bool) -> None:
         bent = bent + rest_term(jnp, readings.rest_days, rest, deficit)
     n_common = readings.common_design.shape[-1]
     effects = _laid_out(
-        jnp.hstack([between, scale, priors.recent_sd]),
+        jnp.column_stack(
+            [
+                jnp.full(n_studs, between),
+                amplitude[:, None] * slow,
+                jnp.full(n_studs, priors.recent_sd),
+            ]
+        ),
         jnp.hstack([jnp.ones(n_common), reader_sd * data.reader_scale]),
         bent,
         data,
@@ -410,7 +425,7 @@ def _spreads(bent: Array, priors: StudPriors, *, together: bool) -> tuple[Array,
     return (
         numpyro.deterministic("between", between),
         numpyro.deterministic("reader_sd", reader_sd),
-        numpyro.deterministic("amplitude", amplitude),
+        numpyro.deterministic("usual_amplitude", amplitude),
     )
 
 
@@ -431,14 +446,14 @@ def _laid_out(scale: Array, shared_scale: Array, bent: Array, data: StudArrays) 
     r"""Factors of coordinates that the sampler likes, for all effects that enter linearly.
 
     Given the spreads and what enters not linearly, these effects together are nearly normal a
-    posteriori. With prior scales :math:`S` of a stud's own and :math:`T` of the shared effects
+    posteriori. With prior scales :math:`S_s` of a stud's own and :math:`T` of the shared effects
     (common ones, then readers), information :math:`G`, :math:`A`, :math:`H` (own, own by shared,
     shared) and scores :math:`g`, :math:`h`,
 
     .. math::
 
-        L_s L_s^\top &= S G_s S + I, \qquad M_s = L_s^{-1} S A_s T, \qquad
-            b_s = L_s^{-1} S g_s \\
+        L_s L_s^\top &= S_s G_s S_s + I, \qquad M_s = L_s^{-1} S_s A_s T, \qquad
+            b_s = L_s^{-1} S_s g_s \\
         K K^\top &= T H T + I - \textstyle\sum_s M_s^\top M_s \\
         z &= K^{-\top} \{K^{-1} (T h - \textstyle\sum_s M_s^\top b_s) + w\}, \qquad
         z_s = L_s^{-\top} (b_s - M_s z + w_s)
@@ -452,7 +467,7 @@ def _laid_out(scale: Array, shared_scale: Array, bent: Array, data: StudArrays) 
     Parameters
     ----------
     scale, shared_scale
-        Prior scales, shapes (n_own,) and (n_shared,).
+        Prior scales, shapes (n_studs, n_own) and (n_shared,).
     bent
         What enters each row not linearly, shape (n_blocks, rows of a block).
     data
@@ -462,13 +477,15 @@ def _laid_out(scale: Array, shared_scale: Array, bent: Array, data: StudArrays) 
     by_block = jnp.einsum("bnk,bn->bk", data.readings.own_design, weighted)
     own_score = data.information.own_score - data.of_stud.T @ by_block
     information = data.information.own
-    lower = jnp.linalg.cholesky(scale[:, None] * information * scale + jnp.eye(len(scale)))
+    lower = jnp.linalg.cholesky(
+        scale[:, :, None] * information * scale[:, None, :] + jnp.eye(scale.shape[1])
+    )
     known = [
         data.information.own_shared * shared_scale,
         own_score[:, :, None],
         information[:, :, :1],
     ]
-    half = _solved(lower, scale[:, None] * jnp.concatenate(known, axis=2))
+    half = _solved(lower, scale[:, :, None] * jnp.concatenate(known, axis=2))
     crossed, pulled, raised = half[:, :, :-2], half[:, :, -2], half[:, :, -1]
     shared_lower = jnp.linalg.cholesky(
         shared_scale[:, None] * data.information.shared * shared_scale
@@ -584,6 +601,18 @@ def _relabelled(draws: Draws, name: str, like: str) -> Draws:
     return Draws(draws.values, draws.diagnostics, draws.seconds, labels)
 
 
+def _amplitudes(
+    draws: Draws, studs: tuple[str, ...], priors: StudPriors, rng: np.random.Generator
+) -> Floats:
+    """Amplitude of each stud's slow level: his own, or around the usual one where he is new."""
+    usual = draws.values["usual_amplitude"][:, None]
+    values = {"departure": np.log(draws.values["amplitude"] / usual)}
+    labels = {"departure": draws.labels.get("level", ())}
+    kept = Draws(values, draws.diagnostics, draws.seconds, labels)
+    sd = np.full(len(usual), priors.amplitude_stud_sd)
+    return np.asarray(usual * np.exp(effects_of_levels(kept, "departure", studs, sd=sd, rng=rng)))
+
+
 def _logged(draws: Draws, name: str, usual_days: float) -> Draws:
     """Draws with the log of a duration against its usual one, counted like the steps."""
     values = {f"log_{name}": np.log(draws.values[name] / usual_days)}
@@ -614,7 +643,8 @@ def _named_draws(
         "lag": priors.lag * np.exp(priors.lag_sd * z_lag),
         "duration": priors.duration * np.exp(priors.duration_sd * z_duration),
         **{
-            name: values[name] for name in ("within", "between", "reader_sd", "amplitude", "length")
+            name: values[name]
+            for name in ("within", "between", "reader_sd", "usual_amplitude", "amplitude", "length")
         },
     }
     if data.measure.is_log:

@@ -1,8 +1,8 @@
 """What is shown of one measure of one stud: every number once, for pages and tables alike.
 
-Gathers the answers of ``analytics/models/stud/level.py``, ``announcement.py`` and ``dips.py`` of
-one stud with fixed seeds, so that a sentence, the table behind it and the same page of another day
-agree.
+Gathers the answers of ``analytics/models/stud/level.py``, ``announcement.py``, ``power.py`` and
+``dips.py`` of one stud with fixed seeds, so that a sentence, the table behind it and the same page
+of another day agree.
 """
 
 from __future__ import annotations
@@ -22,9 +22,10 @@ from studcurve.analytics.estimate import (
 )
 from studcurve.analytics.measures.dates import DayWindow, retest
 from studcurve.analytics.measures.moments import DAYS_PER_YEAR
-from studcurve.analytics.models.stud.announcement import Announcement, Power, announce, power
+from studcurve.analytics.models.stud.announcement import Announcement, announce
 from studcurve.analytics.models.stud.charts import StudCharts, stud_charts
 from studcurve.analytics.models.stud.dips import Coincident, Dip, coincident_events, find_dips
+from studcurve.analytics.models.stud.false_alarms import KennelRule
 from studcurve.analytics.models.stud.inputs import FEWEST_COLLECTIONS, RESTED_DAYS, days_of
 from studcurve.analytics.models.stud.level import (
     Band,
@@ -39,6 +40,7 @@ from studcurve.analytics.models.stud.level import (
     usual_pause_days,
 )
 from studcurve.analytics.models.stud.model import StudQualityPosterior
+from studcurve.analytics.models.stud.power import Power, power
 
 SEED = 1
 """Of everything simulated here: the same fit, the same sentence."""
@@ -55,6 +57,8 @@ class StudSummary:
     ----------
     answers, announcement
         Level, change, probabilities of falls; whether a fall is announced.
+    rule
+        How sure the kennel asks a fall to be, and how often it then errs.
     records_weight
         What the records supply of the level, on its working scale.
     last_year
@@ -80,6 +84,7 @@ class StudSummary:
 
     answers: StudAnswers
     announcement: Announcement
+    rule: KennelRule
     records_weight: RecordsWeight
     last_year: Estimate | None
     power: Power | None
@@ -100,6 +105,7 @@ def tell_stud(
     stud: str,
     events: pd.DataFrame,
     today: date,
+    rule: KennelRule,
 ) -> StudSummary:
     """Answer everything that pages tell of one measure of one stud.
 
@@ -114,6 +120,8 @@ def tell_stud(
         The view of that name.
     today
         The next collection is never before it.
+    rule
+        Of the kennel.
     """
     data = posterior.data
     on = data.on[data.rows_of(stud)]
@@ -129,14 +137,15 @@ def tell_stud(
     enough = answers.n_collections >= FEWEST_COLLECTIONS
     return StudSummary(
         answers=answers,
-        announcement=announce(posterior, stud),
+        announcement=announce(posterior, stud, rule.sure_prob),
+        rule=rule,
         records_weight=records_weight(
             levels_at(posterior, stud, on[-1:]), before_of(levels_at(published, stud, on[-1:]))
         ),
         last_year=change_since(posterior, stud, since=year_ago, until=answers.last_on)
         if enough and year_ago > answers.first_on
         else None,
-        power=power(posterior, stud, rng=np.random.default_rng(SEED)),
+        power=power(posterior, stud, rule.sure_prob, rng=np.random.default_rng(SEED)),
         last=last_in_line(posterior, stud, rng=np.random.default_rng(SEED)),
         next_on=next_on,
         next_rest_days=rest,
