@@ -39,10 +39,10 @@ FITTING = (
 
 LONGEST = (
     "test_checks_page.py", "test_danger.py", "test_doubtful.py", "test_small_kennels.py",
-    "test_due.py", "test_moved.py", "test_stud_quality.py", "test_sampling.py", "test_compare.py",
-    "test_schedule.py", "test_planning.py", "test_store.py", "test_printed_commands.py",
-    "test_beside.py", "test_trouble.py", "test_archive.py", "test_findings.py", "test_shipments.py",
-    "test_template.py",
+    "test_due.py", "test_moved.py", "test_stud_quality.py", "test_planning.py", "test_store.py",
+    "test_printed_commands.py", "test_beside.py", "test_archive.py", "test_findings.py",
+    "test_regressions.py", "test_template.py", "test_shipments.py", "test_trouble.py",
+    "test_golden_density.py", "test_estimating.py", "test_ledger.py", "test_regressing.py",
 )  # fmt: skip
 """Files that take longest, the first to be begun: what is left at the end is short."""
 

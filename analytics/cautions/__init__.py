@@ -56,9 +56,17 @@ __all__ = [
     "Severity",
     "bitch_age",
     "cautions_for_dog",
+    "cautions_of_dog",
     "in_order",
     "stopped_answers",
 ]
+
+
+def cautions_of_dog(records: KennelRecords, dog: str, today: date) -> tuple[Caution, ...]:
+    """Every rule for one dog of a kennel; asked once of a dog and day."""
+    if (dog, today) not in records.cautions:
+        records.cautions[dog, today] = cautions_for_dog(records.of(dog, today), today)
+    return records.cautions[dog, today]
 
 
 def cautions_for_dog(records: DogRecords, today: date) -> tuple[Caution, ...]:

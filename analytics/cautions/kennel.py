@@ -12,6 +12,7 @@ import pandas as pd
 from studcurve.analytics.cautions.brucella import exposures_by_dog
 from studcurve.analytics.cautions.records import (
     BRUCELLA_RETEST_DAYS,
+    Caution,
     Contact,
     DogRecords,
     Exposure,
@@ -42,8 +43,8 @@ class KennelRecords:
         Matings and inseminations by dog.
     brucella_interval_days
         How often this kennel repeats the test. [d]
-    exposures
-        Worked out once a day that is asked about.
+    exposures, cautions
+        Worked out once a day that is asked about; cautions by dog and day.
     """
 
     rows: Mapping[str, Mapping[Any, Any]]
@@ -55,6 +56,7 @@ class KennelRecords:
     contacts: Mapping[str, tuple[Contact, ...]]
     brucella_interval_days: int
     exposures: dict[date, dict[str, tuple[Exposure, ...]]] = field(default_factory=dict)
+    cautions: dict[tuple[str, date], tuple[Caution, ...]] = field(default_factory=dict)
 
     @classmethod
     def of_views(cls, views: Mapping[str, pd.DataFrame]) -> KennelRecords:

@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from studcurve.analytics.cautions import Caution, KennelRecords, cautions_for_dog, in_order
+from studcurve.analytics.cautions import Caution, KennelRecords, cautions_of_dog, in_order
 from studcurve.analytics.cautions.brucella import SOURCE, status_of
 from studcurve.analytics.cautions.records import Exposure
 from studcurve.analytics.sentences import Sentence, sentence
@@ -52,7 +52,7 @@ def first_cautions(
     alarmed = {str(caution.sentence.values.get("dog")) for caution in alarms}
     of_use: list[Caution] = []
     for dog in in_use(views, today):
-        cautions = cautions_for_dog(records.of(dog["dog"], today), today)
+        cautions = cautions_of_dog(records, dog["dog"], today)
         stops = [c for c in cautions if c.severity == "stop" and c.rule not in LISTED_ELSEWHERE]
         if dog["dog"] in alarmed:
             stops = [c for c in stops if c.rule != "brucella contact"]
@@ -98,7 +98,7 @@ def _alarms(
         status = status_of(records.health[dog], today)
         if status.alarm is None:
             continue
-        cautions = cautions_for_dog(records.of(dog, today), today)
+        cautions = cautions_of_dog(records, dog, today)
         yield next(caution for caution in cautions if caution.rule == "brucella not negative")
         direct = [
             exposure

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from studcurve.analytics.cautions import Caution, KennelRecords, cautions_for_dog
+from studcurve.analytics.cautions import Caution, KennelRecords, cautions_of_dog
 from studcurve.analytics.cautions.brucella import status_of
 from studcurve.analytics.cautions.words import names_brucella
 from studcurve.analytics.due.alarms import first_cautions, in_use
@@ -195,9 +195,7 @@ def _heats(
         if day > LAST_DRAW_DAY and not readings and pd.isna(dated):
             # Nobody times this heat.
             continue
-        stopping = [
-            c for c in cautions_for_dog(records.of(bitch, today), today) if "plan" in c.stops
-        ]
+        stopping = [c for c in cautions_of_dog(records, bitch, today) if "plan" in c.stops]
         if stopping:
             yield _item("caution", bitch, today, stopping[0].sentence, today)
         elif not pd.isna(dated):

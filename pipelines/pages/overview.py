@@ -10,7 +10,7 @@ import pandas as pd
 
 from studcurve.analytics.cautions import RECENT_DAYS, Caution, bitch_age
 from studcurve.analytics.cautions.brucella import is_brucella
-from studcurve.analytics.due.items import together
+from studcurve.analytics.due.items import DueItem, together
 from studcurve.analytics.measures.counting import exact_share
 from studcurve.analytics.measures.semen import total_sperm_m
 from studcurve.analytics.measures.stages import compared_stages
@@ -53,6 +53,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         Those that were collected or bred, in the order of their lines.
     """
     views = kennel.views
+    items = due_of(views, today=kennel.today)
     bred = open_breedings(kennel)
     answer = program_sentences(bred, kennel.today, overdue_days=RECENT_DAYS)
     answer += (*held_back(kennel), *left_out(kennel))
@@ -64,7 +65,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
     checked = kennel_checks(kennel)
     return OverviewResults(
         kennel=kennel.name,
-        cautions=(*alarms_of(views, kennel.today), *_of_bitches_in_heat(kennel)),
+        cautions=(*alarms_of(views, kennel.today), *_of_bitches_in_heat(kennel, items)),
         # Without a fit no shares are shown to stand beside.
         answer=(
             *forecasts.alarm,
@@ -74,7 +75,7 @@ def overview_results(kennel: Kennel, studs: Sequence[StudOfKennel]) -> OverviewR
         ),
         of_chances=beside,
         methods=_methods(kennel),
-        due=_due(kennel),
+        due=_due(items),
         unreported=_unreported(kennel),
         outcomes=outcomes(bred),
         studs=tuple(_stud(stud, kennel.today) for stud in studs),
@@ -100,9 +101,8 @@ def _methods(kennel: Kennel) -> tuple[MethodOutcome, ...]:
     return method_outcomes(fitted, without_stopped(kennel.stopped, *partners(fitted.data)))
 
 
-def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
+def _of_bitches_in_heat(kennel: Kennel, items: Sequence[DueItem]) -> tuple[Caution, ...]:
     """What must be said of the age of a bitch before she is bred in the heat she is in."""
-    items = due_of(kennel.views, today=kennel.today)
     # An old one that nobody examined has her stop in the place of her days.
     in_heat = {
         item.dog
@@ -117,9 +117,8 @@ def _of_bitches_in_heat(kennel: Kennel) -> tuple[Caution, ...]:
     )
 
 
-def _due(kennel: Kennel) -> tuple[Due, ...]:
+def _due(items: Sequence[DueItem]) -> tuple[Due, ...]:
     """What is due, but for what has a table of its own."""
-    items = due_of(kennel.views, today=kennel.today)
     shown = [item for item in items if item.kind not in REPORTED_BELOW]
     return tuple(Due(item.on, item.until, item.is_late, what) for item, what in together(shown))
 

@@ -8,7 +8,7 @@ from datetime import date, datetime
 import numpy as np
 import pandas as pd
 
-from studcurve.analytics.cautions import Caution, bitch_age, cautions_for_dog, in_order
+from studcurve.analytics.cautions import Caution, bitch_age, in_order
 from studcurve.analytics.errors import RecordsError
 from studcurve.analytics.measures.motility_kept import kept_at
 from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
@@ -19,7 +19,7 @@ from studcurve.analytics.wording.sources import Source, storage_sources
 from studcurve.pipelines.pages.kennel import Kennel
 from studcurve.pipelines.pages.provenance import provenance
 from studcurve.pipelines.pages.stud import facts
-from studcurve.pipelines.records.dog_history import dog_records
+from studcurve.pipelines.records.dog_history import cautions_of, dog_records
 from studcurve.reports.pages.shipment_sheet import Kept, ShipmentSheetResults
 
 KEPT_HOURS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0)
@@ -107,10 +107,10 @@ def bitches_with_shipments(kennel: Kennel, n: int) -> list[str]:
 
 def _cautions(kennel: Kennel, stud: str, bitch: str) -> Iterator[Caution]:
     """What stops his semen, and what is known of her: her own tests count as his do."""
-    his, hers = (dog_records(kennel.views, dog, kennel.today) for dog in (stud, bitch))
-    of_both = (*cautions_for_dog(his, kennel.today), *cautions_for_dog(hers, kennel.today))
-    cautions = [caution for caution in of_both if _concerns_her(caution)]
-    cautions += [one for one in bitch_age(hers, kennel.today) if one not in cautions]
+    his, hers = (cautions_of(kennel.views, dog, kennel.today) for dog in (stud, bitch))
+    cautions = [caution for caution in (*his, *hers) if _concerns_her(caution)]
+    of_her = dog_records(kennel.views, bitch, kennel.today)
+    cautions += [one for one in bitch_age(of_her, kennel.today) if one not in cautions]
     yield from in_order(cautions)
 
 

@@ -11,7 +11,6 @@ from studcurve.analytics.cautions import (
     Answer,
     Caution,
     DogRecords,
-    cautions_for_dog,
     stopped_answers,
 )
 from studcurve.analytics.errors import RecordsError
@@ -20,7 +19,7 @@ from studcurve.analytics.measures.semen import with_measures
 from studcurve.analytics.models.stud.summary import StudSummary
 from studcurve.analytics.sentences import Sentence, sentence
 from studcurve.pipelines.pages.kennel import Kennel
-from studcurve.pipelines.records.dog_history import dog_records
+from studcurve.pipelines.records.dog_history import cautions_of, dog_records
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +71,7 @@ def read_stud(kennel: Kennel, name: str) -> StudOfKennel:
     """
     views = kennel.views
     records = dog_records(views, name, kennel.today)
-    cautions = cautions_for_dog(records, kennel.today)
+    cautions = cautions_of(views, name, kennel.today)
     stopped = stopped_answers(cautions)
     raw = records.evaluations
     raw = raw[(raw["stage"] == "raw") & raw["failed_reason"].isna()]

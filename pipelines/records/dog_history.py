@@ -15,7 +15,7 @@ from studcurve.analytics.cautions import (
     Caution,
     DogRecords,
     KennelRecords,
-    cautions_for_dog,
+    cautions_of_dog,
     stopped_answers,
 )
 
@@ -64,7 +64,7 @@ def dog_records(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> Dog
 
 def cautions_of(views: Mapping[str, pd.DataFrame], dog: str, today: date) -> tuple[Caution, ...]:
     """What must be said of one dog, whichever sex, before any number."""
-    return cautions_for_dog(dog_records(views, dog, today), today)
+    return cautions_of_dog(kennel_records(views), dog, today)
 
 
 def dogs_named(dogs: pd.DataFrame, name: str, sex: str) -> pd.DataFrame:

@@ -43,6 +43,7 @@ def draws():
     return sampled()
 
 
+@pytest.mark.slow
 def test_eight_schools_match_exact_quadrature(draws):
     # Rubin 1981; posterior by exact quadrature: mu 4.3968 (3.3177), tau 3.5973 (3.2200), theta of
     # the first school 6.2117 (5.593), of the seventh 6.2966.
@@ -55,6 +56,7 @@ def test_eight_schools_match_exact_quadrature(draws):
     assert values["theta"][:, 6].mean() == pytest.approx(6.2966, abs=4 * 5.2 / ess**0.5)
 
 
+@pytest.mark.slow
 def test_a_run_that_has_not_settled_is_refused_with_its_numbers():
     with pytest.raises(ConvergenceError, match=r"eight schools did not settle: worst R-hat"):
         sample(
@@ -74,10 +76,12 @@ def test_two_modes_that_chains_do_not_share_are_refused():
                schedule=(Run(300, 300, 0.8),))  # fmt: skip
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_bytes(draws):
     assert sampled().values["mu"].tobytes() == draws.values["mu"].tobytes()
 
 
+@pytest.mark.slow
 def test_a_run_that_does_not_settle_is_followed_by_the_next():
     draws = sample(
         eight_schools, {"effects": EFFECTS, "errors": ERRORS}, name="eight schools",

@@ -8,11 +8,13 @@ from datetime import date, timedelta
 
 import pytest
 
+from studcurve.analytics.cautions import cautions_for_dog
 from studcurve.analytics.due.items import AHEAD_DAYS
 from studcurve.analytics.models.ovulation.insemination_days import INSEMINATION_WINDOWS
 from studcurve.pipelines.answers.answer import WIDTH
 from studcurve.pipelines.answers.due import due_lines
 from studcurve.pipelines.due import read_due
+from studcurve.pipelines.records.dog_history import cautions_of, dog_records
 from studcurve.pipelines.run import DEMO_TODAY
 from studcurve.reports.words import Words
 
@@ -413,3 +415,17 @@ def test_the_whelping_of_the_list_is_that_of_the_bench(kennel, capsys):
     (window,) = json.loads(capsys.readouterr().out)["windows"]
     assert (window["first_on"], window["last_on"]) == (item.on.isoformat(), item.until.isoformat())
     assert window["no_labor_by"] == item.what.values["late"].isoformat()
+
+
+def test_cautions_are_those_of_the_dog_and_the_day_whoever_was_asked_about_before(demo_kennel):
+    views, earlier = demo_kennel.views, DEMO_TODAY - timedelta(days=500)
+    asked = [(dog, day) for dog in views["dogs"]["call_name"] for day in (earlier, DEMO_TODAY)]
+
+    told = {of: cautions_of(views, *of) for of in asked}
+
+    assert told == {
+        (dog, day): cautions_for_dog(dog_records(views, dog, day), day) for dog, day in asked
+    }
+    assert any(told[dog, earlier] != told[dog, DEMO_TODAY] for dog, _ in asked)
+    rules = {tuple(caution.rule for caution in told[dog, DEMO_TODAY]) for dog, _ in asked}
+    assert len(rules) > 3

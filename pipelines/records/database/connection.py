@@ -106,11 +106,11 @@ def _file_identity(path: Path) -> tuple[int, int] | None:
 
 
 _TRUSTED_STATES: set[tuple[int, ...]] = set()
-"""States of files that this process has left with its own views and macros and nothing else."""
+"""States of files that hold macros of this version only, and nothing that is not theirs to hold."""
 
 
 def remember_trusted(path: Path) -> None:
-    """Remember that a file, as it stands now, holds views and macros of this version only."""
+    """Remember that a file, as it stands now, holds macros of this version only."""
     state = _file_state(path)
     if state is not None:
         _TRUSTED_STATES.add(state)

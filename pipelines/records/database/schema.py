@@ -204,10 +204,23 @@ def make_views(connection: Connection) -> None:
     )
 
 
-def shadow_views(connection: Connection) -> None:
-    """Make the views of this version for one connection only, before those that the file keeps."""
-    for view, body in _view_texts().items():
-        connection.execute(f"CREATE OR REPLACE TEMP VIEW {view} AS\n{body}")
+def views_read_by(view: str) -> tuple[str, ...]:
+    """Views that a view reads, itself or through others, in the order in which they are built."""
+    return tuple(name for name in VIEWS if name in _views_below()[view])
+
+
+def make_readable(connection: Connection, view: str) -> None:
+    """Keep what a view of this version gives, for this connection only.
+
+    The engine plans a view anew wherever another one reads it: what many views read is given once.
+    Every view that it reads is to be made readable before it, so that none of the file is asked.
+    """
+    connection.execute(f"CREATE TEMP TABLE {view} AS\n{view_text(view)}")
+
+
+def view_text(view: str) -> str:
+    """SQL of a view of this version."""
+    return _view_texts()[view]
 
 
 def are_views_current(connection: Connection) -> bool:
@@ -300,6 +313,16 @@ def _macro_texts() -> Mapping[str, str]:
     texts = "\n".join(script.read_text(encoding="utf-8") for script in migrations())
     macros = re.findall(r"^CREATE (?:OR REPLACE )?MACRO ((\w+).*?;)$", texts, re.M | re.S)
     return {name: text for text, name in macros}
+
+
+@cache
+def _views_below() -> Mapping[str, frozenset[str]]:
+    """By view, every view that is read on the way to it."""
+    below: dict[str, frozenset[str]] = {}
+    for view, body in _view_texts().items():
+        named = [name for name in re.findall(r"\b(?:FROM|JOIN)\s+(\w+)", body) if name in below]
+        below[view] = frozenset(named).union(*(below[name] for name in named))
+    return below
 
 
 @cache

@@ -37,11 +37,13 @@ from studcurve.pipelines.records.database.schema import (
     are_views_current,
     broken_promises,
     due_migrations,
+    make_readable,
     make_views,
     migrate,
     migrations,
     newest_schema,
-    shadow_views,
+    view_text,
+    views_read_by,
 )
 from studcurve.pipelines.records.database.settings import (
     end_records,
@@ -82,6 +84,7 @@ class Store:
         self._is_ready_to_load = False
         # Nobody writes to a file while it is open for reading.
         self._views_read: dict[str, pd.DataFrame] | None = {} if read_only else None
+        self._views_kept: set[str] = set()
         self.path = path
 
     @classmethod
@@ -204,6 +207,7 @@ class Store:
     @contextmanager
     def _transaction(self, *, keep: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
         """One transaction: whole or, on any problem and unless it is to be kept, nothing."""
+        self._let_views_go()
         self._connection.execute("BEGIN")
         try:
             yield self._connection
@@ -216,14 +220,14 @@ class Store:
 
     def _migrate(self, *, read_only: bool, are_macros_current: bool) -> None:
         due = due_migrations(self._connection, self.path.name, read_only=read_only)
-        is_current = not due and are_macros_current and are_views_current(self._connection)
-        if read_only and not is_current:
-            shadow_views(self._connection)
-        elif not is_current:
+        # Whoever only reads asks none of the views that the file keeps.
+        if not read_only and (
+            due or not are_macros_current or not are_views_current(self._connection)
+        ):
             with self._transaction() as connection:
                 migrate(connection, due)
                 make_views(connection)
-        self._is_trusted = is_current or not read_only
+        self._is_trusted = are_macros_current or not read_only
 
     def _one(self, query: str) -> int:
         return int(self._rows(query)[0][0])
@@ -249,7 +253,19 @@ class Store:
         return self._views_read[view].copy()
 
     def _read_now(self, view: str) -> pd.DataFrame:
-        return self._connection.execute(f"SELECT * FROM {view} ORDER BY ALL").df()
+        """Read a view by its own text; what it reads is kept until something is written."""
+        for below in views_read_by(view):
+            if below not in self._views_kept:
+                make_readable(self._connection, below)
+                self._views_kept.add(below)
+        source = view if view in self._views_kept else f"(\n{view_text(view)}\n)"
+        return self._connection.execute(f"SELECT * FROM {source} ORDER BY ALL").df()
+
+    def _let_views_go(self) -> None:
+        """Forget what was kept of views: what is written changes them."""
+        for view in self._views_kept:
+            self._connection.execute(f"DROP TABLE temp.{view}")
+        self._views_kept.clear()
 
     def lines(self, sheet: str) -> pd.DataFrame:
         """Read every line of a sheet ever loaded: where it came from, its state, its cells.

@@ -1,8 +1,10 @@
 """Views: which rows exist, and what their columns say."""
 
 import re
-from datetime import timedelta
+import shutil
+from datetime import date, timedelta
 
+import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -47,6 +49,22 @@ def test_each_view_reads_what_it_declares(view):
     assert named & (set(KEYS) | set(VIEWS)) == set(declared)
     earlier = VIEWS[: VIEWS.index(view)]
     assert set(declared) & set(VIEWS) <= set(earlier)
+
+
+def test_each_view_is_read_as_the_engine_gives_it_of_the_file(demo_store, tmp_path):
+    copy = shutil.copyfile(demo_store.path, tmp_path / "copy.duckdb")
+    with duckdb.connect(str(copy), read_only=True) as file:
+        for view in reversed(VIEWS):
+            given = file.execute(f"SELECT * FROM {view} ORDER BY ALL").df()
+            pd.testing.assert_frame_equal(demo_store.read(view), given)
+
+
+def test_what_is_written_to_an_open_file_is_in_what_is_read_next(kennel):
+    with kennel.open() as store:
+        assert store.read("open_heats").empty
+        store.load([kennel.write("heats", [HEAT])], today=date(2024, 3, 2))
+        assert store.read("cycles")["bitch"].tolist() == ["Senna"]
+        assert len(store.read("open_heats")) == 1
 
 
 def test_no_line_of_the_demo_is_lost_on_the_way(demo_store, demo_records):
