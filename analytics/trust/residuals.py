@@ -314,7 +314,8 @@ def _slope_found(read: Read, share: float) -> float | None:
 
     def short(size: float) -> float:
         hers = scores_by_bitch(read.beyond, read.moved(-size * read.beyond[:, 0]), read.bitch)
-        return float(abs(float(hers.sum())) / np.sqrt(noise + float((hers**2).sum())) - wanted)
+        reached = abs(float(hers.sum())) / np.sqrt(noise + float((hers**2).sum()))
+        return float(reached) - wanted
 
     if short(LARGEST_FAULT) < 0.0:
         return None

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -22,6 +23,7 @@ from studcurve.analytics.models.sampling import independent_draws
 from studcurve.analytics.priors import PRIORS
 from studcurve.analytics.trust.checking import (
     MAX_PARETO_K,
+    LeftOut,
     cross_validation,
     expected_and_observed,
     left_out,
@@ -130,6 +132,31 @@ def test_a_bitch_left_out_by_weights_is_predicted_as_by_a_fit_without_her():
         ess = array_stats.ess(refitted.reshape(4, -1, len(hers)), chain_axis=0, draw_axis=1)
         error = refitted.std(axis=0) * np.sqrt(1 / ess + 4 / ess)
         assert (np.abs(gap) < 4 * error).all()
+
+
+def test_errors_of_the_calibration_are_of_bitches_and_not_of_breedings():
+    rng = np.random.default_rng(3)
+    prob = expit(rng.normal(0.4, 0.8, 150))
+    whelped = (rng.random(150) < prob).astype(int)
+
+    def calibrated(times):
+        # Every bitch's breeding written down so many times over tells nothing more.
+        told = LeftOut(
+            dict.fromkeys(("model", "raw"), np.repeat(prob, times)), np.zeros(150 * times)
+        )
+        groups = {"bitch": np.repeat(np.arange(150), times)}
+        data = SimpleNamespace(whelped=np.repeat(whelped, times), groups=groups)
+        return cross_validation(told, data, np.ones(150 * times, dtype=bool))
+
+    once, thrice = calibrated(1), calibrated(3)
+
+    assert thrice.calibration_slope == pytest.approx(once.calibration_slope)
+    # The regression's correction for few breedings is a share of 2 in 150 of the variance.
+    assert thrice.calibration_slope_se == pytest.approx(once.calibration_slope_se, rel=0.01)
+    assert thrice.calibration_gap_se == pytest.approx(once.calibration_gap_se)
+    # Of single breedings the error of a mean is that of any mean.
+    spread = np.std(whelped - prob, ddof=1)
+    assert once.calibration_gap_se == pytest.approx(spread / np.sqrt(150))
 
 
 def test_scores_are_those_written_out_by_hand():

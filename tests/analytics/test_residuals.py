@@ -115,7 +115,7 @@ def test_p_values_over_all_checks_are_the_share_of_flips_with_as_small_a_one():
 
 def test_a_right_model_is_rarely_flagged_though_bitches_go_together():
     rng = np.random.default_rng(4)
-    n_kennels = 80
+    n_kennels = 60
 
     flagged = [any(one.is_found for one in checks(*kennel(rng)).values()) for _ in range(n_kennels)]
 
@@ -128,13 +128,13 @@ def test_a_fault_of_the_size_that_would_show_is_found_four_times_in_five(monkeyp
     rigid = {row: replace(prior, sd=1e-4) for row, prior in PRIORS.items()}
     monkeypatch.setattr(residuals, "PRIORS", rigid)
     rng = np.random.default_rng(5)
-    usual = [checks(*kennel(rng, n=300))["motility"] for _ in range(10)]
+    usual = [checks(*kennel(rng, n=300))["motility"] for _ in range(6)]
     share = 0.63
     # The logit whose points around a usual chance are those that would show.
     sizes = np.linspace(0.0, 3.0, 3001)
     along = np.array([points_of(size, share) for size in sizes])
     size = float(np.interp(np.mean([one.shown_points for one in usual]), along, sizes))
-    n_kennels = 40
+    n_kennels = 30
 
     found = [checks(*kennel(rng, n=300, motility=-size))["motility"] for _ in range(n_kennels)]
 
