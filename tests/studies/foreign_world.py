@@ -526,6 +526,11 @@ def share_held(told):
     return sum(low <= true <= high for low, _, high, true in told)
 
 
+def said(is_held):
+    """A verdict."""
+    return "held" if is_held else "MISSED"
+
+
 def report_of_size(lines, n, seed):
     """Scores and coverage in the kennels of one size, and what their checks found."""
     of_size = [line for line in lines if line["n"] == n]
@@ -565,7 +570,9 @@ def report_of_size(lines, n, seed):
         ("one of its mean", "the same without its spread beyond columns"),
     ):
         mean, error = over_kennels([100.0 * line[name] for line in settled])
-        out.append(f"{words:44s}{mean:8.1f} % ± {error:.1f}")
+        out.append(
+            f"{words:44s}{mean:8.1f} % ± {error:.1f}, wanted 85 to 95: {said(85 <= mean <= 95)}"
+        )
     found = [
         checks_of(line, drawn_kennel(np.random.default_rng([seed, n, line["kennel"]]), n)[2])
         for line in settled
@@ -598,6 +605,21 @@ def checks_found(kennels):
     return out
 
 
+def judged(world, kennels):
+    """What was wanted of the checks, and whether it came."""
+    if world == "own":
+        share = np.mean([any(one.is_found for one in found.values()) for found in kennels])
+        return [f"flagged {100 * share:.1f} %, wanted at most 5: {said(share <= 0.05)}"]
+    shares = {
+        name: np.mean([name in found and found[name].is_found for found in kennels])
+        for name in ("motility", "hours")
+    }
+    return [
+        f"fault of {name} found in {100 * share:.0f} %, wanted 50: {said(share >= 0.5)}"
+        for name, share in shares.items()
+    ]
+
+
 def report_foreign(lines, seed):
     """The result as text."""
     out = ["The product in kennels of another story than the model's", of_today(seed), ""]
@@ -613,14 +635,14 @@ def report_checks(lines, seed):
     heads = {
         "foreign": "kennels of another story, by a model without terms of motility, with the "
         "narrow row of storage\nand results that go unreported alike; the faults wanted are of "
-        "motility and hours",
+        "motility and hours; sizes are told as of\na model that takes up what today's rows would",
         "own": "kennels of the model's own story: whatever is found is a false alarm",
     }
     for world, head in heads.items():
         settled = [line for line in lines if line["world"] == world and "prob" in line]
         if len(settled) > 1:
             found = [checks_of(line, records_of(seed, line["kennel"], world)) for line in settled]
-            out += [f"{len(settled)} {head}", *checks_found(found), ""]
+            out += [f"{len(settled)} {head}", *checks_found(found), *judged(world, found), ""]
     return "\n".join(out)
 
 
