@@ -183,7 +183,7 @@ _NORMAL: tuple[tuple[str, str, float, float, str, str, str], ...] = (
     (
         "c23", "each 10 points of progressive motility, when inseminated, below the usual one of "
         "the semen type, beyond what the dose says",
-        -0.15, 0.12, "logit",
+        -0.15, 0.25, "logit",
         "whelping 37, 67 and 79 % below 30, at 30 to 65 and above 65 % progressive: "
         f"{_HOLLINSHEAD}; "
         "0.45 and 0.19 a 10 points in all, of which the dose explains a part", "D",
@@ -354,8 +354,9 @@ _HALF_NORMAL: tuple[tuple[str, str, float, str, str, str], ...] = (
     ("c21_kennel", "spread between kennels", 0.3, "logit", _J, "J"),
     ("c21_clinic", "spread between inseminating clinics", 0.3, "logit", _J, "J"),
     ("c21_year", "spread between years", 0.3, "logit", _J, "J"),
-    ("c27", "spread between breedings beyond every column, for the chance of one of them", 0.4,
-     "logit", f"{_J}; single results cannot tell its size", "J"),
+    ("c27", "spread between breedings beyond every column, for the chance of one of them", 1.0,
+     "logit", f"{_J}; single results cannot tell its size: set so that ranges of single breedings "
+     "hold in simulated kennels of another story", "J"),
     ("l02", "spread between breeds of one size", 0.2, "log", f"spread in {_BORGE}", "P"),
     ("l12_dam", "spread between dams", 0.15, "log", "judgment on heritability 0.06 to 0.31", "J"),
     ("l12_stud", "spread between studs", 0.08, "log", "judgment on heritability", "J"),
