@@ -6,13 +6,13 @@ from studcurve.analytics.errors import ConvergenceError
 from studcurve.analytics.models.breedings.posterior import Belief
 from studcurve.analytics.models.breedings.records import ConceptionData
 from studcurve.analytics.models.conception.model import ConceptionPosterior, fit_conception
-from studcurve.analytics.models.sampling import Run
+from studcurve.analytics.models.sampling import SCHEDULE, Run
 
 REFIT_UP_TO = 300
 """Breedings up to which the records are fitted again; a fit of so few takes seconds. (rule)"""
 
-SHORTER = (Run(300, 500, 0.95, path_length=1.6),)
-"""One attempt: middles and ends of an interval need no more draws than the gate does."""
+SHORTER = (Run(300, 500, 0.95, path_length=1.6), SCHEDULE[0])
+"""A shorter attempt first: an interval needs no more draws than the gate does."""
 
 
 def refit(data: ConceptionData, belief: Belief, *, seed: int) -> ConceptionPosterior | None:

@@ -10,7 +10,14 @@ from studcurve.analytics.models.breedings.records import prepare_conception
 from studcurve.analytics.models.conception.chance import mean_litter_prob
 from studcurve.analytics.models.conception.model import fit_conception
 from studcurve.analytics.trust import refit
-from studcurve.analytics.trust.forgotten import as_plain, forgotten, from_plain, moved_points
+from studcurve.analytics.trust.forgotten import (
+    RATIOS,
+    as_plain,
+    forgotten,
+    from_plain,
+    moved_points,
+)
+from studcurve.analytics.trust.prior_width import NARROW, WIDE
 
 
 @pytest.fixture(scope="module")
@@ -61,5 +68,8 @@ def gappy_published():
     return PUBLISHED.restore(prepare_conception(*frames), PUBLISHED.independent_draws(2), seed=2)
 
 
-def test_records_are_fitted_again_up_to_three_hundred_breedings():
+def test_what_is_kept_of_further_fits_means_what_it_meant():
+    # No set of values holds these: whoever changes one raises the version of the model.
     assert refit.REFIT_UP_TO == 300
+    assert RATIOS == (1.0, 3.0, 10.0)
+    assert (NARROW, WIDE) == (0.5, 2.0)

@@ -19,6 +19,9 @@ SILENT = {
     "studcurve.analytics.outcomes.counted": "counts for pages; of a model's checks only outcomes",
     "studcurve.analytics.outcomes.contrast": "asks the records anew, in a sample of its own",
     "studcurve.analytics.outcomes.needed": "a simulation beside the fit",
+    "studcurve.analytics.trust.refit": "fits the records again",
+    "studcurve.analytics.trust.forgotten": "fits the records again",
+    "studcurve.analytics.trust.prior_width": "fits the records again",
     "studcurve.analytics.models.density": "how a density is asked, not what it is",
     "studcurve.analytics.errors": "refusals",
     "studcurve.analytics.models.arrays": "names for type checkers",
@@ -251,12 +254,6 @@ MUTATIONS = [
         "within**2 + counts.reading_sd",
         "counts.reading_sd",
         TOTAL,
-    ),
-    (
-        "studcurve.analytics.trust.prior_width",
-        "NARROW, WIDE = 0.5, 2.0",
-        "NARROW, WIDE = 0.6, 2.0",
-        "conception",
     ),
     (
         "studcurve.analytics.priors",
