@@ -309,8 +309,10 @@ def left_out(posterior: ConceptionPosterior, *, seed: int) -> LeftOut | None:
         hers = np.flatnonzero(bitch == b)
         by_node = log_seen[:, :, hers].sum(axis=2) + np.log(_BITCH_WEIGHTS)[:, None]
         weight, ks[hers] = smoothed_weights(-logsumexp(by_node, axis=0))
-        litter = reported_litter_prob(draws, data, seen[hers], nodes[:, :, hers] * lives)
-        of_seen[hers] = np.einsum("s,jsi,j->i", weight, litter, _BITCH_WEIGHTS)
+        litter = np.einsum("jsi,j->si", nodes[:, :, hers], _BITCH_WEIGHTS) * lives
+        # Of a result that was reported; who reports tells of her effect as well, so it is averaged
+        # over beforehand.
+        of_seen[hers] = weight @ reported_litter_prob(draws, data, seen[hers], litter)
     is_known = np.isin(seen, known)
     whelped, bitch = data.whelped[known].astype(np.float64), data.groups["bitch"][known]
     prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
