@@ -20,7 +20,6 @@ from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
-from scipy.special import expit
 
 from studcurve.analytics.estimate import Estimate, Floats, estimate_from_draws
 from studcurve.analytics.models.breedings.exposures import poor_sides
@@ -39,10 +38,7 @@ from studcurve.analytics.models.breedings.terms import (
     concentration_doublings,
     fresh_hours_old,
 )
-from studcurve.analytics.models.conception.chance import (
-    partner_effects,
-    recorded_pregnant_prob,
-)
+from studcurve.analytics.models.conception.chance import own_litter_probs
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.models.conception.response import BEST_DAY
 from studcurve.analytics.models.litter import model as litter
@@ -257,11 +253,8 @@ def litter_chances(
     chosen
         Mask or index.
     """
-    read = replace(posterior, draws=thinned(posterior.draws))
-    pregnant = recorded_pregnant_prob(
-        read.draws, data, chosen, effects=partner_effects(read, chosen)
-    )
-    return np.asarray(pregnant * expit(read.draws["c02"])[:, None])
+    read = replace(posterior, data=data, draws=thinned(posterior.draws))
+    return own_litter_probs(read, chosen)
 
 
 def litter_means(

@@ -193,18 +193,28 @@ def expected_and_observed(
     known = np.flatnonzero(chosen & (data.whelped >= 0))
     if not len(known):
         return None
-    prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
-    pregnant = recorded_pregnant_prob(prior, data, known, spread=new_partner_spread(prior))
-    chances = reported_litter_prob(
-        reported_as_here(prior, posterior.draws), data, known,
-        pregnant * expit(prior["c02"])[:, None],
-    )  # fmt: skip
+    chances = _published_of_reported(posterior, known, posterior.draws)
     rng = np.random.default_rng(seed)
     counts = (rng.random(chances.shape) < chances).sum(axis=1)
     n_whelped = int((data.whelped[known] == 1).sum())
     return ExpectedObserved(
         len(known), n_whelped, estimate_from_draws(counts), float((counts >= n_whelped).mean())
     )
+
+
+def _published_of_reported(
+    posterior: ConceptionPosterior, known: np.ndarray[Any, Any], here: Mapping[str, Floats]
+) -> Floats:
+    """Chance by published work alone of results that were reported as they are here.
+
+    Partners are new ones; shape (n_draws, n_known).
+    """
+    prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
+    pregnant = recorded_pregnant_prob(
+        prior, posterior.data, known, spread=new_partner_spread(prior)
+    )
+    litter = pregnant * expit(prior["c02"])[:, None]
+    return reported_litter_prob(reported_as_here(prior, here), posterior.data, known, litter)
 
 
 def smallest_difference(n_first: int, n_second: int, share: float) -> float | None:
@@ -315,13 +325,9 @@ def left_out(posterior: ConceptionPosterior, *, seed: int) -> LeftOut | None:
         of_seen[hers] = weight @ reported_litter_prob(draws, data, seen[hers], litter)
     is_known = np.isin(seen, known)
     whelped, bitch = data.whelped[known].astype(np.float64), data.groups["bitch"][known]
-    prior = {row: values[:N_DRAWS_READ] for row, values in posterior.prior_draws.items()}
-    pregnant = recorded_pregnant_prob(prior, data, known, spread=new_partner_spread(prior))
     ways = {
         "model": of_seen[is_known],
-        "published": reported_litter_prob(
-            reported_as_here(prior, draws), data, known, pregnant * expit(prior["c02"])[:, None]
-        ).mean(axis=0),
+        "published": _published_of_reported(posterior, known, draws).mean(axis=0),
         "raw": _raw_rates(data.semen_type[known], bitch, whelped),
     }
     if len(known) >= N_FOR_CHALLENGER:

@@ -18,7 +18,7 @@ import numpy as np
 from studcurve.analytics.estimate import Estimate, estimate_from_draws
 from studcurve.analytics.models.breedings.posterior import Belief
 from studcurve.analytics.models.conception.bred import Mask
-from studcurve.analytics.models.conception.chance import mean_litter_prob
+from studcurve.analytics.models.conception.chance import own_litter_probs
 from studcurve.analytics.models.conception.model import ConceptionPosterior
 from studcurve.analytics.trust.refit import refit
 from studcurve.analytics.vocabulary import SEMEN_TYPES
@@ -84,10 +84,10 @@ def forgotten(fitted: ConceptionPosterior, chosen: Mask, *, seed: int) -> Forgot
         one = refit(data, belief, seed=seed)
         if one is None:
             return None
-        again.append(one)
+        again.append(own_litter_probs(one, np.ones(data.n_breedings, dtype=bool)))
 
     def at_ratios(of: Mask) -> tuple[Estimate, ...]:
-        return tuple(estimate_from_draws(mean_litter_prob(one, of)) for one in again)
+        return tuple(estimate_from_draws(chances[:, of].mean(axis=1)) for chances in again)
 
     stud = data.groups["stud"]
     by_type = {kind: chosen & (data.semen_type == kind) for kind in SEMEN_TYPES}

@@ -82,18 +82,23 @@ def prior_widths(kennel: Kennel) -> PriorWidths | None:
 
 def forgotten_results(kennel: Kennel) -> Forgotten | None:
     """What hangs on results that were never reported; None when records came since."""
-    kept = kennel.conception.kept
-    if kept is None or not kennel.conception.is_of_today or not kept.checks.get("forgotten"):
-        return None
-    return forgotten.from_plain(kept.checks["forgotten"])
+    read = _check_of_today(kennel, "forgotten")
+    return None if read is None else forgotten.from_plain(read)
 
 
 def predicted_left_out(kennel: Kennel) -> LeftOut | None:
     """What the fit predicted with each bitch left out; None when records came since."""
-    kept = kennel.conception.kept
-    if kept is None or not kennel.conception.is_of_today or not kept.checks.get("left_out"):
+    read = _check_of_today(kennel, "left_out")
+    if read is None:
         return None
-    read: Mapping[str, Any] = kept.checks["left_out"]
     return LeftOut(
         {way: np.array(prob) for way, prob in read["ways"].items()}, np.array(read["pareto_k"])
     )
+
+
+def _check_of_today(kennel: Kennel, name: str) -> Mapping[str, Any] | None:
+    """What the fit kept of one check; None where it kept nothing, or when records came since."""
+    kept = kennel.conception.kept
+    if kept is None or not kennel.conception.is_of_today:
+        return None
+    return kept.checks.get(name) or None

@@ -11,6 +11,7 @@ from scipy.special import expit
 from scipy.stats import norm
 from statsmodels.stats.power import NormalIndPower
 from statsmodels.stats.proportion import proportion_effectsize
+from tests.studies.kennels import silenced
 from tests.studies.recovery import poor_kennel
 
 from studcurve.analytics.models.breedings.records import prepare_conception
@@ -120,16 +121,7 @@ def test_a_bitch_left_out_by_weights_is_predicted_as_by_a_fit_without_her():
     for b in np.argsort(-n_bred)[:4]:
         # Second route: everything of her is silent, so that her effect is a new bitch's.
         silent = bitch == b
-        without = fit_conception(
-            replace(
-                data,
-                whelped=np.where(silent, -1, data.whelped),
-                is_owed=data.is_owed & ~silent,
-                is_unreported=data.is_unreported & ~silent,
-                scanned_pregnant=np.where(silent, -1, data.scanned_pregnant),
-            ),
-            seed=5,
-        )
+        without = fit_conception(silenced(data, silent), seed=5)
         hers, draws = known[bitch[known] == b], without.draws
         others = partner_effects(without, hers) - draws["effect_bitch"][:, bitch[hers]]
         spread = draws["c20_bitch"]

@@ -34,7 +34,7 @@ def test_misses_forgotten_as_often_as_litters_are_no_reason_to_say_another_chanc
 
     # Second route: a likelihood that does not ask who reports.
     nothing = np.zeros(len(everything), dtype=bool)
-    silent = replace(gappy.data, is_owed=nothing, is_unreported=nothing)
+    silent = replace(gappy.data, is_owed=nothing)
     expected = mean_litter_prob(fit_conception(silent, seed=9), everything)
     error = expected.std() / np.sqrt(400)
     assert found.everything[0].median == pytest.approx(np.median(expected), abs=5 * error)
@@ -52,7 +52,7 @@ def test_a_kennel_without_a_missing_result_or_too_large_to_fit_again_has_nothing
     gappy_published, monkeypatch
 ):
     data, everything = gappy_published.data, np.ones(gappy_published.data.n_breedings, dtype=bool)
-    reported = replace(data, is_unreported=np.zeros(len(everything), dtype=bool))
+    reported = replace(data, is_owed=np.zeros(len(everything), dtype=bool))
 
     assert forgotten(replace(gappy_published, data=reported), everything, seed=1) is None
     assert forgotten(gappy_published, ~data.is_unreported, seed=1) is None

@@ -78,7 +78,7 @@ def conception(seed, **how):
     return ConceptionData(
         **{name: getattr(bred, name) for name in bred.__dataclass_fields__},
         design=design, scanned_pregnant=np.full(n, -1), whelped=whelped,
-        is_owed=np.ones(n, dtype=bool), is_unreported=whelped < 0, groups=groups,
+        is_owed=np.ones(n, dtype=bool), groups=groups,
         levels={"stud": ("A", "B", "C"), "bitch": tuple(f"b{k}" for k in range(n // 2 + 1))},
     )  # fmt: skip
 

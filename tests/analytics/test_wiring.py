@@ -150,7 +150,7 @@ def test_the_joint_density_of_breedings_is_that_of_each_breeding_in_turn(factor_
 
     # Of the fixed records one is owed and was not reported, and none that was missed is owed.
     owed = np.array([True, True, True, True, False, True, True, True, True, False])
-    data = replace(data, is_owed=owed, is_unreported=owed & (data.whelped < 0))
+    data = replace(data, is_owed=owed)
     assert data.is_unreported.sum() == 2
     assert (owed & (data.whelped == 0)).sum() == 1
     values, found = at_a_point(conception.conception_story(data, Belief(factor_sd)), seed=3)

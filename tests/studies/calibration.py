@@ -182,7 +182,6 @@ def conception_kennel(seed, kennel, spoil=None):
         scanned_pregnant=scan,
         whelped=report,
         is_owed=scan != 0,
-        is_unreported=(scan != 0) & (report < 0),
     )
     posterior = fit_conception(data, seed=seed + kennel)
     draws = thinned(posterior.draws)

@@ -17,6 +17,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import expit
 from sklearn.model_selection import GroupKFold
+from tests.studies.kennels import silenced
 from tests.studies.recovery import poor_kennel
 from tests.studies.runner import Study, of_today, run
 
@@ -59,13 +60,7 @@ def without_new_terms(data):
 def predicted(data, left_out, seed):
     """Chance of a litter of the breedings left out: by the chain without them, and by the table."""
     silent = np.isin(np.arange(data.n_breedings), left_out)
-    rest = replace(
-        data,
-        scanned_pregnant=np.where(silent, -1, data.scanned_pregnant),
-        whelped=np.where(silent, -1, data.whelped),
-        is_owed=data.is_owed & ~silent,
-        is_unreported=data.is_unreported & ~silent,
-    )
+    rest = silenced(data, silent)
     posterior = fit_conception(rest, seed=seed)
     chance = recorded_pregnant_prob(
         posterior.draws, rest, left_out, effects=partner_effects(posterior, left_out)

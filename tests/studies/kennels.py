@@ -5,7 +5,7 @@ A second route to the conception chain and the litter model: parameters from the
 have written down of them. The equations are those of the models' docstrings, computed here anew.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -370,12 +370,21 @@ def conception_data(rng, rows, scan, report):
         scanned_pregnant=scan,
         whelped=report,
         is_owed=scan != 0,
-        is_unreported=(scan != 0) & (report < 0),
         groups={factor: rows[factor].to_numpy() for factor in factors},
         levels={
             factor: tuple(f"{factor} {k}" for k in range(int(rows[factor].max()) + 1))
             for factor in factors
         },
+    )
+
+
+def silenced(data, silent):
+    """The same records as if nothing were known, or owed, of some breedings."""
+    return replace(
+        data,
+        scanned_pregnant=np.where(silent, -1, data.scanned_pregnant),
+        whelped=np.where(silent, -1, data.whelped),
+        is_owed=data.is_owed & ~silent,
     )
 
 

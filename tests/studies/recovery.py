@@ -106,7 +106,6 @@ def taken_at_their_word(data, frames):
         scanned_pregnant=np.where(complete, data.scanned_pregnant, -1),
         whelped=np.where(complete, data.whelped, -1),
         is_owed=data.is_owed & complete,
-        is_unreported=data.is_unreported & complete,
     )
     return {"complete cases": cases, "mean filled": sure}, int(complete.sum())
 

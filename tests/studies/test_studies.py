@@ -312,7 +312,7 @@ def test_known_slopes_under_heavy_error_are_recovered_as_by_a_joint_fit():
     data = prepare_conception(*frames)
     # The joint fit below does not ask which results are reported.
     nothing = np.zeros(data.n_breedings, dtype=bool)
-    data = replace(data, is_owed=nothing, is_unreported=nothing)
+    data = replace(data, is_owed=nothing)
     posterior = fit_conception(data, seed=SEED)
     others, _ = recovery.taken_at_their_word(data, frames)
     flattened = fit_conception(others["mean filled"], seed=SEED)

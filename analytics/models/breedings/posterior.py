@@ -72,7 +72,7 @@ class Belief:
     otherwise: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def of(self, row: str) -> tuple[float, float]:
-        """Centre and spread of a normal row, or of the logarithm of a log-normal one."""
+        """Centre and spread of a row, or of the logarithm of a log-normal one."""
         if row in self.otherwise:
             return self.otherwise[row]
         prior = PRIORS[row]
@@ -128,7 +128,7 @@ class PublishedRows:
         """
         factors: list[GroupingFactor] = []
         for factor, index in groups.items():
-            scale = belief.sd_factor * PRIORS[self.spreads[factor]].sd
+            _, scale = belief.of(self.spreads[factor])
             factors.append(grouping_factor(factor, index, n_levels[factor], scale))
         centre, sd = np.array([belief.of(row) for row in self.coefficients]).T
         return MixedTerms(centre, sd, tuple(factors))
@@ -224,8 +224,8 @@ def before_records(row: str) -> Before:
     if prior.distribution == "normal":
         return Before(prior.centre, prior.centre, prior.sd)
     if prior.distribution == "half-normal":
-        middle = prior.sd * NormalDist().inv_cdf(0.75)
         mean = prior.sd * (2.0 / np.pi) ** 0.5
+        middle = published_estimate(row).median
         return Before(mean, middle, prior.sd * (1.0 - 2.0 / np.pi) ** 0.5)
     raise ValueError(f"row {row} is {prior.distribution}: give normal or half-normal rows only")
 

@@ -141,8 +141,8 @@ class ConceptionData(BredHow):
         Columns of :data:`LINEAR`, shape (n, 15).
     scanned_pregnant, whelped
         1, 0 or −1 for not known, shape (n,).
-    is_owed, is_unreported
-        Whether a result was to be reported by now, and whether it never was, shape (n,).
+    is_owed
+        Whether a result was to be reported by now, shape (n,).
     groups
         Level index by grouping factor, shape (n,).
     levels
@@ -153,7 +153,6 @@ class ConceptionData(BredHow):
     scanned_pregnant: np.ndarray[Any, Any]
     whelped: np.ndarray[Any, Any]
     is_owed: np.ndarray[Any, Any]
-    is_unreported: np.ndarray[Any, Any]
     groups: Mapping[str, np.ndarray[Any, Any]]
     levels: Mapping[str, tuple[str, ...]]
 
@@ -161,6 +160,11 @@ class ConceptionData(BredHow):
     def n_breedings(self) -> int:
         """Breedings, with or without a known outcome."""
         return len(self.whelped)
+
+    @property
+    def is_unreported(self) -> np.ndarray[Any, Any]:
+        """Whether a result that was to be reported never was, shape (n,)."""
+        return np.asarray(self.is_owed & (self.whelped < 0))
 
     @property
     def n_known(self) -> int:
@@ -173,7 +177,7 @@ class ConceptionData(BredHow):
         arrays = (
             self.design, *astuple(self.inseminated_semen), self.day_mean, self.day_sd,
             self.inseminated, self.scanned_pregnant, self.whelped, self.is_owed,
-            self.is_unreported, *self.groups.values(),
+            *self.groups.values(),
         )  # fmt: skip
         names = [name for factor in self.levels for name in (factor, *self.levels[factor])]
         return fingerprint_of(arrays, [*self.semen_type, *self.route, *names])
@@ -219,7 +223,6 @@ def prepare_conception(
         scanned_pregnant=scanned_pregnant,
         whelped=whelped,
         is_owed=is_owed,
-        is_unreported=is_owed & (whelped < 0),
         groups=groups,
         levels=levels,
     )

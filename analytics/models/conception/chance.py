@@ -410,12 +410,23 @@ def mean_litter_prob(posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any
     numpy.ndarray
         Shape (n_draws,), 0 to 1.
     """
-    means = []
-    step = max(1, CELLS_AT_ONCE // max(1, int(np.count_nonzero(chosen))))
+    return np.asarray(own_litter_probs(posterior, chosen).mean(axis=1))
+
+
+def own_litter_probs(posterior: ConceptionPosterior, chosen: np.ndarray[Any, Any]) -> Floats:
+    """Chance of a litter of each chosen breeding with its own partners, shape (n_draws, n_chosen).
+
+    Parameters
+    ----------
+    posterior, chosen
+        As for :func:`mean_litter_prob`.
+    """
+    parts = []
     effects = partner_effects(posterior, chosen)
+    step = max(1, CELLS_AT_ONCE // max(1, effects.shape[1]))
     for start in range(0, len(effects), step):
         part = slice(start, start + step)
         draws = {row: values[part] for row, values in posterior.draws.items()}
         pregnant = recorded_pregnant_prob(draws, posterior.data, chosen, effects=effects[part])
-        means.append(pregnant.mean(axis=1) * expit(draws["c02"]))
-    return np.concatenate(means)
+        parts.append(pregnant * expit(draws["c02"])[:, None])
+    return np.concatenate(parts)

@@ -378,7 +378,7 @@ def _padded(data: ConceptionData, belief: Belief) -> ConceptionArrays:
         semen_type=pad(semen_type_index(data.semen_type)),
         is_owed=pad(data.is_owed),
         is_unreported=pad(data.is_unreported),
-        peak_scale=np.float64(belief.sd_factor * PRIORS["c19"].sd),
+        peak_scale=np.float64(belief.of("c19")[1]),
         forgotten=np.array(belief.of("m01")),
         reported_less=np.array([belief.of(row) for row in REPORTED_LESS]).T,
     )

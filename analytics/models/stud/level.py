@@ -28,6 +28,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.special import expit
@@ -382,7 +383,7 @@ def repeatability(posterior: StudQualityPosterior, rows: np.ndarray[Any, Any]) -
     """
     draws = posterior.draws
     between = draws["between"] ** 2
-    single = draws["within"] ** 2 * tail_variance() + reading_variance(posterior.data, rows)
+    single = noise_variance(draws["within"], posterior.data, rows)
     return estimate_from_draws(between / (between + single))
 
 
@@ -601,6 +602,11 @@ def reading_variance(data: StudData, rows: np.ndarray[Any, Any]) -> float:
     share = float(np.clip(np.nanmedian(data.value[rows]), 0.02, 0.98))
     slope = share * (1.0 - share)
     return float(np.median(data.reading_sd[rows] ** 2 + slope * data.inverse_n[rows]) / slope**2)
+
+
+def noise_variance(within: ArrayLike, data: StudData, rows: np.ndarray[Any, Any]) -> Floats:
+    """Variance of a single reading around the level, for spreads between collections."""
+    return np.square(within) * tail_variance() + reading_variance(data, rows)
 
 
 def tail_variance() -> float:

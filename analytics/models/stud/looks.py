@@ -24,10 +24,10 @@ from studcurve.analytics.measures.moments import DAYS_PER_YEAR
 from studcurve.analytics.models.stud.curves import recent_share
 from studcurve.analytics.models.stud.inputs import days_of
 from studcurve.analytics.models.stud.level import (
+    noise_variance,
     own_past,
     past_level,
     past_of,
-    reading_variance,
     stated_fall,
     tail_variance,
     usual_pause_days,
@@ -116,7 +116,7 @@ def rhythm_of(posterior: StudQualityPosterior, stud: str) -> Rhythm | None:
         return None
     chosen = np.linspace(0, len(draws["within"]) - 1, N_SPREADS).astype(int)
     amplitude = draws["amplitude"][chosen, data.studs.index(stud)]
-    noise = draws["within"][chosen] ** 2 * tail_variance() + reading_variance(data, rows)
+    noise = noise_variance(draws["within"][chosen], data, rows)
     return Rhythm(
         days_of(on),
         usual_pause_days(on),

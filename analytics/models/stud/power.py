@@ -19,10 +19,9 @@ from studcurve.analytics.models.stud.inputs import days_of
 from studcurve.analytics.models.stud.level import (
     REST_BEFORE_REPEAT_DAYS,
     levels_at,
+    noise_variance,
     own_past,
     past_level,
-    reading_variance,
-    tail_variance,
 )
 from studcurve.analytics.models.stud.looks import (
     DriftingStuds,
@@ -174,9 +173,7 @@ def _n_settling(posterior: StudQualityPosterior, stud: str, rhythm: Rhythm) -> i
         level_sd=rhythm.level_sd,
         amplitude=float(np.median(draws["amplitude"][:, data.studs.index(stud)])),
         length=float(np.median(draws["length"])),
-        noise=float(
-            np.median(draws["within"]) ** 2 * tail_variance() + reading_variance(data, rows)
-        ),
+        noise=float(noise_variance(np.median(draws["within"]), data, rows)),
     )
     widths = 2.0 * INTERVAL_Z * np.append(change.std(), look.sd)
     enough = np.flatnonzero(widths < abs(rhythm.act_on))
